@@ -1,0 +1,41 @@
+package control
+
+import (
+	"time"
+
+	"meltwarden/control/circuit"
+	"meltwarden/control/guard"
+)
+
+// Settings are what a bench file and a recipe come to: all that Step may rely
+// on besides its inputs. They do not change during a run.
+type Settings struct {
+	// Period is the time between cycles.
+	Period  time.Duration
+	Pots    []PotSettings
+	Circuit circuit.Rating
+	Limits  guard.Limits
+}
+
+// PotSettings are one pot's share of the settings: its place on the bench and
+// its colour in the recipe. Temperatures are in degrees Celsius.
+type PotSettings struct {
+	Name   string // the pot's name on the bench
+	Colour string // the colour's name in the recipe
+	// HeaterW is the heater's rated power in watts.
+	HeaterW float64
+	// VolumeML is the volume of liquid vinyl in millilitres.
+	VolumeML float64
+	// SetpointC is the injection temperature; BandC is how far from it, either
+	// way, still counts as right.
+	SetpointC, BandC float64
+	// CureC is the temperature the melt must reach, Dwell how long it must stay.
+	CureC float64
+	Dwell time.Duration
+	// SteadyFor is how long the melt must have been in band to be called ready.
+	SteadyFor time.Duration
+	// StirWithin is how fresh the last stir must be to be called ready.
+	StirWithin time.Duration
+	// PlateLimitC is the highest plate temperature the loop may ask for.
+	PlateLimitC float64
+}

@@ -1,0 +1,222 @@
+package control
+
+import (
+	"time"
+
+	"meltwarden/control/call"
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+)
+
+// Input is everything that one cycle may know. A stored sequence of inputs
+// replays to the same outputs.
+type Input struct {
+	// Elapsed is the monotonic time since the previous cycle; zero only in the
+	// first. Anything else that is not above zero counts as a missed cycle.
+	Elapsed time.Duration
+	// Pots has one entry for each pot of the settings, in their order.
+	Pots []PotReadings
+	// Mould and Room are NotWired where the bench has no such probe.
+	Mould, Room reading.Temperature
+	Contacts    Contacts
+	// Commands are the marks and requests of people since the previous cycle.
+	Commands []Command
+}
+
+// PotReadings are the probes of one pot.
+type PotReadings struct {
+	Melt, Plate reading.Temperature
+	Injector    reading.Temperature // NotWired on most benches
+}
+
+// Contacts are the bench's own inputs. Interlocks (EStop, CutOut, Fan) are
+// healthy when closed; Pedal and Enable are pressed when closed.
+type Contacts struct {
+	EStop, CutOut, Fan reading.Contact
+	Pedal, Enable      reading.Contact
+}
+
+// CommandKind is what a person marks or asks for. None of them enables heat.
+type CommandKind uint8
+
+// The marks and requests a person can make away from the bench's own buttons.
+const (
+	// Stir marks that the pot was just stirred.
+	Stir CommandKind = iota + 1
+	// TickClear is the maker's word that the melt of the pot is clear.
+	TickClear
+	// ArrivedCured is the maker's word that the pot was cured elsewhere.
+	ArrivedCured
+	// ColourAdded marks a cold addition: a dip is coming.
+	ColourAdded
+	// Lift marks that the pot leaves its plate; its heater stays off.
+	Lift
+	// Return marks that the pot is back on its plate.
+	Return
+	// Silence stops the sound and clears nothing.
+	Silence
+	// AllOff switches every heater off until heat is enabled again at the bench.
+	AllOff
+)
+
+var commandNames = [...]string{
+	"", "stir", "clear", "arrived-cured", "colour-added", "lift", "return", "silence", "off",
+}
+
+// String returns the command's name as the API spells it.
+func (k CommandKind) String() string {
+	if int(k) < len(commandNames) {
+		return commandNames[k]
+	}
+	return "unknown"
+}
+
+// CommandNamed returns the command that the API spells so, and whether there is one.
+func CommandNamed(name string) (CommandKind, bool) {
+	for k := Stir; int(k) < len(commandNames); k++ {
+		if commandNames[k] == name {
+			return k, true
+		}
+	}
+	return 0, false
+}
+
+// NeedsPot reports whether the command is about one pot.
+func (k CommandKind) NeedsPot() bool { return k != Silence && k != AllOff }
+
+// Command is one mark or request. Pot is an index into the settings' pots and
+// counts only where Kind.NeedsPot.
+type Command struct {
+	Kind CommandKind
+	Pot  int
+}
+
+// HeatState says whether heat may flow at all.
+type HeatState uint8
+
+// The heat states. The zero value is HeatBlocked.
+const (
+	// HeatBlocked: nobody has enabled heat since the start or the last "all off".
+	HeatBlocked HeatState = iota
+	// HeatEnabled: a person pressed the bench's enable button, nothing tripped since.
+	HeatEnabled
+	// HeatTripped: a bench-wide trip is latched until a person resets it at the bench.
+	HeatTripped
+)
+
+var heatNames = [...]string{"heat blocked", "heat enabled", "tripped"}
+
+// String returns the state in words.
+func (h HeatState) String() string { return heatNames[h] }
+
+// PotState is where a pot stands on its way to the pour.
+type PotState uint8
+
+// The states of a pot.
+const (
+	Off PotState = iota
+	Heating
+	Curing
+	Cooling // cooling into band
+	Holding
+	Ready
+	Lifted
+	Tripped
+)
+
+var potStateNames = [...]string{
+	"off", "heating", "curing", "cooling into band", "holding", "ready", "lifted", "tripped",
+}
+
+// String returns the state in words.
+func (s PotState) String() string { return potStateNames[s] }
+
+// PotStates lists every state, in order, for those who export all of them.
+func PotStates() []PotState {
+	return []PotState{Off, Heating, Curing, Cooling, Holding, Ready, Lifted, Tripped}
+}
+
+// Wait is the one thing that stands between a pot and the pour.
+type Wait uint8
+
+// What a pot can wait for.
+const (
+	WaitNothing Wait = iota
+	WaitEnable       // a person to enable heat at the bench
+	WaitReset        // a person to reset the trip at the bench
+	WaitReading      // a trustworthy reading
+	WaitHeat         // the melt to reach its cure temperature
+	WaitDwell        // the rest of the dwell at cure temperature
+	WaitClear        // the maker's tick that the melt is clear
+	WaitCool         // the melt to fall into its band
+	WaitWarm         // the melt to rise into its band
+	WaitSteady       // the rest of the time in band
+	WaitStir         // a stir
+	WaitReturn       // the pot to be put back on its plate
+)
+
+var waitTexts = [...]string{
+	"nothing", "heat to be enabled at the bench", "reset at the bench", "a good reading",
+	"cure temperature", "the cure dwell", "your tick: is it clear?", "cooling into band",
+	"warming into band", "steady in band", "a stir", "the pot's return",
+}
+
+// String returns in words what the pot waits for.
+func (w Wait) String() string { return waitTexts[w] }
+
+// Outputs are what the devices are told in a cycle. The zero value is safe.
+type Outputs struct {
+	// Duty is the fraction of each pot's rated heater power, 0 to 1.
+	Duty []float64
+	// Contactor closes the supply of all heaters.
+	Contactor bool
+	Lamp      bool
+	Buzzer    bool
+}
+
+// Frame is the result of one cycle: everything anybody may show, store or
+// announce. It is not changed once the cycle has published it.
+type Frame struct {
+	Cycle   uint64        // from 1
+	Time    time.Duration // bench time: the sum of all Elapsed
+	Elapsed time.Duration
+	Heat    HeatState
+	// Ready is true when every pot is ready to pour.
+	Ready   bool
+	Pots    []PotFrame
+	Outputs Outputs
+	// PowerW is what the heaters together are told to draw.
+	PowerW      float64
+	Mould, Room reading.Temperature
+	Contacts    Contacts
+	// Conditions are the guard's findings that are active or latched, worst first.
+	Conditions []guard.Condition
+	// Hot is true while anything is, or may be, above guard.TouchC.
+	Hot  bool
+	Call call.State
+}
+
+// PotFrame is one pot in a frame.
+type PotFrame struct {
+	State PotState
+	Wait  Wait
+	// WaitLeft is how long the wait will still take, negative when not known.
+	WaitLeft    time.Duration
+	Melt, Plate reading.Temperature
+	Injector    reading.Temperature
+	// MeltC is the filtered melt temperature, SlopeCPerMin its slope. Both are
+	// NaN while no reading is usable.
+	MeltC, SlopeCPerMin float64
+	// TargetC is what the loop holds now: the cure temperature while curing,
+	// then the set-point.
+	TargetC          float64
+	SetpointC, BandC float64
+	PlateTargetC     float64 // what the inner loop holds the plate at; NaN when off
+	AskedDuty, Duty  float64 // before and after the circuit's share and the guard
+	Dwelled          time.Duration
+	Clear, Cured     bool
+	StirredEver      bool
+	SinceStir        time.Duration // meaningful when StirredEver
+	InBandFor        time.Duration
+	SinceColour      time.Duration // negative when no colour was added
+}

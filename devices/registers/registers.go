@@ -1,0 +1,99 @@
+// Package registers says where on a device a value lives and what its bits
+// mean: function, address, type, order, scale, unit, sentinels and fault bits.
+// It turns raw registers into values and values into raw registers, and plans
+// which neighbouring registers are read in one request. It does no I/O.
+package registers
+
+// Role is what a channel is to the bench.
+type Role string
+
+// The roles a channel can have.
+const (
+	Melt         Role = "melt"
+	Plate        Role = "plate"
+	Injector     Role = "injector"
+	Mould        Role = "mould"
+	Room         Role = "room"
+	ColdJunction Role = "cold-junction" // reference for a device that reports millivolts
+	EStop        Role = "e-stop"
+	CutOut       Role = "cut-out"
+	Fan          Role = "fan"
+	Pedal        Role = "pedal"
+	Enable       Role = "enable"
+	Heater       Role = "heater"
+	Lamp         Role = "lamp"
+	Buzzer       Role = "buzzer"
+	Contactor    Role = "contactor"
+)
+
+// Type is how a number is laid out in registers.
+type Type string
+
+// The types a register map knows. Bit is a coil or a discrete input.
+const (
+	Bit     Type = "bit"
+	Int16   Type = "int16"
+	Uint16  Type = "uint16"
+	Int32   Type = "int32"
+	Uint32  Type = "uint32"
+	Float32 Type = "float32"
+)
+
+// Order says which part of a number comes first.
+type Order string
+
+// The two orders; the open standard's own is HighFirst for both words and bytes.
+const (
+	HighFirst Order = "high-first"
+	LowFirst  Order = "low-first"
+)
+
+// Unit is the unit of the decoded value.
+type Unit string
+
+// The units a channel can have.
+const (
+	Celsius    Unit = "C"
+	Fahrenheit Unit = "F"
+	Millivolt  Unit = "mV"
+	Fraction   Unit = "fraction" // a duty, 0 to 1
+	Percent    Unit = "percent"  // a duty, 0 to 100
+	NoUnit     Unit = ""         // a contact
+)
+
+// Channel is one value of one device. value = raw × Scale + Offset, in Unit.
+type Channel struct {
+	Role   Role
+	Pot    string // the pot's name, for melt, plate, injector and heater
+	Device string // the device's name
+	// Function is the Modbus function: 1 to 4 for what is read; 5, 6, 15 or 16
+	// for what is written.
+	Function uint8
+	Address  uint16 // as on the wire, from 0
+	Type     Type
+	Words    Order // order of the two registers of a 32-bit value
+	Bytes    Order // order of the two bytes of a register
+	Scale    float64
+	Offset   float64
+	Unit     Unit
+	// Sentinels are raw values (as the type reads them, before scale) that mean
+	// "no measurement".
+	Sentinels []float64
+	// Status, where set, is a register with fault bits for this channel.
+	Status *Status
+	Invert bool // contacts and coils: closed reads 0
+	// Thermocouple is the type letter, for a channel in millivolts, whose
+	// reference-junction temperature is the device's cold-junction channel.
+	Thermocouple string
+	// CorrectionC is added to the temperature: the maker's own calibration.
+	CorrectionC float64
+}
+
+// Status is a register with fault bits, read with its channel.
+type Status struct {
+	Function uint8
+	Address  uint16
+	Open     uint16 // mask: any of these bits means an open thermocouple
+	Shorted  uint16 // mask: any of these bits means a short
+	Fault    uint16 // mask: any of these bits means another fault of the device
+}
