@@ -91,23 +91,15 @@ type Command struct {
 	Pot  int
 }
 
-// HeatState says whether heat may flow at all.
-type HeatState uint8
+// HeatState says whether heat may flow at all; the guard keeps it.
+type HeatState = guard.State
 
 // The heat states. The zero value is HeatBlocked.
 const (
-	// HeatBlocked: nobody has enabled heat since the start or the last "all off".
-	HeatBlocked HeatState = iota
-	// HeatEnabled: a person pressed the bench's enable button, nothing tripped since.
-	HeatEnabled
-	// HeatTripped: a bench-wide trip is latched until a person resets it at the bench.
-	HeatTripped
+	HeatBlocked = guard.Blocked
+	HeatEnabled = guard.Enabled
+	HeatTripped = guard.Tripped
 )
-
-var heatNames = [...]string{"heat blocked", "heat enabled", "tripped"}
-
-// String returns the state in words.
-func (h HeatState) String() string { return heatNames[h] }
 
 // PotState is where a pot stands on its way to the pour.
 type PotState uint8

@@ -1,12 +1,122 @@
-// Package circuit shares the electrical circuit between the heaters: the sum at
-// any instant stays under the breaker's rating, and the mean of any minute
-// under the continuous share.
+// Package circuit shares the electrical circuit between the heaters: the sum in
+// any cycle stays under the breaker's rating, and the mean of any minute under
+// the continuous share.
 package circuit
+
+import "time"
 
 // Rating is what the supply circuit can carry.
 type Rating struct {
-	// MaxW is the most power at any instant, in watts: volts times the breaker's amperes.
+	// MaxW is the most power in any cycle, in watts: volts times the breaker's amperes.
 	MaxW float64
-	// ContinuousW is the most the mean of a minute may reach, in watts.
+	// ContinuousW is the most the mean of any minute may reach, in watts. For a
+	// load of three hours and more it is 80 % of MaxW in North America (NEC
+	// 210.20(A)); elsewhere the local rule.
 	ContinuousW float64
+}
+
+// window is the span of the mean, in buckets of one second. One bucket more
+// than a minute is kept, so that the oldest, partly expired one still counts.
+const window = 61
+
+// ahead is over how many seconds a burst is spread out before the minute's
+// budget is gone, so that power eases down to the share instead of falling to
+// nothing.
+const ahead = 10
+
+// Share divides the circuit, and remembers the last minute.
+type Share struct {
+	rating  Rating
+	buckets [window]float64 // joules
+	second  int64           // the bucket being filled, by bench second
+	now     time.Duration
+	open    []bool
+}
+
+// New returns a share of a circuit for a number of heaters.
+func New(r Rating, heaters int) *Share { return &Share{rating: r, open: make([]bool, heaters)} }
+
+// Divide lowers the duties asked for (0 to 1) until heaters of the rated watts
+// fit on the circuit. Where not all fit, power goes in proportion to need, and
+// what one does not use goes to the others. It never raises a duty.
+func (s *Share) Divide(duty, ratedW, need []float64, elapsed time.Duration) {
+	budget := s.budgetW(elapsed)
+	total := 0.0
+	for i := range duty {
+		total += duty[i] * ratedW[i]
+		s.open[i] = duty[i] > 0
+	}
+	if total <= budget {
+		return
+	}
+	s.fill(duty, ratedW, need, budget)
+}
+
+// fill hands out the budget in rounds: whoever asks for less than its part is
+// served in full, and its rest is shared among the others.
+func (s *Share) fill(duty, ratedW, need []float64, budget float64) {
+	for {
+		weight := 0.0
+		for i := range duty {
+			if s.open[i] {
+				weight += need[i] + minNeed
+			}
+		}
+		served := false
+		left := budget
+		for i := range duty {
+			if s.open[i] && duty[i]*ratedW[i] <= budget*(need[i]+minNeed)/weight {
+				s.open[i], served = false, true
+				left -= duty[i] * ratedW[i]
+			}
+		}
+		if !served {
+			for i := range duty {
+				if s.open[i] {
+					duty[i] = budget * (need[i] + minNeed) / weight / ratedW[i]
+				}
+			}
+			return
+		}
+		budget = max(left, 0)
+	}
+}
+
+// minNeed keeps a pot that needs nothing more from being shut out of a circuit
+// it only wants a little of.
+const minNeed = 1e-3
+
+// budgetW is the power that may flow in this cycle.
+func (s *Share) budgetW(elapsed time.Duration) float64 {
+	s.advance(elapsed)
+	joules, recent := 0.0, 0.0
+	for age := int64(0); age < window; age++ {
+		b := s.buckets[(s.second-age+window)%window]
+		joules += b
+		if age < window-ahead {
+			recent += b
+		}
+	}
+	minute := s.rating.ContinuousW * 60
+	eased := (minute - recent) / ahead
+	atOnce := minute - joules
+	if dt := elapsed.Seconds(); dt > 0 {
+		atOnce /= dt
+	}
+	return max(0, min(s.rating.MaxW, eased, atOnce))
+}
+
+// advance moves to the bucket of the present second and empties those passed.
+func (s *Share) advance(elapsed time.Duration) {
+	s.now += max(elapsed, 0)
+	second := int64(s.now / time.Second)
+	for n := min(second-s.second, window); n > 0; n-- {
+		s.buckets[(second-n+1)%window] = 0
+	}
+	s.second = second
+}
+
+// Drawn tells what the heaters really draw over the coming cycle.
+func (s *Share) Drawn(watts float64, elapsed time.Duration) {
+	s.buckets[s.second%window] += watts * elapsed.Seconds()
 }

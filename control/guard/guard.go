@@ -1,41 +1,40 @@
 // Package guard has the last word on heat. It sees the same readings as the
-// loops, knows nothing of them, and can only lower an output.
+// loops, knows nothing of them, and can only lower an output. What it looks for
+// stands in one table (table.go); what it finds latches where the table says
+// so, until a person resets it at the bench with the cause gone.
 package guard
 
-// Code names one kind of finding.
-type Code uint8
+import (
+	"math"
+	"time"
 
-// The findings. Their texts and actions are in the table.
-const (
-	MissedCycle Code = iota + 1
-	EStopOpen
-	CutOutOpen
-	FanOff
-	MeltOverTemperature
-	PlateOverTemperature
-	MeltHigh
-	MeltUnusable
-	PlateUnusable
-	MeltImplausible
-	PlateImplausible
-	MeltFrozen
-	PlateFrozen
-	HeaterUnproven
+	"meltwarden/control/reading"
 )
 
 // TouchC is the temperature below which the bench is no longer called hot, in
 // degrees Celsius (common practice, no source).
 const TouchC = 50.0
 
-// Severity orders findings.
-type Severity uint8
+// MaxAge is how old a reading or a contact may be and still let heat flow.
+const MaxAge = time.Second
 
-// The severities, least first.
+// State says whether heat may flow at all. The zero value is Blocked.
+type State uint8
+
+// The states of the guard.
 const (
-	Note Severity = iota
-	Warning
-	Trip
+	// Blocked: nobody has enabled heat since the start or the last "all off".
+	Blocked State = iota
+	// Enabled: a person pressed the bench's enable button, nothing tripped since.
+	Enabled
+	// Tripped: a bench-wide trip is latched until a person resets it at the bench.
+	Tripped
 )
+
+var stateNames = [...]string{"heat blocked", "heat enabled", "tripped"}
+
+// String returns the state in words.
+func (s State) String() string { return stateNames[s] }
 
 // Condition is one finding in one cycle.
 type Condition struct {
@@ -60,4 +59,263 @@ type Limits struct {
 	// HeatersProven is false until it is on record that the heaters switch off
 	// by themselves when the line goes silent. While it is false no heat flows.
 	HeatersProven bool
+}
+
+// Sight is what the guard sees in one cycle.
+type Sight struct {
+	// Elapsed is the time since the previous cycle; First is true in the first.
+	Elapsed time.Duration
+	First   bool
+	Period  time.Duration
+	// EStop, CutOut and Fan are healthy when closed; Enable is pressed when closed.
+	EStop, CutOut, Fan, Enable reading.Contact
+	AllOff                     bool // a person asked for "all off"
+	Pots                       []PotSight
+}
+
+// PotSight is what the guard sees of one pot.
+type PotSight struct {
+	Melt, Plate reading.Temperature
+	// Duty is what the heater was last told, 0 to 1.
+	Duty float64
+}
+
+// Guard keeps what has to be remembered from cycle to cycle.
+type Guard struct {
+	limits Limits
+	state  State
+	bench  []finding // by Code
+	pots   []pot
+	button reading.Edge
+}
+
+// finding is the memory of one rule.
+type finding struct {
+	active  bool
+	latched bool
+	held    time.Duration // how long it has been active, draining slowly
+}
+
+type pot struct {
+	found       []finding // by Code
+	melt, plate probe
+}
+
+// New returns a guard for a number of pots, with heat blocked.
+func New(limits Limits, pots int) *Guard {
+	g := &Guard{limits: limits, bench: make([]finding, len(table)), pots: make([]pot, pots)}
+	for i := range g.pots {
+		g.pots[i].found = make([]finding, len(table))
+	}
+	return g
+}
+
+// State returns whether heat may flow.
+func (g *Guard) State() State { return g.state }
+
+// Look takes in one cycle's sight: it updates every finding, latches, resets
+// and the state. Limit must be called after it.
+func (g *Guard) Look(s *Sight) {
+	g.lookAtBench(s)
+	for i := range s.Pots {
+		g.lookAtPot(i, &s.Pots[i], s.Elapsed)
+	}
+	if s.AllOff && g.state == Enabled {
+		g.state = Blocked
+	}
+	if g.button.Rising(s.Enable, MaxAge) {
+		g.press()
+	}
+	if g.latchedOnBench() {
+		g.state = Tripped
+	}
+}
+
+// lookAtBench updates the findings that concern the whole bench.
+func (g *Guard) lookAtBench(s *Sight) {
+	late := !s.First && (s.Elapsed <= 0 || s.Elapsed > 3*s.Period)
+	g.note(g.bench, MissedCycle, late, s.Elapsed)
+	g.note(g.bench, EStopOpen, g.limits.EStop && isOpen(s.EStop), s.Elapsed)
+	g.note(g.bench, CutOutOpen, g.limits.CutOut && isOpen(s.CutOut), s.Elapsed)
+	g.note(g.bench, FanOff, g.limits.Fan && isOpen(s.Fan), s.Elapsed)
+	unknown := g.limits.EStop && !s.EStop.Known(MaxAge) ||
+		g.limits.CutOut && !s.CutOut.Known(MaxAge) ||
+		g.limits.Fan && !s.Fan.Known(MaxAge)
+	g.note(g.bench, InterlockUnknown, unknown, s.Elapsed)
+	g.note(g.bench, HeaterUnproven, !g.limits.HeatersProven, s.Elapsed)
+}
+
+// isOpen reports whether an interlock is known to be open, however long ago:
+// an old "open" is no reason to believe that it has closed since.
+func isOpen(c reading.Contact) bool { return c.Fault == reading.None && !c.Closed }
+
+// lookAtPot updates the findings of one pot.
+func (g *Guard) lookAtPot(i int, s *PotSight, elapsed time.Duration) {
+	p := &g.pots[i]
+	melt := p.melt.look(s.Melt, elapsed, s.Duty > 0 && hotter(s.Plate, s.Melt, meltMovesAtGapC))
+	plate := p.plate.look(s.Plate, elapsed, s.Duty >= plateMovesAtDuty)
+	f := p.found
+	g.note(f, MeltUnusable, melt.unusable, elapsed)
+	g.note(f, PlateUnusable, plate.unusable, elapsed)
+	g.note(f, MeltImplausible, melt.implausible, elapsed)
+	g.note(f, PlateImplausible, plate.implausible, elapsed)
+	g.note(f, MeltFrozen, melt.frozen, elapsed)
+	g.note(f, PlateFrozen, plate.frozen, elapsed)
+	g.note(f, MeltOverTemperature, measured(s.Melt) && s.Melt.C >= g.limits.MeltTripC, elapsed)
+	g.note(f, PlateOverTemperature, measured(s.Plate) && s.Plate.C >= g.limits.PlateTripC, elapsed)
+	warnAt := g.limits.MeltWarnC
+	if f[MeltHigh].active {
+		warnAt -= warnDeadbandC
+	}
+	g.note(f, MeltHigh, measured(s.Melt) && s.Melt.C >= warnAt, elapsed)
+}
+
+// measured reports whether the value is a number the device vouched for. Its
+// age does not matter here: an old "too hot" is still too hot.
+func measured(t reading.Temperature) bool {
+	return t.Fault == reading.None && !math.IsNaN(t.C)
+}
+
+// hotter reports whether a is known to be at least byC warmer than b.
+func hotter(a, b reading.Temperature, byC float64) bool {
+	return a.Usable(MaxAge) && b.Usable(MaxAge) && a.C-b.C >= byC
+}
+
+// note updates one finding. The time it has been active drains at a quarter of
+// the speed at which it fills, so that a flapping cause can not put off a trip.
+func (g *Guard) note(found []finding, c Code, active bool, elapsed time.Duration) {
+	f, r := &found[c], &table[c]
+	elapsed = max(elapsed, 0)
+	if active {
+		f.held += elapsed
+	} else {
+		f.held = max(0, f.held-elapsed/4)
+	}
+	f.active = active && (r.after == 0 || r.Severity == Trip || f.held >= r.after)
+	if !active || r.Severity != Trip || r.neverLatches {
+		return
+	}
+	if f.held >= r.after && (g.state == Enabled || !r.onlyWithHeat) {
+		f.latched = true
+	}
+}
+
+// press is a person at the bench pressing the enable button: with something
+// latched it resets what has lost its cause; with nothing latched and nothing
+// in the way it enables heat. It never does both for the whole bench at once.
+func (g *Guard) press() {
+	if g.state == Tripped {
+		g.reset()
+		if !g.latchedOnBench() {
+			g.state = Blocked
+		}
+		return
+	}
+	g.reset()
+	if !g.allOff() {
+		g.state = Enabled
+	}
+}
+
+// reset lifts every latch whose cause is gone.
+func (g *Guard) reset() {
+	lift := func(found []finding) {
+		for c := range found {
+			if found[c].latched && !found[c].active {
+				found[c].latched, found[c].held = false, 0
+			}
+		}
+	}
+	lift(g.bench)
+	for i := range g.pots {
+		lift(g.pots[i].found)
+	}
+}
+
+// latchedOnBench reports whether anything that stops the whole bench is latched.
+func (g *Guard) latchedOnBench() bool {
+	return g.any(func(f *finding, r *Rule) bool { return f.latched && r.Action == AllOff })
+}
+
+// allOff reports whether anything active or latched keeps the whole bench cold.
+func (g *Guard) allOff() bool {
+	return g.any(func(f *finding, r *Rule) bool { return (f.latched || f.active) && r.Action == AllOff })
+}
+
+func (g *Guard) any(is func(*finding, *Rule) bool) bool {
+	for c := range g.bench {
+		if is(&g.bench[c], &table[c]) {
+			return true
+		}
+	}
+	for i := range g.pots {
+		for c := range g.pots[i].found {
+			if is(&g.pots[i].found[c], &table[c]) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// MayHeat reports whether any heat may flow in this cycle.
+func (g *Guard) MayHeat() bool { return g.state == Enabled && !g.allOff() }
+
+// PotMayHeat reports whether pot i may be heated in this cycle.
+func (g *Guard) PotMayHeat(i int) bool {
+	if !g.MayHeat() {
+		return false
+	}
+	for c := range g.pots[i].found {
+		f := &g.pots[i].found[c]
+		if table[c].Action >= HeaterOff && (f.active || f.latched) {
+			return false
+		}
+	}
+	return true
+}
+
+// PotTripped reports whether a trip of pot i is latched, or one of the bench.
+func (g *Guard) PotTripped(i int) bool {
+	if g.state == Tripped {
+		return true
+	}
+	for c := range g.pots[i].found {
+		if g.pots[i].found[c].latched {
+			return true
+		}
+	}
+	return false
+}
+
+// Limit lowers what the loops ask for to what may flow: to zero, or not at all.
+// A duty that is no number, or outside 0 to 1, becomes zero or one.
+func (g *Guard) Limit(duty []float64) {
+	for i := range duty {
+		if !(duty[i] > 0) || i >= len(g.pots) || !g.PotMayHeat(i) {
+			duty[i] = 0
+		}
+		duty[i] = min(duty[i], 1)
+	}
+}
+
+// Append adds every finding that is active or latched to the list, trips first.
+func (g *Guard) Append(list []Condition) []Condition {
+	for severity := Trip + 1; severity > 0; severity-- {
+		list = appendOf(list, g.bench, -1, severity-1)
+		for i := range g.pots {
+			list = appendOf(list, g.pots[i].found, i, severity-1)
+		}
+	}
+	return list
+}
+
+func appendOf(list []Condition, found []finding, pot int, severity Severity) []Condition {
+	for c := range found {
+		f := &found[c]
+		if table[c].Severity == severity && (f.active || f.latched) {
+			list = append(list, Condition{Code(c), pot, severity, f.active, f.latched})
+		}
+	}
+	return list
 }

@@ -82,3 +82,18 @@ func (c Contact) Known(maxAge time.Duration) bool {
 
 // Wired reports whether the bench has this input at all.
 func (c Contact) Wired() bool { return c.Fault != NotWired }
+
+// Edge sees a contact being pressed: known open, then known closed. A contact
+// that is held down, or that nobody could see meanwhile, never counts.
+type Edge struct{ armed bool }
+
+// Rising takes in one cycle's contact and reports whether it was just pressed.
+func (e *Edge) Rising(c Contact, maxAge time.Duration) bool {
+	if !c.Known(maxAge) {
+		e.armed = false
+		return false
+	}
+	rose := e.armed && c.Closed
+	e.armed = !c.Closed
+	return rose
+}

@@ -1,0 +1,204 @@
+// Package control has the words of the trade and every decision about heat:
+// Bench.Step takes what the line reported and what people said, and answers with
+// what the heaters, the contactor, the lamp and the buzzer do. It is pure: no
+// I/O, no clock, no goroutine, no randomness, no logging; time is an argument.
+//
+// One step: estimate ► decide ► share the circuit ► guard. The guard has the
+// last word.
+package control
+
+import (
+	"math"
+	"time"
+
+	"meltwarden/control/call"
+	"meltwarden/control/circuit"
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+)
+
+// Bench is everything that is remembered from cycle to cycle. It is not safe
+// for use by several goroutines.
+type Bench struct {
+	settings Settings
+	pots     []*pot
+	guard    *guard.Guard
+	share    *circuit.Share
+	caller   call.Caller
+	pedal    reading.Edge
+	cycle    uint64
+	now      time.Duration
+
+	sight              guard.Sight // reused, so that a step allocates nothing
+	duty, ratedW, need []float64
+}
+
+// NewBench returns a bench at rest, with heat blocked.
+func NewBench(s Settings) *Bench {
+	n := len(s.Pots)
+	b := &Bench{
+		settings: s, guard: guard.New(s.Limits, n), share: circuit.New(s.Circuit, n),
+		sight: guard.Sight{Pots: make([]guard.PotSight, n), Period: s.Period},
+		duty:  make([]float64, n), ratedW: make([]float64, n), need: make([]float64, n),
+	}
+	for i, p := range s.Pots {
+		b.pots = append(b.pots, newPot(p))
+		b.ratedW[i] = p.HeaterW
+	}
+	return b
+}
+
+// Step makes one cycle of decisions and writes them to out, whose slices are
+// reused. An input with another number of pots than the settings counts as one
+// without readings.
+func (b *Bench) Step(in *Input, out *Frame) {
+	b.cycle++
+	elapsed := max(in.Elapsed, 0)
+	b.now += elapsed
+	b.takeCommands(in.Commands)
+	b.look(in)
+	b.sense(in, elapsed)
+	b.heat(elapsed)
+	b.report(in, elapsed, out)
+}
+
+// takeCommands hands marks to their pots. A command for a pot that does not
+// exist is dropped: it can not be about this bench.
+func (b *Bench) takeCommands(commands []Command) {
+	b.sight.AllOff = false
+	for _, c := range commands {
+		switch {
+		case c.Kind == AllOff:
+			b.sight.AllOff = true
+		case c.Kind.NeedsPot() && c.Pot >= 0 && c.Pot < len(b.pots):
+			b.pots[c.Pot].mark(c.Kind)
+		}
+	}
+}
+
+// look lets the guard see the cycle before anybody decides about heat.
+func (b *Bench) look(in *Input) {
+	s := &b.sight
+	s.Elapsed, s.First = in.Elapsed, b.cycle == 1
+	s.EStop, s.CutOut, s.Fan, s.Enable = in.Contacts.EStop, in.Contacts.CutOut, in.Contacts.Fan, in.Contacts.Enable
+	for i := range s.Pots {
+		r := readingsOf(in, i)
+		s.Pots[i].Melt, s.Pots[i].Plate, s.Pots[i].Duty = r.Melt, r.Plate, b.duty[i]
+	}
+	b.guard.Look(s)
+}
+
+var noReadings = PotReadings{
+	Melt: reading.Temperature{Fault: reading.Missing}, Plate: reading.Temperature{Fault: reading.Missing},
+}
+
+func readingsOf(in *Input, i int) *PotReadings {
+	if i < len(in.Pots) {
+		return &in.Pots[i]
+	}
+	return &noReadings
+}
+
+func (b *Bench) sense(in *Input, elapsed time.Duration) {
+	for i, p := range b.pots {
+		p.sense(readingsOf(in, i), b.now, elapsed)
+	}
+}
+
+// heat decides every duty: the loops ask, the circuit shares, the guard limits.
+func (b *Bench) heat(elapsed time.Duration) {
+	for i, p := range b.pots {
+		b.duty[i] = p.ask(b.guard.PotMayHeat(i), elapsed)
+		b.need[i] = p.need()
+	}
+	b.share.Divide(b.duty, b.ratedW, b.need, elapsed)
+	b.guard.Limit(b.duty)
+	for i, p := range b.pots {
+		p.loop.Applied(b.duty[i], elapsed.Seconds())
+	}
+	b.share.Drawn(b.powerW(), elapsed)
+}
+
+func (b *Bench) powerW() float64 {
+	sum := 0.0
+	for i := range b.duty {
+		sum += b.duty[i] * b.ratedW[i]
+	}
+	return sum
+}
+
+// report writes the frame.
+func (b *Bench) report(in *Input, elapsed time.Duration, out *Frame) {
+	out.Cycle, out.Time, out.Elapsed = b.cycle, b.now, in.Elapsed
+	out.Heat = b.guard.State()
+	out.PowerW = b.powerW()
+	out.Mould, out.Room, out.Contacts = in.Mould, in.Room, in.Contacts
+	out.Conditions = b.guard.Append(out.Conditions[:0])
+	newReady := b.reportPots(in, out)
+	out.Outputs.Duty = append(out.Outputs.Duty[:0], b.duty...)
+	out.Outputs.Contactor = b.guard.MayHeat()
+	b.announce(in, elapsed, newReady, out)
+}
+
+// reportPots writes every pot and returns the number of one that has just
+// become ready, from 1, or zero.
+func (b *Bench) reportPots(in *Input, out *Frame) (newReady int) {
+	if cap(out.Pots) < len(b.pots) {
+		out.Pots = make([]PotFrame, len(b.pots))
+	}
+	out.Pots = out.Pots[:len(b.pots)]
+	out.Ready, out.Hot = len(b.pots) > 0, false
+	for i, p := range b.pots {
+		before := p.state
+		wait, left := p.decide(b.guard.PotTripped(i), out.Heat == HeatEnabled)
+		if p.state == Ready && before != Ready {
+			newReady = i + 1
+		}
+		out.Ready = out.Ready && p.state == Ready
+		p.report(&out.Pots[i], readingsOf(in, i), wait, left)
+		out.Pots[i].Duty = b.duty[i]
+		out.Hot = out.Hot || b.duty[i] > 0 || maybeHot(&p.melt) || maybeHot(&p.plate)
+	}
+	return newReady
+}
+
+// maybeHot reports whether the last that was known of a probe, however long
+// ago, was too hot to touch; unknown from the start counts as cold, because
+// nothing here has heated it.
+func maybeHot(e *estimate) bool { return e.c >= guard.TouchC }
+
+func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duration) {
+	*out = PotFrame{
+		State: p.state, Wait: wait, WaitLeft: left,
+		Melt: r.Melt, Plate: r.Plate, Injector: r.Injector,
+		MeltC: math.NaN(), SlopeCPerMin: math.NaN(),
+		TargetC: p.target(), SetpointC: p.set.SetpointC, BandC: p.set.BandC,
+		PlateTargetC: p.loop.PlateTargetC(),
+		Dwelled:      p.dwelled, Clear: p.clear, Cured: p.cured,
+		StirredEver: p.stirred, SinceStir: p.sinceStir,
+		InBandFor: p.inBandFor, SinceColour: -1,
+	}
+	if p.melt.valid {
+		out.MeltC, out.SlopeCPerMin = p.melt.c, p.melt.slope()*60
+	}
+	if p.coloured {
+		out.SinceColour = p.sinceColour
+	}
+}
+
+// announce lets lamp and buzzer speak.
+func (b *Bench) announce(in *Input, elapsed time.Duration, newReady int, out *Frame) {
+	w := call.Wanted{Ready: out.Ready, NewReady: newReady, Hot: out.Hot, Silence: b.pedal.Rising(in.Contacts.Pedal, guard.MaxAge)}
+	for _, c := range out.Conditions {
+		switch {
+		case c.Latched:
+			w.Trips++
+		case c.Severity == guard.Warning:
+			w.Warnings++
+		}
+	}
+	for _, c := range in.Commands {
+		w.Silence = w.Silence || c.Kind == Silence
+	}
+	out.Call, out.Outputs.Lamp, out.Outputs.Buzzer = b.caller.Step(w, elapsed)
+}

@@ -1,0 +1,42 @@
+package guard
+
+import (
+	"math"
+	"time"
+
+	"meltwarden/control/reading"
+)
+
+// probe remembers what one thermocouple said, to tell a live one from a dead one.
+type probe struct {
+	seen      bool
+	last      float64
+	sinceGood time.Duration // since a value was last accepted as plausible
+	unmoved   time.Duration // how long exactly the same value came while it had to move
+}
+
+// doubt is what is wrong with a reading in this cycle.
+type doubt struct{ unusable, implausible, frozen bool }
+
+// look judges one reading. mustMove says that a live reading would change now.
+func (p *probe) look(t reading.Temperature, elapsed time.Duration, mustMove bool) doubt {
+	p.sinceGood += max(elapsed, 0)
+	if !t.Usable(MaxAge) {
+		return doubt{unusable: true}
+	}
+	var d doubt
+	step := plausibleStepC * math.Max(1, p.sinceGood.Seconds())
+	if t.C < plausibleMinC || t.C > plausibleMaxC || p.seen && math.Abs(t.C-p.last) > step {
+		// Not remembered: the next value is held against the last good one, and
+		// the allowance grows with time, so that a real change is accepted soon.
+		return doubt{implausible: true}
+	}
+	if mustMove && p.seen && t.C == p.last {
+		p.unmoved += max(elapsed, 0)
+	} else if t.C != p.last {
+		p.unmoved = 0
+	}
+	d.frozen = p.unmoved >= frozenAfter
+	p.seen, p.last, p.sinceGood = true, t.C, 0
+	return d
+}

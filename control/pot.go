@@ -1,0 +1,218 @@
+package control
+
+import (
+	"math"
+	"time"
+
+	"meltwarden/control/cascade"
+	"meltwarden/control/guard"
+)
+
+// Grades: C common practice, no source; E estimate by calculation.
+const (
+	// cureMarginC is how far above its cure temperature a pot is held while it
+	// cures, so that noise and ripple do not stop the dwell (E).
+	cureMarginC = 1.0
+	// bandSlack widens a band that a pot is already in: it flaps less (C).
+	bandSlack = 1.25
+	// stirSlack does the same for the time since the last stir (C).
+	stirSlack = 1.5
+	// colourUpset is how long a cold addition is not blamed on the plate (E).
+	colourUpset = 45 * time.Second
+	// meltJPerMLK is the heat capacity of liquid vinyl, 1.04 g/mL × 2.0 J/(g K)
+	// (E; no published value for hot plastisol was found).
+	meltJPerMLK = 2.08
+)
+
+// pot is one pot's memory from cycle to cycle.
+type pot struct {
+	set         PotSettings
+	melt, plate estimate
+	loop        *cascade.Cascade
+	state       PotState
+	known       bool // melt and plate may both be used in this cycle
+	lifted      bool
+	clear       bool
+	cured       bool
+	dwelled     time.Duration
+	inBandFor   time.Duration
+	stirred     bool
+	sinceStir   time.Duration
+	coloured    bool
+	sinceColour time.Duration
+}
+
+func newPot(s PotSettings) *pot {
+	return &pot{
+		set: s, melt: estimate{filterS: meltFilterS}, plate: estimate{filterS: plateFilterS},
+		loop: cascade.New(cascade.Pot{HeaterW: s.HeaterW, MeltJPerK: s.VolumeML * meltJPerMLK}),
+	}
+}
+
+// mark takes in what a person said about the pot.
+func (p *pot) mark(k CommandKind) {
+	switch k {
+	case Stir:
+		p.stirred, p.sinceStir = true, 0
+	case TickClear:
+		p.clear = true
+	case ArrivedCured:
+		p.cured = true
+	case ColourAdded:
+		p.coloured, p.sinceColour = true, 0
+	case Lift:
+		p.lifted = true
+	case Return:
+		p.lifted = false
+	}
+}
+
+// sense takes in one cycle's readings.
+func (p *pot) sense(r *PotReadings, now, elapsed time.Duration) {
+	p.sinceStir += elapsed
+	p.sinceColour += elapsed
+	melt := p.melt.take(r.Melt, now, guard.MaxAge)
+	plate := p.plate.take(r.Plate, now, guard.MaxAge)
+	p.known = melt && plate
+	if !melt {
+		p.inBandFor = 0
+		return
+	}
+	p.countDwell(elapsed)
+	p.countBand(elapsed)
+}
+
+// countDwell adds up the time at cure temperature; the dwell and the maker's
+// tick together make a cured pot.
+func (p *pot) countDwell(elapsed time.Duration) {
+	if !p.cured && !p.lifted && p.melt.c >= p.set.CureC {
+		p.dwelled = min(p.dwelled+elapsed, p.set.Dwell)
+	}
+	if p.dwelled >= p.set.Dwell && p.clear {
+		p.cured = true
+	}
+}
+
+// countBand adds up the time in band, with a wider way out than in.
+func (p *pot) countBand(elapsed time.Duration) {
+	off := math.Abs(p.melt.c - p.set.SetpointC)
+	switch {
+	case off <= p.set.BandC:
+		p.inBandFor += elapsed
+	case off > p.set.BandC*bandSlack:
+		p.inBandFor = 0
+	}
+}
+
+// inBand reports whether the pot counts as in band, hysteresis included.
+func (p *pot) inBand() bool {
+	off := math.Abs(p.melt.c - p.set.SetpointC)
+	return off <= p.set.BandC || p.inBandFor > 0 && off <= p.set.BandC*bandSlack
+}
+
+// freshStir reports whether the last stir is recent enough, hysteresis included.
+func (p *pot) freshStir() bool {
+	return p.stirred && p.sinceStir <= p.stirBy()
+}
+
+// stirBy is how long after a stir the pot may still be called ready.
+func (p *pot) stirBy() time.Duration {
+	if p.state == Ready {
+		return time.Duration(float64(p.set.StirWithin) * stirSlack)
+	}
+	return p.set.StirWithin
+}
+
+// target is what the loop holds: the cure temperature and a margin until the
+// pot is cured, then the set-point.
+func (p *pot) target() float64 {
+	if p.cured {
+		return p.set.SetpointC
+	}
+	return math.Max(p.set.CureC+cureMarginC, p.set.SetpointC)
+}
+
+// ask returns the duty the loop wants, 0 to 1, or zero at rest.
+func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
+	if !mayHeat || !p.known || p.lifted {
+		p.loop.Rest()
+		return 0
+	}
+	return p.loop.Step(cascade.Measure{
+		MeltC: p.melt.c, PlateC: p.plate.c, MeltSlope: p.melt.slope(),
+		TargetC: p.target(), LimitC: p.set.PlateLimitC,
+		Upset: p.coloured && p.sinceColour < colourUpset,
+	}, elapsed.Seconds())
+}
+
+// need is how much heat the pot still wants, in joules, for sharing the circuit.
+func (p *pot) need() float64 {
+	if !p.known {
+		return 0
+	}
+	return math.Max(0, p.target()-p.melt.c) * p.set.VolumeML * meltJPerMLK
+}
+
+// decide sets the pot's state and returns what it waits for and how long that
+// will take, negative when not known.
+func (p *pot) decide(tripped, enabled bool) (Wait, time.Duration) {
+	state, wait, left := p.next(tripped, enabled)
+	p.state = state
+	return wait, left
+}
+
+func (p *pot) next(tripped, enabled bool) (PotState, Wait, time.Duration) {
+	const unknown = -1
+	switch {
+	case tripped:
+		return Tripped, WaitReset, unknown
+	case p.lifted:
+		return Lifted, WaitReturn, unknown
+	case !enabled:
+		return Off, WaitEnable, unknown
+	case !p.known:
+		return Off, WaitReading, unknown
+	case !p.cured:
+		return p.curing()
+	}
+	return p.holding()
+}
+
+// curing is the way of a pot that is not cured yet.
+func (p *pot) curing() (PotState, Wait, time.Duration) {
+	if p.dwelled >= p.set.Dwell {
+		return Curing, WaitClear, -1
+	}
+	if p.dwelled > 0 && p.melt.c >= p.set.CureC-bandSlack {
+		return Curing, WaitDwell, p.set.Dwell - p.dwelled
+	}
+	return Heating, WaitHeat, p.reach(p.set.CureC)
+}
+
+// holding is the way of a cured pot.
+func (p *pot) holding() (PotState, Wait, time.Duration) {
+	low, high := p.set.SetpointC-p.set.BandC, p.set.SetpointC+p.set.BandC
+	switch {
+	case !p.inBand() && p.melt.c > high:
+		return Cooling, WaitCool, p.reach(high)
+	case !p.inBand():
+		return Heating, WaitWarm, p.reach(low)
+	case p.inBandFor < p.set.SteadyFor:
+		return Holding, WaitSteady, p.set.SteadyFor - p.inBandFor
+	case !p.freshStir():
+		return Holding, WaitStir, -1
+	}
+	return Ready, WaitNothing, time.Duration(float64(p.set.StirWithin)*stirSlack) - p.sinceStir
+}
+
+// reach guesses from the present slope how long the melt needs to a
+// temperature; negative when it is not on its way there.
+func (p *pot) reach(c float64) time.Duration {
+	const still = 0.005 // K/s: slower than this is no way to tell a time by (E)
+	slope := p.melt.slope()
+	gap := c - p.melt.c
+	if math.Abs(slope) < still || gap*slope < 0 {
+		return -1
+	}
+	return time.Duration(gap / slope * float64(time.Second))
+}
