@@ -17,12 +17,12 @@ func CRC(b []byte) uint16 {
 	return crc
 }
 
-// AppendCRC appends the check to a frame, low byte first.
-func AppendCRC(frame []byte) []byte {
-	crc := CRC(frame)
-	return append(frame, byte(crc), byte(crc>>8))
-}
-
 // Intact reports whether a whole frame, check included, arrived unharmed: the
 // check run over it leaves zero.
-func Intact(frame []byte) bool { return len(frame) >= 4 && CRC(frame) == 0 }
+func Intact(frame []byte) bool { return len(frame) >= shortest && CRC(frame) == 0 }
+
+// seal appends the check of the frame that begins at start.
+func seal(b []byte, start int) []byte {
+	crc := CRC(b[start:])
+	return append(b, byte(crc), byte(crc>>8))
+}
