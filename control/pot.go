@@ -139,7 +139,7 @@ func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
 		return 0
 	}
 	return p.loop.Step(cascade.Measure{
-		MeltC: p.melt.c, PlateC: p.plate.c, MeltSlope: p.melt.slope(),
+		MeltC: p.melt.c, PlateC: p.plate.c, MeltSlope: p.melt.slope(), PlateSlope: p.plate.slope(),
 		TargetC: p.target(), LimitC: p.set.PlateLimitC,
 		Upset: p.coloured && p.sinceColour < colourUpset,
 	}, elapsed.Seconds())

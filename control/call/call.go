@@ -12,7 +12,7 @@ type Sound uint8
 const (
 	Quiet  Sound = iota
 	Tick         // a pot has become ready: short beeps, as many as the pot's number
-	Ready        // every pot is ready to pour: two long beeps, a rising pair on the page
+	Ready        // every pot is ready to pour: a short and a long beep, a rising pair on the page
 	Act          // act within a minute: three beeps, falling on the page
 	Danger       // heat has been cut: fast alternating
 )

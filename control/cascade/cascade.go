@@ -2,13 +2,11 @@
 // plate should be, and the plate loop tells the heater.
 //
 // What a plate has stored goes on flowing into the melt after the power is cut,
-// and decides the overshoot. So the melt loop asks for the plate temperature
-// from which plate and melt, left alone, would settle at the target: with r the
-// melt's heat capacity over the plate's and d the plate's resting excess over a
-// held melt, that is target + d + r × (target − melt). The same line is a
-// proportional law, so heat-up, hold and recovery are one loop. r is learnt from
-// the first heat-up by an energy balance; until then it is taken low, which is
-// slow and safe.
+// and decides the overshoot. So however much the melt loop would like, it never
+// asks for a plate from which the melt would coast past its target (coast.go).
+// What the coast needs to know (the plate's heat capacity and losses, the
+// coupling) is learnt by heat balances during the ordinary heat-up; until then
+// it is taken so that the plate is cut early, which is slow and safe.
 package cascade
 
 import (
@@ -28,9 +26,9 @@ type Pot struct {
 // Measure is one cycle's view of a pot. Temperatures in degrees Celsius.
 type Measure struct {
 	MeltC, PlateC float64
-	// MeltSlope is the melt's filtered slope in kelvin per second.
-	MeltSlope float64
-	TargetC   float64
+	// MeltSlope and PlateSlope are filtered slopes in kelvin per second.
+	MeltSlope, PlateSlope float64
+	TargetC               float64
 	// LimitC is the highest temperature the plate may be asked for.
 	LimitC float64
 	// Upset suspends the melt loop's integration: a cold addition is being
@@ -38,61 +36,60 @@ type Measure struct {
 	Upset bool
 }
 
-// The loop's constants. Grades: E estimate by calculation, C common practice.
+// The loops' constants. Grades: E estimate by calculation, C common practice.
 const (
-	plateJPerW      = 0.8  // E: a plate's heat capacity per rated watt, before it is learnt
-	storedShare     = 0.85 // E: aim the coast low, a little in proportion to what is still to rise
-	ratioFirst      = 0.35 // E: capacity ratio before it is learnt, taken low on purpose
-	ratioMin        = 0.15
-	ratioMax        = 2.0
-	learnRiseC      = 60.0 // E: a plate rise that makes the balance worth believing
-	restingLossW    = 35.0 // E: what a held pot of this size loses by its surface and sides
-	couplingFirst   = 6.0  // E: W/K between plate and melt before it is learnt
-	couplingMin     = 2.0
-	couplingMax     = 25.0
-	couplingGapC    = 25.0 // E: a gap that makes flow ÷ gap worth believing
-	couplingFromC   = 120  // above the thickening stage
-	plateDeadS      = 5.0  // E: probe lag, dead time and half a cycle
-	plateLagS       = 6.0  // E: element behind plate
-	integralLow     = -0.15
-	integralHigh    = 0.5
-	integratesNearC = 10.0 // the melt loop integrates only while the plate follows this well
+	storedShare  = 0.85 // E: aim the coast a little low, in proportion to what is still to rise
+	marginC      = 1.0  // E: ride this far below the plate's limit
+	plateDeadS   = 4.0  // E: probe lag, dead time, filter and half a cycle
+	plateLagS    = 10.0 // E: element behind plate
+	meltDeadS    = 30.0 // E: the plate loop, probe lag, filter and half a cycle
+	gainMin      = 1.0
+	gainMax      = 5.0
+	outerTiMaxS  = 600.0
+	integralLow  = -0.15
+	integralHigh = 0.5
+	followsC     = 8.0   // the melt loop integrates only while the plate follows this well
+	nearC        = 5.0   // and only this near the target,
+	stalledKS    = 0.004 // or where the melt has stopped short of it
 )
 
 // Cascade is the memory of one pot's loops.
 type Cascade struct {
-	pot      Pot
-	inner    *pid.PID
-	outer    *pid.PID
-	running  bool
-	learn    balance
-	coupling float64 // W/K
-	plateSP  float64
-	freeSP   float64 // before the limit
-	innerSP  float64
-	feed     float64 // feed-forward duty
-	seen     Measure
+	pot     Pot
+	inner   *pid.PID
+	outer   *pid.PID
+	running bool
+	began   bool
+	known   balance
+	plateSP float64
+	innerSP float64
+	bound   bool    // the coast or the limit holds the plate lower than the melt loop asks
+	feed    float64 // feed-forward duty
+	seen    Measure
 }
 
 // New returns the loops of a pot, at rest.
 func New(p Pot) *Cascade {
-	c := &Cascade{pot: p, coupling: couplingFirst, plateSP: math.NaN(), learn: balance{ratio: ratioFirst, plateJPerK: plateJPerW * p.HeaterW}}
+	c := &Cascade{pot: p, plateSP: math.NaN(), known: newBalance(p)}
 	c.inner = pid.New(c.innerGains())
 	c.outer = pid.New(c.outerGains())
 	return c
 }
 
+// innerGains treat the plate as an integrator with the element as a second lag.
 func (c *Cascade) innerGains() pid.Gains {
-	return pid.SIMCIntegrating(c.pot.HeaterW/c.learn.plateJPerK, plateDeadS, plateLagS, plateDeadS)
+	return pid.SIMCIntegrating(c.pot.HeaterW/c.known.plateJPerK, plateDeadS, plateLagS, plateDeadS)
 }
 
+// outerGains treat the melt as a first-order lag behind its plate. The output is
+// the plate's excess over the target.
 func (c *Cascade) outerGains() pid.Gains {
-	return pid.Gains{
-		Kp: 1 + c.learn.ratio, Weight: 1,
-		// The melt behind its plate is a first-order lag; its own time constant is
-		// the integral time (SIMC: τI = τ where the delay is short).
-		Ti: math.Min(math.Max(c.pot.MeltJPerK/c.coupling, 40), 300),
-	}
+	tau := c.pot.MeltJPerK / c.known.coupling
+	g := pid.SIMCFirstOrder(1, meltDeadS, tau, meltDeadS)
+	g.Kp = math.Min(math.Max(g.Kp, gainMin), gainMax)
+	// For a gain held down, the rule's own integral time for that gain: 4τ/Kc.
+	g.Ti = math.Min(math.Min(tau, 4*tau/g.Kp), outerTiMaxS)
+	return g
 }
 
 // Rest takes the loops out of service: nothing is integrated, and the next Step
@@ -100,56 +97,71 @@ func (c *Cascade) outerGains() pid.Gains {
 func (c *Cascade) Rest() {
 	c.running = false
 	c.plateSP = math.NaN()
-	c.learn.stop()
 }
 
 // PlateTargetC is what the plate is held at now; NaN at rest.
 func (c *Cascade) PlateTargetC() float64 { return c.plateSP }
 
-// CapacityRatio is the melt's heat capacity over the plate's, as now believed.
-func (c *Cascade) CapacityRatio() float64 { return c.learn.ratio }
-
 // Step returns the duty asked for, 0 to 1. dt is in seconds. Anything in the
 // measure that is no finite number gives zero.
 func (c *Cascade) Step(m Measure, dt float64) float64 {
 	c.seen = m
-	if !finite(m.MeltC, m.PlateC, m.MeltSlope, m.TargetC, m.LimitC, dt) || dt <= 0 {
+	if !finite(m.MeltC, m.PlateC, m.MeltSlope, m.PlateSlope, m.TargetC, m.LimitC, dt) || dt <= 0 {
 		c.Rest()
 		return 0
 	}
 	if !c.running {
 		c.begin(m)
 	}
-	c.learnCoupling(m)
 	c.retune(m)
-	c.freeSP = c.outer.Output(m.TargetC, m.MeltC, dt, 0, math.Inf(1)) + m.MeltC
-	c.plateSP = math.Min(c.freeSP, m.LimitC)
+	c.aimPlate(m, dt)
 	// An error beyond the proportional band says nothing more than "full power";
 	// clipped, it does not charge the anti-windup either.
 	c.innerSP = math.Min(c.plateSP, m.PlateC+1/c.inner.Gains().Kp)
-	c.feed = math.Max(0, c.pot.MeltJPerK*m.MeltSlope/c.pot.HeaterW)
+	c.feed = c.feedForward(m)
 	return c.inner.Output(c.innerSP, m.PlateC, dt, -c.feed, 1-c.feed) + c.feed
+}
+
+// aimPlate chooses the plate's temperature: what the melt loop asks for, but no
+// more than coasts to the target, and no more than the limit.
+func (c *Cascade) aimPlate(m Measure, dt float64) {
+	want := m.TargetC + c.outer.Output(m.TargetC, m.MeltC, dt, math.Inf(-1), math.Inf(1))
+	// The coast rests where the melt loop's integral says that the plate does.
+	k := c.known.coast(c.pot, c.outer.Integral())
+	most := m.LimitC - marginC
+	coasts := m.MeltC + k.gap(storedShare*(m.TargetC-m.MeltC), most-m.MeltC)
+	if m.MeltC >= m.TargetC {
+		coasts = math.Inf(1) // the melt loop alone is low enough
+	}
+	c.plateSP = math.Min(want, math.Min(coasts, most))
+	c.bound = c.plateSP < want
+}
+
+// feedForward is the duty that replaces what the plate gives off.
+func (c *Cascade) feedForward(m Measure) float64 {
+	w := c.pot.MeltJPerK*math.Max(m.MeltSlope, 0) + c.known.plateLossW(m.PlateC)
+	return math.Min(w/c.pot.HeaterW, 1)
 }
 
 // begin starts both loops without a bump: the melt loop from the plate's
 // expected resting excess, the plate loop from nothing.
 func (c *Cascade) begin(m Measure) {
 	c.running = true
-	if c.outer.Integral() == 0 {
-		c.outer.SetIntegral(restingLossW / c.coupling)
-	}
 	c.inner.Begin(0, m.PlateC, m.PlateC)
-	c.learn.start(m)
+	if !c.began {
+		c.began = true
+		c.outer.SetIntegral(c.known.restingExcess(c.pot))
+	}
 }
 
-// retune follows what has been learnt, without a bump.
+// retune follows what has been learnt. The melt loop's integral is the plate's
+// resting excess whatever the gains, so it stays; far from the target its
+// proportional part is bound by the coast, so that nothing jumps.
 func (c *Cascade) retune(m Measure) {
 	if g := c.outerGains(); g != c.outer.Gains() {
-		rest := c.outer.Integral()
+		excess := c.outer.Integral()
 		c.outer.Retune(g, m.TargetC, m.MeltC)
-		// The jump is wanted here: a better ratio is a better place to coast from,
-		// and the integral stays what it is, the plate's resting excess.
-		c.outer.SetIntegral(rest)
+		c.outer.SetIntegral(excess)
 	}
 	if g := c.innerGains(); g != c.inner.Gains() {
 		c.inner.Retune(g, c.innerSP, m.PlateC)
@@ -165,60 +177,25 @@ func (c *Cascade) Applied(duty, dt float64) {
 	m := c.seen
 	c.inner.Applied(duty-c.feed, c.innerSP, m.PlateC, dt, 0, saturated(duty))
 	c.inner.SetIntegral(math.Min(math.Max(c.inner.Integral(), integralLow), integralHigh))
-	follows := math.Abs(m.PlateC-c.plateSP) < integratesNearC && c.plateSP == c.freeSP && !saturated(duty)
-	if follows && !m.Upset {
-		c.outer.Applied(c.plateSP-m.MeltC, m.TargetC, m.MeltC, dt, 0, false)
+	if c.mayIntegrate(duty) {
+		c.outer.Applied(c.plateSP-m.TargetC, m.TargetC, m.MeltC, dt, 0, false)
 	}
-	c.learn.add(m, duty*c.pot.HeaterW*dt, c.pot)
+	if c.known.add(m, duty, dt, c.pot) {
+		c.outer.SetIntegral(c.known.restingExcess(c.pot))
+	}
 }
 
 func saturated(duty float64) bool { return duty <= 0 || duty >= 1 }
 
-// learnCoupling takes the watts that enter the melt over the gap that drives them.
-func (c *Cascade) learnCoupling(m Measure) {
-	gap := m.PlateC - m.MeltC
-	if gap < couplingGapC || m.MeltC < couplingFromC || m.MeltSlope <= 0 {
-		return
-	}
-	now := math.Min(math.Max((c.pot.MeltJPerK*m.MeltSlope+restingLossW)/gap, couplingMin), couplingMax)
-	c.coupling += (now - c.coupling) * 0.01 // E: some twenty seconds at five cycles a second
+// mayIntegrate reports whether the melt's error says anything about the plate's
+// resting excess: the plate follows, nothing is saturated, bound or upset, and
+// the melt is near its target or has stopped short of it.
+func (c *Cascade) mayIntegrate(duty float64) bool {
+	m := c.seen
+	follows := math.Abs(m.PlateC-c.plateSP) < followsC && !saturated(duty)
+	near := math.Abs(m.TargetC-m.MeltC) < nearC || math.Abs(m.MeltSlope) < stalledKS
+	return follows && near && !c.bound && !m.Upset
 }
-
-// balance learns the capacity ratio: what the heater put in, less what the melt
-// took up, over the plate's rise, is the plate's capacity (element included,
-// which is right, because its heat is on its way too).
-type balance struct {
-	ratio, plateJPerK float64
-	open              bool
-	from              Measure
-	joules            float64
-}
-
-func (b *balance) start(m Measure) { b.open, b.from, b.joules = true, m, 0 }
-func (b *balance) stop()           { b.open = false }
-
-func (b *balance) add(m Measure, joules float64, p Pot) {
-	if !b.open {
-		return
-	}
-	b.joules += joules
-	rise := m.PlateC - b.from.PlateC
-	if rise < learnRiseC {
-		return
-	}
-	plate := (b.joules - p.MeltJPerK*(m.MeltC-b.from.MeltC)) / rise
-	if plate < 0.1*p.HeaterW || plate > 5*p.HeaterW { // E: no plate is so light or so heavy
-		return
-	}
-	b.plateJPerK = plate
-	b.ratio = math.Min(math.Max(storedShare*p.MeltJPerK/plate, ratioMin), ratioMax)
-	// The first part of the rise is worth most: losses are small, the melt is thin.
-	b.open = m.MeltC < meltLearnToC && rise < 2*learnRiseC
-}
-
-// meltLearnToC ends the learning before the melt thickens and its probe stops
-// speaking for all of it.
-const meltLearnToC = 70.0
 
 func finite(xs ...float64) bool {
 	for _, x := range xs {

@@ -1,0 +1,99 @@
+package cascade
+
+import "math"
+
+// Estimates (E) by calculation, used before a pot has shown its own.
+const (
+	platePerW      = 0.65  // J/K of plate and element per rated watt
+	couplingPerJPK = 0.003 // W/K between plate and melt per J/K of melt
+	restingPerJPK  = 0.035 // W that a held pot loses by its surface and sides per J/K of melt
+	plateLossPerW  = 3e-4  // W/K from plate to room per rated watt; low, so that the coast is not taken short
+	roomC          = 21.0
+
+	learnRiseC    = 60.0  // a plate rise that makes the balance worth believing
+	learnMeltToC  = 70.0  // before the melt thickens and its probe stops speaking for all of it
+	couplingGapC  = 25.0  // a gap that makes flow over gap worth believing
+	couplingFromC = 125.0 // above the worst of the thickening stage
+	learnS        = 60.0  // as long as a stir or two
+	steadyKS      = 0.06  // slower than this a plate says what it loses
+)
+
+// balance learns from where the heat went.
+type balance struct {
+	plateJPerK float64
+	coupling   float64 // W/K, plate to melt
+	plateWPerK float64 // W/K, plate to room
+
+	open   bool // the first rise is being watched
+	begun  bool
+	from   Measure
+	joules float64
+	dutyS  float64 // duty, low-passed like the slopes
+}
+
+func newBalance(p Pot) balance {
+	return balance{
+		plateJPerK: platePerW * p.HeaterW, coupling: couplingPerJPK * p.MeltJPerK,
+		plateWPerK: plateLossPerW * p.HeaterW,
+	}
+}
+
+func (b *balance) restingW(p Pot) float64 { return restingPerJPK * p.MeltJPerK }
+
+// restingExcess is how much warmer than a held melt the plate has to be.
+func (b *balance) restingExcess(p Pot) float64 { return b.restingW(p) / b.coupling }
+
+func (b *balance) plateLossW(plateC float64) float64 {
+	return b.plateWPerK * math.Max(0, plateC-roomC)
+}
+
+// coast is the model that follows from what is known, resting at an excess.
+func (b *balance) coast(p Pot, restC float64) coast {
+	return coast{
+		plateJPerK: b.plateJPerK, meltJPerK: p.MeltJPerK, coupling: b.coupling,
+		plateLossW: b.plateLossW(180), meltLossW: math.Max(restC, 1) * b.coupling,
+	}
+}
+
+// add takes in one cycle. It reports whether the coupling moved while the melt
+// was still far from its target, so that the resting excess follows it.
+func (b *balance) add(m Measure, duty, dt float64, p Pot) bool {
+	const slopeFilterS = 10
+	b.dutyS += (duty - b.dutyS) * math.Min(dt/slopeFilterS, 1)
+	b.watchRise(m, duty*p.HeaterW*dt, p)
+	return b.watchFlow(m, dt, p)
+}
+
+// watchRise learns the plate's heat capacity, element included, because its heat
+// is on its way too: what the heater put in, less what the melt took up and the
+// room got, over the plate's rise.
+func (b *balance) watchRise(m Measure, joules float64, p Pot) {
+	if !b.begun {
+		b.begun, b.open, b.from = true, true, m
+	}
+	if !b.open {
+		return
+	}
+	b.joules += joules
+	rise := m.PlateC - b.from.PlateC
+	if rise >= learnRiseC {
+		plate := (b.joules - p.MeltJPerK*(m.MeltC-b.from.MeltC)) / rise
+		b.plateJPerK = math.Min(math.Max(plate, 0.15*p.HeaterW), 3*p.HeaterW)
+	}
+	b.open = m.MeltC < learnMeltToC && rise < 2*learnRiseC
+}
+
+// watchFlow learns the coupling from the watts that enter the melt and the gap
+// that drives them, and the plate's loss from what is left of the heater's.
+func (b *balance) watchFlow(m Measure, dt float64, p Pot) bool {
+	gap := m.PlateC - m.MeltC
+	if gap < couplingGapC || m.MeltC < couplingFromC || m.MeltSlope <= 0 || math.Abs(m.PlateSlope) > steadyKS {
+		return false
+	}
+	share := math.Min(dt/learnS, 1)
+	into := p.MeltJPerK*m.MeltSlope + b.restingW(p)
+	b.coupling += (into/gap - b.coupling) * share
+	lost := (b.dutyS*p.HeaterW - into - b.plateJPerK*m.PlateSlope) / (m.PlateC - roomC)
+	b.plateWPerK += (math.Max(lost, 0) - b.plateWPerK) * share
+	return m.TargetC-m.MeltC > nearC
+}
