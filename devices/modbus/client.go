@@ -1,0 +1,281 @@
+package modbus
+
+import (
+	"fmt"
+	"time"
+
+	"meltwarden/devices/clock"
+)
+
+// Port is what the client needs of a serial port.
+type Port interface {
+	// Read returns 0 and no error when nothing came within the time-out.
+	Read(p []byte) (int, error)
+	// Write may block for ever when nobody takes the bytes.
+	Write(p []byte) (int, error)
+	SetReadTimeout(t time.Duration) error
+	// Close may block for long.
+	Close() error
+}
+
+// Device is one unit on a line, as the client addresses it.
+type Device struct {
+	Name string
+	Unit uint8 // 1 to 247
+	// Timeout is how long after the end of a request the device may take to begin
+	// its reply, in bench time.
+	Timeout time.Duration
+	// Counts are the exchanges with the device since its making.
+	Counts Counts
+}
+
+// Client exchanges requests and replies over one port. Everything but the port's
+// own writes and its closing happens on the caller's goroutine, and only one may
+// call. After a failure of the port the client is of no more use.
+//
+// # No answer to another question
+//
+// Unit, function, length and check are tested on every reply, and for a write
+// also what was written. A late reply of the same shape passes all of these: it
+// can not be told from the right one by anything on the wire, and only time
+// tells them apart. So a request that got no good answer bars its shape (the
+// unit and function, with the address of a write or the length of a read) until
+// twice the device's Timeout has passed since the request was sent; requests of
+// other shapes go on meanwhile. Before every request the client listens until
+// the line has been silent, for longer after anything unexpected, and discards
+// what it hears. The first thing to arrive decides an exchange: after a bad frame
+// the client does not wait for a better one.
+//
+// What remains is the assumption that a device begins its reply within twice its
+// Timeout or never, and answers a request once.
+type Client struct {
+	port   Port
+	clk    *clock.Clock
+	timing timing
+	writer *writer
+	failed error // of the port; once set it stays
+
+	// lastHeard is when the line last carried anything, lastOdd when it last
+	// carried something unexpected.
+	lastHeard, lastOdd time.Duration
+	barred             map[shape]time.Duration
+	echo               echo
+	sent, heard        []byte
+}
+
+const (
+	// afterOdd is the silence that ends something unexpected. Common practice, no
+	// source: adapters on a universal serial bus hand bytes over in batches up to
+	// 16 ms apart.
+	afterOdd = 20 * time.Millisecond
+	// babbleAfter is how long a line may carry unasked bytes before a request is
+	// given up.
+	babbleAfter = 500 * time.Millisecond
+	// writeWithin is how long, beyond the time on the wire, a port may take to
+	// accept a request.
+	writeWithin = 500 * time.Millisecond
+	// longestListen is below the span by which a fast clock moves at most between
+	// two looks at it.
+	longestListen = 200 * time.Millisecond
+)
+
+// NewClient returns a client on an open port at the given speed in bits per
+// second. Its gaps and time-outs are in the clock's bench time.
+func NewClient(port Port, baud int, clk *clock.Clock) *Client {
+	now := clk.Now()
+	return &Client{
+		port: port, clk: clk, timing: timingAt(baud), writer: newWriter(port),
+		// What was on the line before is unknown: begin as after something odd.
+		lastHeard: now, lastOdd: now,
+		barred: map[shape]time.Duration{},
+		sent:   make([]byte, 0, MaxFrame),
+		heard:  make([]byte, 0, 2*MaxFrame),
+	}
+}
+
+// Close, to be called once, gives the port up. It does not wait: the returned channel is closed when
+// the port is closed and no write to it is under way any more.
+func (c *Client) Close() <-chan struct{} {
+	if c.failed == nil {
+		c.failed = errClosed
+	}
+	return c.writer.close()
+}
+
+// shape is what a reply can be recognised by.
+type shape struct {
+	unit, function uint8
+	mark           uint16 // of a write the address, of a read the number of bytes
+}
+
+func (r Request) shape() shape {
+	if r.Writes() {
+		return shape{r.Unit, r.Function, r.Address}
+	}
+	return shape{r.Unit, r.Function, uint16(r.size())}
+}
+
+// ReadyAt returns the bench time from which the request can be made without
+// waiting for an earlier one's late reply to pass.
+func (c *Client) ReadyAt(d *Device, r Request) time.Duration {
+	r.Unit = d.Unit
+	return c.barred[r.shape()]
+}
+
+// Exchange makes a request of the device and returns what was read, as on the
+// wire; it is valid until the next exchange. The request's Unit is the device's.
+// If an earlier request's late reply could still be taken for this one's, the
+// exchange first waits until it can not; see ReadyAt. Every error is an *Error.
+func (c *Client) Exchange(d *Device, r Request) ([]byte, error) {
+	r.Unit = d.Unit
+	if err := c.learnEcho(d, r); err != nil {
+		return nil, c.count(d, r, err)
+	}
+	data, err := c.exchange(d, r)
+	return data, c.count(d, r, err)
+}
+
+// count notes the outcome and wraps the error.
+func (c *Client) count(d *Device, r Request, err error) error {
+	outcome := OutcomeOf(err)
+	d.Counts.add(outcome)
+	if err == nil {
+		return nil
+	}
+	return &Error{Device: d.Name, Unit: r.Unit, Function: r.Function, Address: r.Address, Outcome: outcome, Err: err}
+}
+
+func (c *Client) exchange(d *Device, r Request) ([]byte, error) {
+	if c.failed != nil {
+		return nil, c.failed
+	}
+	if err := c.settle(c.barred[r.shape()]); err != nil {
+		return nil, err
+	}
+	c.sent = r.Append(c.sent[:0])
+	if err := c.send(); err != nil {
+		return nil, err
+	}
+	sentAt := c.lastHeard
+	frame, err := c.receive(r, sentAt+d.Timeout+c.timing.of(r.ReplyLength()))
+	if err != nil {
+		c.bar(r, sentAt+2*d.Timeout)
+		return nil, err
+	}
+	data, err := r.ParseReply(frame)
+	if err != nil && OutcomeOf(err) != Refused {
+		c.lastOdd = c.lastHeard
+		c.bar(r, sentAt+2*d.Timeout)
+	}
+	return data, err
+}
+
+// bar keeps the request's shape from being asked until its late reply would have
+// begun and, with the silence before a request, ended.
+func (c *Client) bar(r Request, begun time.Duration) {
+	c.barred[r.shape()] = begun + c.timing.of(r.ReplyLength())
+}
+
+// settle listens until the given time, and until the line has been silent for as
+// long as it must be before a request, and discards what it hears.
+func (c *Client) settle(until time.Duration) error {
+	giveUp := max(until, c.clk.Now()) + babbleAfter
+	for {
+		now := c.clk.Now()
+		if now > giveUp {
+			return ErrNeverSilent
+		}
+		free := max(until, c.lastHeard+c.timing.silence, c.lastOdd+afterOdd)
+		n, err := c.listen(free - now)
+		if err != nil {
+			return err
+		}
+		if n > 0 {
+			c.lastOdd = c.lastHeard
+		} else if c.clk.Now() >= free {
+			return nil
+		}
+		c.heard = c.heard[:0]
+	}
+}
+
+// listen waits at most for the given span for bytes and appends them to heard.
+func (c *Client) listen(span time.Duration) (int, error) {
+	span = min(max(span, 0), longestListen)
+	if err := c.port.SetReadTimeout(c.clk.Real(span)); err != nil {
+		return 0, c.fail(err)
+	}
+	n, err := c.port.Read(c.heard[len(c.heard):cap(c.heard)])
+	if err != nil {
+		return 0, c.fail(err)
+	}
+	if n > 0 {
+		c.heard = c.heard[:len(c.heard)+n]
+		c.lastHeard = c.clk.Now()
+	}
+	return n, nil
+}
+
+// send writes the request. The line is busy with it until lastHeard.
+func (c *Client) send() error {
+	c.heard = c.heard[:0]
+	wire := c.timing.of(len(c.sent))
+	start := c.clk.Now()
+	if err := c.writer.write(c.sent, c.clk.Real(wire+writeWithin)); err != nil {
+		return c.fail(err)
+	}
+	// A port may take the bytes at once or only as they go out.
+	c.lastHeard = max(c.clk.Now(), start+wire)
+	return nil
+}
+
+// receive returns the first whole frame after the request's own echo, if the line
+// has one. Gaps between bytes do not matter: adapters put them in.
+func (c *Client) receive(r Request, deadline time.Duration) ([]byte, error) {
+	for {
+		now := c.clk.Now()
+		if now >= deadline {
+			return nil, c.late(r)
+		}
+		n, err := c.listen(deadline - now)
+		if err != nil {
+			return nil, err
+		}
+		if n == 0 {
+			continue
+		}
+		reply, echoed := c.afterEcho(r)
+		length, err := r.replyLength(reply)
+		if err != nil {
+			c.lastOdd = c.lastHeard
+			return nil, err
+		}
+		if length > 0 && len(reply) >= length {
+			c.echo = echoSeen(echoed)
+			return reply[:length], nil
+		}
+		if len(c.heard) == cap(c.heard) {
+			c.lastOdd = c.lastHeard
+			return nil, ErrLength
+		}
+	}
+}
+
+// late says how much of a reply came before the deadline.
+func (c *Client) late(r Request) error {
+	reply, echoed := c.afterEcho(r)
+	if !r.single() && (echoed || len(c.heard) == 0) {
+		c.echo = echoSeen(echoed)
+	}
+	if len(reply) == 0 {
+		return errTimeout
+	}
+	c.lastOdd = c.lastHeard
+	return fmt.Errorf("%w: %d of %d bytes came", errTimeout, len(reply), r.ReplyLength())
+}
+
+// fail marks the port as lost.
+func (c *Client) fail(err error) error {
+	c.failed = fmt.Errorf("%w: %w", errPort, err)
+	return c.failed
+}
