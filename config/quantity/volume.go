@@ -1,0 +1,63 @@
+package quantity
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Volume is an amount of liquid vinyl, with what the maker typed.
+type Volume struct {
+	ML    float64 `json:"mL"`    // millilitres
+	Typed string  `json:"typed"` // the text as typed
+}
+
+// A US gallon is 231 cubic inches and an inch is 25.4 mm, both exactly (NIST
+// Handbook 44, appendix C): 3785.411784 mL, which is 16 cups or 128 fluid
+// ounces. A metric cup is 250 mL (common practice, no source).
+const (
+	usGallonML    = 3785.411784
+	usCupML       = usGallonML / 16
+	usFluidOzML   = usGallonML / 128
+	metricCupML   = 250
+	cupQuestion   = "write \"%[1]s US cup\" (236.6 mL) or \"%[1]s metric cup\" (250 mL)"
+	ounceQuestion = "write \"%s fl oz (US)\" (29.57 mL each), or the volume in mL"
+)
+
+var volumeUnits = []unit{
+	{"mL", 1},
+	{"L", 1000},
+	{"US cup", usCupML},
+	{"metric cup", metricCupML},
+	{"fl oz (US)", usFluidOzML},
+}
+
+// ParseVolume reads a volume in mL, L, US cup, metric cup or fl oz (US). A bare
+// "cup" or "fl oz" is refused, because it has more than one size.
+func ParseVolume(text string) (Volume, error) {
+	n, err := split(text)
+	if err != nil {
+		return Volume{}, err
+	}
+	switch strings.ToLower(n.unit) {
+	case "cup", "cups":
+		return Volume{}, &Fault{"cups differ", fmt.Sprintf(cupQuestion, n.digits)}
+	case "oz", "fl oz":
+		return Volume{}, &Fault{"ounces differ", fmt.Sprintf(ounceQuestion, n.digits)}
+	}
+	ml, err := n.in(volumeUnits)
+	if err != nil {
+		return Volume{}, err
+	}
+	return Volume{ml, strings.TrimSpace(text)}, nil
+}
+
+var amountUnits = []unit{{"drops", 1}, {"mL", 1}, {"g", 1}, {"pinch", 1}}
+
+// Amount checks a text such as "12 drops", "3 mL", "2 g" or "1 pinch" and
+// returns it as typed. It is never converted: a drop has no fixed volume.
+func Amount(text string) (string, error) {
+	if _, err := measure(text, amountUnits); err != nil {
+		return "", err
+	}
+	return strings.TrimSpace(text), nil
+}
