@@ -1,0 +1,126 @@
+package config
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"meltwarden/config/strict"
+	"meltwarden/devices/registers"
+)
+
+// check looks at what no value can be blamed for by itself: names that are
+// given twice or stand for nothing, and channels that are missing.
+func (b *Bench) check() {
+	pots := names(b.Pots, func(p Pot) string { return p.Name })
+	lines := names(b.Lines, func(l Line) string { return l.Name })
+	devices := names(b.Devices, func(d Device) string { return d.Name })
+	unique(b.src, "pots[%d].name", pots)
+	unique(b.src, "lines[%d].name", lines)
+	unique(b.src, "lines[%d].port", names(b.Lines, func(l Line) string { return l.Port }))
+	unique(b.src, "devices[%d].name", devices)
+	b.checkDevices(lines)
+	for i, c := range b.Channels {
+		refer(b.src, fmt.Sprintf("channels[%d].device", i+1), "device", c.Device, devices)
+		if c.Pot != "" {
+			refer(b.src, fmt.Sprintf("channels[%d].pot", i+1), "pot", c.Pot, pots)
+		}
+	}
+	b.checkPlaces()
+	if !b.src.Failed("channels") {
+		b.checkWiring()
+	}
+}
+
+func names[T any](list []T, name func(T) string) []string {
+	var all []string
+	for _, v := range list {
+		all = append(all, name(v))
+	}
+	return all
+}
+
+// unique complains about every name after the first of its kind. Names that
+// differ in letter case only are the same to the eye, and so to the file.
+func unique(src *strict.Source, path string, names []string) {
+	for i, n := range names {
+		first := slices.IndexFunc(names, func(o string) bool { return strings.EqualFold(o, n) })
+		if n != "" && first < i {
+			at := fmt.Sprintf(path, first+1)
+			src.Complain(fmt.Sprintf(path, i+1), "the same as "+at, "give each its own")
+		}
+	}
+}
+
+// refer complains about a name that stands for nothing.
+func refer(src *strict.Source, path, what, name string, known []string) {
+	if name == "" || slices.Contains(known, name) {
+		return
+	}
+	src.Complain(path, "no "+what+" has this name", choose(name, known))
+}
+
+func (b *Bench) checkDevices(lines []string) {
+	first := map[string]int{}
+	for i, d := range b.Devices {
+		path := fmt.Sprintf("devices[%d]", i+1)
+		refer(b.src, path+".line", "line", d.Line, lines)
+		place := fmt.Sprint(d.Unit, d.Line)
+		if other, taken := first[place]; taken && d.Unit > 0 {
+			b.src.Complain(path+".unit", fmt.Sprintf("devices[%d] has this unit on the same line", other), "give each device its own address")
+			continue
+		}
+		first[place] = i + 1
+	}
+}
+
+// checkPlaces complains about two channels for one thing.
+func (b *Bench) checkPlaces() {
+	first := map[string]int{}
+	for i, c := range b.Channels {
+		if c.Role == "" {
+			continue
+		}
+		of := c.Pot
+		if c.Role == registers.ColdJunction {
+			of = c.Device // every device has its own
+		}
+		place := string(c.Role) + "\n" + of
+		if other, taken := first[place]; taken {
+			b.src.Complain(fmt.Sprintf("channels[%d].role", i+1),
+				fmt.Sprintf("channels[%d] is the same thing", other), "keep one of them, or change role or pot")
+			continue
+		}
+		first[place] = i + 1
+	}
+}
+
+// checkWiring complains about pots that could not be read or heated, and about
+// millivolts that could not be turned into degrees.
+func (b *Bench) checkWiring() {
+	for i, p := range b.Pots {
+		for _, role := range []registers.Role{registers.Melt, registers.Plate, registers.Heater} {
+			if p.Name != "" && !b.has(role, func(c registers.Channel) bool { return c.Pot == p.Name }) {
+				b.src.Complain(fmt.Sprintf("pots[%d]", i+1), fmt.Sprintf("pot %q has no %s channel", p.Name, role),
+					fmt.Sprintf("add one under channels, with role: %s and pot: %s", role, p.Name))
+			}
+		}
+	}
+	for i, c := range b.Channels {
+		sameDevice := func(o registers.Channel) bool { return o.Device == c.Device }
+		if c.Unit == registers.Millivolt && !b.has(registers.ColdJunction, sameDevice) {
+			b.src.Complain(fmt.Sprintf("channels[%d].unit", i+1), "millivolts need a reference temperature",
+				"add a channel with role: cold-junction on the same device")
+		}
+	}
+}
+
+// has reports whether a channel of a role fits.
+func (b *Bench) has(role registers.Role, fits func(registers.Channel) bool) bool {
+	return slices.ContainsFunc(b.Channels, func(c registers.Channel) bool { return c.Role == role && fits(c) })
+}
+
+// wired reports whether the bench has a channel of a role.
+func (b *Bench) wired(role registers.Role) bool {
+	return b.has(role, func(registers.Channel) bool { return true })
+}

@@ -1,0 +1,178 @@
+package config
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"time"
+
+	"meltwarden/config/quantity"
+	"meltwarden/config/strict"
+)
+
+// Recipe is what a recipe file says: one colour for each pot of a bench. Texts
+// that are "" were not recorded.
+type Recipe struct {
+	Name    string   `json:"name"`
+	Note    string   `json:"note,omitempty"`
+	Colours []Colour `json:"colours"`
+	// Limits are lower than the bench's where they are not zero.
+	Limits RecipeLimits `json:"limits"`
+	// SteadyFor and StirWithin are what "ready" asks for.
+	SteadyFor  time.Duration `json:"steady_for_ns"`
+	StirWithin time.Duration `json:"stir_within_ns"`
+
+	src *strict.Source
+}
+
+// RecipeLimits are in degrees Celsius; zero means the bench's.
+type RecipeLimits struct {
+	MeltTripC   float64 `json:"melt_trip_c,omitempty"`
+	PlateLimitC float64 `json:"plate_limit_c,omitempty"`
+}
+
+// Colour is one colour of the bait and how its pot is held. Temperatures are in
+// degrees Celsius, the band in kelvins either way.
+type Colour struct {
+	Name       string          `json:"name"`
+	Pot        string          `json:"pot"`      // the pot's name on the bench
+	Position   string          `json:"position"` // back, core, belly or the maker's own word
+	Base       string          `json:"base"`
+	Lot        string          `json:"lot,omitempty"`
+	Hardness   string          `json:"hardness,omitempty"`
+	Volume     quantity.Volume `json:"volume"`
+	Colourants []Colourant     `json:"colourants,omitempty"` // in the order they go in
+	Flake      string          `json:"flake,omitempty"`      // this and the next as typed
+	Pearl      string          `json:"pearl,omitempty"`
+	Salt       string          `json:"salt,omitempty"`
+	Scent      string          `json:"scent,omitempty"`
+	SetpointC  float64         `json:"setpoint_c"`
+	BandC      float64         `json:"band_c"`
+	CureC      float64         `json:"cure_c"`
+	Dwell      time.Duration   `json:"dwell_ns"`
+}
+
+// Colourant is a colourant and how much of it, as typed.
+type Colourant struct {
+	Name   string `json:"name"`
+	Amount string `json:"amount"`
+}
+
+// LoadRecipe reads a recipe file. Its error is a *strict.Error with every
+// problem found.
+func LoadRecipe(path string) (*Recipe, error) {
+	text, err := readFile(path)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRecipe(path, text)
+}
+
+// ParseRecipe is LoadRecipe for a text that has been read; file is its name in
+// messages.
+func ParseRecipe(file string, typed []byte) (*Recipe, error) {
+	src, top := strict.Read(file, typed)
+	r := &Recipe{src: src}
+	r.Name = strict.Required(top, "name", name("slate eel"))
+	r.Note = strict.Optional(top, "note", text("what to think of"), "")
+	for _, m := range top.RequiredMaps("colours", "[{name: slate, pot: left, …}], one entry for each pot") {
+		r.Colours = append(r.Colours, readColour(m))
+	}
+	r.Limits = readRecipeLimits(top.Map("limits"))
+	r.readReady(top.Map("ready"))
+	top.Done()
+	unique(src, "colours[%d].name", names(r.Colours, func(c Colour) string { return c.Name }))
+	unique(src, "colours[%d].pot", names(r.Colours, func(c Colour) string { return c.Pot }))
+	if err := src.Err(); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+func readColour(m *strict.Map) Colour {
+	defer m.Done()
+	cure := m.Map("cure")
+	defer cure.Done()
+	return Colour{
+		Name:       strict.Required(m, "name", name("slate")),
+		Pot:        strict.Required(m, "pot", name("left")),
+		Position:   strict.Required(m, "position", name("back")),
+		Base:       strict.Required(m, "base", text("medium")),
+		Lot:        strict.Optional(m, "lot", text("the lot's number"), ""),
+		Hardness:   strict.Optional(m, "hardness", text("medium"), ""),
+		Volume:     strict.Required(m, "volume", kind(parsePotful, "260 mL")),
+		Colourants: readColourants(m),
+		Flake:      strict.Optional(m, "flake", text("1 pinch"), ""),
+		Pearl:      strict.Optional(m, "pearl", text("1 pinch"), ""),
+		Salt:       strict.Optional(m, "salt", text("20 g"), ""),
+		Scent:      strict.Optional(m, "scent", text("2 mL"), ""),
+		SetpointC:  strict.Required(m, "setpoint", temperature("168 C", minSetpointC, maxSetpointC)),
+		BandC:      strict.Optional(m, "band", difference("2 C", minBandC, maxBandC), defaultBandC),
+		CureC:      strict.Required(cure, "temperature", temperature("172 C", minCureC, maxCureC)),
+		Dwell:      strict.Optional(cure, "dwell", duration("90 s", minDwell, maxDwell), defaultDwell),
+	}
+}
+
+func readColourants(m *strict.Map) []Colourant {
+	var list []Colourant
+	for _, c := range m.Maps("colourants") {
+		list = append(list, Colourant{
+			Name:   strict.Required(c, "name", text("dark grey")),
+			Amount: strict.Required(c, "amount", kind(quantity.Amount, "12 drops")),
+		})
+		c.Done()
+	}
+	return list
+}
+
+// parsePotful reads a volume that a pot can have.
+func parsePotful(typed string) (quantity.Volume, error) {
+	v, err := quantity.ParseVolume(typed)
+	if err == nil && !(v.ML >= minVolumeML && v.ML <= maxVolumeML) {
+		err = &quantity.Fault{
+			Wrong: "hard to believe",
+			Fix:   fmt.Sprintf("check number and unit: %v mL to %v mL", minVolumeML, maxVolumeML),
+		}
+	}
+	return v, err
+}
+
+func readRecipeLimits(m *strict.Map) RecipeLimits {
+	defer m.Done()
+	return RecipeLimits{
+		MeltTripC:   strict.Optional(m, "melt-trip", limit("185 C", minMeltTripC, ceilingMeltTripC), 0),
+		PlateLimitC: strict.Optional(m, "plate-limit", limit("220 C", minPlateLimitC, ceilingPlateLimitC), 0),
+	}
+}
+
+func (r *Recipe) readReady(m *strict.Map) {
+	defer m.Done()
+	r.SteadyFor = strict.Optional(m, "steady-for", duration("20 s", minSteadyFor, maxSteadyFor), defaultSteadyFor)
+	r.StirWithin = strict.Optional(m, "stir-within", duration("2 min", minStirWithin, maxStirWithin), defaultStirWithin)
+}
+
+// Canonical returns the recipe's content as JSON that does not depend on how
+// the file was laid out: not on comments, the order of keys or colours, or
+// whether a default was written out.
+func (r *Recipe) Canonical() []byte {
+	plain := *r
+	plain.Colours = slices.SortedFunc(slices.Values(r.Colours), func(a, b Colour) int { return cmp.Compare(a.Pot, b.Pot) })
+	text, err := json.Marshal(plain)
+	if err != nil {
+		panic(err) // only a temperature that is no number, which ParseRecipe never returns
+	}
+	return text
+}
+
+// fingerprintBytes is enough to tell apart what one shop will ever write.
+const fingerprintBytes = 6
+
+// Fingerprint is the recipe's version: the first 12 hexadecimal digits of the
+// SHA-256 of Canonical.
+func (r *Recipe) Fingerprint() string {
+	sum := sha256.Sum256(r.Canonical())
+	return hex.EncodeToString(sum[:fingerprintBytes])
+}
