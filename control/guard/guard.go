@@ -80,6 +80,14 @@ type PotSight struct {
 	Duty float64
 }
 
+// pot returns what is seen of pot i: nothing usable where the sight has no such pot.
+func (s *Sight) pot(i int) *PotSight {
+	if i < len(s.Pots) {
+		return &s.Pots[i]
+	}
+	return &PotSight{}
+}
+
 // Guard keeps what has to be remembered from cycle to cycle.
 type Guard struct {
 	limits Limits
@@ -117,14 +125,15 @@ func (g *Guard) State() State { return g.state }
 // and the state. Limit must be called after it.
 func (g *Guard) Look(s *Sight) {
 	g.lookAtBench(s)
-	for i := range s.Pots {
-		g.lookAtPot(i, &s.Pots[i], s.Elapsed)
-	}
-	if s.AllOff && g.state == Enabled {
-		g.state = Blocked
+	for i := range g.pots {
+		g.lookAtPot(i, s.pot(i), s.Elapsed)
 	}
 	if g.button.Rising(s.Enable, MaxAge) {
 		g.press()
+	}
+	// After the button: of an "all off" and a press in one cycle, "off" wins.
+	if s.AllOff && g.state == Enabled {
+		g.state = Blocked
 	}
 	if g.latchedOnBench() {
 		g.state = Tripped
@@ -134,7 +143,8 @@ func (g *Guard) Look(s *Sight) {
 // lookAtBench updates the findings that concern the whole bench.
 func (g *Guard) lookAtBench(s *Sight) {
 	late := !s.First && (s.Elapsed <= 0 || s.Elapsed > 3*s.Period)
-	g.note(g.bench, MissedCycle, late, s.Elapsed)
+	// A cycle that claims to have taken no time still counts as one.
+	g.note(g.bench, MissedCycle, late, max(s.Elapsed, s.Period))
 	g.note(g.bench, EStopOpen, g.limits.EStop && isOpen(s.EStop), s.Elapsed)
 	g.note(g.bench, CutOutOpen, g.limits.CutOut && isOpen(s.CutOut), s.Elapsed)
 	g.note(g.bench, FanOff, g.limits.Fan && isOpen(s.Fan), s.Elapsed)
@@ -161,8 +171,9 @@ func (g *Guard) lookAtPot(i int, s *PotSight, elapsed time.Duration) {
 	g.note(f, PlateImplausible, plate.implausible, elapsed)
 	g.note(f, MeltFrozen, melt.frozen, elapsed)
 	g.note(f, PlateFrozen, plate.frozen, elapsed)
-	g.note(f, MeltOverTemperature, measured(s.Melt) && s.Melt.C >= g.limits.MeltTripC, elapsed)
-	g.note(f, PlateOverTemperature, measured(s.Plate) && s.Plate.C >= g.limits.PlateTripC, elapsed)
+	// "Not below" instead of "above": a limit that is no number trips at once.
+	g.note(f, MeltOverTemperature, measured(s.Melt) && !(s.Melt.C < g.limits.MeltTripC), elapsed)
+	g.note(f, PlateOverTemperature, measured(s.Plate) && !(s.Plate.C < g.limits.PlateTripC), elapsed)
 	warnAt := g.limits.MeltWarnC
 	if f[MeltHigh].active {
 		warnAt -= warnDeadbandC
@@ -187,7 +198,9 @@ func (g *Guard) note(found []finding, c Code, active bool, elapsed time.Duration
 	f, r := &found[c], &table[c]
 	elapsed = max(elapsed, 0)
 	if active {
-		f.held += elapsed
+		// No more than it takes: an hour of it while heat is blocked must not
+		// make one bad cycle in the next hour trip.
+		f.held = min(f.held+elapsed, r.after)
 	} else {
 		f.held = max(0, f.held-elapsed/4)
 	}
@@ -289,10 +302,11 @@ func (g *Guard) PotTripped(i int) bool {
 }
 
 // Limit lowers what the loops ask for to what may flow: to zero, or not at all.
-// A duty that is no number, or outside 0 to 1, becomes zero or one.
+// A duty that is no finite number, or below zero, becomes zero; one above 1 is
+// full power.
 func (g *Guard) Limit(duty []float64) {
 	for i := range duty {
-		if !(duty[i] > 0) || i >= len(g.pots) || !g.PotMayHeat(i) {
+		if !(duty[i] > 0) || math.IsInf(duty[i], 1) || i >= len(g.pots) || !g.PotMayHeat(i) {
 			duty[i] = 0
 		}
 		duty[i] = min(duty[i], 1)
