@@ -107,6 +107,7 @@ type finding struct {
 type pot struct {
 	found       []finding // by Code
 	melt, plate probe
+	follow      follow
 }
 
 // New returns a guard for a number of pots, with heat blocked.
@@ -171,6 +172,7 @@ func (g *Guard) lookAtPot(i int, s *PotSight, elapsed time.Duration) {
 	g.note(f, PlateImplausible, plate.implausible, elapsed)
 	g.note(f, MeltFrozen, melt.frozen, elapsed)
 	g.note(f, PlateFrozen, plate.frozen, elapsed)
+	g.note(f, MeltNotFollowing, p.follow.look(s, elapsed), elapsed)
 	// "Not below" instead of "above": a limit that is no number trips at once.
 	g.note(f, MeltOverTemperature, measured(s.Melt) && !(s.Melt.C < g.limits.MeltTripC), elapsed)
 	g.note(f, PlateOverTemperature, measured(s.Plate) && !(s.Plate.C < g.limits.PlateTripC), elapsed)

@@ -40,3 +40,31 @@ func (p *probe) look(t reading.Temperature, elapsed time.Duration, mustMove bool
 	p.seen, p.last, p.sinceGood = true, t.C, 0
 	return d
 }
+
+// follow watches whether the melt's reading does what a melt over a much warmer
+// plate has to do: rise. One that hangs in the air, sits in another pot or is
+// wired the wrong way round does not, and the loop would answer with full power.
+type follow struct {
+	unheated time.Duration // since the heater was last on
+	watched  time.Duration // how long the plate has been that much warmer
+	from     float64       // the melt's reading when the watch began
+}
+
+// look takes in one cycle and reports whether the melt has stopped following.
+func (f *follow) look(s *PotSight, elapsed time.Duration) bool {
+	if f.unheated += max(elapsed, 0); s.Duty > 0 {
+		f.unheated = 0
+	}
+	if f.unheated > followUnheated || !hotter(s.Plate, s.Melt, followGapC) {
+		f.watched = 0
+		return false
+	}
+	if f.watched == 0 {
+		f.from = s.Melt.C
+	}
+	f.watched += max(elapsed, 0)
+	if f.watched >= followFor && s.Melt.C >= f.from+followRiseC {
+		f.watched = 0 // it rose: the next watch begins
+	}
+	return s.Melt.C <= f.from-followFallC || f.watched >= followFor
+}

@@ -22,6 +22,7 @@ const (
 	PlateImplausible
 	MeltFrozen
 	PlateFrozen
+	MeltNotFollowing
 	HeaterUnproven
 )
 
@@ -77,6 +78,14 @@ const (
 	frozenAfter      = 60 * time.Second // E: noise alone moves a live reading within seconds
 	meltMovesAtGapC  = 25.0             // E: with the plate that much warmer the melt must move
 	plateMovesAtDuty = 0.3              // E: with that duty the plate must move
+
+	// With the plate that much warmer for that long, 90 simulated pots rose by 5 °C
+	// and more, and none fell by more than noise does (E).
+	followGapC     = 40.0
+	followFor      = 2 * time.Minute
+	followRiseC    = 2.0
+	followFallC    = 15.0             // E: a bare probe in air falls that far in seconds, a cold addition before the gap opens
+	followUnheated = 10 * time.Second // E: a pot that is lifted or cut off may cool
 )
 
 var table = [...]Rule{
@@ -148,6 +157,11 @@ var table = [...]Rule{
 	PlateFrozen: {
 		Name: "plate_frozen", Title: "The plate reading has stopped moving",
 		Instruction: "This heater is off. The probe or its module hangs: switch the module off and on, then press the enable button to reset.",
+		Severity:    Trip, Action: HeaterOff, onlyWithHeat: true,
+	},
+	MeltNotFollowing: {
+		Name: "melt_not_following", Title: "The melt reading does not follow its plate",
+		Instruction: "This heater is off. See that the probe sits in the melt and on the right pot, then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, onlyWithHeat: true,
 	},
 	HeaterUnproven: {
