@@ -60,7 +60,8 @@ func (c *Caller) Step(w Wanted, elapsed time.Duration) (s State, lamp, buzzer bo
 	} else if sound != c.state.Sound {
 		c.state.Sound, c.state.Pot = sound, pot
 	}
-	if w.Silence {
+	// What begins in this very cycle has not been heard yet, so nobody silenced it.
+	if w.Silence && !fresh {
 		c.state.Silenced = true
 	}
 	c.before = w
