@@ -29,8 +29,9 @@ type Bench struct {
 	cycle    uint64
 	now      time.Duration
 
-	sight              guard.Sight // reused, so that a step allocates nothing
-	duty, ratedW, need []float64
+	sight        guard.Sight // reused, so that a step allocates nothing
+	asked, duty  []float64   // before and after the circuit's share and the guard
+	ratedW, need []float64
 }
 
 // NewBench returns a bench at rest, with heat blocked.
@@ -39,7 +40,8 @@ func NewBench(s Settings) *Bench {
 	b := &Bench{
 		settings: s, guard: guard.New(s.Limits, n), share: circuit.New(s.Circuit, n),
 		sight: guard.Sight{Pots: make([]guard.PotSight, n), Period: s.Period},
-		duty:  make([]float64, n), ratedW: make([]float64, n), need: make([]float64, n),
+		asked: make([]float64, n), duty: make([]float64, n),
+		ratedW: make([]float64, n), need: make([]float64, n),
 	}
 	for i, p := range s.Pots {
 		b.pots = append(b.pots, newPot(p))
@@ -82,7 +84,7 @@ func (b *Bench) look(in *Input) {
 	s.Elapsed, s.First = in.Elapsed, b.cycle == 1
 	s.EStop, s.CutOut, s.Fan, s.Enable = in.Contacts.EStop, in.Contacts.CutOut, in.Contacts.Fan, in.Contacts.Enable
 	for i := range s.Pots {
-		r := readingsOf(in, i)
+		r := b.readings(in, i)
 		s.Pots[i].Melt, s.Pots[i].Plate, s.Pots[i].Duty = r.Melt, r.Plate, b.duty[i]
 	}
 	b.guard.Look(s)
@@ -92,8 +94,10 @@ var noReadings = PotReadings{
 	Melt: reading.Temperature{Fault: reading.Missing}, Plate: reading.Temperature{Fault: reading.Missing},
 }
 
-func readingsOf(in *Input, i int) *PotReadings {
-	if i < len(in.Pots) {
+// readings returns what came of pot i: nothing where the number of pots is not
+// the settings', because then nobody knows which is which.
+func (b *Bench) readings(in *Input, i int) *PotReadings {
+	if len(in.Pots) == len(b.pots) {
 		return &in.Pots[i]
 	}
 	return &noReadings
@@ -101,16 +105,18 @@ func readingsOf(in *Input, i int) *PotReadings {
 
 func (b *Bench) sense(in *Input, elapsed time.Duration) {
 	for i, p := range b.pots {
-		p.sense(readingsOf(in, i), b.now, elapsed)
+		melt, plate := b.guard.Believes(i)
+		p.sense(b.readings(in, i), melt, plate, b.now, elapsed)
 	}
 }
 
 // heat decides every duty: the loops ask, the circuit shares, the guard limits.
 func (b *Bench) heat(elapsed time.Duration) {
 	for i, p := range b.pots {
-		b.duty[i] = p.ask(b.guard.PotMayHeat(i), elapsed)
+		b.asked[i] = p.ask(b.guard.PotMayHeat(i), elapsed)
 		b.need[i] = p.need()
 	}
+	copy(b.duty, b.asked)
 	b.share.Divide(b.duty, b.ratedW, b.need, elapsed)
 	b.guard.Limit(b.duty)
 	for i, p := range b.pots {
@@ -155,17 +161,17 @@ func (b *Bench) reportPots(in *Input, out *Frame) (newReady int) {
 			newReady = i + 1
 		}
 		out.Ready = out.Ready && p.state == Ready
-		p.report(&out.Pots[i], readingsOf(in, i), wait, left)
-		out.Pots[i].Duty = b.duty[i]
+		p.report(&out.Pots[i], b.readings(in, i), wait, left)
+		out.Pots[i].AskedDuty, out.Pots[i].Duty = b.asked[i], b.duty[i]
 		out.Hot = out.Hot || b.duty[i] > 0 || maybeHot(&p.melt) || maybeHot(&p.plate)
 	}
 	return newReady
 }
 
 // maybeHot reports whether the last that was known of a probe, however long
-// ago, was too hot to touch; unknown from the start counts as cold, because
-// nothing here has heated it.
-func maybeHot(e *estimate) bool { return e.c >= guard.TouchC }
+// ago, was too hot to touch. One that was never read may be hot as well: the
+// program may have been started over a hot bench.
+func maybeHot(e *estimate) bool { return !e.seen || e.c >= guard.TouchC }
 
 func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duration) {
 	*out = PotFrame{

@@ -21,31 +21,30 @@ type estimate struct {
 	c       float64 // filtered, degrees Celsius
 	slow    float64 // filtered once more; the lag between the two is the slope
 	at      time.Duration
-	valid   bool
+	valid   bool // c and slow may be used
+	seen    bool // there has been a sample, however long ago
 }
 
-// take feeds a reading at bench time now and reports whether the estimate may
-// be used: it may for maxAge after the last good sample.
-func (e *estimate) take(r reading.Temperature, now, maxAge time.Duration) bool {
-	if !r.Usable(maxAge) {
-		if r.Fault != reading.None || r.Age > maxAge {
-			e.valid = false
-		}
-		return e.valid
+// take feeds a reading that the guard believes, at bench time now; one that it
+// does not believe is not filtered in, and outlives the last believed sample by
+// no more than maxAge.
+func (e *estimate) take(r reading.Temperature, believed bool, now, maxAge time.Duration) {
+	if !believed {
+		e.valid = e.valid && now-e.at <= maxAge
+		return
 	}
 	taken := now - r.Age
 	if !e.valid {
-		e.c, e.slow, e.at, e.valid = r.C, r.C, taken, true
-		return true
+		e.c, e.slow, e.at, e.valid, e.seen = r.C, r.C, taken, true, true
+		return
 	}
 	dt := (taken - e.at).Seconds()
 	if dt <= 0 {
-		return true
+		return
 	}
 	e.c += (r.C - e.c) * (1 - math.Exp(-dt/e.filterS))
 	e.slow += (e.c - e.slow) * (1 - math.Exp(-dt/slopeFilterS))
 	e.at = taken
-	return true
 }
 
 // slope returns kelvin per second.

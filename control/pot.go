@@ -17,6 +17,9 @@ const (
 	bandSlack = 1.25
 	// stirSlack does the same for the time since the last stir (C).
 	stirSlack = 1.5
+	// cureSlackC is how far below its cure temperature a pot that has begun its
+	// dwell is still called curing: it flaps less (C).
+	cureSlackC = 1.25
 	// colourUpset is how long a cold addition is not blamed on the plate (E).
 	colourUpset = 45 * time.Second
 	// meltJPerMLK is the heat capacity of liquid vinyl, 1.04 g/mL × 2.0 J/(g K)
@@ -30,7 +33,7 @@ type pot struct {
 	melt, plate estimate
 	loop        *cascade.Cascade
 	state       PotState
-	known       bool // melt and plate may both be used in this cycle
+	believed    bool // this cycle's readings may both be used
 	lifted      bool
 	clear       bool
 	cured       bool
@@ -67,20 +70,26 @@ func (p *pot) mark(k CommandKind) {
 	}
 }
 
-// sense takes in one cycle's readings.
-func (p *pot) sense(r *PotReadings, now, elapsed time.Duration) {
+// sense takes in one cycle's readings, and which of them the guard believes.
+func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration) {
 	p.sinceStir += elapsed
 	p.sinceColour += elapsed
-	melt := p.melt.take(r.Melt, now, guard.MaxAge)
-	plate := p.plate.take(r.Plate, now, guard.MaxAge)
-	p.known = melt && plate
-	if !melt {
+	p.melt.take(r.Melt, melt, now, guard.MaxAge)
+	p.plate.take(r.Plate, plate, now, guard.MaxAge)
+	p.believed = melt && plate
+	if !p.melt.valid {
 		p.inBandFor = 0
 		return
 	}
-	p.countDwell(elapsed)
-	p.countBand(elapsed)
+	// A sample speaks for no more time than it stays fresh: what nobody watched
+	// is not dwelt.
+	watched := min(elapsed, guard.MaxAge)
+	p.countDwell(watched)
+	p.countBand(watched)
 }
+
+// known reports whether the melt and the plate are known now, a bad frame or two aside.
+func (p *pot) known() bool { return p.melt.valid && p.plate.valid }
 
 // countDwell adds up the time at cure temperature; the dwell and the maker's
 // tick together make a cured pot.
@@ -134,7 +143,7 @@ func (p *pot) target() float64 {
 
 // ask returns the duty the loop wants, 0 to 1, or zero at rest.
 func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
-	if !mayHeat || !p.known || p.lifted {
+	if !mayHeat || !p.believed || p.lifted {
 		p.loop.Rest()
 		return 0
 	}
@@ -147,7 +156,7 @@ func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
 
 // need is how much heat the pot still wants, in joules, for sharing the circuit.
 func (p *pot) need() float64 {
-	if !p.known {
+	if !p.known() {
 		return 0
 	}
 	return math.Max(0, p.target()-p.melt.c) * p.set.VolumeML * meltJPerMLK
@@ -170,7 +179,7 @@ func (p *pot) next(tripped, enabled bool) (PotState, Wait, time.Duration) {
 		return Lifted, WaitReturn, unknown
 	case !enabled:
 		return Off, WaitEnable, unknown
-	case !p.known:
+	case !p.known():
 		return Off, WaitReading, unknown
 	case !p.cured:
 		return p.curing()
@@ -183,7 +192,7 @@ func (p *pot) curing() (PotState, Wait, time.Duration) {
 	if p.dwelled >= p.set.Dwell {
 		return Curing, WaitClear, -1
 	}
-	if p.dwelled > 0 && p.melt.c >= p.set.CureC-bandSlack {
+	if p.dwelled > 0 && p.melt.c >= p.set.CureC-cureSlackC {
 		return Curing, WaitDwell, p.set.Dwell - p.dwelled
 	}
 	return Heating, WaitHeat, p.reach(p.set.CureC)

@@ -197,7 +197,7 @@ type PotFrame struct {
 	Melt, Plate reading.Temperature
 	Injector    reading.Temperature
 	// MeltC is the filtered melt temperature, SlopeCPerMin its slope. Both are
-	// NaN while no reading is usable.
+	// NaN once no reading has been good for guard.MaxAge.
 	MeltC, SlopeCPerMin float64
 	// TargetC is what the loop holds now: the cure temperature while curing,
 	// then the set-point.

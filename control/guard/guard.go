@@ -303,6 +303,15 @@ func (g *Guard) PotTripped(i int) bool {
 	return false
 }
 
+// Believes reports whether pot i's readings of this cycle may be used: fresh,
+// plausible and moving.
+func (g *Guard) Believes(i int) (melt, plate bool) {
+	f := g.pots[i].found
+	melt = !f[MeltUnusable].active && !f[MeltImplausible].active && !f[MeltFrozen].active && !f[MeltNotFollowing].active
+	plate = !f[PlateUnusable].active && !f[PlateImplausible].active && !f[PlateFrozen].active
+	return melt, plate
+}
+
 // Limit lowers what the loops ask for to what may flow: to zero, or not at all.
 // A duty that is no finite number, or below zero, becomes zero; one above 1 is
 // full power.
