@@ -18,8 +18,12 @@ const mostMeltTripC, mostPlateLimitC, mostPlateTripC = 200.0, 260.0, 275.0
 // taken lies under the one above it.
 func TestNoFileGetsPastACeiling(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
+		again := ""
+		if seldom(t, 1) == 1 {
+			again = section(t, "ceiling", limitKeys)
+		}
 		b, err := config.ParseBench("bench.yaml", []byte(
-			section(t, "ceiling", limitKeys)+pot(t)+benchWithoutPots+section(t, "ceiling", limitKeys)), nil)
+			section(t, "ceiling", limitKeys)+pot(t)+benchWithoutPots+again), nil)
 		if err != nil {
 			b = demoBench(t)
 		}
@@ -32,7 +36,7 @@ func TestNoFileGetsPastACeiling(t *testing.T) {
 		if err != nil {
 			return
 		}
-		r, err := config.ParseRecipe("recipe.yaml", []byte(section(t, "limits", limitKeys)+colours(t)))
+		r, err := config.ParseRecipe("recipe.yaml", []byte(section(t, "limits", limitKeys[:2])+colours(t)))
 		if err != nil {
 			return
 		}
@@ -49,6 +53,25 @@ func TestNoFileGetsPastACeiling(t *testing.T) {
 			require.Less(t, max(p.SetpointC, p.CureC), s.Limits.MeltWarnC)
 		}
 	})
+}
+
+func TestTheCeilingsThemselves(t *testing.T) {
+	for _, c := range []struct {
+		format string
+		mostC  float64
+	}{
+		{"{melt-trip: %.1f C}", mostMeltTripC},
+		{"{plate-trip: 275 C, plate-limit: %.1f C}", mostPlateLimitC},
+		{"{plate-trip: %.1f C}", mostPlateTripC},
+	} {
+		parse := func(atC float64) error {
+			_, err := config.ParseBench("bench.yaml", []byte(
+				"ceiling: "+fmt.Sprintf(c.format, atC)+"\n"+onePot+"\n"+benchWithoutPots), nil)
+			return err
+		}
+		require.NoError(t, parse(c.mostC), c.format)
+		require.ErrorContains(t, parse(c.mostC+0.1), "above the built-in ceiling", c.format)
+	}
 }
 
 // The trial above must also let good files through, or it would prove nothing.
@@ -68,34 +91,40 @@ var limitKeys = []string{"melt-trip", "plate-limit", "plate-trip"}
 // section draws a section with some of the keys, now and then twice or in
 // another spelling, or no section at all.
 func section(t *rapid.T, name string, keys []string) string {
-	if rapid.IntRange(0, 2).Draw(t, "absent") == 0 {
+	if rapid.Bool().Draw(t, "absent") {
 		return ""
 	}
 	var entries []string
-	for range rapid.IntRange(0, 3).Draw(t, "entries") {
-		key := spelt(t, rapid.SampledFrom(keys).Draw(t, "key"))
-		entries = append(entries, fmt.Sprintf("%s: %s", key, temperature(t)))
+	for _, key := range rapid.SliceOfN(rapid.SampledFrom(keys), 0, 2).Draw(t, "keys") {
+		entries = append(entries, fmt.Sprintf("%s: %s", spelt(t, key), temperature(t)))
 	}
 	return fmt.Sprintf("%s: {%s}\n", spelt(t, name), strings.Join(entries, ", "))
 }
 
+// seldom draws a number that is zero nine times out of ten.
+func seldom(t *rapid.T, most int) int {
+	return max(0, rapid.IntRange(-9*most, most).Draw(t, "seldom"))
+}
+
 func spelt(t *rapid.T, key string) string {
-	return rapid.SampledFrom([]string{
-		key, key, key, key, strings.ToUpper(key), strings.ReplaceAll(key, "-", "_"), `"` + key + `"`, "!!str " + key, key + " ",
-	}).Draw(t, "spelling")
+	return []string{
+		key, strings.ToUpper(key), strings.ReplaceAll(key, "-", "_"), `"` + key + `"`, "!!str " + key, key + " ",
+	}[seldom(t, 5)]
 }
 
 func temperature(t *rapid.T) string {
-	v := rapid.OneOf(rapid.Float64Range(150, 300), rapid.Float64Range(300, 600), rapid.Float64()).Draw(t, "temperature")
-	format := rapid.SampledFrom([]string{"%.1f C", "%.1f F", "%.1f°C", "%g C", "%.1f", `"%.1f F"`, "!!float %.1f C"}).Draw(t, "format")
-	return fmt.Sprintf(format, v)
+	v := rapid.Float64Range(165, 285).Draw(t, "temperature")
+	if seldom(t, 1) == 1 {
+		v = rapid.Float64().Draw(t, "any number")
+	}
+	return fmt.Sprintf([]string{"%.1f C", "%.1f F", "%.1f°C", "%g C", "%.1f", `"%.1f F"`, "!!float %.1f C"}[seldom(t, 6)], v)
 }
 
 const onePot = "pots:\n  - name: only\n    heater: {power: 1000 W}"
 
 func pot(t *rapid.T) string {
 	text := onePot
-	for range rapid.IntRange(0, 2).Draw(t, "plate limits") {
+	for range seldom(t, 2) {
 		text += fmt.Sprintf("\n    %s: %s", spelt(t, "plate-limit"), temperature(t))
 	}
 	return text + "\n"
@@ -105,7 +134,7 @@ const oneColour = "name: trial\ncolours:\n  - name: moss\n    pot: only\n    pos
 	"    volume: 250 mL\n    cure: {temperature: 170 C"
 
 func colours(t *rapid.T) string {
-	return oneColour + fmt.Sprintf("}\n    setpoint: %s\n", rapid.SampledFrom([]string{"165 C", "178 C", "350 F", "360 F", "190 C"}).Draw(t, "setpoint"))
+	return oneColour + fmt.Sprintf("}\n    setpoint: %s\n", rapid.SampledFrom([]string{"165 C", "171 C", "350 F", "360 F", "190 C"}).Draw(t, "setpoint"))
 }
 
 // benchWithoutPots is the small bench less its pots.
