@@ -96,14 +96,15 @@ func section(t *rapid.T, name string, keys []string) string {
 	}
 	var entries []string
 	for _, key := range rapid.SliceOfN(rapid.SampledFrom(keys), 0, 2).Draw(t, "keys") {
-		entries = append(entries, fmt.Sprintf("%s: %s", spelt(t, key), temperature(t)))
+		entries = append(entries, fmt.Sprintf("%s: %s", spelt(t, key), temperature(t, key)))
 	}
 	return fmt.Sprintf("%s: {%s}\n", spelt(t, name), strings.Join(entries, ", "))
 }
 
-// seldom draws a number that is zero nine times out of ten.
+// seldom draws a number that is mostly zero. Small numbers are drawn more often
+// than large ones, so it is the large ones that count.
 func seldom(t *rapid.T, most int) int {
-	return max(0, rapid.IntRange(-9*most, most).Draw(t, "seldom"))
+	return max(0, rapid.IntRange(0, 10*most).Draw(t, "seldom")-9*most)
 }
 
 func spelt(t *rapid.T, key string) string {
@@ -112,8 +113,12 @@ func spelt(t *rapid.T, key string) string {
 	}[seldom(t, 5)]
 }
 
-func temperature(t *rapid.T) string {
-	v := rapid.Float64Range(165, 285).Draw(t, "temperature")
+// temperature draws mostly what a limit may be, and somewhat more.
+func temperature(t *rapid.T, key string) string {
+	usual := map[string][2]float64{
+		"melt-trip": {176, mostMeltTripC + 4}, "plate-limit": {190, mostPlateLimitC + 4}, "plate-trip": {240, mostPlateTripC + 4},
+	}[key]
+	v := rapid.Float64Range(usual[0], usual[1]).Draw(t, "temperature")
 	if seldom(t, 1) == 1 {
 		v = rapid.Float64().Draw(t, "any number")
 	}
@@ -125,7 +130,7 @@ const onePot = "pots:\n  - name: only\n    heater: {power: 1000 W}"
 func pot(t *rapid.T) string {
 	text := onePot
 	for range seldom(t, 2) {
-		text += fmt.Sprintf("\n    %s: %s", spelt(t, "plate-limit"), temperature(t))
+		text += fmt.Sprintf("\n    %s: %s", spelt(t, "plate-limit"), temperature(t, "plate-limit"))
 	}
 	return text + "\n"
 }
