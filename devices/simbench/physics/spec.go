@@ -12,7 +12,7 @@ type PlateKind uint8
 const (
 	// Cast is a heavy cast-iron plate: slow, and full of heat after the cut.
 	Cast PlateKind = iota
-	// Thin is a sheet-metal or aluminium plate with a third of that heat.
+	// Thin is a sheet-metal or aluminium plate with less than half of that heat.
 	Thin
 )
 
