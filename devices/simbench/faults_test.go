@@ -1,0 +1,156 @@
+package simbench
+
+import (
+	"math"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/devices/modbus"
+	"meltwarden/devices/registers"
+)
+
+// melt is where the probe faults are injected; its registers are 2 and 10.
+var melt = Place{Pot: 1, Probe: registers.Melt}
+
+func meltRegister(t *testing.T, b *Bench) (value, status uint16) {
+	t.Helper()
+	all := inputs(t, b)
+	return all[2], all[8+2]
+}
+
+func celsius(raw uint16) float64 { return float64(int16(raw)) / countsPerC }
+
+// spreadOf returns the standard deviation of a minute of readings.
+func spreadOf(t *testing.T, b *Bench) float64 {
+	t.Helper()
+	var sum, squares float64
+	const n = 240
+	for range n {
+		time.Sleep(250 * time.Millisecond)
+		v, _ := meltRegister(t, b)
+		sum += celsius(v)
+		squares += celsius(v) * celsius(v)
+	}
+	return math.Sqrt(squares/n - sum/n*sum/n)
+}
+
+// probeFaults says how each fault shows on the wire.
+var probeFaults = map[Fault]func(t *testing.T, b *Bench){
+	OpenProbe: func(t *testing.T, b *Bench) {
+		value, status := meltRegister(t, b)
+		require.Equal(t, uint16(noReading), value)
+		require.Equal(t, uint16(statusOpen), status)
+	},
+	GroundedProbe: func(t *testing.T, b *Bench) {
+		value, status := meltRegister(t, b)
+		require.Equal(t, uint16(noReading), value)
+		require.Equal(t, uint16(statusGround), status)
+	},
+	SentinelReading: func(t *testing.T, b *Bench) {
+		value, status := meltRegister(t, b)
+		require.Equal(t, uint16(noReading), value)
+		require.Zero(t, status)
+	},
+	ShortedProbe: func(t *testing.T, b *Bench) {
+		value, status := meltRegister(t, b)
+		require.InDelta(t, b.Truth().RoomC+5, celsius(value), 0.1)
+		require.Zero(t, status)
+	},
+	FrozenProbe: func(t *testing.T, b *Bench) { require.Zero(t, spreadOf(t, b)) },
+	NoisyProbe:  func(t *testing.T, b *Bench) { require.Greater(t, spreadOf(t, b), 5.0) },
+	PulledProbe: func(t *testing.T, b *Bench) {
+		before, _ := meltRegister(t, b)
+		time.Sleep(5 * time.Second)
+		after, _ := meltRegister(t, b)
+		drop := celsius(before) - celsius(after)
+		require.Greater(t, drop/5, 0.5, "°C per second, far more than any pot can fall")
+	},
+}
+
+func TestProbeFaultsShowOnTheWireAndEnd(t *testing.T) {
+	for _, fault := range Faults() {
+		if fault.Scope() != OfProbe {
+			continue
+		}
+		t.Run(string(fault), func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				b := newBench(t, 2)
+				driveFor(t, b, 12*time.Minute, 0, fullDuty/4, 0)
+				require.Greater(t, b.Truth().Pots[1].MeltC, 60.0)
+				require.NoError(t, b.Inject(fault, melt))
+				time.Sleep(500 * time.Millisecond)
+				probeFaults[fault](t, b)
+				require.Zero(t, inputs(t, b)[8], "the neighbour is unharmed")
+				require.NoError(t, b.Clear(fault, melt))
+				time.Sleep(10 * time.Minute) // near the truth again, which hardly moves by then
+				value, status := meltRegister(t, b)
+				require.Zero(t, status)
+				require.InDelta(t, b.Truth().Pots[1].MeltC, celsius(value), 4)
+			})
+		})
+	}
+}
+
+func TestEveryProbeFaultHasAnExpectation(t *testing.T) {
+	n := 0
+	for _, fault := range Faults() {
+		require.NotZero(t, fault.Scope(), fault)
+		if fault.Scope() == OfProbe {
+			n++
+		}
+	}
+	require.Len(t, probeFaults, n)
+}
+
+func TestContactFaults(t *testing.T) {
+	for i, fault := range []Fault{EStopOpened, CutOutOpened, FanStopped} {
+		synctest.Test(t, func(t *testing.T) {
+			b := newBench(t, 1)
+			require.Equal(t, []bool{true, true, true, false, false}, discretes(t, b))
+			require.NoError(t, b.Inject(fault, Place{}))
+			want := []bool{true, true, true, false, false}
+			want[i] = false
+			require.Equal(t, want, discretes(t, b))
+			require.NoError(t, b.Clear(fault, Place{}))
+			require.True(t, discretes(t, b)[i])
+		})
+	}
+}
+
+func TestHeaterFaults(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, 1)
+		require.NoError(t, b.Inject(HeaterFailed, Place{Pot: 0}))
+		require.NoError(t, b.Inject(RelayWelded, Place{Pot: 2}))
+		driveFor(t, b, 5*time.Second, fullDuty, fullDuty, 0)
+		truth := b.Truth()
+		require.Zero(t, truth.Pots[0].HeatJ)
+		require.Greater(t, truth.Pots[1].PowerW, 800.0)
+		require.Greater(t, truth.Pots[2].PowerW, 650.0)
+	})
+}
+
+func TestExceptionRepliesDoNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, 1)
+		require.NoError(t, b.Inject(ExceptionReplies, Place{Unit: UnitPower}))
+		r := modbus.Request{Unit: UnitPower, Function: modbus.WriteCoil, Quantity: 1, Data: modbus.AppendCoil(nil, true)}
+		_, err := r.ParseReply(ask(b, r))
+		require.Equal(t, modbus.Exception{Code: modbus.DeviceFailure}, err)
+		require.False(t, b.Truth().Contactor)
+		inputs(t, b)
+	})
+}
+
+func TestRefusesPlacesThatDoNotExist(t *testing.T) {
+	b := newBench(t, 1)
+	require.Error(t, b.Inject("gremlins", Place{}))
+	require.Error(t, b.Inject(OpenProbe, Place{Pot: 3, Probe: registers.Melt}))
+	require.Error(t, b.Inject(OpenProbe, Place{Pot: 0}))
+	require.Error(t, b.Inject(RelayWelded, Place{Pot: -1}))
+	require.Error(t, b.Clear(NoReply, Place{Unit: 4}))
+	require.NoError(t, b.Inject(OpenProbe, Place{Pot: 99, Probe: registers.Room}), "the pot does not count")
+}

@@ -1,0 +1,30 @@
+package simbench
+
+// What a person does at the bench. A pot is its place in Config.Pots; a place
+// that does not exist panics, as any index does.
+
+// Stir stirs a pot, without telling anybody.
+func (b *Bench) Stir(pot int) { b.do(func() { b.pots[pot].heat.Stir() }) }
+
+// Lift takes a pot off its plate, its melt probe with it.
+func (b *Bench) Lift(pot int) { b.do(func() { b.pots[pot].heat.Lift() }) }
+
+// Return puts a pot back on its plate.
+func (b *Bench) Return(pot int) { b.do(func() { b.pots[pot].heat.Return() }) }
+
+// Add stirs cold liquid at room temperature into a pot, in millilitres, zero or more.
+func (b *Bench) Add(pot int, volumeML float64) {
+	b.do(func() {
+		b.pots[pot].heat.Add(volumeML, b.roomC)
+		b.pots[pot].heat.Stir()
+	})
+}
+
+// Draught opens or shuts the door.
+func (b *Bench) Draught(on bool) { b.do(func() { b.draught = on }) }
+
+// PressEnable presses the enable button for half a second, from now.
+func (b *Bench) PressEnable() { b.do(func() { b.contacts.enableUntil = b.at + pressFor }) }
+
+// PressPedal presses the pedal for half a second, from now.
+func (b *Bench) PressPedal() { b.do(func() { b.contacts.pedalUntil = b.at + pressFor }) }
