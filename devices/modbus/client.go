@@ -201,8 +201,12 @@ func (c *Client) settle(until time.Duration) error {
 
 // listen waits at most for the given span for bytes and appends them to heard.
 func (c *Client) listen(span time.Duration) (int, error) {
-	span = min(max(span, 0), longestListen)
-	if err := c.port.SetReadTimeout(c.clk.Real(span)); err != nil {
+	var wait time.Duration
+	if span > 0 {
+		// Never round down to no wait at all: in virtual time nothing would pass.
+		wait = max(1, c.clk.Real(min(span, longestListen)))
+	}
+	if err := c.port.SetReadTimeout(wait); err != nil {
 		return 0, c.fail(err)
 	}
 	n, err := c.port.Read(c.heard[len(c.heard):cap(c.heard)])

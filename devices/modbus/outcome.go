@@ -51,17 +51,18 @@ var (
 
 // OutcomeOf returns the outcome that an exchange's error stands for.
 func OutcomeOf(err error) Outcome {
-	var refusal Exception
-	switch {
-	case err == nil:
+	if err == nil {
 		return OK
+	}
+	_, refused := errors.AsType[Exception](err)
+	switch {
 	case errors.Is(err, errPort):
 		return PortLost
 	case errors.Is(err, errTimeout):
 		return TimedOut
 	case errors.Is(err, ErrCRC):
 		return BadCheck
-	case errors.As(err, &refusal):
+	case refused:
 		return Refused
 	}
 	return Mismatch
