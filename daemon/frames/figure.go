@@ -1,0 +1,56 @@
+package frames
+
+import (
+	"math"
+	"strconv"
+
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+)
+
+// Figure is a number on its way out of the daemon. NaN and the infinities mean
+// "not known", which JSON spells null; others keep three decimals.
+type Figure float64
+
+// Unknown is the figure that is not known.
+func Unknown() Figure { return Figure(math.NaN()) }
+
+// Known reports whether the figure is a number.
+func (f Figure) Known() bool {
+	return !math.IsNaN(float64(f)) && !math.IsInf(float64(f), 0)
+}
+
+// MarshalJSON implements json.Marshaler. It returns no error.
+func (f Figure) MarshalJSON() ([]byte, error) {
+	if !f.Known() {
+		return []byte("null"), nil
+	}
+	return strconv.AppendFloat(nil, math.Round(float64(f)*1000)/1000, 'f', -1, 64), nil
+}
+
+// Measured returns what t reads in degrees Celsius, unknown when t is unusable.
+func Measured(t reading.Temperature) Figure {
+	if !t.Usable(guard.MaxAge) {
+		return Unknown()
+	}
+	return Figure(t.C)
+}
+
+// Melt returns the filtered melt temperature of p in degrees Celsius, unknown
+// when the reading it comes from is unusable.
+func Melt(p *control.PotFrame) Figure {
+	if !p.Melt.Usable(guard.MaxAge) {
+		return Unknown()
+	}
+	return Figure(p.MeltC)
+}
+
+// Age returns how old the last value of a probe was when the cycle used it, in
+// seconds, unusable values included; unknown when none has ever come.
+func Age(t reading.Temperature) Figure {
+	if t.Fault == reading.NotWired || t.Fault == reading.Missing {
+		return Unknown()
+	}
+	return Figure(t.Age.Seconds())
+}
