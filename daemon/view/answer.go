@@ -1,0 +1,168 @@
+package view
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"time"
+
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/daemon/frames"
+)
+
+// benchWords answers "can I shoot?" in one line, with the rest of the bench.
+func benchWords(f *frames.Frame, s control.Settings, live bool) BenchWords {
+	w := BenchWords{
+		Answer: same(texts.NoReadingYet), Tone: Lost, Heat: notKnown,
+		Mould: same(""), Room: same(""), LastReading: dash,
+	}
+	if f != nil {
+		w.LastReading = f.At.Format(time.TimeOnly)
+		w.Answer = same(fmt.Sprintf("%s – %s %s", texts.NotLive, texts.LastReading, w.LastReading))
+	}
+	if !live {
+		return w
+	}
+	w.Answer, w.Detail = answer(f, s)
+	w.Tone, w.Heat = benchTone(f), f.Heat.String()
+	w.Power = fmt.Sprintf(texts.power, math.Round(f.PowerW))
+	w.Mould = probe(texts.mould, frames.Measured(f.Mould), f.Mould.Wired())
+	w.Room = probe(texts.room, frames.Measured(f.Room), f.Room.Wired())
+	return w
+}
+
+// probe is a labelled temperature, nothing where the bench has no such probe.
+func probe(label string, c Figure, wired bool) Both {
+	if !wired {
+		return same("")
+	}
+	return inBoth(func(u unit) string { return fmt.Sprintf(label, u.whole(c), u.symbol) })
+}
+
+// benchTone is what the answer asks of a person. A pot that needs a hand while
+// another one holds up the pour says so on its own tile.
+func benchTone(f *frames.Frame) Tone {
+	const bench = -1
+	switch i := worst(f); {
+	case f.Heat == control.HeatTripped, found(f, bench, guard.Trip):
+		return Danger
+	case found(f, bench, guard.Warning):
+		return Warn
+	case f.Ready:
+		return Shoot
+	case i >= 0:
+		return potTone(f, i)
+	}
+	return Plain
+}
+
+// answer says whether the maker can shoot, and if not, what the worst pot lacks.
+func answer(f *frames.Frame, s control.Settings) (line Both, detail string) {
+	if f.Ready {
+		return same(texts.shootNow), readyDetail(f, s)
+	}
+	i := worst(f)
+	if i < 0 {
+		return same(texts.notYet), ""
+	}
+	p := &f.Pots[i]
+	takes := ""
+	if p.WaitLeft >= 0 && timed(p.Wait) {
+		takes = ", " + about(p.WaitLeft)
+	}
+	return inBoth(func(u unit) string {
+		return fmt.Sprintf(texts.notYetPot, lacks(p, potName(i, s), u)) + takes
+	}), ""
+}
+
+// readyDetail says how long the set stays ready without another stir.
+func readyDetail(f *frames.Frame, s control.Settings) string {
+	first, pot := time.Duration(math.MaxInt64), 0
+	for i := range f.Pots {
+		if d := stirLeft(&f.Pots[i], s.Pots[i]); d < first {
+			first, pot = d, i
+		}
+	}
+	return fmt.Sprintf(texts.stirAgain, about(first), potName(pot, s))
+}
+
+// order is the way from furthest from the pour to nearest. The worst pot is the
+// one whose wait comes first here, then the one that takes longer.
+var order = map[control.Wait]int{
+	control.WaitReset: 1, control.WaitReading: 2, control.WaitEnable: 3, control.WaitReturn: 4,
+	control.WaitHeat: 5, control.WaitDwell: 6, control.WaitClear: 7, control.WaitCool: 8,
+	control.WaitWarm: 8, control.WaitSteady: 9, control.WaitStir: 10,
+}
+
+// worst returns the index of the pot that holds up the pour, -1 when none does.
+func worst(f *frames.Frame) int {
+	found := -1
+	for i := range f.Pots {
+		if f.Pots[i].Wait == control.WaitNothing {
+			continue
+		}
+		if found < 0 || further(&f.Pots[i], &f.Pots[found]) > 0 {
+			found = i
+		}
+	}
+	return found
+}
+
+// further compares how far two pots are from the pour; above zero when a is further.
+func further(a, b *control.PotFrame) int {
+	return cmp.Or(
+		cmp.Compare(order[b.Wait], order[a.Wait]),
+		cmp.Compare(outlook(a), outlook(b)),
+		cmp.Compare(outside(a), outside(b)),
+	)
+}
+
+// outlook is how long the wait takes; one of unknown length is the longest.
+func outlook(p *control.PotFrame) time.Duration {
+	if p.WaitLeft < 0 {
+		return math.MaxInt64
+	}
+	return p.WaitLeft
+}
+
+// outside is how far the melt is outside its band, in degrees Celsius, at least zero.
+func outside(p *control.PotFrame) float64 {
+	melt := frames.Melt(p)
+	if !melt.Known() {
+		return 0
+	}
+	return max(0, math.Abs(float64(melt)-p.SetpointC)-p.BandC)
+}
+
+// timed reports whether a wait ends by itself.
+func timed(w control.Wait) bool {
+	switch w {
+	case control.WaitHeat, control.WaitDwell, control.WaitCool, control.WaitWarm, control.WaitSteady:
+		return true
+	}
+	return false
+}
+
+// lacks says what stands between the named pot and the pour.
+func lacks(p *control.PotFrame, name string, u unit) string {
+	switch p.Wait {
+	case control.WaitEnable:
+		return texts.lacks[p.Wait]
+	case control.WaitHeat:
+		below := p.TargetC - float64(frames.Melt(p))
+		return fmt.Sprintf(texts.lacks[p.Wait], name, distance(below, u))
+	case control.WaitCool, control.WaitWarm:
+		return fmt.Sprintf(texts.lacks[p.Wait], name, distance(outside(p), u))
+	}
+	return fmt.Sprintf(texts.lacks[p.Wait], name)
+}
+
+// distance writes how far there is still to go, at least one degree: less than
+// that is told by the wait itself.
+func distance(c float64, u unit) string {
+	if math.IsNaN(c) {
+		return dash
+	}
+	return fmt.Sprintf("%.0f %s", max(1, math.Ceil(u.span(c)-1e-9)), u.symbol)
+}

@@ -1,0 +1,208 @@
+// Package view puts a frame into plain numbers for programs and into words for
+// people. Page, API and terminal take both from here, so that they can not
+// contradict each other. What is not known is null in the numbers and a dash in
+// the words; a frame that is no longer live gives no reading at all.
+package view
+
+import (
+	"math"
+	"time"
+
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/daemon/frames"
+)
+
+// Figure is a number that JSON spells null when it is not known.
+type Figure = frames.Figure
+
+// Bench is the bench as one frame shows it. Temperatures are in degrees
+// Celsius, times in seconds, powers in watts, duties from 0 to 1.
+type Bench struct {
+	// Live is false when no cycle has finished for frames.LiveFor; then every
+	// reading is unknown.
+	Live bool `json:"live"`
+	// At is when the last cycle finished; null before the first.
+	At *time.Time `json:"at"`
+	// AgeS is how long ago that was.
+	AgeS       Figure      `json:"age_s"`
+	Cycle      uint64      `json:"cycle"`
+	BenchTimeS float64     `json:"bench_time_s"`
+	Heat       string      `json:"heat"`
+	Ready      bool        `json:"ready"`
+	Hot        bool        `json:"hot"` // also while nothing is known
+	PowerW     Figure      `json:"power_w"`
+	MouldC     Figure      `json:"mould_c"`
+	RoomC      Figure      `json:"room_c"`
+	Call       Call        `json:"call"`
+	Conditions []Condition `json:"conditions"`
+	Pots       []Pot       `json:"pots"`
+	Shown      BenchWords  `json:"shown"`
+}
+
+// Call is what lamp and buzzer say.
+type Call struct {
+	Sound    string  `json:"sound"`
+	Pot      int     `json:"pot"` // from 1; zero is the whole bench
+	Silenced bool    `json:"silenced"`
+	Seq      uint64  `json:"seq"`
+	SinceS   float64 `json:"since_s"`
+}
+
+// Condition is one finding of the guard.
+type Condition struct {
+	Code        string `json:"code"`
+	Pot         int    `json:"pot"` // from 1; zero is the whole bench
+	Severity    string `json:"severity"`
+	Active      bool   `json:"active"`
+	Latched     bool   `json:"latched"`
+	Title       string `json:"title"`
+	Instruction string `json:"instruction"`
+	// Where names the pot in words, or the bench; Status says active, latched or both.
+	Where  string `json:"where"`
+	Status string `json:"status"`
+}
+
+// Pot is one pot of the bench.
+type Pot struct {
+	Number       int      `json:"number"` // from 1
+	Name         string   `json:"name"`
+	Colour       string   `json:"colour"`
+	State        string   `json:"state"`
+	Wait         string   `json:"wait"`
+	WaitLeftS    Figure   `json:"wait_left_s"`
+	MeltC        Figure   `json:"melt_c"`
+	MeltFault    string   `json:"melt_fault"` // "none" for a good reading
+	MeltAgeS     Figure   `json:"melt_age_s"`
+	PlateC       Figure   `json:"plate_c"`
+	PlateFault   string   `json:"plate_fault"`
+	PlateAgeS    Figure   `json:"plate_age_s"`
+	InjectorC    Figure   `json:"injector_c"`
+	SlopeCPerMin Figure   `json:"slope_c_per_min"`
+	SetpointC    Figure   `json:"setpoint_c"`
+	BandC        Figure   `json:"band_c"`
+	TargetC      Figure   `json:"target_c"`
+	PlateTargetC Figure   `json:"plate_target_c"`
+	Duty         Figure   `json:"duty"`
+	HeaterW      Figure   `json:"heater_w"`
+	DwelledS     Figure   `json:"dwelled_s"`
+	Clear        bool     `json:"clear"`
+	Cured        bool     `json:"cured"`
+	SinceStirS   Figure   `json:"since_stir_s"`
+	SinceColourS Figure   `json:"since_colour_s"`
+	InBandForS   Figure   `json:"in_band_for_s"`
+	Ready        bool     `json:"ready"`
+	Shown        PotWords `json:"shown"`
+}
+
+// Of returns the bench as frame f shows it at the time now. f may be nil: before
+// the first frame nothing is known but the settings.
+func Of(f *frames.Frame, s control.Settings, now time.Time) Bench {
+	b := Bench{
+		AgeS: frames.Unknown(), PowerW: frames.Unknown(), MouldC: frames.Unknown(), RoomC: frames.Unknown(),
+		Hot: true, Heat: notKnown, Conditions: []Condition{},
+		Call: Call{Sound: "quiet"},
+	}
+	if f != nil {
+		b.At, b.AgeS = &f.At, Figure(now.Sub(f.At).Seconds())
+		b.Cycle, b.BenchTimeS = f.Cycle, f.Time.Seconds()
+	}
+	b.Live = f.Live(now)
+	if b.Live {
+		b.fill(f, s)
+	}
+	for i := range s.Pots {
+		b.Pots = append(b.Pots, potOf(f, b.Live, i, s.Pots[i]))
+	}
+	b.Shown = benchWords(f, s, b.Live)
+	return b
+}
+
+// fill takes over what only a live frame can tell about the bench.
+func (b *Bench) fill(f *frames.Frame, s control.Settings) {
+	b.Heat, b.Ready, b.Hot = f.Heat.String(), f.Ready, f.Hot
+	b.PowerW = Figure(f.PowerW)
+	b.MouldC, b.RoomC = frames.Measured(f.Mould), frames.Measured(f.Room)
+	b.Call = Call{f.Call.Sound.String(), f.Call.Pot, f.Call.Silenced, f.Call.Seq, f.Call.Since.Seconds()}
+	for _, c := range f.Conditions {
+		b.Conditions = append(b.Conditions, conditionOf(c, s))
+	}
+}
+
+func conditionOf(c guard.Condition, s control.Settings) Condition {
+	return Condition{
+		Code: c.Code.String(), Pot: c.Pot + 1, Severity: c.Severity.String(),
+		Active: c.Active, Latched: c.Latched,
+		Title: c.Code.Title(), Instruction: c.Code.Instruction(),
+		Where: where(c.Pot, s), Status: status(c),
+	}
+}
+
+// potOf shows pot i. Only its settings are known while the frame is not live.
+func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
+	if !live || i >= len(f.Pots) {
+		return unknownPot(i, s)
+	}
+	p := &f.Pots[i]
+	return Pot{
+		Number: i + 1, Name: s.Name, Colour: s.Colour,
+		State: p.State.String(), Wait: p.Wait.String(), WaitLeftS: since(p.WaitLeft),
+		MeltC: frames.Melt(p), MeltFault: p.Melt.Fault.String(), MeltAgeS: frames.Age(p.Melt),
+		PlateC: frames.Measured(p.Plate), PlateFault: p.Plate.Fault.String(), PlateAgeS: frames.Age(p.Plate),
+		InjectorC:    frames.Measured(p.Injector),
+		SlopeCPerMin: slope(p),
+		SetpointC:    Figure(p.SetpointC), BandC: Figure(p.BandC), TargetC: Figure(p.TargetC),
+		PlateTargetC: Figure(p.PlateTargetC), Duty: Figure(p.Duty), HeaterW: Figure(p.Duty * s.HeaterW),
+		DwelledS: Figure(p.Dwelled.Seconds()), Clear: p.Clear, Cured: p.Cured,
+		SinceStirS: sinceStir(p), SinceColourS: since(p.SinceColour), InBandForS: Figure(p.InBandFor.Seconds()),
+		Ready: p.State == control.Ready,
+		Shown: potWords(f, i, s),
+	}
+}
+
+func unknownPot(i int, s control.PotSettings) Pot {
+	u := frames.Unknown()
+	return Pot{
+		Number: i + 1, Name: s.Name, Colour: s.Colour, State: notKnown, Wait: notKnown, WaitLeftS: u,
+		MeltC: u, MeltFault: notKnown, MeltAgeS: u, PlateC: u, PlateFault: notKnown, PlateAgeS: u,
+		InjectorC: u, SlopeCPerMin: u, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),
+		TargetC: u, PlateTargetC: u, Duty: u, HeaterW: u, DwelledS: u, SinceStirS: u, SinceColourS: u, InBandForS: u,
+		Shown: unknownWords(s),
+	}
+}
+
+// since is a duration that is negative when it is not known.
+func since(d time.Duration) Figure {
+	if d < 0 {
+		return frames.Unknown()
+	}
+	return Figure(d.Seconds())
+}
+
+func sinceStir(p *control.PotFrame) Figure {
+	if !p.StirredEver {
+		return frames.Unknown()
+	}
+	return Figure(p.SinceStir.Seconds())
+}
+
+// slope is only worth showing while the reading it comes from is.
+func slope(p *control.PotFrame) Figure {
+	if !frames.Melt(p).Known() {
+		return frames.Unknown()
+	}
+	return Figure(p.SlopeCPerMin)
+}
+
+// level is how far the melt is from its set-point on the page's scale, from -1
+// to 1, and the half-width of the band on the same scale. Every pot has its own
+// set-point in the middle, so that pots can be compared across.
+func level(p *control.PotFrame) (melt, band Figure) {
+	off := (float64(frames.Melt(p)) - p.SetpointC) / levelSpanC
+	return Figure(math.Max(-1, math.Min(1, off))), Figure(math.Min(1, p.BandC/levelSpanC))
+}
+
+// levelSpanC is the distance from the set-point at either end of the scale, in
+// degrees Celsius: wide enough for the dip of a cold addition, narrow enough
+// that a band of 2 can be seen from across the shop (our choice, no source).
+const levelSpanC = 16.0

@@ -1,0 +1,246 @@
+package view
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+	"meltwarden/daemon/frames"
+)
+
+var noon = time.Date(2001, 2, 3, 12, 0, 0, 0, time.UTC)
+
+// bench is an invented bench of three pots.
+func bench() control.Settings {
+	var s control.Settings
+	for i, colour := range []string{"slate", "chalk", ""} {
+		s.Pots = append(s.Pots, control.PotSettings{
+			Name: fmt.Sprint("place ", i+1), Colour: colour, HeaterW: 1000,
+			SetpointC: 168, BandC: 2, StirWithin: 90 * time.Second,
+		})
+	}
+	return s
+}
+
+// waiting3 is a live frame whose pots wait for the given things.
+func waiting3(waits ...control.Wait) *frames.Frame {
+	f := &frames.Frame{At: noon}
+	f.Heat = control.HeatEnabled
+	for _, w := range waits {
+		f.Pots = append(f.Pots, control.PotFrame{
+			State: control.Holding, Wait: w, WaitLeft: -1, MeltC: 168.4,
+			Melt:      reading.Temperature{C: 168, Fault: reading.None},
+			Plate:     reading.Temperature{C: 204, Fault: reading.None},
+			SetpointC: 168, BandC: 2, TargetC: 168, SinceColour: -1,
+		})
+	}
+	return f
+}
+
+func TestTheWorstPotIsNamed(t *testing.T) {
+	const none = control.WaitNothing
+	melt := func(f *frames.Frame, pot int, c float64) { f.Pots[pot].Melt.C, f.Pots[pot].MeltC = c, c }
+	cases := map[string]struct {
+		frame *frames.Frame
+		set   func(f *frames.Frame)
+		c, f  string
+	}{
+		"above its band": {
+			waiting3(control.WaitCool, none, none),
+			func(f *frames.Frame) { melt(f, 0, 173); f.Pots[0].WaitLeft = time.Minute },
+			"Not yet: slate 3 °C above its band, about 60 s", "Not yet: slate 6 °F above its band, about 60 s",
+		},
+		"hardly below its band": {
+			waiting3(none, control.WaitWarm, none),
+			func(f *frames.Frame) { melt(f, 1, 165.9) },
+			"Not yet: chalk 1 °C below its band", "Not yet: chalk 1 °F below its band",
+		},
+		"furthest stage": {
+			waiting3(control.WaitStir, control.WaitHeat, control.WaitDwell),
+			func(f *frames.Frame) { melt(f, 1, 100); f.Pots[1].TargetC = 177; f.Pots[1].WaitLeft = 8 * time.Minute },
+			"Not yet: chalk 77 °C below its target, about 8 min", "Not yet: chalk 139 °F below its target, about 8 min",
+		},
+		"longer of two, without a colour": {
+			waiting3(control.WaitSteady, none, control.WaitSteady),
+			func(f *frames.Frame) { f.Pots[0].WaitLeft, f.Pots[2].WaitLeft = 12*time.Second, 21*time.Second },
+			"Not yet: pot 3 must stay in its band, about 20 s", "Not yet: pot 3 must stay in its band, about 20 s",
+		},
+		"further outside of two": {
+			waiting3(control.WaitCool, control.WaitCool, none),
+			func(f *frames.Frame) { melt(f, 0, 172); melt(f, 1, 174) },
+			"Not yet: chalk 4 °C above its band", "Not yet: chalk 8 °F above its band",
+		},
+		"broken probe before all but a trip": {
+			waiting3(control.WaitHeat, control.WaitReading, none), nil,
+			"Not yet: no good reading from chalk", "Not yet: no good reading from chalk",
+		},
+		"tripped": {
+			waiting3(control.WaitReset, control.WaitReading, none), nil,
+			"Not yet: slate tripped, reset at the bench", "Not yet: slate tripped, reset at the bench",
+		},
+		"nobody enabled heat": {
+			waiting3(control.WaitEnable, control.WaitEnable, control.WaitEnable), nil,
+			"Not yet: heat is not enabled; that is done at the bench", "Not yet: heat is not enabled; that is done at the bench",
+		},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			if c.set != nil {
+				c.set(c.frame)
+			}
+			got := Of(c.frame, bench(), noon).Shown.Answer
+			assert.Equal(t, Both{c.c, c.f}, got)
+		})
+	}
+}
+
+func TestEveryWaitHasItsWords(t *testing.T) {
+	for w := control.WaitEnable; w <= control.WaitReturn; w++ {
+		assert.NotEmpty(t, texts.lacks[w], w.String())
+		assert.NotZero(t, order[w], w.String())
+		got := Of(waiting3(w, control.WaitNothing, control.WaitNothing), bench(), noon)
+		assert.NotContains(t, got.Shown.Answer.C, "%!", w.String())
+	}
+	for _, s := range control.PotStates() {
+		assert.NotEmpty(t, shapes[s], s.String())
+	}
+}
+
+func TestShootNowSaysForHowLong(t *testing.T) {
+	f := waiting3(0, 0, 0)
+	f.Ready = true
+	for i := range f.Pots {
+		f.Pots[i].State, f.Pots[i].StirredEver = control.Ready, true
+		f.Pots[i].SinceStir = []time.Duration{20, 50, 30}[i] * time.Second
+	}
+	got := Of(f, bench(), noon).Shown
+	assert.Equal(t, same("Shoot now"), got.Answer)
+	assert.Equal(t, "about 40 s until chalk wants a stir", got.Detail)
+	assert.Equal(t, Shoot, got.Tone)
+}
+
+func TestTones(t *testing.T) {
+	tone := func(set func(f *frames.Frame)) Tone {
+		f := waiting3(control.WaitSteady, control.WaitNothing, control.WaitNothing)
+		set(f)
+		return Of(f, bench(), noon).Shown.Tone
+	}
+	find := func(pot int, s guard.Severity) func(*frames.Frame) {
+		return func(f *frames.Frame) { f.Conditions = []guard.Condition{{Code: guard.MeltHigh, Pot: pot, Severity: s}} }
+	}
+	assert.Equal(t, Plain, tone(func(*frames.Frame) {}))
+	assert.Equal(t, Plain, tone(func(f *frames.Frame) { f.Pots[1].Wait = control.WaitStir }), "another pot holds up the pour")
+	assert.Equal(t, Attend, tone(func(f *frames.Frame) { f.Pots[0].Wait = control.WaitClear }))
+	assert.Equal(t, Warn, tone(find(0, guard.Warning)))
+	assert.Equal(t, Warn, tone(find(-1, guard.Warning)))
+	assert.Equal(t, Danger, tone(find(-1, guard.Trip)))
+	assert.Equal(t, Danger, tone(func(f *frames.Frame) { f.Heat = control.HeatTripped }))
+	assert.Equal(t, Plain, tone(find(-1, guard.Note)))
+}
+
+func TestNothingIsKnownWithoutALiveFrame(t *testing.T) {
+	old := waiting3(0, 0, 0)
+	old.Ready = true
+	for name, b := range map[string]Bench{
+		"no frame yet": Of(nil, bench(), noon),
+		"old frame":    Of(old, bench(), noon.Add(frames.LiveFor+1)),
+	} {
+		assert.False(t, b.Live, name)
+		assert.False(t, b.Ready, name)
+		assert.True(t, b.Hot, name+": what is not known may be hot")
+		assert.Equal(t, Lost, b.Shown.Tone, name)
+		assert.Contains(t, b.Shown.Answer.C, "NOT LIVE", name)
+		require.Len(t, b.Pots, 3, name)
+		for _, p := range b.Pots {
+			assert.False(t, p.MeltC.Known() || p.PlateC.Known() || p.Duty.Known() || p.Shown.Level.Known(), name)
+			assert.Equal(t, "not known", p.State, name)
+			assert.Equal(t, Figure(168), p.SetpointC, name+": settings stay")
+		}
+	}
+	assert.Equal(t, "NOT LIVE – last reading 12:00:00", Of(old, bench(), noon.Add(time.Hour)).Shown.Answer.F)
+}
+
+func TestUnknownIsNull(t *testing.T) {
+	f := waiting3(control.WaitReading, 0, 0)
+	f.Pots[0].Melt = reading.Temperature{C: 1370, Fault: reading.Sentinel}
+	f.Pots[0].MeltC, f.Pots[0].SlopeCPerMin, f.Pots[0].PlateTargetC = math.NaN(), math.NaN(), math.NaN()
+	var got struct {
+		MouldC *float64 `json:"mould_c"`
+		Pots   []map[string]any
+	}
+	text, err := json.Marshal(Of(f, bench(), noon))
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(text, &got))
+	assert.Nil(t, got.MouldC)
+	for _, key := range []string{"melt_c", "slope_c_per_min", "plate_target_c", "since_stir_s", "since_colour_s", "wait_left_s"} {
+		v, there := got.Pots[0][key]
+		assert.True(t, there, key)
+		assert.Nil(t, v, key)
+	}
+	assert.Equal(t, 204.0, got.Pots[0]["plate_c"])
+	assert.Equal(t, "no measurement", got.Pots[0]["melt_fault"])
+	assert.Equal(t, "no good reading: no measurement", Of(f, bench(), noon).Pots[0].Shown.Off.C)
+}
+
+func TestStaleReadingInALiveFrameIsNotShown(t *testing.T) {
+	f := waiting3(0, 0, 0)
+	f.Pots[0].Melt.Age = guard.MaxAge + time.Millisecond
+	p := Of(f, bench(), noon).Pots[0]
+	assert.Equal(t, "––", p.Shown.Melt.C)
+	assert.Equal(t, "no good reading: too old", p.Shown.Off.C)
+}
+
+// The fixed points of the two scales: water freezes at 0 °C = 32 °F and boils at
+// 100 °C = 212 °F (definition of the Fahrenheit scale by the Celsius scale; the
+// difference of 180 makes a band of 2 °C one of 3.6 °F).
+func TestUnits(t *testing.T) {
+	assert.Equal(t, "32", fahrenheit.whole(0))
+	assert.Equal(t, "212", fahrenheit.whole(100))
+	assert.Equal(t, "-40", fahrenheit.whole(-40))
+	assert.Equal(t, Both{"set 100 ± 2 °C", "set 212 ± 3.6 °F"}, against(100, 2))
+}
+
+func TestLevelIsMeasuredFromThePotsOwnSetpoint(t *testing.T) {
+	p := waiting3(0).Pots[0]
+	for _, c := range []struct{ melt, want float64 }{{168, 0}, {172, .25}, {160, -.5}, {20, -1}, {300, 1}} {
+		p.MeltC = c.melt
+		got, band := level(&p)
+		assert.Equal(t, Figure(c.want), got)
+		assert.Equal(t, Figure(.125), band)
+	}
+}
+
+func TestAbout(t *testing.T) {
+	for want, d := range map[string]time.Duration{
+		"a few seconds": 4 * time.Second, "about 10 s": 12 * time.Second, "about 80 s": 84 * time.Second,
+		"about 2 min": 95 * time.Second, "about 1 h 10 min": 70 * time.Minute,
+	} {
+		assert.Equal(t, want, about(d))
+	}
+	assert.Equal(t, "1:05", clock(65*time.Second))
+}
+
+func TestConditionsCarryTheGuardsOwnWords(t *testing.T) {
+	f := waiting3(0, 0, 0)
+	f.Conditions = []guard.Condition{
+		{Code: guard.PlateOverTemperature, Pot: 1, Severity: guard.Trip, Latched: true},
+		{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true},
+	}
+	got := Of(f, bench(), noon).Conditions
+	assert.Equal(t, Condition{
+		Code: "plate_over_temperature", Pot: 2, Severity: "trip", Latched: true,
+		Title: guard.PlateOverTemperature.Title(), Instruction: guard.PlateOverTemperature.Instruction(),
+		Where: "chalk", Status: "latched",
+	}, got[0])
+	assert.Equal(t, "bench", got[1].Where)
+	assert.Equal(t, 0, got[1].Pot)
+	assert.Equal(t, "active, latched", got[1].Status)
+}

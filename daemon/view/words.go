@@ -1,0 +1,250 @@
+package view
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+	"meltwarden/daemon/frames"
+)
+
+// Both is one text in each unit of temperature.
+type Both struct {
+	C string `json:"c"`
+	F string `json:"f"`
+}
+
+// Tone says how much a thing asks of a person. Only what asks for something is
+// coloured, and never by colour alone.
+type Tone string
+
+// The tones, by what they ask.
+const (
+	Plain  Tone = "plain"  // nothing
+	Attend Tone = "attend" // a mark or a hand, when there is time
+	Warn   Tone = "warn"   // a look, soon
+	Danger Tone = "danger" // heat has been cut
+	Shoot  Tone = "shoot"  // every pot is ready
+	Lost   Tone = "lost"   // nothing is known
+)
+
+// BenchWords are the bench in words.
+type BenchWords struct {
+	Answer Both   `json:"answer"`
+	Detail string `json:"detail"`
+	Tone   Tone   `json:"tone"`
+	Heat   string `json:"heat"`
+	Power  string `json:"power"`
+	Mould  Both   `json:"mould"`
+	Room   Both   `json:"room"`
+	// LastReading is the wall time of the last frame, "hh:mm:ss".
+	LastReading string `json:"last_reading"`
+}
+
+// PotWords are one pot in words and on the page's scale.
+type PotWords struct {
+	Melt    Both   `json:"melt"`
+	Against Both   `json:"against"` // the set-point and its band
+	Off     Both   `json:"off"`     // how far from the set-point, or what is wrong with the reading
+	Wait    string `json:"wait"`
+	Left    string `json:"left"`
+	More    Both   `json:"more"`
+	Tone    Tone   `json:"tone"`
+	Shape   string `json:"shape"`
+	Level   Figure `json:"level"`
+	Band    Figure `json:"band"`
+}
+
+func potWords(f *frames.Frame, i int, s control.PotSettings) PotWords {
+	p := &f.Pots[i]
+	w := unknownWords(s)
+	w.Melt = inBoth(func(u unit) string { return u.whole(frames.Melt(p)) })
+	w.Against = against(p.SetpointC, p.BandC)
+	w.Off = offset(p)
+	w.Wait, w.Left = waiting(p), left(p, s)
+	w.More = inBoth(func(u unit) string { return more(p, u) })
+	w.Tone, w.Shape = potTone(f, i), shapes[p.State]
+	w.Level, w.Band = level(p)
+	return w
+}
+
+func unknownWords(s control.PotSettings) PotWords {
+	return PotWords{
+		Melt: same(dash), Against: against(s.SetpointC, s.BandC), Off: same(notKnown), More: same(""),
+		Tone: Lost, Shape: "unknown", Level: frames.Unknown(), Band: Figure(math.Min(1, s.BandC/levelSpanC)),
+	}
+}
+
+// shapes name the page's drawing for each state.
+var shapes = map[control.PotState]string{
+	control.Off: "off", control.Heating: "heating", control.Curing: "curing", control.Cooling: "cooling",
+	control.Holding: "holding", control.Ready: "ready", control.Lifted: "lifted", control.Tripped: "tripped",
+}
+
+// potTone is what pot i asks of a person.
+func potTone(f *frames.Frame, i int) Tone {
+	p := &f.Pots[i]
+	switch {
+	case p.State == control.Tripped, found(f, i, guard.Trip):
+		return Danger
+	case p.Wait == control.WaitReading, found(f, i, guard.Warning):
+		return Warn
+	case p.Wait == control.WaitClear, p.Wait == control.WaitStir, p.Wait == control.WaitReturn:
+		return Attend
+	}
+	return Plain
+}
+
+// found reports whether the guard has found something of that severity on pot i.
+func found(f *frames.Frame, i int, severity guard.Severity) bool {
+	return slices.ContainsFunc(f.Conditions, func(c guard.Condition) bool {
+		return c.Pot == i && c.Severity == severity
+	})
+}
+
+// waiting is what the pot waits for; empty when it waits for nothing.
+func waiting(p *control.PotFrame) string {
+	if p.Wait == control.WaitNothing {
+		return ""
+	}
+	return fmt.Sprintf(texts.waitsFor, p.Wait)
+}
+
+// left is how long the wait takes, or how long "ready" lasts without a stir.
+func left(p *control.PotFrame, s control.PotSettings) string {
+	if p.State == control.Ready {
+		return fmt.Sprintf(texts.goodFor, about(stirLeft(p, s)))
+	}
+	if p.Wait == control.WaitNothing || p.WaitLeft < 0 {
+		return ""
+	}
+	return about(p.WaitLeft)
+}
+
+func stirLeft(p *control.PotFrame, s control.PotSettings) time.Duration {
+	return max(0, s.StirWithin-p.SinceStir)
+}
+
+// against is the set-point and its band.
+func against(setC, bandC float64) Both {
+	return inBoth(func(u unit) string {
+		return fmt.Sprintf(texts.against, trimmed(u.degrees(setC)), trimmed(u.span(bandC)), u.symbol)
+	})
+}
+
+// offset is how far the melt is from its set-point, or why it is not known.
+func offset(p *control.PotFrame) Both {
+	melt := frames.Melt(p)
+	if !melt.Known() {
+		return same(fmt.Sprintf(texts.noReading, fault(p.Melt)))
+	}
+	off := float64(melt) - p.SetpointC
+	return inBoth(func(u unit) string {
+		text := texts.above
+		if off < 0 {
+			text = texts.below
+		}
+		return fmt.Sprintf(text, strconv.FormatFloat(math.Abs(u.span(off)), 'f', 1, 64), u.symbol)
+	})
+}
+
+// fault says what is wrong with an unusable reading.
+func fault(t reading.Temperature) string {
+	if t.Fault == reading.None {
+		return texts.tooOld
+	}
+	return t.Fault.String()
+}
+
+// more is what one wants to know on coming closer.
+func more(p *control.PotFrame, u unit) string {
+	text := fmt.Sprintf(texts.plateHeater, u.whole(frames.Measured(p.Plate)), u.symbol, math.Round(100*p.Duty))
+	if p.StirredEver {
+		text += fmt.Sprintf(texts.stirred, clock(p.SinceStir))
+	}
+	return text
+}
+
+// where names the pot with the given index, or the bench.
+func where(pot int, s control.Settings) string {
+	if pot < 0 || pot >= len(s.Pots) {
+		return texts.bench
+	}
+	return potName(pot, s)
+}
+
+// potName is what people call the pot: its colour, or else its number.
+func potName(pot int, s control.Settings) string {
+	if name := s.Pots[pot].Colour; name != "" {
+		return name
+	}
+	return fmt.Sprintf(texts.pot, pot+1)
+}
+
+func status(c guard.Condition) string {
+	switch {
+	case c.Active && c.Latched:
+		return texts.activeLatched
+	case c.Latched:
+		return texts.latched
+	}
+	return texts.active
+}
+
+// unit is one of the two ways to write a temperature.
+type unit struct {
+	symbol        string
+	scale, offset float64
+}
+
+var (
+	celsius    = unit{"°C", 1, 0}
+	fahrenheit = unit{"°F", 1.8, 32}
+)
+
+// degrees converts a temperature in degrees Celsius.
+func (u unit) degrees(c float64) float64 { return c*u.scale + u.offset }
+
+// span converts a difference in degrees Celsius.
+func (u unit) span(c float64) float64 { return c * u.scale }
+
+// whole writes a temperature without decimals, a dash when it is not known.
+func (u unit) whole(c Figure) string {
+	if !c.Known() {
+		return dash
+	}
+	return strconv.FormatFloat(u.degrees(float64(c)), 'f', 0, 64)
+}
+
+func inBoth(text func(unit) string) Both { return Both{text(celsius), text(fahrenheit)} }
+
+func same(text string) Both { return Both{text, text} }
+
+// trimmed writes at most one decimal.
+func trimmed(v float64) string {
+	return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
+}
+
+// about writes an estimate no finer than it deserves.
+func about(d time.Duration) string {
+	switch {
+	case d < 10*time.Second:
+		return texts.fewSeconds
+	case d < 90*time.Second:
+		return fmt.Sprintf(texts.aboutSeconds, int(math.Round(d.Seconds()/10))*10)
+	case d < time.Hour:
+		return fmt.Sprintf(texts.aboutMinutes, int(math.Round(d.Minutes())))
+	}
+	return fmt.Sprintf(texts.aboutHours, int(d.Hours()), int(d.Minutes())%60)
+}
+
+// clock writes a duration that was measured, "m:ss".
+func clock(d time.Duration) string {
+	s := int(d.Seconds())
+	return fmt.Sprintf("%d:%02d", s/60, s%60)
+}
