@@ -1,0 +1,129 @@
+// Package api is the daemon's HTTP side: the page, the numbers as JSON, a stream
+// of frames, the metrics, and the marks people make. A mark becomes a
+// control.Command, and no command enables heat: no route of this package can
+// switch a heater on. That takes a person at the bench.
+//
+// Requests are let in by their Host header and, from other computers, by a
+// token. Over plain HTTP that token can be read on the way; it keeps a strange
+// web page or a neighbour's tablet out, not somebody who taps the network.
+package api
+
+import (
+	"net/http"
+	"time"
+
+	"meltwarden/control"
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/trend"
+	"meltwarden/daemon/view"
+	"meltwarden/dashboards"
+)
+
+// Options are what the handler shows and whom it lets in. All are required but
+// Token, Hosts, Title, Run, Simulated and HeatRefused.
+type Options struct {
+	Hub      *frames.Hub
+	Settings control.Settings
+	Trend    *trend.Trend
+	Metrics  http.Handler
+	// Submit queues a command for the next cycle. It does not wait; an error
+	// means that the queue is full.
+	Submit func(control.Command) error
+	// Health returns why cycles do not finish, nil when they do.
+	Health func() error
+	// Token lets other computers in. Empty: only this computer gets in.
+	Token string
+	// Hosts are the names or addresses, without port, under which other
+	// computers reach this one. Loopback names always count.
+	Hosts []string
+	// Title and Run head the page.
+	Title, Run string
+	// Simulated marks the page as showing an invented scenario.
+	Simulated bool
+	// HeatRefused says why heat can not be enabled on this bench; empty when it can.
+	HeatRefused string
+}
+
+// server answers the routes.
+type server struct {
+	Options
+	streams chan struct{} // a slot for each open stream
+}
+
+// New returns the handler of every route, guarded. Serve runs it.
+func New(o Options) http.Handler {
+	s := &server{Options: o, streams: make(chan struct{}, maxStreams)}
+	mux := http.NewServeMux()
+	for _, r := range s.routes() {
+		mux.HandleFunc(r.pattern, r.answer)
+	}
+	var h http.Handler = withProblems(mux)
+	h = limitBody(h)
+	h = sameOrigin(h)
+	h = newDoor(o.Hosts, o.Token).guard(h)
+	return withSecurityHeaders(h)
+}
+
+// route is one pattern of the standard mux and what answers it.
+type route struct {
+	pattern string
+	answer  http.HandlerFunc
+}
+
+// routes is every route there is.
+func (s *server) routes() []route {
+	return []route{
+		{"GET /{$}", s.page},
+		{"GET /assets/{name}", s.asset},
+		{"GET /api/v1/bench", s.bench},
+		{"GET /api/v1/events", s.events},
+		{"GET /api/v1/trend", s.trend},
+		{"POST /api/v1/off", s.benchCommand(control.AllOff)},
+		{"POST /api/v1/silence", s.benchCommand(control.Silence)},
+		{"POST /api/v1/pots/{pot}/{command}", s.potCommand},
+		{"GET /metrics", s.Metrics.ServeHTTP},
+		{"GET /healthz", s.healthz},
+		{"GET /readyz", s.readyz},
+	}
+}
+
+// now is the bench as it is at this moment.
+func (s *server) now() view.Bench {
+	return view.Of(s.Hub.Latest(), s.Settings, time.Now())
+}
+
+func (s *server) bench(w http.ResponseWriter, _ *http.Request) {
+	writeJSON(w, http.StatusOK, s.now())
+}
+
+func (s *server) asset(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("name")
+	body, err := dashboards.Assets.ReadFile("assets/" + name)
+	if err != nil {
+		problem(w, http.StatusNotFound, "there is no such file")
+		return
+	}
+	w.Header().Set("Content-Type", dashboards.MediaType(name))
+	w.Write(body)
+}
+
+// healthz is for whatever restarts the daemon: it fails when cycles do not finish.
+func (s *server) healthz(w http.ResponseWriter, _ *http.Request) {
+	if err := s.Health(); err != nil {
+		problem(w, http.StatusServiceUnavailable, err.Error())
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]string{"status": "cycles finish"})
+}
+
+// readyz succeeds once every pot's melt probe has reported something.
+func (s *server) readyz(w http.ResponseWriter, _ *http.Request) {
+	b := s.now()
+	for _, p := range b.Pots {
+		if !p.MeltAgeS.Known() {
+			problem(w, http.StatusServiceUnavailable, "no reading has come from pot "+p.Name+" yet")
+			return
+		}
+	}
+	writeJSON(w, http.StatusOK, map[string]string{"status": "readings have come"})
+}

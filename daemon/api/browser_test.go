@@ -1,0 +1,281 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/trend"
+)
+
+// startBrowser returns the context of a fresh headless browser that knows
+// nothing of the network, or skips the test where there is none.
+func startBrowser(t *testing.T) context.Context {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		if os.Getenv("MELTWARDEN_TEST_ALL") != "" {
+			t.Fatal("chromium is not installed, and MELTWARDEN_TEST_ALL asks for every test")
+		}
+		t.Skip("chromium is not installed")
+	}
+	var flags []chromedp.ExecAllocatorOption
+	for _, f := range []string{
+		"headless", "no-sandbox", "disable-gpu", "disable-quic", "no-first-run",
+		"disable-background-networking", "disable-component-update", "disable-sync",
+	} {
+		flags = append(flags, chromedp.Flag(f, true))
+	}
+	flags = append(flags, chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()))
+	allocated, stop := chromedp.NewExecAllocator(t.Context(), flags...)
+	t.Cleanup(stop)
+	ctx, cancel := chromedp.NewContext(allocated)
+	t.Cleanup(cancel)
+	require.NoError(t, chromedp.Do(ctx)) // starts it; no time-out may be set on this call
+	return ctx
+}
+
+// stage is a page that follows an invented bench.
+type stage struct {
+	t      *testing.T
+	ctx    context.Context
+	server *httptest.Server
+	queue  chan control.Command
+	shown  atomic.Pointer[frames.Frame] // published again and again; nil stops the bench
+}
+
+// newStage opens the page on a bench that publishes f five times a second.
+func newStage(t *testing.T, f *frames.Frame) *stage {
+	hub := &frames.Hub{}
+	o, queue := options(hub)
+	s := &stage{t: t, ctx: startBrowser(t), server: httptest.NewServer(New(o)), queue: queue}
+	t.Cleanup(func() {
+		s.server.CloseClientConnections() // the page's stream has no end of its own
+		s.server.Close()
+	})
+	s.shown.Store(f)
+	go s.publish(hub, o.Trend)
+	s.do(chromedp.EmulateViewport(1600, 900), chromedp.Navigate(s.server.URL))
+	return s
+}
+
+func (s *stage) publish(hub *frames.Hub, tr *trend.Trend) {
+	beat := time.NewTicker(200 * time.Millisecond)
+	defer beat.Stop()
+	for at := time.Duration(0); ; at += 200 * time.Millisecond {
+		select {
+		case <-s.t.Context().Done():
+			return
+		case <-beat.C:
+		}
+		if f := s.shown.Load(); f != nil {
+			next := *f
+			next.At, next.Time = time.Now(), at
+			hub.Publish(&next)
+			tr.Add(&next)
+		}
+	}
+}
+
+func (s *stage) do(steps ...chromedp.Action[chromedp.Void]) {
+	s.t.Helper()
+	require.NoError(s.t, chromedp.Do(s.ctx, steps...))
+}
+
+// becomes waits until the expression is true on the page.
+func (s *stage) becomes(expression string) {
+	s.t.Helper()
+	_, err := chromedp.Run(s.ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(10*time.Second)))
+	require.NoError(s.t, err, expression)
+}
+
+func evaluate[T any](s *stage, expression string) T {
+	s.t.Helper()
+	v, err := chromedp.Run(s.ctx, chromedp.Evaluate[T](expression))
+	require.NoError(s.t, err, expression)
+	return v
+}
+
+// theme makes the browser ask for a dark or a light page.
+func (s *stage) theme(name string) {
+	s.t.Helper()
+	s.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}},
+		})
+		return err
+	}))
+}
+
+func (s *stage) command() control.Command {
+	s.t.Helper()
+	select {
+	case c := <-s.queue:
+		return c
+	case <-time.After(10 * time.Second):
+		s.t.Fatal("no mark arrived")
+		return control.Command{}
+	}
+}
+
+const (
+	melt1  = `document.querySelector(".pot .melt span").textContent`
+	answer = `document.getElementById("answer").textContent`
+)
+
+func TestPageFollowsTheBench(t *testing.T) {
+	s := newStage(t, holding())
+	s.becomes(melt1 + ` === "168"`)
+	s.becomes(answer + ` === "Not yet: stir slate"`)
+
+	warmer := holding()
+	warmer.Pots[0].MeltC = 171.2
+	s.shown.Store(warmer)
+	s.becomes(melt1 + ` === "171"`)
+
+	s.shown.Store(tripped())
+	s.becomes(`document.querySelectorAll("#conditions li").length === 3`)
+	s.becomes(`document.body.dataset.tone === "danger"`)
+
+	s.shown.Store(ready())
+	s.becomes(answer + ` === "Shoot now"`)
+	s.becomes(`document.querySelectorAll("#conditions li").length === 0`)
+}
+
+func TestMarksArriveByHandAndByKeyboard(t *testing.T) {
+	s := newStage(t, holding())
+	s.do(chromedp.Click(`[action="/api/v1/pots/2/stir"] button`))
+	assert.Equal(t, control.Command{Kind: control.Stir, Pot: 1}, s.command())
+	s.becomes(`document.querySelector('[action="/api/v1/pots/2/stir"] button').dataset.sent === ""`)
+
+	s.do(chromedp.KeyEvent("\t")) // away from the button pressed last
+	s.do(chromedp.Focus(".off"), chromedp.KeyEvent("\r"))
+	assert.Equal(t, control.AllOff, s.command().Kind)
+
+	s.queue <- control.Command{} // the queue has room for one
+	s.do(chromedp.Click(`[action="/api/v1/silence"] button`))
+	s.becomes(`document.getElementById("problem").textContent.includes("the queue of marks is full")`)
+	s.do(chromedp.Click(".off"))
+	s.becomes(`document.getElementById("problem").textContent.includes("emergency stop")`)
+	assert.Equal(t, "/", evaluate[string](s, `location.pathname`), "the script kept the forms from leaving the page")
+}
+
+func TestPageSaysWhenItIsNotLiveAndComesBack(t *testing.T) {
+	s := newStage(t, holding())
+	s.becomes(`document.body.dataset.live === "true"`)
+	s.shown.Store(nil)
+	s.becomes(answer + `.startsWith("NOT LIVE – last reading ")`)
+	s.becomes(`Number(getComputedStyle(document.querySelector(".reading")).opacity) < 0.5`)
+	s.becomes(`getComputedStyle(document.querySelector(".caution")).display !== "none"`)
+	s.shown.Store(ready())
+	s.becomes(answer + ` === "Shoot now"`)
+
+	s.server.CloseClientConnections()
+	s.shown.Store(holding())
+	s.becomes(answer + ` === "Not yet: stir slate"`)
+}
+
+func TestUnitAndSoundAreTheMakersChoice(t *testing.T) {
+	s := newStage(t, holding())
+	s.becomes(melt1 + ` === "168"`)
+	s.do(chromedp.Click("#unit"))
+	s.becomes(melt1 + ` === "335"`) // 168.4 °C
+	s.becomes(`document.querySelector(".unit").textContent === "°F"`)
+	s.do(chromedp.Click("#sound"))
+	s.becomes(`document.getElementById("sound").ariaPressed === "true"`)
+	s.do(chromedp.Navigate(s.server.URL))
+	s.becomes(melt1 + ` === "335"`)
+}
+
+func TestTrendReadsOutUnderTheCursor(t *testing.T) {
+	s := newStage(t, holding())
+	s.becomes(`document.querySelector("canvas").width > 300`)
+	s.do(chromedp.Focus("canvas"), chromedp.KeyEvent(kb.ArrowLeft))
+	s.becomes(`document.querySelectorAll("figcaption")[1].textContent.includes("melt 171.4 °C")`)
+	assert.True(t, evaluate[bool](s, `document.querySelector("canvas").getContext("2d")
+		.getImageData(0, 0, 400, 150).data.some((v) => v > 0)`), "something is drawn")
+}
+
+// At 1600 × 900 and 390 × 844: nothing sticks out sideways, all that a glove
+// presses is 72 px high (our rule; WCAG 2.2, 2.5.5 asks for 44), ALL OFF is in
+// view, and the melt is in digits of at least 100 px: 15 mm at 6.7 px/mm, about
+// 1/200 of three metres (common practice, no source).
+func TestPageFitsHandsAndDistance(t *testing.T) {
+	s := newStage(t, tripped())
+	for _, size := range [][2]int64{{1600, 900}, {390, 844}} {
+		s.do(chromedp.EmulateViewport(size[0], size[1]))
+		s.becomes(`document.querySelectorAll("#conditions li").length === 3`)
+		assert.True(t, evaluate[bool](s, `document.documentElement.scrollWidth <= innerWidth`), size)
+		assert.GreaterOrEqual(t, evaluate[float64](s, `Math.min(...Array.from(document.querySelectorAll("button"))
+			.filter((b) => b.checkVisibility()).map((b) => b.getBoundingClientRect().height))`), 72.0, size)
+		assert.LessOrEqual(t, evaluate[float64](s, `document.querySelector(".off").getBoundingClientRect().bottom`), float64(size[1]))
+		assert.GreaterOrEqual(t, evaluate[float64](s, `parseFloat(getComputedStyle(document.querySelector(".melt")).fontSize)`), 100.0, size)
+	}
+}
+
+// WCAG 2.2, 1.4.3: text has a contrast of at least 4.5 to 1.
+func TestTextCanBeReadInBothThemes(t *testing.T) {
+	s := newStage(t, tripped())
+	s.becomes(`document.querySelectorAll("#conditions li").length === 3`)
+	for _, theme := range []string{"light", "dark"} {
+		s.theme(theme)
+		for _, tone := range []string{"plain", "attend", "warn", "danger", "shoot"} {
+			for _, selector := range []string{
+				".answer h1", ".facts b", ".facts span", ".pot h2", ".number", ".place", ".melt", ".unit", ".wait",
+				".more", ".off", "#silence", "#conditions b", "#conditions i", ".caution", "summary", "figcaption",
+			} {
+				colours := evaluate[[]string](s, `((e) => {
+					document.body.dataset.tone = "`+tone+`";
+					let under = e;
+					while (getComputedStyle(under).backgroundColor === "rgba(0, 0, 0, 0)") under = under.parentElement;
+					return [getComputedStyle(e).color, getComputedStyle(under).backgroundColor];
+				})(document.querySelector("`+selector+`"))`)
+				assert.GreaterOrEqual(t, contrast(t, colours[0], colours[1]), 4.5, "%s, %s, %s", theme, tone, selector)
+			}
+		}
+	}
+}
+
+// WCAG 2.2, "contrast ratio": white on black is 21 to 1.
+func TestContrast(t *testing.T) {
+	assert.InDelta(t, 21, contrast(t, "rgb(255, 255, 255)", "rgb(0, 0, 0)"), 1e-9)
+	assert.InDelta(t, 1, contrast(t, "rgb(9, 9, 9)", "rgb(9, 9, 9)"), 1e-9)
+}
+
+func contrast(t *testing.T, a, b string) float64 {
+	light, dark := luminance(t, a), luminance(t, b)
+	if light < dark {
+		light, dark = dark, light
+	}
+	return (light + .05) / (dark + .05)
+}
+
+// luminance is WCAG's relative luminance of an sRGB colour as CSS computes it.
+func luminance(t *testing.T, colour string) float64 {
+	var rgb [3]float64
+	_, err := fmt.Sscanf(colour, "rgb(%f, %f, %f)", &rgb[0], &rgb[1], &rgb[2])
+	require.NoError(t, err, colour)
+	for i, v := range rgb {
+		if v /= 255; v <= .04045 {
+			rgb[i] = v / 12.92
+		} else {
+			rgb[i] = math.Pow((v+.055)/1.055, 2.4)
+		}
+	}
+	return .2126*rgb[0] + .7152*rgb[1] + .0722*rgb[2]
+}

@@ -1,0 +1,90 @@
+package api
+
+import (
+	"encoding/json"
+	"io"
+	"net/http"
+	"time"
+
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/view"
+)
+
+const (
+	// maxStreams is how many pages may follow the bench at once.
+	maxStreams = 32
+	// minGap keeps a bench that runs faster than wall time to about five frames
+	// a second; it is a little less than a period, so that a real one loses none.
+	minGap = 180 * time.Millisecond
+	// heartBeat is how often a stream says that it is there without a frame.
+	heartBeat = time.Second
+	// writeWithin is how long a reader may take before it is dropped.
+	writeWithin = 5 * time.Second
+)
+
+// events streams frames until the reader goes or the server shuts down.
+func (s *server) events(w http.ResponseWriter, r *http.Request) {
+	select {
+	case s.streams <- struct{}{}:
+		defer func() { <-s.streams }()
+	default:
+		problem(w, http.StatusServiceUnavailable, "too many pages are open")
+		return
+	}
+	ch, cancel := s.Hub.Subscribe()
+	defer cancel()
+	w.Header().Set("Content-Type", "text/event-stream")
+	e := stream{w, http.NewResponseController(w)}
+	if !e.send("retry: 1000\n\n") { // milliseconds until the browser comes again
+		return
+	}
+	for {
+		select {
+		case <-r.Context().Done():
+			return
+		case f := <-ch:
+			if !e.send(s.event(f)) || !pause(r, minGap) {
+				return
+			}
+		case <-time.After(heartBeat):
+			if !e.send(": heart-beat\n\n") {
+				return
+			}
+		}
+	}
+}
+
+// event spells a frame as one server-sent event.
+func (s *server) event(f *frames.Frame) string {
+	body, err := json.Marshal(view.Of(f, s.Settings, time.Now()))
+	if err != nil {
+		return ": " + err.Error() + "\n\n"
+	}
+	return "data: " + string(body) + "\n\n"
+}
+
+// pause waits, and reports whether the request still goes on.
+func pause(r *http.Request, d time.Duration) bool {
+	select {
+	case <-r.Context().Done():
+		return false
+	case <-time.After(d):
+		return true
+	}
+}
+
+// stream writes events to one reader.
+type stream struct {
+	w          io.Writer
+	controller *http.ResponseController
+}
+
+// send reports whether the reader took the text in time.
+func (e stream) send(text string) bool {
+	// Writers without deadlines (in tests) are never slow.
+	_ = e.controller.SetWriteDeadline(time.Now().Add(writeWithin))
+	if _, err := io.WriteString(e.w, text); err != nil {
+		return false
+	}
+	return e.controller.Flush() == nil
+}
