@@ -122,7 +122,7 @@ func (b *Bench) heat(elapsed time.Duration) {
 	for i, p := range b.pots {
 		p.loop.Applied(b.duty[i], elapsed.Seconds())
 	}
-	b.share.Drawn(b.powerW(), elapsed)
+	b.share.Drawn(b.powerW())
 }
 
 func (b *Bench) powerW() float64 {

@@ -24,12 +24,17 @@ const window = 61
 // nothing.
 const ahead = 10
 
+// longest is how long what is decided now may flow before the next decision: a
+// cycle that takes longer is a missed one, and ends with the heat off.
+const longest = time.Second
+
 // Share divides the circuit, and remembers the last minute.
 type Share struct {
 	rating  Rating
 	buckets [window]float64 // joules
 	second  int64           // the bucket being filled, by bench second
 	now     time.Duration
+	drawnW  float64 // since the last decision
 	open    []bool
 }
 
@@ -38,9 +43,11 @@ func New(r Rating, heaters int) *Share { return &Share{rating: r, open: make([]b
 
 // Divide lowers the duties asked for (0 to 1) until heaters of the rated watts
 // fit on the circuit. Where not all fit, power goes in proportion to need, and
-// what one does not use goes to the others. It never raises a duty.
+// what one does not use goes to the others. It never raises a duty. elapsed is
+// the time since the last decision.
 func (s *Share) Divide(duty, ratedW, need []float64, elapsed time.Duration) {
-	budget := s.budgetW(elapsed)
+	s.book(elapsed)
+	budget := s.budgetW()
 	total := 0.0
 	for i := range duty {
 		total += duty[i] * ratedW[i]
@@ -86,9 +93,8 @@ func (s *Share) fill(duty, ratedW, need []float64, budget float64) {
 // it only wants a little of.
 const minNeed = 1e-3
 
-// budgetW is the power that may flow in this cycle.
-func (s *Share) budgetW(elapsed time.Duration) float64 {
-	s.advance(elapsed)
+// budgetW is the power that may flow until the next decision.
+func (s *Share) budgetW() float64 {
 	joules, recent := 0.0, 0.0
 	for age := int64(0); age < window; age++ {
 		b := s.buckets[(s.second-age+window)%window]
@@ -99,24 +105,23 @@ func (s *Share) budgetW(elapsed time.Duration) float64 {
 	}
 	minute := s.rating.ContinuousW * 60
 	eased := (minute - recent) / ahead
-	atOnce := minute - joules
-	if dt := elapsed.Seconds(); dt > 0 {
-		atOnce /= dt
-	}
+	atOnce := (minute - joules) / longest.Seconds()
 	return max(0, min(s.rating.MaxW, eased, atOnce))
 }
 
-// advance moves to the bucket of the present second and empties those passed.
-func (s *Share) advance(elapsed time.Duration) {
-	s.now += max(elapsed, 0)
+// book moves to the bucket of the present second, empties those passed, and puts
+// in what has been drawn since the last decision: at its end, so that it counts
+// rather too long than too short.
+func (s *Share) book(elapsed time.Duration) {
+	elapsed = max(elapsed, 0)
+	s.now += elapsed
 	second := int64(s.now / time.Second)
 	for n := min(second-s.second, window); n > 0; n-- {
 		s.buckets[(second-n+1)%window] = 0
 	}
 	s.second = second
+	s.buckets[second%window] += s.drawnW * elapsed.Seconds()
 }
 
-// Drawn tells what the heaters really draw over the coming cycle.
-func (s *Share) Drawn(watts float64, elapsed time.Duration) {
-	s.buckets[s.second%window] += watts * elapsed.Seconds()
-}
+// Drawn tells what the heaters are really told to draw until the next decision.
+func (s *Share) Drawn(watts float64) { s.drawnW = watts }
