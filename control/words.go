@@ -1,6 +1,7 @@
 package control
 
 import (
+	"math"
 	"time"
 
 	"meltwarden/control/call"
@@ -211,4 +212,37 @@ type PotFrame struct {
 	SinceStir        time.Duration // meaningful when StirredEver
 	InBandFor        time.Duration
 	SinceColour      time.Duration // negative when no colour was added
+}
+
+// PerDegree is how finely history keeps a reading, in steps per degree Celsius;
+// probes are a hundred times coarser.
+const PerDegree = 1000
+
+// Round makes the input exactly what history can keep: milliseconds and
+// thousandths of a degree. Decisions are made on the rounded input, so that a
+// kept one plays back to the same decisions, to the bit.
+func (in *Input) Round() {
+	in.Elapsed = in.Elapsed.Round(time.Millisecond)
+	for i := range in.Pots {
+		p := &in.Pots[i]
+		for _, t := range [...]*reading.Temperature{&p.Melt, &p.Plate, &p.Injector} {
+			round(t)
+		}
+	}
+	round(&in.Mould)
+	round(&in.Room)
+	c := &in.Contacts
+	for _, k := range [...]*reading.Contact{&c.EStop, &c.CutOut, &c.Fan, &c.Pedal, &c.Enable} {
+		k.Age = k.Age.Round(time.Millisecond)
+	}
+}
+
+// round leaves a value that does not count at zero.
+func round(t *reading.Temperature) {
+	t.Age = t.Age.Round(time.Millisecond)
+	if t.Fault != reading.None {
+		t.C = 0
+		return
+	}
+	t.C = math.Round(t.C*PerDegree) / PerDegree
 }
