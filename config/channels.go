@@ -1,15 +1,12 @@
 package config
 
 import (
+	"errors"
+	"strings"
+
 	"meltwarden/config/strict"
 	"meltwarden/devices/registers"
 )
-
-var roles = []registers.Role{
-	registers.Melt, registers.Plate, registers.Injector, registers.Mould, registers.Room,
-	registers.ColdJunction, registers.EStop, registers.CutOut, registers.Fan, registers.Pedal,
-	registers.Enable, registers.Heater, registers.Lamp, registers.Buzzer, registers.Contactor,
-}
 
 // The most that a function code, a register address and a register can be.
 const (
@@ -20,27 +17,40 @@ const (
 func readChannel(m *strict.Map, src *strict.Source) registers.Channel {
 	defer m.Done()
 	c := registers.Channel{
-		Role:     strict.Required(m, "role", oneOf(roles...)),
-		Pot:      strict.Optional(m, "pot", name("left"), ""),
-		Device:   strict.Required(m, "device", name("thermocouples")),
-		Function: uint8(strict.Required(m, "function", whole("4", 1, maxFunction))),
-		Address:  register(m, "address"),
-		Type: strict.Required(m, "type", oneOf(registers.Int16, registers.Bit, registers.Uint16,
-			registers.Int32, registers.Uint32, registers.Float32)),
-		Scale:  strict.Optional(m, "scale", decimal("0.1"), defaultScale),
-		Offset: strict.Optional(m, "offset", decimal("0"), 0),
-		Unit: strict.Optional(m, "unit", oneOf(registers.Celsius, registers.Fahrenheit, registers.Millivolt,
-			registers.Fraction, registers.Percent), registers.NoUnit),
+		Role:         registers.Role(strict.Required(m, "role", name("melt"))),
+		Pot:          strict.Optional(m, "pot", name("left"), ""),
+		Device:       strict.Required(m, "device", name("thermocouples")),
+		Function:     uint8(strict.Required(m, "function", whole("4", 1, maxFunction))),
+		Address:      register(m, "address"),
+		Type:         registers.Type(strict.Required(m, "type", name("int16"))),
+		Scale:        strict.Optional(m, "scale", decimal("0.1"), defaultScale),
+		Offset:       strict.Optional(m, "offset", decimal("0"), 0),
+		Unit:         registers.Unit(strict.Optional(m, "unit", name("C"), "")),
 		Sentinels:    sentinels(m),
 		Invert:       strict.Optional(m, "invert", yesNo(), false),
-		Thermocouple: strict.Optional(m, "thermocouple", text("K"), ""),
+		Thermocouple: strict.Optional(m, "thermocouple", name("K"), ""),
 		CorrectionC:  strict.Optional(m, "correction", difference("-1.2 C", -maxCorrectionC, maxCorrectionC), 0),
 	}
 	c.Words, c.Bytes = orders(m, c.Type)
 	if m.Has("status") {
 		c.Status = readStatus(m.Map("status"))
 	}
+	complainOfChannel(src, m.Path(""), c.Validate())
 	return c
+}
+
+// complainOfChannel gives the problems of a channel their place in the file.
+func complainOfChannel(src *strict.Source, path string, err error) {
+	var e *registers.Error
+	if !errors.As(err, &e) {
+		return
+	}
+	statusFailed := src.Failed(path + ".status") // then what it lacks is a consequence
+	for _, p := range e.Problems {
+		if !statusFailed || !strings.HasPrefix(p.Key, "status") {
+			src.Complain(path+"."+p.Key, p.Wrong, p.Fix)
+		}
+	}
 }
 
 // register is a number of 16 bits: an address or a mask.
@@ -59,12 +69,12 @@ func sentinels(m *strict.Map) []float64 {
 // orders returns the order of words and bytes. The open standard sends the high
 // part first (P: Modbus application protocol V1.1b3, 4.2); a bit has no order.
 func orders(m *strict.Map, t registers.Type) (words, bytes registers.Order) {
-	usual := registers.HighFirst
+	usual := string(registers.HighFirst)
 	if t == registers.Bit {
 		usual = ""
 	}
-	order := oneOf(registers.HighFirst, registers.LowFirst)
-	return strict.Optional(m, "words", order, usual), strict.Optional(m, "bytes", order, usual)
+	order := name(string(registers.HighFirst))
+	return registers.Order(strict.Optional(m, "words", order, usual)), registers.Order(strict.Optional(m, "bytes", order, usual))
 }
 
 func readStatus(m *strict.Map) *registers.Status {

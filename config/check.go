@@ -26,7 +26,8 @@ func (b *Bench) check() {
 			refer(b.src, fmt.Sprintf("channels[%d].pot", i+1), "pot", c.Pot, pots)
 		}
 	}
-	b.checkPlaces()
+	b.checkRoles()
+	b.checkAddresses()
 	if !b.src.Failed("channels") {
 		b.checkWiring()
 	}
@@ -74,8 +75,8 @@ func (b *Bench) checkDevices(lines []string) {
 	}
 }
 
-// checkPlaces complains about two channels for one thing.
-func (b *Bench) checkPlaces() {
+// checkRoles complains about two channels for one thing.
+func (b *Bench) checkRoles() {
 	first := map[string]int{}
 	for i, c := range b.Channels {
 		if c.Role == "" {
@@ -93,6 +94,35 @@ func (b *Bench) checkPlaces() {
 		}
 		first[place] = i + 1
 	}
+}
+
+// checkAddresses complains about two channels in one place: two heaters on one
+// register would heat each other's pot.
+func (b *Bench) checkAddresses() {
+	for i, c := range b.Channels {
+		other := slices.IndexFunc(b.Channels[:i], func(o registers.Channel) bool { return overlap(o, c) })
+		if other >= 0 {
+			b.src.Complain(fmt.Sprintf("channels[%d].address", i+1),
+				fmt.Sprintf("channels[%d] is in the same place", other+1), "give each its own address")
+		}
+	}
+}
+
+func overlap(a, b registers.Channel) bool {
+	return a.Device != "" && a.Device == b.Device && table(a.Function) == table(b.Function) &&
+		int(a.Address) < int(b.Address)+b.Registers() && int(b.Address) < int(a.Address)+a.Registers()
+}
+
+// table returns the function that reads what a function writes: the same table
+// of the device (Modbus application protocol V1.1b3, 4.3 and 6).
+func table(function uint8) uint8 {
+	switch function {
+	case 5, 15:
+		return 1
+	case 6, 16:
+		return 3
+	}
+	return function
 }
 
 // checkWiring complains about pots that could not be read or heated, and about
