@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -23,7 +24,10 @@ import (
 
 // Bench is what a bench file says: the shop's hardware and its limits.
 type Bench struct {
-	Name       string
+	Name string
+	// Recipe is the recipe file to begin with, as a path that can be opened: in
+	// the bench file it is written relative to that file.
+	Recipe     string
 	Supply     circuit.Rating
 	Ceiling    Ceiling
 	Pots       []Pot
@@ -93,10 +97,11 @@ func LoadBench(path string, flags *pflag.FlagSet) (*Bench, error) {
 
 // ParseBench is LoadBench for a text that has been read; file is its name in
 // messages.
-func ParseBench(file string, text []byte, flags *pflag.FlagSet) (*Bench, error) {
-	src, top := strict.Read(file, text)
+func ParseBench(file string, typed []byte, flags *pflag.FlagSet) (*Bench, error) {
+	src, top := strict.Read(file, typed)
 	b := &Bench{src: src}
 	b.Name = strict.Required(top, "name", name("the bench by the window"))
+	b.Recipe = beside(file, strict.Required(top, "recipe", text("eel.yaml")))
 	b.Supply = readSupply(top.Map("supply"))
 	b.Ceiling = readCeiling(top.Map("ceiling"), src)
 	for _, m := range top.RequiredMaps("pots", "[{name: left, heater: {power: 1000 W}}]") {
@@ -119,6 +124,14 @@ func ParseBench(file string, text []byte, flags *pflag.FlagSet) (*Bench, error) 
 		return nil, err
 	}
 	return b, nil
+}
+
+// beside is the path of a file that another one names.
+func beside(file, named string) string {
+	if named == "" || filepath.IsAbs(named) {
+		return named
+	}
+	return filepath.Join(filepath.Dir(file), named)
 }
 
 // readFile says in plain words why a file can not be read.

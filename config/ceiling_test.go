@@ -144,7 +144,7 @@ func colours(t *rapid.T) string {
 
 // benchWithoutPots is the small bench less its pots.
 var benchWithoutPots = strings.Join([]string{
-	"name: trial", "supply: {voltage: 120 V, breaker: 15 A}",
+	"name: trial", "recipe: trial.yaml", "supply: {voltage: 120 V, breaker: 15 A}",
 	"protection: {cut-out: invented, fuse: invented, e-stop: invented, earth: invented}",
 	"lines: [{name: a, port: invented}]", "devices: [{name: module, line: a, unit: 1}]", "channels:",
 	"  - {role: melt, pot: only, device: module, function: 4, address: 0, type: int16, scale: 0.1, unit: C}",
