@@ -1,0 +1,281 @@
+package guard
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control/reading"
+)
+
+// rows makes every row of the table happen, on the first pot where it is about a
+// pot. The times are the promise; the table in table.go has to keep it.
+var rows = []struct {
+	code  Code
+	rule  string // of safety, that the row serves
+	cause func(*Sight)
+	// within is how long the cause lasts, from the first cycle that shows it,
+	// until it latches.
+	within time.Duration
+	// blocked: it latches with heat blocked as well.
+	blocked bool
+}{
+	{MissedCycle, "a zero time step is a failure", func(s *Sight) { s.Elapsed = 0 }, 1500 * time.Millisecond, false},
+	{EStopOpen, "an open interlock ends with the heat off", func(s *Sight) { s.EStop = contact(false) }, 0, false},
+	{CutOutOpen, "an open interlock ends with the heat off", func(s *Sight) { s.CutOut = contact(false) }, 0, false},
+	{FanOff, "an open interlock ends with the heat off", func(s *Sight) { s.Fan = contact(false) }, time.Second, false},
+	{InterlockUnknown, "unknown never heats", func(s *Sight) { s.EStop.Age = MaxAge + 1 }, 3 * time.Second, false},
+	{MeltOverTemperature, "inside limits", func(s *Sight) { s.Pots[0].Melt = good(190) }, 500 * time.Millisecond, true},
+	{PlateOverTemperature, "inside limits", func(s *Sight) { s.Pots[0].Plate = good(250) }, 500 * time.Millisecond, true},
+	{MeltUnusable, "a missing reading ends with the heat off", func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }, 3 * time.Second, false},
+	{PlateUnusable, "fresh: younger than a second", func(s *Sight) { s.Pots[0].Plate.Age = MaxAge + 1 }, 3 * time.Second, false},
+	{MeltImplausible, "plausible", func(s *Sight) { s.Pots[0].Melt = good(-25) }, time.Second, false},
+	{PlateImplausible, "plausible", func(s *Sight) { s.Pots[0].Plate = good(-25) }, time.Second, false},
+	{MeltFrozen, "a dead sensor can read a good number", func(s *Sight) { s.Pots[0].Melt, s.Pots[0].Plate = good(150.25), good(185+s.Pots[0].Plate.C-180) }, time.Minute, false},
+	{PlateFrozen, "a dead sensor can read a good number", func(s *Sight) { s.Pots[0].Plate = good(180.25) }, time.Minute, false},
+	{MeltNotFollowing, "a probe in the air must not ask for full power", func(s *Sight) { s.Pots[0].Plate.C += 20 }, 2 * time.Minute, false},
+}
+
+// cyclesFor is how many cycles a cause takes to latch: the first one counts.
+func cyclesFor(d time.Duration) int { return max(1, int((d+period-1)/period)) }
+
+func TestEveryRowIsMadeToHappen(t *testing.T) {
+	made := map[Code]bool{HeaterUnproven: true, MeltHigh: true} // below: they do not latch
+	for _, row := range rows {
+		made[row.code] = true
+	}
+	for _, c := range Codes() {
+		assert.True(t, made[c], "no test makes %s happen", c)
+	}
+}
+
+func TestHeatIsOffFromTheFirstCycle(t *testing.T) {
+	for _, row := range rows {
+		t.Run(row.code.String(), func(t *testing.T) {
+			r := enabled(limits)
+			require.Equal(t, []float64{1, 1}, r.step(), "healthy before")
+			r.spoil = row.cause
+			cycles := 0
+			for !r.condition(row.code).Active {
+				require.Less(t, cycles, 700, "it never happened")
+				r.step()
+				cycles++
+			}
+			duty := []float64{1, 1}
+			r.g.Limit(duty)
+			if row.code.Rule().Action == AllOff {
+				assert.Equal(t, []float64{0, 0}, duty, row.rule)
+				assert.False(t, r.g.MayHeat())
+			} else {
+				assert.Equal(t, []float64{0, 1}, duty, row.rule+": the other pot goes on")
+				assert.True(t, r.g.MayHeat())
+			}
+		})
+	}
+}
+
+func TestLatchesInItsTime(t *testing.T) {
+	for _, row := range rows {
+		t.Run(row.code.String(), func(t *testing.T) {
+			r := enabled(limits)
+			r.spoil = row.cause
+			want := cyclesFor(row.within)
+			for range want - 1 {
+				r.step()
+				require.False(t, r.latched(row.code), "too early")
+			}
+			r.step()
+			found := r.condition(row.code)
+			assert.True(t, found.Latched, "not after %v", row.within)
+			assert.Equal(t, Trip, found.Severity)
+			fmt.Printf("%-24s latches in cycle %3d, %6.1f s after the first that shows it\n", row.code, want, (time.Duration(want-1) * period).Seconds())
+		})
+	}
+}
+
+// TestDoesNotLatchBefore: the cause goes away one cycle early; the heat comes
+// back by itself, since nobody has to find out anything.
+func TestDoesNotLatchBefore(t *testing.T) {
+	for _, row := range rows {
+		if cyclesFor(row.within) == 1 {
+			continue
+		}
+		t.Run(row.code.String(), func(t *testing.T) {
+			r := enabled(limits)
+			r.spoil = row.cause
+			for range cyclesFor(row.within) - 1 {
+				r.step()
+			}
+			r.spoil = func(s *Sight) { s.Pots[0].Melt.C++; s.Pots[0].Plate.C++ } // a frozen one moves
+			assert.Equal(t, []float64{1, 1}, r.step())
+			assert.Equal(t, Enabled, r.g.State())
+		})
+	}
+}
+
+func TestLatchedUntilResetAtTheBenchWithTheCauseGone(t *testing.T) {
+	for _, row := range rows {
+		t.Run(row.code.String(), func(t *testing.T) {
+			r := enabled(limits)
+			r.spoil = row.cause
+			for range cyclesFor(row.within) {
+				r.step()
+			}
+			require.True(t, r.latched(row.code))
+
+			// A probe's cause needs the heater on to show; a trip takes that away. What
+			// must stay is the latch, whatever is pressed while the cause is there.
+			if r.condition(row.code).Active {
+				r.press()
+				assert.True(t, r.latched(row.code), "a press does not reset what is still there")
+				r.press()
+				assert.Zero(t, r.step()[0], "nor does a second one")
+			}
+
+			r.spoil = func(s *Sight) { s.Pots[0].Duty, s.Pots[1].Duty = 0, 0 }
+			r.run(time.Minute)
+			assert.True(t, r.latched(row.code), "it stays when the cause goes")
+			assert.Zero(t, r.step()[0])
+
+			bench := r.g.State() == Tripped
+			duty := r.press()
+			assert.False(t, r.latched(row.code), "a press with the cause gone resets it")
+			if bench {
+				assert.Equal(t, []float64{0, 0}, duty, "the first press after a bench trip only resets")
+				assert.Equal(t, Blocked, r.g.State())
+				duty = r.press()
+			}
+			assert.Equal(t, []float64{1, 1}, duty)
+			assert.Equal(t, Enabled, r.g.State())
+		})
+	}
+}
+
+// TestWithHeatBlocked: with nobody heating, only what shows a runaway latches.
+func TestWithHeatBlocked(t *testing.T) {
+	for _, row := range rows {
+		t.Run(row.code.String(), func(t *testing.T) {
+			r := newRig(limits)
+			r.run(time.Second)
+			r.spoil = row.cause
+			for range 10 * cyclesFor(row.within) {
+				assert.Equal(t, []float64{0, 0}, r.step())
+			}
+			want := Blocked
+			if row.blocked {
+				want = Tripped
+			}
+			assert.Equal(t, want, r.g.State())
+		})
+	}
+}
+
+// TestFlappingDoesNotPostpone: a cause that is there every other cycle still
+// trips, a little later than one that stays.
+func TestFlappingDoesNotPostpone(t *testing.T) {
+	for _, row := range rows {
+		if row.within == 0 || row.code == MeltFrozen || row.code == PlateFrozen || row.code == MeltNotFollowing {
+			continue // these latch at once, or are about a reading that does not change
+		}
+		t.Run(row.code.String(), func(t *testing.T) {
+			r := enabled(limits)
+			cycles := 0
+			for ; !r.latched(row.code); cycles++ {
+				r.spoil = nil
+				if cycles%2 == 0 {
+					r.spoil = row.cause
+				}
+				r.step()
+				require.Less(t, cycles, 200)
+			}
+			// Fills by one and drains by a quarter: 8/3 of the time at most, and a cycle or two.
+			assert.LessOrEqual(t, cycles, cyclesFor(row.within)*8/3+2)
+			fmt.Printf("%-24s flapping every other cycle: latches in cycle %d instead of %d\n", row.code, cycles, cyclesFor(row.within))
+		})
+	}
+}
+
+// TestTheHourBeforeDoesNotCount: a probe that was unplugged for an hour while
+// nobody heated must not make one bad frame an hour later trip.
+func TestTheHourBeforeDoesNotCount(t *testing.T) {
+	for _, row := range rows {
+		if row.blocked || row.within < time.Second || row.within >= time.Minute {
+			continue
+		}
+		t.Run(row.code.String(), func(t *testing.T) {
+			r := newRig(limits)
+			r.run(time.Second)
+			r.spoil = row.cause
+			r.run(time.Hour)
+			r.spoil = nil
+			r.run(4 * row.within)
+			r.press()
+			require.Equal(t, []float64{1, 1}, r.step())
+			r.spoil = row.cause
+			r.step()
+			assert.False(t, r.latched(row.code))
+		})
+	}
+}
+
+// TestMeltHigh is the one warning: told after two seconds, with a deadband, and
+// the heat is left alone.
+func TestMeltHigh(t *testing.T) {
+	r := enabled(limits)
+	at := func(c float64) func(*Sight) {
+		return func(s *Sight) { s.Pots[0].Melt = good(c + s.Pots[0].Melt.C - 150) }
+	}
+	r.spoil = at(177)
+	for range cyclesFor(2*time.Second) - 1 {
+		assert.Equal(t, []float64{1, 1}, r.step())
+		require.False(t, r.condition(MeltHigh).Active, "too early")
+	}
+	r.step()
+	assert.Equal(t, Condition{Code: MeltHigh, Pot: 0, Severity: Warning, Active: true}, r.condition(MeltHigh))
+	r.spoil = at(175) // within the deadband of 2 °C
+	r.run(time.Minute)
+	assert.True(t, r.condition(MeltHigh).Active)
+	r.spoil = at(174)
+	r.step()
+	assert.False(t, r.condition(MeltHigh).Active, "it returns by itself")
+}
+
+// TestUnprovenHeaters: without the proof on record nothing is ever enabled.
+func TestUnprovenHeaters(t *testing.T) {
+	l := limits
+	l.HeatersProven = false
+	r := enabled(l)
+	assert.Equal(t, []float64{0, 0}, r.press())
+	assert.Equal(t, []float64{0, 0}, r.press())
+	assert.Equal(t, Blocked, r.g.State())
+	assert.Equal(t, Condition{Code: HeaterUnproven, Pot: -1, Severity: Note, Active: true}, r.condition(HeaterUnproven))
+}
+
+// TestEveryRowCanBeActedOn: a stable name, a title, one instruction; and a row
+// that takes heat away says so.
+func TestEveryRowCanBeActedOn(t *testing.T) {
+	names := map[string]bool{}
+	for _, c := range Codes() {
+		r := c.Rule()
+		assert.Regexp(t, `^[a-z]+(_[a-z]+)*$`, c.String())
+		assert.False(t, names[c.String()], "twice: %s", c)
+		names[c.String()] = true
+		assert.NotEmpty(t, c.Title())
+		assert.True(t, strings.HasSuffix(c.Instruction(), "."), c)
+		switch r.Action {
+		case AllOff:
+			assert.Regexp(t, `^Heat (is|stays) off[.:]`, c.Instruction())
+		case HeaterOff:
+			assert.Regexp(t, `^This heater is off\.`, c.Instruction())
+		}
+		if r.Severity == Trip && r.Action == HeaterOff {
+			assert.True(t, r.onlyWithHeat, "%s: a probe that is unplugged while nobody heats is no trip", c)
+		}
+	}
+	assert.Equal(t, "unknown", Code(250).String())
+	assert.Equal(t, "trip", Trip.String())
+}
