@@ -35,11 +35,14 @@ const (
 	ColdJunction
 	// OutsideTable is a voltage outside the thermocouple's reference table.
 	OutsideTable
+	// DeviceFault is another fault that the device reports of this value.
+	DeviceFault
 )
 
 var faultNames = [...]string{
 	"not wired", "none", "missing", "open", "shorted", "no measurement", "refused",
 	"not a number", "cold junction unknown", "outside the thermocouple's table",
+	"device fault",
 }
 
 // String returns the fault in words.
