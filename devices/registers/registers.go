@@ -61,7 +61,9 @@ const (
 	NoUnit     Unit = ""         // a contact
 )
 
-// Channel is one value of one device. value = raw × Scale + Offset, in Unit.
+// Channel is one value of one device. value = raw × Scale + Offset, in Unit. Only
+// a channel that Validate finds nothing wrong with means what it says; any other
+// still makes nothing panic.
 type Channel struct {
 	Role   Role
 	Pot    string // the pot's name, for melt, plate, injector and heater
@@ -71,9 +73,9 @@ type Channel struct {
 	Function uint8
 	Address  uint16 // as on the wire, from 0
 	Type     Type
-	Words    Order // order of the two registers of a 32-bit value
-	Bytes    Order // order of the two bytes of a register
-	Scale    float64
+	Words    Order   // order of the two registers of a 32-bit value; "" for a bit
+	Bytes    Order   // order of the two bytes of a register; "" for a bit
+	Scale    float64 // 1 for a bit
 	Offset   float64
 	Unit     Unit
 	// Sentinels are raw values (as the type reads them, before scale) that mean
@@ -81,7 +83,7 @@ type Channel struct {
 	Sentinels []float64
 	// Status, where set, is a register with fault bits for this channel.
 	Status *Status
-	Invert bool // contacts and coils: closed reads 0
+	Invert bool // contacts, lamp and buzzer: closed is 0
 	// Thermocouple is the type letter, for a channel in millivolts, whose
 	// reference-junction temperature is the device's cold-junction channel.
 	Thermocouple string
@@ -89,11 +91,23 @@ type Channel struct {
 	CorrectionC float64
 }
 
-// Status is a register with fault bits, read with its channel.
+// Status is a register with fault bits, in the standard's own byte order, read
+// with its channel. Where bits of several masks are set, Open comes before
+// Shorted and Shorted before Fault.
 type Status struct {
-	Function uint8
+	Function uint8 // 3 or 4
 	Address  uint16
 	Open     uint16 // mask: any of these bits means an open thermocouple
 	Shorted  uint16 // mask: any of these bits means a short
 	Fault    uint16 // mask: any of these bits means another fault of the device
+}
+
+// Registers returns how many registers the channel takes, or bits for a channel
+// of type Bit: 1 or 2.
+func (c Channel) Registers() int {
+	switch c.Type {
+	case Int32, Uint32, Float32:
+		return 2
+	}
+	return 1
 }
