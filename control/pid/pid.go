@@ -89,8 +89,8 @@ func (p *PID) derivative() float64 { return -p.gains.Kp * p.gains.Td * p.slope }
 
 // Output returns the loop's answer between lo and hi, after dt seconds. A
 // measurement, set-point or dt that is no finite number, or a dt that is not
-// above zero, gives lo, and changes nothing in the loop: the caller must treat
-// it as a fault, never as an instruction.
+// above zero, gives lo, and changes nothing that a later output rests on: the
+// caller must treat it as a fault, never as an instruction.
 func (p *PID) Output(setpoint, measured, dt, lo, hi float64) float64 {
 	if !finite(setpoint) || !finite(measured) || !finite(dt) || dt <= 0 {
 		p.unbound = lo
@@ -98,6 +98,9 @@ func (p *PID) Output(setpoint, measured, dt, lo, hi float64) float64 {
 	}
 	p.differentiate(measured, dt)
 	p.unbound = p.gains.proportional(setpoint, measured) + p.derivative() + p.integral
+	if !finite(p.unbound) { // an overflow passes a clamp as NaN
+		p.unbound = lo
+	}
 	return math.Min(math.Max(p.unbound, lo), hi)
 }
 
