@@ -35,6 +35,9 @@ func (r Role) kind() kind {
 	return unknownKind
 }
 
+// Read reports whether such a channel is read, rather than written.
+func (r Role) Read() bool { return r.kind() == temperature || r.kind() == contact }
+
 // ofPot reports whether there is one such channel for each pot.
 func (r Role) ofPot() bool {
 	return r == Melt || r == Plate || r == Injector || r == Heater

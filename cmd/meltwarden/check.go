@@ -1,0 +1,65 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/config"
+	"meltwarden/daemon"
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+)
+
+func checkCommand() *cobra.Command {
+	var files files
+	var asJSON bool
+	c := &cobra.Command{
+		Use:   "check --config FILE",
+		Short: "Validate the files, open the ports, read every channel once; never heat",
+		Args:  cobra.NoArgs,
+		RunE:  func(c *cobra.Command, _ []string) error { return runCheck(c, files, asJSON) },
+	}
+	files.flags(c)
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
+	config.Flags(c.Flags())
+	return c
+}
+
+func runCheck(c *cobra.Command, f files, asJSON bool) error {
+	bench, recipe, _, err := f.load(c.Flags())
+	if err != nil {
+		return err
+	}
+	if !asJSON {
+		fmt.Fprintf(c.OutOrStdout(), "files are good: bench %q, recipe %q (version %s)\n", bench.Name, recipe.Name, recipe.Fingerprint())
+	}
+	found, err := devices.ReadOnce(c.Context(), daemon.Wiring(bench), daemon.OpenPort, clock.New(1))
+	if err != nil {
+		return err
+	}
+	return tellFindings(c.OutOrStdout(), found, asJSON)
+}
+
+func tellFindings(out io.Writer, found []devices.Finding, asJSON bool) error {
+	if asJSON {
+		if err := json.NewEncoder(out).Encode(map[string]any{"channels": found}); err != nil {
+			return err
+		}
+	}
+	bad := 0
+	for _, f := range found {
+		if !f.Good {
+			bad++
+		}
+		if !asJSON {
+			fmt.Fprintln(out, f)
+		}
+	}
+	if bad > 0 {
+		return fmt.Errorf("%d of %d channels gave no good reading", bad, len(found))
+	}
+	return nil
+}

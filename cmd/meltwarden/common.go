@@ -1,0 +1,83 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"meltwarden/config"
+	"meltwarden/control"
+)
+
+// listen opens the page's address and says where it is.
+func listen(out io.Writer, d config.Daemon) (net.Listener, error) {
+	l, err := net.Listen("tcp", d.Listen)
+	if err != nil {
+		return nil, fmt.Errorf("listen on %s: %w: choose another address with --listen, port 0 for any that is free", d.Listen, err)
+	}
+	fmt.Fprintf(out, "listening on http://%s\n", l.Addr())
+	return l, nil
+}
+
+// journal is a log and what to close after it.
+type journal struct {
+	*slog.Logger
+	close func() error
+}
+
+// openLog writes the log to standard error, or to the data folder while the
+// screen is drawn on.
+func openLog(d config.Daemon, screen bool) (journal, error) {
+	var out io.Writer = os.Stderr
+	closer := func() error { return nil }
+	if screen {
+		if err := os.MkdirAll(d.Data, 0o755); err != nil {
+			return journal{}, fmt.Errorf("data folder: %w: choose another with --data", err)
+		}
+		f, err := os.OpenFile(filepath.Join(d.Data, "meltwarden.log"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
+		if err != nil {
+			return journal{}, fmt.Errorf("log: %w: choose another data folder with --data", err)
+		}
+		out, closer = f, f.Close
+	}
+	return journal{slog.New(slog.NewTextHandler(out, &slog.HandlerOptions{Level: d.Log})), closer}, nil
+}
+
+// isTerminal reports whether a person reads the file.
+func isTerminal(f *os.File) bool {
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}
+
+// files are the two files a bench is run by.
+type files struct{ bench, recipe string }
+
+func (f *files) flags(c *cobra.Command) {
+	c.Flags().StringVar(&f.bench, "config", "", "the bench file")
+	c.Flags().StringVar(&f.recipe, "recipe", "", "a recipe file, instead of the one the bench file names")
+	_ = c.MarkFlagRequired("config") // the flag exists: it was made above
+}
+
+// load reads both files and joins them.
+func (f *files) load(flags *pflag.FlagSet) (*config.Bench, *config.Recipe, control.Settings, error) {
+	bench, err := config.LoadBench(f.bench, flags)
+	if err != nil {
+		return nil, nil, control.Settings{}, err
+	}
+	path := f.recipe
+	if path == "" {
+		path = bench.Recipe
+	}
+	recipe, err := config.LoadRecipe(path)
+	if err != nil {
+		return nil, nil, control.Settings{}, err
+	}
+	settings, err := config.Settings(bench, recipe)
+	return bench, recipe, settings, err
+}

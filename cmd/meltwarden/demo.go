@@ -1,0 +1,107 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/config"
+	"meltwarden/daemon/console"
+	"meltwarden/daemon/demo"
+	"meltwarden/daemon/frames"
+)
+
+type demoFlags struct {
+	speed      float64
+	seed       uint64
+	untilReady bool
+	asJSON     bool
+}
+
+func demoCommand() *cobra.Command {
+	var f demoFlags
+	c := &cobra.Command{
+		Use:   "demo",
+		Short: "Run an invented bench and hold it: nothing but this program is needed",
+		Long:  "Starts a simulated bench behind a pseudo-terminal and the daemon on the other\nside of it. The scenario is invented: an eel-shaped bait in slate, ivory and rust.",
+		Args:  cobra.NoArgs,
+		RunE:  func(c *cobra.Command, _ []string) error { return runDemo(c, f) },
+	}
+	c.Flags().Float64Var(&f.speed, "speed", 20, "how many times faster than real time, 1 to 20")
+	c.Flags().Uint64Var(&f.seed, "seed", 1, "which of the invented benches")
+	c.Flags().BoolVar(&f.untilReady, "until-ready", false, "end when every pot is ready to pour; fail after an hour of bench time")
+	c.Flags().BoolVar(&f.asJSON, "json", false, "with --until-ready, print one object at the end")
+	config.Flags(c.Flags())
+	return c
+}
+
+func runDemo(c *cobra.Command, f demoFlags) error {
+	if f.speed < 1 || f.speed > 20 {
+		return fmt.Errorf("--speed %g: write a number from 1 to 20", f.speed)
+	}
+	if f.asJSON && !f.untilReady {
+		return fmt.Errorf("--json: add --until-ready, or there is no end to print at")
+	}
+	bench, err := config.DemoBench(c.Flags())
+	if err != nil {
+		return err
+	}
+	// What a person reads goes to the terminal; with --json the object has the
+	// standard output for itself.
+	var words io.Writer = c.OutOrStdout()
+	if f.asJSON {
+		words = c.ErrOrStderr()
+	}
+	listener, err := listen(words, bench.Daemon)
+	if err != nil {
+		return err
+	}
+	screen := !f.asJSON && isTerminal(os.Stdout)
+	log, err := openLog(bench.Daemon, screen)
+	if err != nil {
+		return err
+	}
+	defer log.close()
+	d, err := demo.New(demo.Options{
+		Bench: bench, Speed: f.speed, Seed: f.seed, Listener: listener, Log: log.Logger, Version: version(),
+	})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(words, "simulated bench, invented scenario, seed %d, at ×%g, on %s\n\n", f.seed, f.speed, d.Port)
+	ctx, end := context.WithCancel(c.Context())
+	defer end()
+	show := console.New(words, screen, "meltwarden demo: "+d.Title, d.Settings)
+	err = d.Run(ctx, func(fr *frames.Frame) {
+		show.Show(fr)
+		if f.untilReady && (fr.Ready || fr.Time > demo.Patience) {
+			end()
+		}
+	})
+	if err != nil || !f.untilReady {
+		return err
+	}
+	return tellVerdict(c.OutOrStdout(), d.Verdict(), f.asJSON)
+}
+
+// tellVerdict prints how it went, and fails where a pot was not ready.
+func tellVerdict(out io.Writer, v demo.Verdict, asJSON bool) error {
+	if asJSON {
+		if err := json.NewEncoder(out).Encode(v); err != nil {
+			return err
+		}
+	} else {
+		for _, p := range v.Pots {
+			fmt.Fprintf(out, "%-8s true melt %.1f °C, set-point %.0f °C, overshoot %.1f °C\n", p.Colour, p.MeltC, p.SetpointC, p.OvershootC)
+		}
+	}
+	if !v.Ready {
+		return fmt.Errorf("not ready after %s of bench time", (time.Duration(v.ElapsedS) * time.Second).String())
+	}
+	return nil
+}

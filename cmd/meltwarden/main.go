@@ -1,0 +1,51 @@
+// Command meltwarden holds pots of liquid vinyl at their injection temperatures
+// and calls out when all of them are ready to pour.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+const caution = `Meltwarden works beside hardware interlocks and never replaces them: liquid
+vinyl at 170 °C, its fumes, mains heat and closed moulds can hurt. An
+independent cut-out with its own sensor, a fuse, an earth and an emergency stop
+that breaks the contactor belong on every bench. Local codes and a licensed
+electrician have the last word.`
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	err := root().ExecuteContext(ctx)
+	var s silent
+	switch {
+	case errors.As(err, &s):
+		os.Exit(1)
+	case err != nil:
+		fmt.Fprintln(os.Stderr, "meltwarden:", err)
+		os.Exit(1)
+	}
+}
+
+// silent is a failure that has been told already.
+type silent struct{}
+
+func (silent) Error() string { return "failed" }
+
+func root() *cobra.Command {
+	c := &cobra.Command{
+		Use:           "meltwarden",
+		Short:         "Holds pots of liquid vinyl and calls out when all are ready to pour",
+		Long:          "Holds pots of liquid vinyl at their injection temperatures over a serial line and\ncalls out when all of them are ready to pour.\n\n" + caution,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+	}
+	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), versionCommand())
+	return c
+}

@@ -1,0 +1,65 @@
+package main
+
+import (
+	"fmt"
+	"net"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/config"
+	"meltwarden/daemon"
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+)
+
+func serveCommand() *cobra.Command {
+	var files files
+	c := &cobra.Command{
+		Use:   "serve --config FILE",
+		Short: "Watch a bench: read it, guard it, show it",
+		Long: "Reads every channel of the bench five times a second and serves the page.\n\n" +
+			daemon.Refused + "\n\n" + caution,
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return runServe(c, files) },
+	}
+	files.flags(c)
+	config.Flags(c.Flags())
+	return c
+}
+
+func runServe(c *cobra.Command, f files) error {
+	bench, recipe, settings, err := f.load(c.Flags())
+	if err != nil {
+		return err
+	}
+	log, err := openLog(bench.Daemon, false)
+	if err != nil {
+		return err
+	}
+	defer log.close()
+	clk := clock.New(1)
+	bus, err := devices.Open(daemon.Wiring(bench), daemon.OpenPort, clk)
+	if err != nil {
+		return err
+	}
+	listener, err := listen(c.OutOrStdout(), bench.Daemon)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(c.OutOrStdout(), daemon.Refused)
+	return daemon.New(daemon.Options{
+		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
+		Title: recipe.Name, Run: bench.Name, Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
+		Token: bench.Daemon.Token, Hosts: hosts(bench.Daemon.Listen),
+	}).Run(c.Context())
+}
+
+// hosts is the name under which other computers reach this one, where the
+// address that is served on has one.
+func hosts(listen string) []string {
+	host, _, err := net.SplitHostPort(listen)
+	if err != nil || host == "" {
+		return nil
+	}
+	return []string{host}
+}

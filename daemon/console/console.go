@@ -1,0 +1,199 @@
+// Package console shows the bench in a terminal: a block of lines that is drawn
+// over itself where there is a screen, and one plain line now and then where
+// the output goes to a file or a pipe. The words are the page's.
+package console
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"meltwarden/control"
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/view"
+)
+
+// Console writes frames to a terminal or a file. It is not safe for use by
+// several goroutines.
+type Console struct {
+	out    io.Writer
+	screen bool
+	set    control.Settings
+	title  string
+
+	drawn  int // lines of the block on the screen
+	called uint64
+	said   string
+	saidAt time.Duration
+}
+
+// New returns a console. screen says that out understands cursor movements and
+// rings a bell.
+func New(out io.Writer, screen bool, title string, s control.Settings) *Console {
+	return &Console{out: out, screen: screen, set: s, title: title}
+}
+
+// Show writes what is new in a frame.
+func (c *Console) Show(f *frames.Frame) {
+	b := view.Of(f, c.set, time.Now())
+	if c.screen {
+		c.draw(b)
+		return
+	}
+	c.tell(b, f.Time)
+}
+
+// draw writes the block over the one before, and rings the bell for a new call.
+func (c *Console) draw(b view.Bench) {
+	lines := c.block(b)
+	var s strings.Builder
+	if c.drawn > 0 {
+		fmt.Fprintf(&s, "\x1b[%dA", c.drawn)
+	}
+	for _, l := range lines {
+		s.WriteString(l + "\x1b[K\n")
+	}
+	s.WriteString("\x1b[J")
+	if b.Call.Seq != c.called && !b.Call.Silenced {
+		s.WriteString(bell(b.Call.Sound))
+	}
+	c.called, c.drawn = b.Call.Seq, len(lines)
+	io.WriteString(c.out, s.String())
+}
+
+// bell rings once for news, twice for ready, three times for danger.
+func bell(sound string) string {
+	rings := map[string]int{"tick": 1, "act": 1, "ready": 2, "danger": 3}
+	return strings.Repeat("\a", rings[sound])
+}
+
+// Widths of the columns, for a terminal of 80 characters.
+const (
+	nameWidth  = 10
+	meltWidth  = 9
+	setWidth   = 13
+	stateWidth = 18
+)
+
+// block is the whole bench in a few lines.
+func (c *Console) block(b view.Bench) []string {
+	lines := []string{
+		fmt.Sprintf("%s   %s", c.title, clockTime(b.BenchTimeS)),
+		strings.ToUpper(b.Heat) + "   " + b.Shown.Power,
+		"",
+		b.Shown.Answer.C + detail(b.Shown.Detail),
+		"",
+	}
+	for _, p := range b.Pots {
+		lines = append(lines, potLine(p))
+	}
+	lines = append(lines, "")
+	for _, cond := range b.Conditions {
+		lines = append(lines, fmt.Sprintf("! %s: %s (%s). %s", cond.Where, cond.Title, cond.Status, cond.Instruction))
+	}
+	if b.Hot {
+		lines = append(lines, caution...)
+	}
+	return clip(lines)
+}
+
+var caution = []string{
+	"HOT. Vinyl at 170 °C sticks and burns. This program is not the protection:",
+	"the independent cut-out, the fuse, the earth and the emergency stop are.",
+}
+
+// clip keeps every line within 80 columns: a longer one would wrap and break
+// the redrawing.
+func clip(lines []string) []string {
+	var out []string
+	for _, l := range lines {
+		out = append(out, fold(l, 79)...)
+	}
+	return out
+}
+
+// fold breaks a line at spaces.
+func fold(line string, width int) []string {
+	var out []string
+	for runes := []rune(line); ; {
+		if len(runes) <= width {
+			return append(out, string(runes))
+		}
+		cut := width
+		for i := width; i > width/2; i-- {
+			if runes[i] == ' ' {
+				cut = i
+				break
+			}
+		}
+		out = append(out, string(runes[:cut]))
+		runes = append([]rune("  "), []rune(strings.TrimLeft(string(runes[cut:]), " "))...)
+	}
+}
+
+func detail(d string) string {
+	if d == "" {
+		return ""
+	}
+	return ", " + d
+}
+
+func potLine(p view.Pot) string {
+	name := p.Colour
+	if name == "" {
+		name = p.Name
+	}
+	waits := ""
+	if p.Shown.Wait != "" {
+		waits = p.Shown.Wait
+		if p.Shown.Left != "" {
+			waits += ", " + p.Shown.Left
+		}
+	}
+	return fmt.Sprintf("%d %s %s %s %s %s", p.Number,
+		pad(name, nameWidth), padLeft(p.Shown.Melt.C+" °C", meltWidth), pad(p.Shown.Against.C, setWidth+4),
+		pad(p.State, stateWidth), waits)
+}
+
+// pad fills to a width in characters, not bytes.
+func pad(s string, width int) string {
+	return s + strings.Repeat(" ", max(0, width-len([]rune(s))))
+}
+
+func padLeft(s string, width int) string {
+	return strings.Repeat(" ", max(0, width-len([]rune(s)))) + s
+}
+
+// sayEvery is how often a plain console speaks when nothing has changed.
+const sayEvery = time.Minute
+
+// tell writes one line when something has changed, or a minute of bench time
+// has passed.
+func (c *Console) tell(b view.Bench, at time.Duration) {
+	states := b.Heat
+	for _, p := range b.Pots {
+		states += "|" + p.State
+	}
+	for _, cond := range b.Conditions {
+		states += "|" + cond.Code + cond.Where
+	}
+	if states == c.said && at-c.saidAt < sayEvery {
+		return
+	}
+	c.said, c.saidAt = states, at
+	pots := make([]string, 0, len(b.Pots))
+	for _, p := range b.Pots {
+		pots = append(pots, fmt.Sprintf("%s %s °C %s", p.Colour, p.Shown.Melt.C, p.State))
+	}
+	fmt.Fprintf(c.out, "%s  %s | %s | %s\n", clockTime(b.BenchTimeS), strings.Join(pots, ", "), b.Heat, b.Shown.Answer.C)
+	for _, cond := range b.Conditions {
+		fmt.Fprintf(c.out, "%s  ! %s: %s (%s). %s\n", clockTime(b.BenchTimeS), cond.Where, cond.Title, cond.Status, cond.Instruction)
+	}
+}
+
+// clockTime writes bench time as h:mm:ss.
+func clockTime(seconds float64) string {
+	s := int(seconds)
+	return fmt.Sprintf("%d:%02d:%02d", s/3600, s/60%60, s%60)
+}

@@ -1,0 +1,180 @@
+// Package daemon joins the bench to those who watch it: five times a second it
+// takes what the line reported, lets control decide, tells the heaters, and
+// publishes the frame. Everything that shows, stores or announces hangs off the
+// frame and can neither delay nor change a heat decision.
+//
+// Stopping has an order: cycles end, the heaters are told zero and the port is
+// let go, and only then the page closes.
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync"
+	"time"
+
+	"meltwarden/control"
+	"meltwarden/daemon/api"
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/metrics"
+	"meltwarden/daemon/trend"
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+	"meltwarden/devices/simbench"
+)
+
+// Options are what a daemon is made from. All are required but Listener, Token,
+// Hosts and Simulated.
+type Options struct {
+	Settings control.Settings
+	Bus      *devices.Bus
+	Clock    *clock.Clock
+	Listener net.Listener // nil serves no page
+	Log      *slog.Logger
+	// Title names the recipe on the page; Run, Recipe and RecipeVersion are what
+	// metrics are joined by.
+	Title, Run, Recipe, RecipeVersion string
+	Version                           string
+	// Token lets other computers in; Hosts are the names they use.
+	Token string
+	Hosts []string
+	// Simulated is the simulated bench at the other end of the line, where there
+	// is one. Without it no heater is ever energised.
+	Simulated *simbench.Bench
+}
+
+// Refused is why heat can not be enabled on a bench of real heaters.
+const Refused = "Heat is refused: it is not on record that these heaters switch off by themselves when the line goes silent. Only the simulated bench is heated."
+
+// Daemon is one running bench.
+type Daemon struct {
+	opts     Options
+	hub      frames.Hub
+	trend    trend.Trend
+	metrics  *metrics.Metrics
+	watchdog watchdog
+	commands *queue
+}
+
+// New returns a daemon that is not running yet.
+func New(o Options) *Daemon {
+	// The one place where a heater may count as proven, and only for the bench
+	// whose time-out this program itself runs.
+	o.Settings.Limits.HeatersProven = o.Simulated != nil && o.Simulated.ProvesTimeout()
+	d := &Daemon{opts: o, watchdog: watchdog{clk: o.Clock}, commands: newQueue()}
+	d.metrics = metrics.New(metrics.Options{
+		Latest: d.hub.Latest, Settings: o.Settings, Exchanges: d.exchanges,
+		Run:     metrics.Run{Name: o.Run, Recipe: o.Recipe, Version: o.RecipeVersion},
+		Version: o.Version, Now: time.Now,
+	})
+	return d
+}
+
+// Hub is where frames are published.
+func (d *Daemon) Hub() *frames.Hub { return &d.hub }
+
+// Submit queues a command for the next cycle. It does not wait, and refuses only
+// marks, never "all off". No command enables heat.
+func (d *Daemon) Submit(c control.Command) error { return d.commands.put(c) }
+
+// Run works until the context ends, or the page can no longer be served, and
+// then stops in order. It returns nil after an end that was asked for.
+func (d *Daemon) Run(ctx context.Context) error {
+	cycling, endCycles := context.WithCancel(ctx)
+	serving, endServing := context.WithCancel(context.WithoutCancel(ctx))
+	defer endServing()
+	var watchers sync.WaitGroup
+	watchers.Go(func() { d.remember(serving) })
+	watchers.Go(func() { d.log(serving) })
+
+	served := make(chan error, 1)
+	go func() {
+		served <- d.serve(serving)
+		endCycles() // without its page a bench is not left hot
+	}()
+	d.cycle().run(cycling)
+	endCycles()
+	stopped := d.stopHeat()
+	endServing()
+	watchers.Wait()
+	return errors.Join(stopped, <-served)
+}
+
+func (d *Daemon) serve(ctx context.Context) error {
+	if d.opts.Listener == nil {
+		<-ctx.Done()
+		return nil
+	}
+	return api.Serve(ctx, d.opts.Listener, d.handler())
+}
+
+func (d *Daemon) cycle() *cycle {
+	o := &d.opts
+	return &cycle{
+		period: o.Settings.Period, bus: o.Bus, clk: o.Clock,
+		bench: control.NewBench(o.Settings), pots: len(o.Settings.Pots),
+		commands: d.commands, publish: d.hub.Publish, observe: d.metrics.ObserveCycle, fed: d.watchdog.feed,
+	}
+}
+
+// stopWithin bounds the farewell to the heaters; after it their own time-out
+// has to do.
+const stopWithin = 2 * time.Second
+
+// stopHeat tells the heaters zero and lets the ports go.
+func (d *Daemon) stopHeat() error {
+	ctx, cancel := context.WithTimeout(context.Background(), stopWithin)
+	defer cancel()
+	if d.opts.Bus.Close(ctx) {
+		d.opts.Log.Info("heaters told zero, line closed")
+		return nil
+	}
+	return fmt.Errorf("the heaters did not confirm zero before the end; their own communication time-out has to switch them off: check that the plates cool")
+}
+
+func (d *Daemon) handler() http.Handler {
+	o := &d.opts
+	refused := Refused
+	if o.Settings.Limits.HeatersProven {
+		refused = ""
+	}
+	return api.New(api.Options{
+		Hub: &d.hub, Settings: o.Settings, Trend: &d.trend, Metrics: d.metrics.Handler(),
+		Submit: d.Submit, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
+		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
+	})
+}
+
+// exchanges is how the serial line is doing, for the metrics.
+func (d *Daemon) exchanges() []metrics.Exchanges {
+	var all []metrics.Exchanges
+	for _, device := range d.opts.Bus.Stats().Devices {
+		for outcome, n := range device.Exchanges {
+			all = append(all, metrics.Exchanges{Device: device.Name, Outcome: outcome.String(), Count: n})
+		}
+	}
+	return all
+}
+
+// remember keeps the session's trend.
+func (d *Daemon) remember(ctx context.Context) {
+	d.follow(ctx, d.trend.Add)
+}
+
+// follow hands every frame it can keep up with to do, until the context ends.
+func (d *Daemon) follow(ctx context.Context, do func(*frames.Frame)) {
+	published, cancel := d.hub.Subscribe()
+	defer cancel()
+	for {
+		select {
+		case f := <-published:
+			do(f)
+		case <-ctx.Done():
+			return
+		}
+	}
+}

@@ -1,0 +1,166 @@
+// Package demo is the whole of Meltwarden on one computer: a simulated bench
+// behind a pseudo-terminal, and the daemon on the other side of it, which knows
+// of the bench only what the line says. The scenario is invented: an eel-shaped
+// bait in slate, ivory and rust.
+package demo
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+
+	"meltwarden/config"
+	"meltwarden/control"
+	"meltwarden/daemon"
+	"meltwarden/daemon/frames"
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+	"meltwarden/devices/modbus"
+	"meltwarden/devices/pipe"
+	"meltwarden/devices/simbench"
+)
+
+// Options are what a demo may be told.
+type Options struct {
+	// Bench is config.DemoBench, under the environment and the flags.
+	Bench *config.Bench
+	// Speed is how many times faster than the wall's the bench's time runs, from 1.
+	Speed float64
+	Seed  uint64
+	// Listener is where the page is served; nil serves none.
+	Listener net.Listener
+	Log      *slog.Logger
+	// InMemory puts a pipe between bench and daemon instead of a pseudo-terminal.
+	InMemory bool
+	Version  string
+}
+
+// Demo is a simulated bench with its daemon.
+type Demo struct {
+	Bench    *simbench.Bench
+	Daemon   *daemon.Daemon
+	Settings control.Settings
+	Title    string
+	// Port is where the daemon finds the bench.
+	Port string
+
+	line  line
+	judge *judge
+}
+
+// line is the wire between bench and daemon, seen from the bench.
+type line interface {
+	simbench.Port
+	Close() error
+}
+
+// New builds a demo that does not run yet.
+func New(o Options) (*Demo, error) {
+	recipe := config.DemoRecipe()
+	settings, err := config.Settings(o.Bench, recipe)
+	if err != nil {
+		return nil, err
+	}
+	clk := clock.New(o.Speed)
+	d := &Demo{Settings: settings, Title: recipe.Name}
+	if d.Bench, err = newBench(settings, o.Seed, clk); err != nil {
+		return nil, err
+	}
+	connect := d.connectTerminal
+	if o.InMemory {
+		connect = d.connectPipe
+	}
+	opener, err := connect()
+	if err != nil {
+		return nil, err
+	}
+	bus, err := devices.Open(daemon.Wiring(o.Bench), opener, clk)
+	if err != nil {
+		return nil, errors.Join(err, d.line.Close())
+	}
+	d.Daemon = daemon.New(daemon.Options{
+		Settings: settings, Bus: bus, Clock: clk, Listener: o.Listener, Log: o.Log, Version: o.Version,
+		Title: recipe.Name, Run: "demo", Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
+		Simulated: d.Bench,
+	})
+	d.judge = newJudge(d.Bench, settings)
+	d.Bench.ReportTo(maker{d.Daemon})
+	return d, nil
+}
+
+func newBench(s control.Settings, seed uint64, clk *clock.Clock) (*simbench.Bench, error) {
+	c := simbench.Config{Seed: seed, Maker: true}
+	for _, p := range s.Pots {
+		c.Pots = append(c.Pots, simbench.Pot{Name: p.Name, VolumeML: p.VolumeML, HeaterW: p.HeaterW})
+	}
+	return simbench.New(c, clk)
+}
+
+// maker passes on what the simulated maker ticks, the way a page's button does.
+type maker struct{ d *daemon.Daemon }
+
+// Stirred implements simbench.Marks.
+func (m maker) Stirred(pot int) { m.mark(control.Stir, pot) }
+
+// Clear implements simbench.Marks.
+func (m maker) Clear(pot int) { m.mark(control.TickClear, pot) }
+
+// mark can fail only when more marks wait than a maker has hands; what got lost
+// is a stir, which comes again.
+func (m maker) mark(k control.CommandKind, pot int) {
+	_ = m.d.Submit(control.Command{Kind: k, Pot: pot})
+}
+
+// Verdict is how it has gone so far.
+func (d *Demo) Verdict() Verdict { return d.judge.now() }
+
+// Run works until the context ends, and calls show with every frame it can keep
+// up with.
+func (d *Demo) Run(ctx context.Context, show func(*frames.Frame)) error {
+	serving, endServing := context.WithCancel(context.WithoutCancel(ctx))
+	defer endServing()
+	bench := make(chan error, 1)
+	go func() { bench <- d.Bench.Serve(serving, d.line) }()
+
+	watching, endWatching := context.WithCancel(ctx)
+	defer endWatching()
+	watched := make(chan struct{})
+	go func() {
+		defer close(watched)
+		d.watch(watching, show)
+	}()
+	err := d.Daemon.Run(ctx)
+	endWatching()
+	<-watched
+	endServing() // last: the farewell to the heaters goes over the line
+	if e := <-bench; e != nil {
+		err = errors.Join(err, fmt.Errorf("simulated bench: %w", e))
+	}
+	return errors.Join(err, d.line.Close())
+}
+
+func (d *Demo) watch(ctx context.Context, show func(*frames.Frame)) {
+	published, cancel := d.Daemon.Hub().Subscribe()
+	defer cancel()
+	for {
+		select {
+		case f := <-published:
+			d.judge.watch(f)
+			show(f)
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// connectPipe puts a pipe in memory between bench and daemon.
+func (d *Demo) connectPipe() (opener, error) {
+	ours, theirs := pipe.New()
+	d.line, d.Port = ours, "a pipe in memory"
+	return func(devices.LineConfig) (modbus.Port, error) { return theirs, nil }, nil
+}
+
+// opener is handed a line's settings and opens its port.
+type opener = func(devices.LineConfig) (modbus.Port, error)
