@@ -60,6 +60,7 @@ type Cascade struct {
 	outer   *pid.PID
 	running bool
 	began   bool
+	rested  bool // the melt loop's integral is the plate's own resting excess, no longer the guess
 	known   balance
 	plateSP float64
 	innerSP float64
@@ -179,8 +180,10 @@ func (c *Cascade) Applied(duty, dt float64) {
 	c.inner.SetIntegral(math.Min(math.Max(c.inner.Integral(), integralLow), integralHigh))
 	if c.mayIntegrate(duty) {
 		c.outer.Applied(c.plateSP-m.TargetC, m.TargetC, m.MeltC, dt, 0, false)
+		c.rested = true
 	}
-	if c.known.add(m, duty, dt, c.pot) {
+	// In a later recovery the guess must not take the place of what was learnt.
+	if c.known.add(m, duty, dt, c.pot) && !c.rested {
 		c.outer.SetIntegral(c.known.restingExcess(c.pot))
 	}
 }
