@@ -3,7 +3,10 @@
 // the continuous share.
 package circuit
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // Rating is what the supply circuit can carry.
 type Rating struct {
@@ -80,7 +83,7 @@ func (s *Share) fill(duty, ratedW, need []float64, budget float64) {
 		if !served {
 			for i := range duty {
 				if s.open[i] {
-					duty[i] = budget * (need[i] + minNeed) / weight / ratedW[i]
+					duty[i] = math.Floor(budget*(need[i]+minNeed)/weight/ratedW[i]*steps) / steps
 				}
 			}
 			return
@@ -88,6 +91,10 @@ func (s *Share) fill(duty, ratedW, need []float64, budget float64) {
 		budget = max(left, 0)
 	}
 }
+
+// steps is how finely a circuit that is full is shared, downwards, so that neither
+// a device's rounding nor a number's last bit goes over the rating.
+const steps = 10000
 
 // minNeed keeps a pot that needs nothing more from being shut out of a circuit
 // it only wants a little of.

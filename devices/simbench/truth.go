@@ -17,9 +17,12 @@ type Truth struct {
 // PotTruth is one pot as it really is.
 type PotTruth struct {
 	MeltC, PlateC, WallC, ElementC float64
-	PowerW                         float64 // the heater draws now
-	HeatJ                          float64 // the heater gave since the start
-	Lifted, Clear                  bool
+	// MeltProbeErrorC and PlateProbeErrorC are the probes' own fixed errors, which
+	// no controller can know without a calibration.
+	MeltProbeErrorC, PlateProbeErrorC float64
+	PowerW                            float64 // the heater draws now
+	HeatJ                             float64 // the heater gave since the start
+	Lifted, Clear                     bool
 }
 
 // Truth returns the bench as it is now.
@@ -34,6 +37,7 @@ func (b *Bench) Truth() Truth {
 		for _, p := range b.pots {
 			t.Pots = append(t.Pots, PotTruth{
 				MeltC: p.heat.MeltC(), PlateC: p.heat.PlateC(), WallC: p.heat.WallC(), ElementC: p.heat.ElementC(),
+				MeltProbeErrorC: p.spec.MeltProbe.OffsetC, PlateProbeErrorC: p.spec.PlateProbe.OffsetC,
 				PowerW: p.powerW, HeatJ: p.heat.Ledger().InJ,
 				Lifted: p.heat.Lifted(), Clear: p.heat.Clear(),
 			})
