@@ -36,18 +36,17 @@ type Device struct {
 // # No answer to another question
 //
 // Unit, function, length and check are tested on every reply, and for a write
-// also what was written. A late reply of the same shape passes all of these: it
-// can not be told from the right one by anything on the wire, and only time
-// tells them apart. So a request that got no good answer bars its shape (the
-// unit and function, with the address of a write or the length of a read) until
-// twice the device's Timeout has passed since the request was sent; requests of
-// other shapes go on meanwhile. Before every request the client listens until
-// the line has been silent, for longer after anything unexpected, and discards
-// what it hears. The first thing to arrive decides an exchange: after a bad frame
-// the client does not wait for a better one.
+// also what was written. A late reply of the same shape passes all of these:
+// nothing on the wire tells it from the right one. So a request that got no good
+// answer bars its shape (see unanswered) until its late reply can not come any
+// more; requests of other shapes and to other units go on meanwhile. Before every
+// request the client listens until the line has been silent, for longer after
+// anything unexpected, and discards what it hears. The first thing to arrive
+// decides an exchange: after a bad frame the client does not wait for a better
+// one.
 //
-// What remains is the assumption that a device begins its reply within twice its
-// Timeout or never, and answers a request once.
+// What remains is the assumption that a device answers a request once, in the
+// order in which it was asked, and not later than longestLate.
 type Client struct {
 	port   Port
 	clk    *clock.Clock
@@ -58,12 +57,15 @@ type Client struct {
 	// lastHeard is when the line last carried anything, lastOdd when it last
 	// carried something unexpected.
 	lastHeard, lastOdd time.Duration
-	barred             map[shape]time.Duration
+	unanswered         map[uint8]*unanswered // by unit
 	echo               echo
 	sent, heard        []byte
 }
 
 const (
+	// longestLate is how long after a request its reply can come (estimate, no
+	// source; a device's Timeout is when it is given up, not what it can do).
+	longestLate = 2 * time.Second
 	// afterOdd is the silence that ends something unexpected. Common practice, no
 	// source: adapters on a universal serial bus hand bytes over in batches up to
 	// 16 ms apart.
@@ -87,9 +89,9 @@ func NewClient(port Port, baud int, clk *clock.Clock) *Client {
 		port: port, clk: clk, timing: timingAt(baud), writer: newWriter(port),
 		// What was on the line before is unknown: begin as after something odd.
 		lastHeard: now, lastOdd: now,
-		barred: map[shape]time.Duration{},
-		sent:   make([]byte, 0, MaxFrame),
-		heard:  make([]byte, 0, 2*MaxFrame),
+		unanswered: map[uint8]*unanswered{},
+		sent:       make([]byte, 0, MaxFrame),
+		heard:      make([]byte, 0, 2*MaxFrame),
 	}
 }
 
@@ -102,33 +104,18 @@ func (c *Client) Close() <-chan struct{} {
 	return c.writer.close()
 }
 
-// shape is what a reply can be recognised by.
-type shape struct {
-	unit, function uint8
-	mark           uint16 // of a write the address, of a read the number of bytes
-}
-
-func (r Request) shape() shape {
-	if r.Writes() {
-		return shape{r.Unit, r.Function, r.Address}
-	}
-	return shape{r.Unit, r.Function, uint16(r.size())}
-}
-
-// ReadyAt returns the bench time from which the request can be made without
-// waiting for an earlier one's late reply to pass.
-func (c *Client) ReadyAt(d *Device, r Request) time.Duration {
-	r.Unit = d.Unit
-	return c.barred[r.shape()]
-}
-
 // Exchange makes a request of the device and returns what was read, as on the
-// wire; it is valid until the next exchange. The request's Unit is the device's.
-// If an earlier request's late reply could still be taken for this one's, the
-// exchange first waits until it can not; see ReadyAt. Every error is an *Error.
+// wire; it is valid until the next exchange. The request's Unit is the device's,
+// and the request must pass Check. If an earlier request's late reply could be
+// taken for this one's, the exchange first makes sure that it can not; see
+// ReadyAt. Every error is an *Error.
 func (c *Client) Exchange(d *Device, r Request) ([]byte, error) {
 	r.Unit = d.Unit
-	if err := c.learnEcho(d, r); err != nil {
+	err := c.learnEcho(d, r)
+	if err == nil {
+		err = c.overtake(d, r)
+	}
+	if err != nil {
 		return nil, c.count(d, r, err)
 	}
 	data, err := c.exchange(d, r)
@@ -145,11 +132,12 @@ func (c *Client) count(d *Device, r Request, err error) error {
 	return &Error{Device: d.Name, Unit: r.Unit, Function: r.Function, Address: r.Address, Outcome: outcome, Err: err}
 }
 
+// exchange makes a request, waiting first while its shape is barred.
 func (c *Client) exchange(d *Device, r Request) ([]byte, error) {
 	if c.failed != nil {
 		return nil, c.failed
 	}
-	if err := c.settle(c.barred[r.shape()]); err != nil {
+	if err := c.settle(c.freeAt(r)); err != nil {
 		return nil, err
 	}
 	c.sent = r.Append(c.sent[:0])
@@ -159,21 +147,17 @@ func (c *Client) exchange(d *Device, r Request) ([]byte, error) {
 	sentAt := c.lastHeard
 	frame, err := c.receive(r, sentAt+d.Timeout+c.timing.of(r.ReplyLength()))
 	if err != nil {
-		c.bar(r, sentAt+2*d.Timeout)
+		c.bar(d, r, sentAt)
 		return nil, err
 	}
 	data, err := r.ParseReply(frame)
-	if err != nil && OutcomeOf(err) != Refused {
-		c.lastOdd = c.lastHeard
-		c.bar(r, sentAt+2*d.Timeout)
+	if c.answers(r, err) {
+		delete(c.unanswered, r.Unit)
+		return data, err
 	}
-	return data, err
-}
-
-// bar keeps the request's shape from being asked until its late reply would have
-// begun and, with the silence before a request, ended.
-func (c *Client) bar(r Request, begun time.Duration) {
-	c.barred[r.shape()] = begun + c.timing.of(r.ReplyLength())
+	c.lastOdd = c.lastHeard
+	c.bar(d, r, sentAt)
+	return nil, errNoAnswer(err)
 }
 
 // settle listens until the given time, and until the line has been silent for as

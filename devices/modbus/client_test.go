@@ -27,13 +27,41 @@ const (
 
 // part is a piece of what a simulated device sends, some time after the request.
 type part struct {
-	after time.Duration
+	delay time.Duration
 	bytes []byte
+	noise bool // not from the device, so not in its order
 }
 
-// answers reads requests at the far end and sends what reply returns for each,
-// until the line closes.
+func after(delay time.Duration, bytes []byte) part { return part{delay, bytes, false} }
+
+func noise(delay time.Duration, bytes ...byte) part { return part{delay, bytes, true} }
+
+// patience is how long after a request a simulated device still answers it.
+const patience = longestLate - 10*time.Millisecond
+
+// answers reads requests at the far end and sends what reply returns for each, in
+// the order of the requests, until the line closes. Requests that come when the
+// device is too far behind are lost.
 func answers(end *pipe.End, reply func(Request) []part) {
+	var free time.Time
+	send := func(parts []part) {
+		asked := time.Now()
+		begin := asked
+		if free.After(asked) {
+			begin = free
+		}
+		for _, p := range parts {
+			at := begin.Add(p.delay)
+			if p.noise {
+				at = asked.Add(p.delay)
+			} else if at.Sub(asked) > patience {
+				return
+			} else {
+				free = at
+			}
+			time.AfterFunc(time.Until(at), func() { _, _ = end.Write(p.bytes) })
+		}
+	}
 	var got []byte
 	chunk := make([]byte, MaxFrame)
 	for {
@@ -48,9 +76,7 @@ func answers(end *pipe.End, reply func(Request) []part) {
 			if errors.Is(err, ErrCRC) {
 				continue
 			}
-			for _, p := range reply(r) {
-				time.AfterFunc(p.after, func() { _, _ = end.Write(p.bytes) })
-			}
+			send(reply(r))
 		}
 	}
 }
@@ -98,7 +124,7 @@ func TestSilenceBeforeEveryRequest(t *testing.T) {
 	reply := func(r Request) []part {
 		asked = append(asked, time.Now())
 		replied = append(replied, time.Now().Add(10*time.Millisecond))
-		return []part{{10 * time.Millisecond, good(r)}}
+		return []part{after(10*time.Millisecond, good(r))}
 	}
 	bench(t, 1, reply, func(t *testing.T, c *Client, _ *pipe.End) {
 		d := &Device{Name: "probes", Unit: 1, Timeout: quick}
@@ -116,7 +142,7 @@ func TestSilenceBeforeEveryRequest(t *testing.T) {
 func TestGapsInsideAReplyDoNotMatter(t *testing.T) {
 	bench(t, 1, func(r Request) []part {
 		f := good(r)
-		return []part{{10 * time.Millisecond, f[:1]}, {26 * time.Millisecond, f[1:6]}, {60 * time.Millisecond, f[6:]}}
+		return []part{after(10*time.Millisecond, f[:1]), after(26*time.Millisecond, f[1:6]), after(60*time.Millisecond, f[6:])}
 	}, func(t *testing.T, c *Client, _ *pipe.End) {
 		data, err := c.Exchange(&Device{Unit: 1, Timeout: quick}, Request{Function: ReadHolding, Address: 7, Quantity: 3})
 		require.NoError(t, err)
@@ -126,7 +152,7 @@ func TestGapsInsideAReplyDoNotMatter(t *testing.T) {
 
 func TestRefusalIsHeardAtOnce(t *testing.T) {
 	bench(t, 1, func(r Request) []part {
-		return []part{{time.Millisecond, r.AppendException(nil, Exception{IllegalDataAddress})}}
+		return []part{after(time.Millisecond, r.AppendException(nil, Exception{IllegalDataAddress}))}
 	}, func(t *testing.T, c *Client, _ *pipe.End) {
 		d := &Device{Name: "heaters", Unit: 9, Timeout: time.Second}
 		start := time.Now()
@@ -143,52 +169,102 @@ func TestRefusalIsHeardAtOnce(t *testing.T) {
 // that does not outwait it is one answer behind from then on.
 func TestLateReplyIsNotTheNextAnswer(t *testing.T) {
 	for _, speed := range []float64{1, 20} {
-		t.Run(fmt.Sprintf("speed %v", speed), func(t *testing.T) {
-			n := 0
-			bench(t, speed, func(r Request) []part {
-				n++
-				after := 5 * time.Millisecond
-				if n == 3 {
-					after = 190 * time.Millisecond
-				}
-				return []part{{time.Duration(float64(after) / speed), good(r)}}
-			}, func(t *testing.T, c *Client, _ *pipe.End) {
-				d := &Device{Unit: 1, Timeout: quick}
-				late := 0
-				for address := range uint16(40) {
-					data, err := c.Exchange(d, Request{Function: ReadInput, Address: address, Quantity: 1})
-					if err != nil {
-						assert.Equal(t, TimedOut, OutcomeOf(err))
-						late++
-						continue
+		for _, lateness := range []time.Duration{110 * time.Millisecond, 190 * time.Millisecond, time.Second, 1900 * time.Millisecond} {
+			t.Run(fmt.Sprintf("speed %v, %v late", speed, lateness), func(t *testing.T) {
+				n := 0
+				bench(t, speed, func(r Request) []part {
+					n++
+					delay := 5 * time.Millisecond
+					if n == 3 {
+						delay = lateness
 					}
-					assert.Equal(t, []uint16{address}, Registers(data))
-				}
-				assert.Equal(t, 1, late)
+					return []part{after(time.Duration(float64(delay)/speed), good(r))}
+				}, func(t *testing.T, c *Client, _ *pipe.End) {
+					d := &Device{Unit: 1, Timeout: quick}
+					late := 0
+					for address := range uint16(40) {
+						data, err := c.Exchange(d, Request{Function: ReadInput, Address: address, Quantity: 1})
+						if err != nil {
+							assert.Contains(t, []Outcome{TimedOut, Mismatch}, OutcomeOf(err))
+							late++
+							continue
+						}
+						assert.Equal(t, []uint16{address}, Registers(data))
+					}
+					assert.Contains(t, []int{1, 2}, late, "the late one, and the read that was to overtake it")
+				})
 			})
-		})
+		}
 	}
 }
 
 func TestOtherShapesGoOnWhileOneIsBarred(t *testing.T) {
 	bench(t, 1, func(r Request) []part {
-		if r.Unit == 1 && r.Function == ReadInput {
+		if r.Unit == 1 && !r.Writes() {
 			return nil
 		}
-		return []part{{time.Millisecond, good(r)}}
+		return []part{after(time.Millisecond, good(r))}
 	}, func(t *testing.T, c *Client, _ *pipe.End) {
 		dead, alive := &Device{Unit: 1, Timeout: quick}, &Device{Unit: 2, Timeout: quick}
 		read := Request{Function: ReadInput, Quantity: 1}
-		_, err := c.Exchange(dead, read)
-		require.Equal(t, TimedOut, OutcomeOf(err))
+		for range 2 { // the read itself, then the one that was to overtake it
+			assert.Zero(t, c.ReadyAt(dead, read))
+			_, err := c.Exchange(dead, read)
+			require.Equal(t, TimedOut, OutcomeOf(err))
+		}
 		start := c.clk.Now()
-		assert.Greater(t, c.ReadyAt(dead, read), start)
+		assert.Greater(t, c.ReadyAt(dead, read), start+longestLate-2*quick)
 		assert.Zero(t, c.ReadyAt(alive, read))
-		_, err = c.Exchange(alive, read)
+		_, err := c.Exchange(alive, read)
 		assert.NoError(t, err)
 		_, err = c.Exchange(dead, Request{Function: WriteRegisters, Quantity: 1, Data: []byte{0, 0}})
-		assert.NoError(t, err, "a write to the same unit can not be answered by its late reading")
+		assert.NoError(t, err, "a write can not be answered by a late reading")
 		assert.Less(t, c.clk.Now()-start, 50*time.Millisecond)
+		assert.Zero(t, c.ReadyAt(dead, read), "the write was answered, so nothing from before can come")
+	})
+}
+
+// One lost reply costs one exchange: the next overtakes it at once.
+func TestALostReplyIsOvertaken(t *testing.T) {
+	for _, r := range everyFunction() {
+		t.Run(fmt.Sprintf("function %d", r.Function), func(t *testing.T) {
+			asked := 0
+			bench(t, 1, func(r Request) []part {
+				if asked++; asked == 2 {
+					return nil
+				}
+				return []part{after(time.Millisecond, good(r))}
+			}, func(t *testing.T, c *Client, _ *pipe.End) {
+				d := &Device{Unit: 1, Timeout: quick}
+				_, err := c.Exchange(d, Request{Function: ReadHolding, Quantity: 9})
+				require.NoError(t, err)
+				_, err = c.Exchange(d, r)
+				require.Equal(t, TimedOut, OutcomeOf(err))
+				start := c.clk.Now()
+				_, err = c.Exchange(d, r)
+				assert.NoError(t, err)
+				assert.Less(t, c.clk.Now()-start, 30*time.Millisecond+timingAt(baud).of(2*MaxFrame))
+			})
+		})
+	}
+}
+
+// A refusal names no address, so a late one could be anybody's.
+func TestLateRefusalIsNotTheNextAnswer(t *testing.T) {
+	asked := 0
+	bench(t, 1, func(r Request) []part {
+		if asked++; asked == 1 {
+			return []part{after(quick+20*time.Millisecond, r.AppendException(nil, Exception{DeviceBusy}))}
+		}
+		return []part{after(time.Millisecond, good(r))}
+	}, func(t *testing.T, c *Client, _ *pipe.End) {
+		d := &Device{Unit: 1, Timeout: quick}
+		_, err := c.Exchange(d, Request{Function: ReadInput, Quantity: 2})
+		require.Equal(t, TimedOut, OutcomeOf(err))
+		_, err = c.Exchange(d, Request{Function: ReadInput, Quantity: 7})
+		assert.ErrorIs(t, err, errDoubtful)
+		assert.Equal(t, uint64(1), d.Counts.Of(Mismatch))
+		assert.Zero(t, d.Counts.Of(Refused))
 	})
 }
 
@@ -207,7 +283,7 @@ func (w *world) reply(r Request) []part {
 	defer w.mu.Unlock()
 	w.asked++
 	w.fresh = []uint16{w.asked, r.Address}
-	frame := r.AppendReply(nil, AppendRegisters(nil, w.fresh...))
+	frame := r.AppendReply(nil, AppendRegisters(nil, w.fresh...)[:r.size()])
 	prompt := time.Duration(w.rng.Int64N(int64(90 * time.Millisecond)))
 	fault := []string{"none", "lost", "late", "corrupt", "short", "doubled", "alien", "noise", "split", "late noise"}[w.rng.IntN(10)]
 	w.fault[fault]++
@@ -215,7 +291,7 @@ func (w *world) reply(r Request) []part {
 	case "lost":
 		return nil
 	case "late":
-		return []part{{quick + prompt + 5*time.Millisecond, frame}}
+		return []part{after(quick+time.Duration(w.rng.Int64N(int64(patience-quick))), frame)}
 	case "corrupt":
 		// The check finds every error of one to three bits.
 		for _, bit := range w.rng.Perm(8 * len(frame))[:1+w.rng.IntN(3)] {
@@ -225,19 +301,19 @@ func (w *world) reply(r Request) []part {
 		frame = frame[:w.rng.IntN(len(frame))]
 	case "doubled":
 		again := prompt + time.Duration(w.rng.Int64N(int64(1500*time.Microsecond)))
-		return []part{{prompt, frame}, {again, frame}}
+		return []part{after(prompt, frame), after(again, frame)}
 	case "alien":
 		r.Unit++
 		frame = r.AppendReply(nil, []byte{0, 0, 0, 0})
 	case "noise":
-		return []part{{prompt, []byte{byte(w.rng.Uint32())}}, {prompt + 1, frame}}
+		return []part{noise(prompt, byte(w.rng.Uint32())), after(prompt+1, frame)}
 	case "split":
 		cut := w.rng.IntN(len(frame))
-		return []part{{prompt, frame[:cut]}, {prompt + time.Duration(w.rng.Int64N(int64(9*time.Millisecond))), frame[cut:]}}
+		return []part{after(prompt, frame[:cut]), after(prompt+time.Duration(w.rng.Int64N(int64(9*time.Millisecond))), frame[cut:])}
 	case "late noise":
-		return []part{{prompt, frame}, {prompt + time.Duration(w.rng.Int64N(int64(quick))), []byte{byte(w.rng.Uint32()), 0xFF}}}
+		return []part{after(prompt, frame), noise(prompt+time.Duration(w.rng.Int64N(int64(quick))), byte(w.rng.Uint32()), 0xFF)}
 	}
-	return []part{{prompt, frame}}
+	return []part{after(prompt, frame)}
 }
 
 // isFresh reports whether the registers answer the last request made.
@@ -289,10 +365,10 @@ func TestEcho(t *testing.T) {
 					bench(t, 1, func(r Request) (parts []part) {
 						if echoing {
 							sent := r.Append(nil)
-							parts = append(parts, part{0, sent[:3]}, part{2 * time.Millisecond, sent[3:]})
+							parts = append(parts, after(0, sent[:3]), after(2*time.Millisecond, sent[3:]))
 						}
 						if alive {
-							parts = append(parts, part{3 * time.Millisecond, good(r)})
+							parts = append(parts, after(3*time.Millisecond, good(r)))
 						}
 						return parts
 					}, func(t *testing.T, c *Client, _ *pipe.End) {

@@ -26,11 +26,9 @@ func (c *Client) learnEcho(d *Device, r Request) error {
 	if c.echo != echoUnknown || !r.single() {
 		return nil
 	}
-	read := Request{Unit: r.Unit, Function: ReadCoils, Address: r.Address, Quantity: 1}
-	if r.Function == WriteRegister {
-		read.Function = ReadHolding
+	if read := r.readBack(); !c.barred(read) {
+		_, _ = c.exchange(d, read)
 	}
-	_, _ = c.exchange(d, read)
 	return c.failed
 }
 
