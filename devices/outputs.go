@@ -1,0 +1,138 @@
+package devices
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"meltwarden/devices/modbus"
+	"meltwarden/devices/registers"
+)
+
+// outputs are what a line is to write. The zero value is safe.
+type outputs struct {
+	duty                    []float64
+	on                      []bool // the heaters that can only be switched
+	contactor, lamp, buzzer bool
+	at                      time.Duration
+}
+
+// urgency orders what is written.
+type urgency uint8
+
+const (
+	heaterFirst urgency = iota
+	contactorNext
+	signalsLast
+)
+
+func urgencyOf(r registers.Role) urgency {
+	switch r {
+	case registers.Heater:
+		return heaterFirst
+	case registers.Contactor:
+		return contactorNext
+	}
+	return signalsLast
+}
+
+// output is a channel that is written.
+type output struct {
+	registers.Channel
+	pot   int // index into the pots, for heaters
+	place registers.Place
+}
+
+// power returns the duty of a heater, zero for one that got none.
+func (o output) power(all *outputs) float64 {
+	if o.pot < len(all.duty) {
+		return all.duty[o.pot]
+	}
+	return 0
+}
+
+// on returns the bit of an output that is one.
+func (o output) on(all *outputs) bool {
+	switch o.Role {
+	case registers.Heater:
+		return o.pot < len(all.on) && all.on[o.pot]
+	case registers.Contactor:
+		return all.contactor
+	case registers.Lamp:
+		return all.lamp
+	}
+	return all.buzzer
+}
+
+// write is one request that writes outputs.
+type write struct {
+	device  *device
+	span    registers.Span
+	outputs []output // in the order of their addresses
+	urgency urgency
+	data    []byte
+
+	pending bool
+	tried   time.Duration
+}
+
+// newWrites plans the writes of one device, the most urgent first.
+func newWrites(d *device, channels []registers.Channel, pots []string) ([]*write, error) {
+	plan, err := registers.PlanWrites(channels)
+	if err != nil {
+		return nil, err
+	}
+	writes := make([]*write, len(plan.Spans))
+	for i, s := range plan.Spans {
+		writes[i] = &write{device: d, span: s, urgency: signalsLast}
+	}
+	for i, c := range channels {
+		if place, ok := plan.Value(i); ok {
+			writes[place.Span].add(output{c, slices.Index(pots, c.Pot), place})
+		}
+	}
+	return writes, nil
+}
+
+func (w *write) add(o output) {
+	w.outputs = append(w.outputs, o)
+	w.urgency = min(w.urgency, urgencyOf(o.Role))
+	slices.SortFunc(w.outputs, func(a, b output) int { return cmp.Compare(a.place.Offset, b.place.Offset) })
+}
+
+// request returns the request that writes the outputs.
+func (w *write) request(all *outputs) modbus.Request {
+	w.data = w.data[:0]
+	switch w.span.Function {
+	case modbus.WriteCoil:
+		w.data = modbus.AppendCoil(w.data, w.bits(all)[0])
+	case modbus.WriteCoils:
+		w.data = modbus.AppendBits(w.data, w.bits(all)...)
+	default:
+		w.data = modbus.AppendRegisters(w.data, w.registers(all)...)
+	}
+	return modbus.Request{Function: w.span.Function, Address: w.span.Address, Quantity: w.span.Count, Data: w.data}
+}
+
+// bits returns the span's bits. Neighbours lie without gaps in a span.
+func (w *write) bits(all *outputs) []bool {
+	bits := make([]bool, 0, w.span.Count)
+	for _, o := range w.outputs {
+		bits = append(bits, o.Coil(o.on(all)))
+	}
+	return bits
+}
+
+// registers returns the span's registers. What is no duty is written as off,
+// which a validated channel can always carry.
+func (w *write) registers(all *outputs) []uint16 {
+	regs := make([]uint16, 0, w.span.Count)
+	for _, o := range w.outputs {
+		longer, err := o.AppendDuty(regs, o.power(all))
+		if err != nil {
+			longer, _ = o.AppendDuty(regs, 0)
+		}
+		regs = longer
+	}
+	return regs
+}

@@ -1,0 +1,122 @@
+package devices
+
+import (
+	"sync"
+	"time"
+
+	"meltwarden/control"
+	"meltwarden/control/reading"
+	"meltwarden/devices/registers"
+)
+
+// value is the latest that is known of a channel.
+type value struct {
+	came        bool
+	taken       time.Duration // bench time at which it was asked for
+	temperature reading.Temperature
+	contact     reading.Contact
+}
+
+// table holds the latest value of every channel, for all lines.
+type table struct {
+	channels []registers.Channel
+	mu       sync.Mutex
+	values   []value
+}
+
+func newTable(channels []registers.Channel) *table {
+	return &table{channels: channels, values: make([]value, len(channels))}
+}
+
+func (t *table) set(channel int, v value) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.values[channel] = v
+}
+
+func (t *table) copy() []value {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return append([]value(nil), t.values...)
+}
+
+// Snapshot is the latest of every reading at one time. A value whose device did
+// not answer since stays, with the time it was asked for, and so ages.
+type Snapshot struct {
+	pots     []string
+	channels []registers.Channel
+	values   []value
+}
+
+// Fill sets the readings of an input, with their ages at the given bench time. A
+// channel the bench lacks is NotWired; one from which nothing came yet, Missing.
+func (s Snapshot) Fill(in *control.Input, now time.Duration) {
+	in.Pots = append(in.Pots[:0], make([]control.PotReadings, len(s.pots))...)
+	in.Mould, in.Room, in.Contacts = reading.Temperature{}, reading.Temperature{}, control.Contacts{}
+	for i, c := range s.channels {
+		if t := s.temperatureOf(in, c); t != nil {
+			*t = s.values[i].temperatureAt(now)
+		}
+		if contact := contactOf(in, c.Role); contact != nil {
+			*contact = s.values[i].contactAt(now)
+		}
+	}
+}
+
+// temperatureOf returns where the input has a channel's temperature, if it has.
+func (s Snapshot) temperatureOf(in *control.Input, c registers.Channel) *reading.Temperature {
+	switch c.Role {
+	case registers.Mould:
+		return &in.Mould
+	case registers.Room:
+		return &in.Room
+	}
+	for i, name := range s.pots {
+		if name != c.Pot {
+			continue
+		}
+		switch c.Role {
+		case registers.Melt:
+			return &in.Pots[i].Melt
+		case registers.Plate:
+			return &in.Pots[i].Plate
+		case registers.Injector:
+			return &in.Pots[i].Injector
+		}
+	}
+	return nil
+}
+
+func contactOf(in *control.Input, r registers.Role) *reading.Contact {
+	switch r {
+	case registers.EStop:
+		return &in.Contacts.EStop
+	case registers.CutOut:
+		return &in.Contacts.CutOut
+	case registers.Fan:
+		return &in.Contacts.Fan
+	case registers.Pedal:
+		return &in.Contacts.Pedal
+	case registers.Enable:
+		return &in.Contacts.Enable
+	}
+	return nil
+}
+
+func (v value) temperatureAt(now time.Duration) reading.Temperature {
+	if !v.came {
+		return reading.Temperature{Fault: reading.Missing}
+	}
+	t := v.temperature
+	t.Age = max(0, now-v.taken)
+	return t
+}
+
+func (v value) contactAt(now time.Duration) reading.Contact {
+	if !v.came {
+		return reading.Contact{Fault: reading.Missing}
+	}
+	c := v.contact
+	c.Age = max(0, now-v.taken)
+	return c
+}

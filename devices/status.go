@@ -1,0 +1,62 @@
+package devices
+
+import (
+	"time"
+
+	"meltwarden/devices/modbus"
+)
+
+// LineStatus is how a line is doing.
+type LineStatus struct {
+	Name  string
+	Open  bool
+	Since time.Duration // bench time at which it opened or was lost
+	// Opened is how often the port was opened.
+	Opened uint64
+	// LastError is the last reason for which the port was lost or not opened; it
+	// stays when the port is open again.
+	LastError string
+	// Zeros is true while the line writes zeros because nobody renews outputs.
+	Zeros bool
+}
+
+// DeviceStats is how a device answers.
+type DeviceStats struct {
+	Name, Line string
+	// Exchanges are counted since the bus was opened.
+	Exchanges map[modbus.Outcome]uint64
+}
+
+// Stats is how all lines and devices are doing.
+type Stats struct {
+	Lines   []LineStatus
+	Devices []DeviceStats
+}
+
+// Stats returns the state of the lines and the counts of the devices. It does no
+// I/O and waits for none.
+func (b *Bus) Stats() Stats {
+	var s Stats
+	for _, l := range b.lines {
+		s.Lines = append(s.Lines, *l.status.Load())
+		for _, d := range l.devices {
+			s.Devices = append(s.Devices, DeviceStats{d.Name, l.cfg.Name, d.exchanges()})
+		}
+	}
+	return s
+}
+
+func (d *device) exchanges() map[modbus.Outcome]uint64 {
+	counts := map[modbus.Outcome]uint64{}
+	for _, o := range modbus.Outcomes() {
+		counts[o] = d.Counts.Of(o)
+	}
+	return counts
+}
+
+// change publishes a new status.
+func (l *line) change(edit func(*LineStatus)) {
+	s := *l.status.Load()
+	edit(&s)
+	l.status.Store(&s)
+}
