@@ -57,21 +57,6 @@ func ready() *frames.Frame {
 	return f
 }
 
-// heating is a live frame on the way up.
-func heating() *frames.Frame {
-	f := holding()
-	f.PowerW = 1440
-	for i := range f.Pots {
-		p := &f.Pots[i]
-		melt := []float64{92.3, 134.8, 176.2}[i]
-		p.State, p.Wait, p.WaitLeft = control.Heating, control.WaitHeat, []time.Duration{520, 300, 20}[i]*time.Second
-		p.Melt, p.MeltC, p.TargetC, p.Duty = good(melt), melt, 177, []float64{.62, .48, .34}[i]
-		p.Plate, p.Clear, p.Cured, p.Dwelled = good(248), false, false, 0
-	}
-	f.Pots[2].State, f.Pots[2].Wait, f.Pots[2].WaitLeft = control.Curing, control.WaitClear, -1
-	return f
-}
-
 // tripped is a live frame after a probe broke and a plate ran away.
 func tripped() *frames.Frame {
 	f := holding()

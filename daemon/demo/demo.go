@@ -134,7 +134,7 @@ func (d *Demo) Run(ctx context.Context, show func(*frames.Frame)) error {
 	err := d.Daemon.Run(ctx)
 	endWatching()
 	<-watched
-	endServing() // last: the farewell to the heaters goes over the line
+	endServing()                                                 // last: the farewell to the heaters goes over the line
 	if e := <-bench; e != nil && !errors.Is(e, pipe.ErrHungUp) { // the daemon lets a pipe go when it ends
 		err = errors.Join(err, fmt.Errorf("simulated bench: %w", e))
 	}

@@ -1,0 +1,559 @@
+package control_test
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"meltwarden/control"
+	"meltwarden/control/call"
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+)
+
+// walk collects the states and waits that a pot goes through, each change once.
+type walk struct {
+	states []control.PotState
+	waits  []control.Wait
+}
+
+func (w *walk) see(p *control.PotFrame) {
+	if n := len(w.states); n == 0 || w.states[n-1] != p.State {
+		w.states = append(w.states, p.State)
+	}
+	if n := len(w.waits); n == 0 || w.waits[n-1] != p.Wait {
+		w.waits = append(w.waits, p.Wait)
+	}
+}
+
+func TestFromColdToReady(t *testing.T) {
+	r := newRig(demoSettings(), 21)
+	walks := make([]walk, 3)
+	overC := 0.0
+	calls := map[uint64]call.Sound{}
+	see := func(f *control.Frame) {
+		for i := range f.Pots {
+			walks[i].see(&f.Pots[i])
+			overC = math.Max(overC, r.bodies[i].melt-(172+1)) // of the cure target
+		}
+		calls[f.Call.Seq] = f.Call.Sound
+		assert.LessOrEqual(t, f.PowerW, 2400.0+1e-9)
+	}
+	r.evening(time.Minute, see)
+	assert.Equal(t, control.HeatBlocked, r.f.Heat)
+	see(r.press())
+	readyAt := time.Duration(0)
+	r.evening(time.Hour, func(f *control.Frame) {
+		see(f)
+		if f.Ready && readyAt == 0 {
+			readyAt = f.Time
+		}
+	})
+	fmt.Printf("three pots from 21 °C: all ready after %v, at most %.2f °C over the cure target\n", readyAt, overC)
+	require.NotZero(t, readyAt)
+	assert.Less(t, overC, 1.0)
+	for i, w := range walks {
+		assert.Equal(t, []control.PotState{
+			control.Off, control.Heating, control.Curing, control.Cooling, control.Holding, control.Ready,
+		}, w.states, "pot %d", i)
+		assert.Equal(t, []control.Wait{
+			control.WaitEnable, control.WaitHeat, control.WaitDwell, control.WaitClear,
+			control.WaitCool, control.WaitSteady, control.WaitNothing,
+		}, w.waits, "pot %d", i)
+	}
+	ready := 0
+	for _, sound := range calls {
+		if sound == call.Ready {
+			ready++
+		}
+	}
+	assert.Equal(t, 1, ready, "ready is called once in an hour of holding")
+}
+
+// TestCured: common practice, no source: a pot is cured only after 90 s at its
+// cure temperature, and when its maker has seen that it is clear.
+func TestCured(t *testing.T) {
+	r := newRig(demoSettings(), 21)
+	r.press()
+	dwelled, last := time.Duration(0), time.Duration(0)
+	for range time.Hour / period {
+		f := r.step()
+		p := &f.Pots[1]
+		require.False(t, p.Cured, "without the tick")
+		require.GreaterOrEqual(t, p.Dwelled, dwelled, "a dwell is never taken back")
+		if p.Dwelled > dwelled {
+			require.GreaterOrEqual(t, p.MeltC, 172.0)
+		}
+		dwelled = p.Dwelled
+		if p.Wait == control.WaitClear && last == 0 {
+			last = f.Time
+		}
+	}
+	assert.Equal(t, 90*time.Second, dwelled)
+	assert.Equal(t, control.Curing, r.f.Pots[1].State, "it waits, hot, for the tick")
+	assert.InDelta(t, 173, r.bodies[1].melt, 1)
+	f := r.step(control.Command{Kind: control.TickClear, Pot: 1})
+	assert.True(t, f.Pots[1].Cured)
+	assert.False(t, f.Pots[0].Cured, "each pot has its own tick")
+}
+
+// TestTheTickAloneCuresNothing: clear, and never hot.
+func TestTheTickAloneCuresNothing(t *testing.T) {
+	r := newRig(demoSettings(), 21)
+	r.step(all(control.TickClear, 3)...)
+	r.run(time.Minute)
+	assert.False(t, r.f.Pots[0].Cured)
+}
+
+// scripted returns a bench of one pot whose melt and plate read as told.
+func scripted(melt, plate *float64) *rig {
+	s := demoSettings()
+	s.Pots = s.Pots[:1]
+	r := newRig(s, 21)
+	r.script = func(in *control.Input) {
+		in.Pots[0] = control.PotReadings{Melt: r.read(*melt), Plate: r.read(*plate)}
+	}
+	return r
+}
+
+// TestShortDipKeepsTheDwell: a stir lets the reading dip.
+func TestShortDipKeepsTheDwell(t *testing.T) {
+	melt, plate := 174.0, 190.0
+	r := scripted(&melt, &plate)
+	r.press()
+	r.run(time.Minute)
+	dwelled := r.f.Pots[0].Dwelled
+	assert.InDelta(t, 60, dwelled.Seconds(), 1)
+	melt = 168
+	r.run(10 * time.Second)
+	stopped := r.f.Pots[0].Dwelled
+	assert.Less(t, stopped-dwelled, 2*time.Second, "it stops, but for the filter")
+	melt = 174
+	r.run(31 * time.Second)
+	assert.Equal(t, 90*time.Second, r.f.Pots[0].Dwelled)
+	assert.Equal(t, control.WaitClear, r.f.Pots[0].Wait)
+}
+
+// TestWhatNobodyWatchedIsNotDwelt: the computer slept through the dwell.
+func TestWhatNobodyWatchedIsNotDwelt(t *testing.T) {
+	melt, plate := 174.0, 190.0
+	r := scripted(&melt, &plate)
+	r.press()
+	r.run(10 * time.Second)
+	before := r.f.Pots[0]
+	inner := r.script
+	r.script = func(in *control.Input) { inner(in); in.Elapsed = time.Hour }
+	r.step()
+	assert.LessOrEqual(t, r.f.Pots[0].Dwelled-before.Dwelled, guard.MaxAge)
+	assert.LessOrEqual(t, r.f.Pots[0].InBandFor-before.InBandFor, guard.MaxAge)
+	assert.Equal(t, control.HeatTripped, r.f.Heat)
+}
+
+func TestArrivesCured(t *testing.T) {
+	r := newRig(demoSettings(), 21)
+	r.step(all(control.ArrivedCured, 3)...)
+	r.press()
+	var w walk
+	over := 0.0
+	r.evening(time.Hour, func(f *control.Frame) {
+		w.see(&f.Pots[2])
+		over = math.Max(over, r.bodies[2].melt-164)
+	})
+	assert.Equal(t, []control.PotState{control.Heating, control.Holding, control.Ready}, w.states)
+	assert.Equal(t, []control.Wait{control.WaitWarm, control.WaitSteady, control.WaitNothing}, w.waits)
+	fmt.Printf("arrived cured, heated straight to its set-point: at most %.2f °C over\n", over)
+	assert.Less(t, over, 1.0)
+}
+
+func TestArrivesHot(t *testing.T) {
+	r := newRig(demoSettings(), 185) // uncured, hotter than anything asked for
+	r.press()
+	var w walk
+	r.evening(30*time.Minute, func(f *control.Frame) {
+		w.see(&f.Pots[0])
+		if r.bodies[0].melt > 174 {
+			require.Zero(t, f.Outputs.Duty[0])
+		}
+	})
+	assert.Equal(t, []control.PotState{control.Curing, control.Cooling, control.Holding, control.Ready}, w.states)
+}
+
+func TestLifted(t *testing.T) {
+	r := readyRig()
+	require.True(t, r.f.Ready)
+	r.step(control.Command{Kind: control.Lift, Pot: 1})
+	assert.Zero(t, r.f.Outputs.Duty[1], "in the same cycle")
+	assert.Equal(t, control.Lifted, r.f.Pots[1].State)
+	assert.Equal(t, control.WaitReturn, r.f.Pots[1].Wait)
+	assert.False(t, r.f.Ready)
+	r.evening(2*time.Minute, func(f *control.Frame) { require.Zero(t, f.Outputs.Duty[1]) })
+	assert.Equal(t, control.Ready, r.f.Pots[0].State, "the others go on")
+	assert.Equal(t, control.HeatEnabled, r.f.Heat)
+	assert.Empty(t, r.f.Conditions, "and nothing is alarmed about")
+	r.step(control.Command{Kind: control.Return, Pot: 1})
+	assert.NotEqual(t, control.Lifted, r.f.Pots[1].State)
+	r.evening(10*time.Minute, nil)
+	assert.True(t, r.f.Ready)
+}
+
+func TestTripped(t *testing.T) {
+	r := readyRig()
+	r.script = func(in *control.Input) { in.Contacts.EStop = contact(false) }
+	f := r.step()
+	assert.Equal(t, control.HeatTripped, f.Heat)
+	assert.False(t, f.Outputs.Contactor)
+	assert.Equal(t, []float64{0, 0, 0}, f.Outputs.Duty)
+	for _, p := range f.Pots {
+		assert.Equal(t, control.Tripped, p.State)
+		assert.Equal(t, control.WaitReset, p.Wait)
+	}
+	assert.Equal(t, call.Danger, f.Call.Sound)
+	assert.True(t, f.Outputs.Buzzer)
+	r.script = nil
+	r.run(time.Minute)
+	assert.Equal(t, control.HeatTripped, r.f.Heat)
+	assert.Equal(t, control.Off, r.press().Pots[0].State)
+	assert.False(t, r.f.Outputs.Contactor)
+	assert.Equal(t, control.HeatEnabled, r.press().Heat)
+	assert.True(t, r.f.Outputs.Contactor)
+}
+
+// TestAllOff from the page: off, and only the bench's button heats again.
+func TestAllOff(t *testing.T) {
+	r := readyRig()
+	f := r.step(control.Command{Kind: control.AllOff})
+	assert.Equal(t, control.HeatBlocked, f.Heat)
+	assert.Equal(t, []float64{0, 0, 0}, f.Outputs.Duty)
+	for kind := control.CommandKind(0); kind < 20; kind++ {
+		r.step(all(kind, 3)...)
+		assert.Equal(t, control.HeatBlocked, r.f.Heat, "%v enables heat", kind)
+	}
+}
+
+// TestPedalSilences, and so does the command; neither clears.
+func TestPedalSilences(t *testing.T) {
+	for _, silence := range []func(*rig){
+		func(r *rig) { r.step(control.Command{Kind: control.Silence}) },
+		func(r *rig) {
+			before := r.script
+			r.script = func(in *control.Input) { before(in); in.Contacts.Pedal = contact(true) }
+			r.step()
+			r.script = before
+		},
+	} {
+		r := readyRig()
+		r.script = func(in *control.Input) { in.Contacts.EStop = contact(false) }
+		r.run(time.Second)
+		silence(r)
+		for range 100 {
+			f := r.step()
+			require.False(t, f.Outputs.Buzzer)
+			require.Equal(t, call.Danger, f.Call.Sound)
+			require.Equal(t, control.HeatTripped, f.Heat)
+		}
+	}
+}
+
+// TestReadinessDoesNotFlap at the edge of the band, with 0.25 °C of noise.
+func TestReadinessDoesNotFlap(t *testing.T) {
+	for _, side := range []float64{-1, 1} {
+		for _, off := range []float64{1.9, 2.0, 2.1, 2.4, 2.5, 2.6} {
+			melt, plate := 166.0, 178.0
+			r := scripted(&melt, &plate)
+			r.step(all(control.ArrivedCured, 1)...)
+			r.press()
+			r.evening(time.Minute, nil)
+			require.True(t, r.f.Ready)
+			melt = 166 + side*off
+			changes, ready, calls := 0, true, r.f.Call.Seq
+			r.evening(30*time.Minute, func(f *control.Frame) {
+				if f.Ready != ready {
+					changes, ready = changes+1, f.Ready
+				}
+			})
+			fmt.Printf("%+.1f °C off in a band of 2 °C for half an hour: readiness changed %d times\n", side*off, changes)
+			want := 0
+			if off >= 2.4 { // noise alone reaches the way out at 2.5 °C once in half an hour
+				want = 1
+			}
+			assert.LessOrEqual(t, changes, want)
+			assert.Equal(t, calls, r.f.Call.Seq, "and is not called again")
+		}
+	}
+}
+
+// TestOneBadFrameIsNoNews: heat is off in that cycle, and readiness stays.
+func TestOneBadFrameIsNoNews(t *testing.T) {
+	for name, spoil := range map[string]func(*control.Input){
+		"sentinel": func(in *control.Input) { in.Pots[0].Melt.Fault = reading.Sentinel },
+		"NaN":      func(in *control.Input) { in.Pots[0].Melt.C = math.NaN() },
+		"spike":    func(in *control.Input) { in.Pots[0].Melt.C = 20 },
+		"plate":    func(in *control.Input) { in.Pots[0].Plate.Fault = reading.Refused },
+	} {
+		r := readyRig()
+		before, seq := r.f.Pots[0].MeltC, r.f.Call.Seq
+		r.script = spoil
+		f := r.step()
+		assert.Zero(t, f.Outputs.Duty[0], name)
+		assert.True(t, f.Ready, name)
+		r.script = nil
+		f = r.step()
+		assert.InDelta(t, before, f.Pots[0].MeltC, 0.2, "%s: it is not filtered in", name)
+		assert.True(t, f.Ready, name)
+		r.run(5 * time.Second)
+		assert.Equal(t, seq, r.f.Call.Seq, name)
+		assert.Empty(t, r.f.Conditions, name)
+	}
+}
+
+// TestStir: a pot whose stir is too long ago is not ready, with some grace for one that was.
+func TestStir(t *testing.T) {
+	r := readyRig()
+	r.step(all(control.Stir, 3)...)
+	for r.f.Ready {
+		r.step()
+		require.Less(t, r.f.Pots[0].SinceStir, time.Hour)
+	}
+	assert.InDelta(t, 180, r.f.Pots[0].SinceStir.Seconds(), 0.5, "half as long again as asked for")
+	assert.Equal(t, control.WaitStir, r.f.Pots[0].Wait)
+	r.step(all(control.Stir, 3)...)
+	assert.True(t, r.f.Ready)
+}
+
+// TestUnknownPotsAndKindsAreIgnored.
+func TestUnknownPotsAndKindsAreIgnored(t *testing.T) {
+	r, twin := readyRig(), readyRig()
+	for kind := control.CommandKind(0); kind < 12; kind++ {
+		if !kind.NeedsPot() {
+			continue
+		}
+		for _, pot := range []int{-1, 3, math.MaxInt, math.MinInt} {
+			r.step(control.Command{Kind: kind, Pot: pot})
+			twin.step()
+		}
+	}
+	r.step(control.Command{Kind: 0}, control.Command{Kind: 200, Pot: 1})
+	twin.step()
+	assert.Equal(t, text(&twin.f), text(&r.f))
+}
+
+// TestAnotherNumberOfPots: then nobody knows which is which.
+func TestAnotherNumberOfPots(t *testing.T) {
+	for _, n := range []int{0, 1, 2, 4, 9} {
+		r := readyRig()
+		r.script = func(in *control.Input) {
+			in.Pots = append(slices.Clone(in.Pots), in.Pots...)
+			in.Pots = append(in.Pots, in.Pots...)[:n]
+		}
+		f := r.step()
+		assert.Equal(t, []float64{0, 0, 0}, f.Outputs.Duty, "%d pots", n)
+		assert.Len(t, f.Pots, 3)
+		r.run(10 * time.Second)
+		assert.True(t, f.Conditions[0].Latched)
+	}
+	var f control.Frame
+	control.NewBench(control.Settings{}).Step(&control.Input{}, &f)
+	assert.False(t, f.Ready, "a bench without pots is never ready")
+	assert.False(t, f.Outputs.Contactor)
+}
+
+// TestMissingReadings: nothing read, nothing heated, nothing shown.
+func TestMissingReadings(t *testing.T) {
+	r := newRig(demoSettings(), 21)
+	r.script = func(in *control.Input) {
+		for i := range in.Pots {
+			in.Pots[i] = control.PotReadings{}
+		}
+	}
+	r.step()
+	r.press()
+	r.run(10 * time.Second)
+	for i, p := range r.f.Pots {
+		assert.Zero(t, r.f.Outputs.Duty[i])
+		assert.Equal(t, control.Tripped, p.State)
+		for _, x := range []float64{p.MeltC, p.SlopeCPerMin, p.PlateTargetC} {
+			assert.True(t, math.IsNaN(x))
+		}
+	}
+	assert.True(t, r.f.Hot, "what nobody has read may be hot")
+}
+
+// TestNaNRules: an estimate outlives its last good reading by MaxAge; the
+// plate's target is a number only while the loop is at work.
+func TestNaNRules(t *testing.T) {
+	r := readyRig()
+	p := &r.f.Pots[0]
+	assert.False(t, math.IsNaN(p.MeltC) || math.IsNaN(p.SlopeCPerMin) || math.IsNaN(p.PlateTargetC))
+	r.script = func(in *control.Input) { in.Pots[0].Melt.Fault = reading.Open }
+	shown := time.Duration(0)
+	for r.step(); !math.IsNaN(r.f.Pots[0].MeltC); r.step() {
+		assert.True(t, math.IsNaN(r.f.Pots[0].PlateTargetC), "the loop rests at once")
+		shown += period
+		require.Less(t, shown, time.Minute)
+	}
+	assert.LessOrEqual(t, shown, guard.MaxAge)
+	assert.True(t, math.IsNaN(r.f.Pots[0].SlopeCPerMin))
+	assert.True(t, math.IsNaN(r.f.Pots[0].PlateTargetC))
+	assert.Zero(t, r.f.Pots[0].InBandFor)
+}
+
+// TestReadingsCountFromWhenTheyWereTaken: the first reading may be old, and one
+// that is seen twice counts once.
+func TestReadingsCountFromWhenTheyWereTaken(t *testing.T) {
+	r := newRig(demoSettings(), 21)
+	give := func(c float64, age time.Duration) float64 {
+		r.script = func(in *control.Input) {
+			in.Pots[0].Melt = reading.Temperature{C: c, Age: age, Fault: reading.None}
+		}
+		return r.step().Pots[0].MeltC
+	}
+	assert.Equal(t, 100.0, give(100, 700*time.Millisecond))
+	assert.Equal(t, 100.0, give(100, 900*time.Millisecond), "the same one, a cycle older")
+	// Taken 1.0 s after the first: a first-order filter of 2 s has followed by 1 - e^(-1/2).
+	assert.InDelta(t, 100+10*(1-math.Exp(-0.5)), give(110, 100*time.Millisecond), 1e-9)
+}
+
+func TestAskedAndGiven(t *testing.T) {
+	r := newRig(demoSettings(), 21) // 2800 W on 2400
+	r.press()
+	f := r.step()
+	asked := 0.0
+	for i, p := range f.Pots {
+		assert.Equal(t, f.Outputs.Duty[i], p.Duty)
+		asked += p.AskedDuty * r.settings.Pots[i].HeaterW
+	}
+	assert.Greater(t, asked, 2400.0)
+	assert.InDelta(t, 2400, f.PowerW, 2800.0/10000, "shared in steps, downwards")
+	assert.LessOrEqual(t, f.PowerW, 2400.0)
+}
+
+func TestHot(t *testing.T) {
+	cold := newRig(demoSettings(), 21)
+	assert.False(t, cold.step().Hot)
+	warm := newRig(demoSettings(), guard.TouchC+1)
+	assert.True(t, warm.step().Hot)
+	warm.script = func(in *control.Input) {
+		for i := range in.Pots {
+			in.Pots[i].Melt.Fault, in.Pots[i].Plate.Fault = reading.Missing, reading.Missing
+		}
+	}
+	assert.True(t, warm.run(time.Hour).Hot, "the last that was known was hot")
+}
+
+// text is a frame to the last bit: Go prints the shortest decimal that is this
+// float and no other.
+func text(f *control.Frame) string { return fmt.Sprintf("%+v", *f) }
+
+// TestReplay: every input of an evening with faults in it, stepped again, comes
+// to the same frames, bit for bit.
+func TestReplay(t *testing.T) {
+	r := newRig(demoSettings(), 21)
+	r.keep = true
+	var frames []string
+	see := func(f *control.Frame) { frames = append(frames, text(f)) }
+	record := func() { frames = append(frames, text(&r.f)) }
+	r.step()
+	record()
+	r.script = func(in *control.Input) { in.Contacts.Enable = contact(true) }
+	r.step()
+	record()
+	r.script = nil
+	r.evening(20*time.Minute, see)
+	r.script = func(in *control.Input) { in.Pots[1].Melt.C = math.NaN() }
+	r.evening(5*time.Second, see)
+	r.script = func(in *control.Input) { in.Elapsed = 0; in.Contacts.EStop = contact(false) }
+	r.evening(time.Second, see)
+	r.script = nil
+	r.evening(time.Minute, see)
+
+	again := control.NewBench(demoSettings())
+	var f control.Frame
+	require.Len(t, r.saved, len(frames))
+	for i := range r.saved {
+		again.Step(&r.saved[i], &f)
+		require.Equal(t, frames[i], text(&f), "cycle %d", i+1)
+	}
+	fmt.Printf("replay: %d frames the same, bit for bit\n", len(frames))
+}
+
+// TestNoInputHeatsUnearned is the guard's first rule again, through the whole
+// step, with people, noise and faults at random.
+func TestNoInputHeatsUnearned(t *testing.T) {
+	heated := 0
+	rapid.Check(t, func(t *rapid.T) {
+		r := newRig(demoSettings(), rapid.Float64Range(15, 185).Draw(t, "startC"))
+		odd := func(name string) bool { return rapid.IntRange(0, 100).Draw(t, name) == 0 }
+		r.script = func(in *control.Input) {
+			if r.cycle > 1 {
+				in.Contacts.Enable = contact(rapid.IntRange(0, 3).Draw(t, "enable") == 0)
+			}
+			if odd("elapsed") {
+				in.Elapsed = rapid.SampledFrom([]time.Duration{0, -1, time.Second, time.Hour}).Draw(t, "elapsed")
+			}
+			if odd("e-stop") {
+				in.Contacts.EStop = reading.Contact{Closed: rapid.Bool().Draw(t, "closed"), Fault: reading.Fault(rapid.IntRange(0, 9).Draw(t, "fault"))}
+			}
+			for i := range in.Pots {
+				for _, r := range []*reading.Temperature{&in.Pots[i].Melt, &in.Pots[i].Plate} {
+					if odd("reading") {
+						r.C = rapid.SampledFrom([]float64{0, math.NaN(), math.Inf(1), 300, r.C}).Draw(t, "c")
+						r.Age = rapid.SampledFrom([]time.Duration{0, time.Second, time.Second + 1, -1}).Draw(t, "age")
+						r.Fault = reading.Fault(rapid.IntRange(0, 9).Draw(t, "fault"))
+					}
+				}
+			}
+		}
+		for range 60 {
+			f := r.step(control.Command{Kind: control.CommandKind(rapid.IntRange(0, 7).Draw(t, "kind")), Pot: rapid.IntRange(-1, 3).Draw(t, "pot")})
+			for i, duty := range f.Outputs.Duty {
+				if !(duty >= 0 && duty <= 1) {
+					t.Fatalf("duty %v", duty)
+				}
+				if duty == 0 {
+					continue
+				}
+				heated++
+				ok := f.Heat == control.HeatEnabled && f.Outputs.Contactor &&
+					(f.Elapsed > 0 && f.Elapsed <= 3*period) &&
+					f.Contacts.EStop.Known(time.Second) && f.Contacts.EStop.Closed &&
+					f.Pots[i].Melt.Usable(time.Second) && f.Pots[i].Plate.Usable(time.Second) &&
+					f.Pots[i].State != control.Tripped && f.Pots[i].State != control.Lifted
+				if !ok {
+					t.Fatalf("pot %d is heated: %+v", i, *f)
+				}
+			}
+		}
+	})
+	fmt.Printf("heat was earned in %d pot-cycles\n", heated)
+	assert.Positive(t, heated)
+}
+
+// TestStepAllocatesNothing once the frame's slices have grown.
+func TestStepAllocatesNothing(t *testing.T) {
+	r := readyRig()
+	n := testing.AllocsPerRun(1000, func() { r.bench.Step(&r.in, &r.f) })
+	fmt.Printf("a step for three pots allocates %.0f times\n", n)
+	assert.Zero(t, n)
+}
+
+func BenchmarkStep(b *testing.B) {
+	r := readyRig()
+	b.ReportAllocs()
+	for b.Loop() {
+		r.bench.Step(&r.in, &r.f)
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/1000, "µs/step")
+}
+
+// TestStepIsFast: three pots in a small part of a cycle.
+func TestStepIsFast(t *testing.T) {
+	result := testing.Benchmark(BenchmarkStep)
+	fmt.Printf("a step for three pots takes %.2f µs of the cycle's %d\n", float64(result.NsPerOp())/1000, period.Microseconds())
+	assert.Less(t, result.NsPerOp(), int64(100_000))
+}
