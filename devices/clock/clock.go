@@ -1,10 +1,10 @@
 // Package clock is the bench's time: monotonic, counted from its making, and
 // for the simulated bench optionally faster than the wall's.
 //
-// Above ×1 a starved computer must not look like a dead line: when nobody could
-// ask for the time for long (the whole process was held up), the bench's clock
-// goes on by at most maxLeap instead of by the whole gap. At ×1 it is plain
-// monotonic time, because there a gap is a gap.
+// At ×1 it is plain monotonic time, because there a gap is a gap. Above ×1 a
+// computer that can not keep up must not look like a dead line: bench time then
+// moves by ticks that wait for the processor like everything else in the
+// program, so that under load it slows down together with what it measures.
 package clock
 
 import (
@@ -13,15 +13,27 @@ import (
 	"time"
 )
 
-// maxLeap is the most bench time that may pass unobserved above ×1.
-const maxLeap = 400 * time.Millisecond
+const (
+	// tick is how often, on the wall, fast time is let go on.
+	tick = time.Millisecond
+	// ahead is how many ticks' worth of bench time may pass between two of them.
+	ahead = 3
+	// rests is how long after the last look at it a fast clock stops ticking.
+	rests = time.Second
+)
 
 // Clock gives bench time. It is safe for use by several goroutines.
 type Clock struct {
 	speed float64
-	mu    sync.Mutex
-	last  time.Time
-	bench time.Duration
+	start time.Time
+
+	mu     sync.Mutex
+	last   time.Time     // wall time of the last look
+	bench  time.Duration // bench time at the last look
+	limit  time.Duration // how far fast time may go before the next tick
+	looked time.Time     // when somebody but the tick last looked
+	asleep int           // how many are in Sleep
+	armed  bool
 }
 
 // New returns a clock that runs speed times as fast as the wall's, from zero.
@@ -30,7 +42,10 @@ func New(speed float64) *Clock {
 	if !(speed > 1) {
 		speed = 1
 	}
-	return &Clock{speed: speed, last: time.Now()}
+	now := time.Now()
+	c := &Clock{speed: speed, start: now, last: now}
+	c.limit = c.span()
+	return c
 }
 
 // Speed returns how many times faster than the wall's the clock runs.
@@ -38,17 +53,45 @@ func (c *Clock) Speed() float64 { return c.speed }
 
 // Now returns the bench time since New.
 func (c *Clock) Now() time.Duration {
+	if c.speed == 1 {
+		return time.Since(c.start)
+	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	now := time.Now()
-	real := now.Sub(c.last)
+	c.looked = now
+	c.arm()
+	return c.advance(now)
+}
+
+// span is the bench time that may pass until the next tick.
+func (c *Clock) span() time.Duration { return time.Duration(ahead * float64(tick) * c.speed) }
+
+// advance moves bench time on, up to the limit.
+func (c *Clock) advance(now time.Time) time.Duration {
+	c.bench = min(c.bench+time.Duration(float64(now.Sub(c.last))*c.speed), c.limit)
 	c.last = now
-	step := time.Duration(float64(real) * c.speed)
-	if c.speed > 1 && step > maxLeap {
-		step = maxLeap
-	}
-	c.bench += step
 	return c.bench
+}
+
+// arm sets off the next tick, if none is under way.
+func (c *Clock) arm() {
+	if !c.armed {
+		c.armed = true
+		time.AfterFunc(tick, c.tick)
+	}
+}
+
+// tick lets time go on.
+func (c *Clock) tick() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	now := time.Now()
+	c.limit = c.advance(now) + c.span()
+	c.armed = false
+	if c.asleep > 0 || now.Sub(c.looked) < rests {
+		c.arm()
+	}
 }
 
 // Real returns how long a span of bench time takes on the wall.
@@ -56,18 +99,26 @@ func (c *Clock) Real(bench time.Duration) time.Duration {
 	return time.Duration(float64(bench) / c.speed)
 }
 
+func (c *Clock) sleepers(more int) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.asleep += more
+}
+
 // Sleep waits for a span of bench time, or until the context ends; it reports
 // whether the span passed.
 func (c *Clock) Sleep(ctx context.Context, bench time.Duration) bool {
-	if bench <= 0 {
-		return ctx.Err() == nil
+	c.sleepers(1)
+	defer c.sleepers(-1)
+	until := c.Now() + bench
+	for left := bench; left > 0; left = until - c.Now() {
+		t := time.NewTimer(max(1, c.Real(left)))
+		select {
+		case <-t.C:
+		case <-ctx.Done():
+			t.Stop()
+			return false
+		}
 	}
-	t := time.NewTimer(c.Real(bench))
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return true
-	case <-ctx.Done():
-		return false
-	}
+	return ctx.Err() == nil
 }
