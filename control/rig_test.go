@@ -47,7 +47,7 @@ func contact(closed bool) reading.Contact {
 
 func healthy(enable bool) control.Contacts {
 	return control.Contacts{
-		EStop: contact(true), CutOut: contact(true), Fan: contact(true),
+		EStop: contact(true), CutOut: contact(true), Fan: contact(true), Link: contact(true),
 		Pedal: contact(false), Enable: contact(enable),
 	}
 }

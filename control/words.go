@@ -31,10 +31,13 @@ type PotReadings struct {
 }
 
 // Contacts are the bench's own inputs. Interlocks (EStop, CutOut, Fan) are
-// healthy when closed; Pedal and Enable are pressed when closed.
+// healthy when closed; Pedal and Enable are pressed when closed. Link is the line
+// to the heaters: closed, with the age of the oldest, when every heater and the
+// contactor have confirmed what they were last told.
 type Contacts struct {
 	EStop, CutOut, Fan reading.Contact
 	Pedal, Enable      reading.Contact
+	Link               reading.Contact
 }
 
 // CommandKind is what a person marks or asks for. None of them enables heat.
@@ -232,7 +235,7 @@ func (in *Input) Round() {
 	round(&in.Mould)
 	round(&in.Room)
 	c := &in.Contacts
-	for _, k := range [...]*reading.Contact{&c.EStop, &c.CutOut, &c.Fan, &c.Pedal, &c.Enable} {
+	for _, k := range [...]*reading.Contact{&c.EStop, &c.CutOut, &c.Fan, &c.Pedal, &c.Enable, &c.Link} {
 		k.Age = k.Age.Round(time.Millisecond)
 	}
 }

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"meltwarden/control"
+	"meltwarden/control/reading"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
 )
@@ -87,7 +88,26 @@ func (b *Bus) Poll(ctx context.Context, wait time.Duration) Snapshot {
 			waiting = 1
 		}
 	}
-	return Snapshot{pots: b.pots, channels: b.table.channels, values: b.table.copy()}
+	return Snapshot{pots: b.pots, channels: b.table.channels, values: b.table.copy(), link: b.link()}
+}
+
+// link is whether, and since when, every heater and contactor has confirmed what
+// it was told.
+func (b *Bus) link() value {
+	link := value{contact: reading.Contact{Closed: true, Fault: reading.None}}
+	for _, l := range b.lines {
+		if !l.heats() {
+			continue
+		}
+		heard := l.heard.Load()
+		if heard == nil {
+			return value{}
+		}
+		if !link.came || *heard < link.taken {
+			link.came, link.taken = true, *heard
+		}
+	}
+	return link
 }
 
 // Apply hands outputs to the lines, which write them at once: heaters first. It

@@ -2,6 +2,7 @@ package devices
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"sync/atomic"
 	"time"
@@ -36,7 +37,8 @@ type line struct {
 	fresh  atomic.Pointer[outputs]
 	kick   chan struct{} // holds one wake-up after fresh outputs
 	status atomic.Pointer[LineStatus]
-	zeroed atomic.Bool // at the end: every device confirmed its zeros
+	zeroed atomic.Bool                   // at the end: every device confirmed its zeros
+	heard  atomic.Pointer[time.Duration] // since when all heaters have confirmed; nil: not yet
 	done   chan struct{}
 
 	devices []*device
@@ -196,7 +198,31 @@ func (l *line) put(w *write) bool {
 	w.pending = false
 	w.tried = l.clk.Now()
 	_, outcome := l.exchange(w.device, w.request(l.live))
+	if outcome == modbus.OK {
+		w.confirmed, w.heard = w.tried, true
+		l.noteHeard()
+	}
 	return outcome == modbus.OK
+}
+
+// heats reports whether the line has outputs on which heat depends.
+func (l *line) heats() bool {
+	return slices.ContainsFunc(l.writes, func(w *write) bool { return w.urgency < signalsLast })
+}
+
+// noteHeard publishes the oldest of the last confirmations of what heats.
+func (l *line) noteHeard() {
+	oldest := time.Duration(math.MaxInt64)
+	for _, w := range l.writes {
+		if w.urgency == signalsLast {
+			continue
+		}
+		if !w.heard {
+			return
+		}
+		oldest = min(oldest, w.confirmed)
+	}
+	l.heard.Store(&oldest)
 }
 
 // readNext makes the next read of the round, and reports whether there was one.

@@ -74,6 +74,10 @@ type write struct {
 
 	pending bool
 	tried   time.Duration
+	// confirmed is when the device last said that it has what it was told; heard
+	// is false until it has said so once.
+	confirmed time.Duration
+	heard     bool
 }
 
 // newWrites plans the writes of one device, the most urgent first.

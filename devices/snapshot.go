@@ -46,6 +46,7 @@ type Snapshot struct {
 	pots     []string
 	channels []registers.Channel
 	values   []value
+	link     value
 }
 
 // Fill sets the readings of an input, with their ages at the given bench time. A
@@ -53,6 +54,7 @@ type Snapshot struct {
 func (s Snapshot) Fill(in *control.Input, now time.Duration) {
 	in.Pots = append(in.Pots[:0], make([]control.PotReadings, len(s.pots))...)
 	in.Mould, in.Room, in.Contacts = reading.Temperature{}, reading.Temperature{}, control.Contacts{}
+	in.Contacts.Link = s.link.contactAt(now)
 	for i, c := range s.channels {
 		if t := s.temperatureOf(in, c); t != nil {
 			*t = s.values[i].temperatureAt(now)

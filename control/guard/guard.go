@@ -69,8 +69,10 @@ type Sight struct {
 	Period  time.Duration
 	// EStop, CutOut and Fan are healthy when closed; Enable is pressed when closed.
 	EStop, CutOut, Fan, Enable reading.Contact
-	AllOff                     bool // a person asked for "all off"
-	Pots                       []PotSight
+	// Link is closed while every heater confirms what it is told.
+	Link   reading.Contact
+	AllOff bool // a person asked for "all off"
+	Pots   []PotSight
 }
 
 // PotSight is what the guard sees of one pot.
@@ -153,6 +155,7 @@ func (g *Guard) lookAtBench(s *Sight) {
 		g.limits.CutOut && !s.CutOut.Known(MaxAge) ||
 		g.limits.Fan && !s.Fan.Known(MaxAge)
 	g.note(g.bench, InterlockUnknown, unknown, s.Elapsed)
+	g.note(g.bench, HeaterUnheard, !s.Link.Known(MaxAge) || !s.Link.Closed, s.Elapsed)
 	g.note(g.bench, HeaterUnproven, !g.limits.HeatersProven, s.Elapsed)
 }
 

@@ -398,7 +398,7 @@ func anySight(t *rapid.T, cycle int) Sight {
 	}
 	s := Sight{
 		Elapsed: period, First: cycle == 0, Period: period,
-		EStop: anyContact("e-stop"), CutOut: anyContact("cut-out"), Fan: anyContact("fan"),
+		EStop: anyContact("e-stop"), CutOut: anyContact("cut-out"), Fan: anyContact("fan"), Link: anyContact("link"),
 		Enable: contact(rapid.IntRange(0, 3).Draw(t, "enable") == 0),
 		AllOff: odd("all off"),
 	}
@@ -477,7 +477,7 @@ func TestHeatIsEarnedEveryCycle(t *testing.T) {
 				for _, c := range []struct {
 					wired   bool
 					contact reading.Contact
-				}{{l.EStop, s.EStop}, {l.CutOut, s.CutOut}, {l.Fan, s.Fan}} {
+				}{{l.EStop, s.EStop}, {l.CutOut, s.CutOut}, {l.Fan, s.Fan}, {true, s.Link}} {
 					if c.wired && (c.contact.Fault != reading.None || !c.contact.Closed || c.contact.Age > time.Second || c.contact.Age < 0) {
 						refuse("an interlock that is not known to be closed")
 					}

@@ -37,6 +37,7 @@ func (r *rig) healthy() {
 	r.s = Sight{
 		Elapsed: period, First: r.cycles == 0, Period: period,
 		EStop: contact(true), CutOut: contact(true), Fan: contact(true), Enable: contact(false),
+		Link: contact(true),
 		Pots: make([]PotSight, 2),
 	}
 	for i := range r.s.Pots {

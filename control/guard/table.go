@@ -13,6 +13,7 @@ const (
 	CutOutOpen
 	FanOff
 	InterlockUnknown
+	HeaterUnheard
 	MeltOverTemperature
 	PlateOverTemperature
 	MeltHigh
@@ -113,6 +114,12 @@ var table = [...]Rule{
 		Name: "interlock_unknown", Title: "The interlocks can not be read",
 		Instruction: "Heat is off. Check the serial cable and the power of the input module, then press the enable button to reset.",
 		Severity:    Trip, Action: AllOff, after: 3 * time.Second, onlyWithHeat: true,
+	},
+	HeaterUnheard: {
+		Name: "heater_unheard", Title: "The heaters do not confirm what they are told",
+		Instruction: "Heat is off, and the heaters have to let go by their own time-out: check that the plates cool, and if one does not, cut the power. Check cable and power of the heater module, then press the enable button to reset.",
+		// At once: a module that comes back must not go on where it stopped.
+		Severity: Trip, Action: AllOff, onlyWithHeat: true,
 	},
 	MeltOverTemperature: {
 		Name: "melt_over_temperature", Title: "The melt is over its trip temperature",

@@ -29,6 +29,7 @@ var rows = []struct {
 	{CutOutOpen, "an open interlock ends with the heat off", func(s *Sight) { s.CutOut = contact(false) }, 0, false},
 	{FanOff, "an open interlock ends with the heat off", func(s *Sight) { s.Fan = contact(false) }, time.Second, false},
 	{InterlockUnknown, "unknown never heats", func(s *Sight) { s.EStop.Age = MaxAge + 1 }, 3 * time.Second, false},
+	{HeaterUnheard, "unknown never heats, and a replug turns nothing on", func(s *Sight) { s.Link.Age = MaxAge + 1 }, 0, false},
 	{MeltOverTemperature, "inside limits", func(s *Sight) { s.Pots[0].Melt = good(190) }, 500 * time.Millisecond, true},
 	{PlateOverTemperature, "inside limits", func(s *Sight) { s.Pots[0].Plate = good(250) }, 500 * time.Millisecond, true},
 	{MeltUnusable, "a missing reading ends with the heat off", func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }, 3 * time.Second, false},

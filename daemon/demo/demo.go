@@ -34,7 +34,9 @@ type Options struct {
 	Log      *slog.Logger
 	// InMemory puts a pipe between bench and daemon instead of a pseudo-terminal.
 	InMemory bool
-	Version  string
+	// NoMaker leaves the bench without a person: nobody presses, stirs or looks.
+	NoMaker bool
+	Version string
 }
 
 // Demo is a simulated bench with its daemon.
@@ -65,7 +67,7 @@ func New(o Options) (*Demo, error) {
 	}
 	clk := clock.New(o.Speed)
 	d := &Demo{Settings: settings, Title: recipe.Name}
-	if d.Bench, err = newBench(settings, o.Seed, clk); err != nil {
+	if d.Bench, err = newBench(settings, o, clk); err != nil {
 		return nil, err
 	}
 	connect := d.connectTerminal
@@ -90,8 +92,8 @@ func New(o Options) (*Demo, error) {
 	return d, nil
 }
 
-func newBench(s control.Settings, seed uint64, clk *clock.Clock) (*simbench.Bench, error) {
-	c := simbench.Config{Seed: seed, Maker: true}
+func newBench(s control.Settings, o Options, clk *clock.Clock) (*simbench.Bench, error) {
+	c := simbench.Config{Seed: o.Seed, Maker: !o.NoMaker}
 	for _, p := range s.Pots {
 		c.Pots = append(c.Pots, simbench.Pot{Name: p.Name, VolumeML: p.VolumeML, HeaterW: p.HeaterW})
 	}

@@ -3,9 +3,9 @@ package demo
 import (
 	"context"
 	"fmt"
-	"io"
 	"log/slog"
 	"math"
+	"runtime"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -21,14 +21,13 @@ import (
 // newVirtual returns a demo in virtual time: the whole program, from the
 // simulated bench over Modbus frames to the published frame, without a page. It
 // must be called inside a synctest bubble.
-func newVirtual(t *testing.T, seed uint64) *Demo {
+func newVirtual(t *testing.T, o Options) *Demo {
 	t.Helper()
-	bench, err := config.DemoBench(nil)
+	var err error
+	o.Bench, err = config.DemoBench(nil)
 	require.NoError(t, err)
-	d, err := New(Options{
-		Bench: bench, Speed: 1, Seed: seed, InMemory: true, Version: "test",
-		Log: slog.New(slog.NewTextHandler(io.Discard, nil)),
-	})
+	o.Speed, o.InMemory, o.Version, o.Log = 1, true, "test", slog.New(slog.DiscardHandler)
+	d, err := New(o)
 	require.NoError(t, err)
 	return d
 }
@@ -58,7 +57,7 @@ const (
 
 // runSeed lets a demo run until it has held for half an hour.
 func runSeed(t *testing.T, seed uint64) outcome {
-	d := newVirtual(t, seed)
+	d := newVirtual(t, Options{Seed: seed})
 	ctx, end := context.WithCancel(context.Background())
 	defer end()
 	var o outcome
@@ -166,4 +165,31 @@ func virtualSettings(t *testing.T) control.Settings {
 	s, err := config.Settings(bench, config.DemoRecipe())
 	require.NoError(t, err)
 	return s
+}
+
+// TestNumbersOfFourHours prints what four hours at the bench take in virtual
+// time, and what they leave behind in memory.
+func TestNumbersOfFourHours(t *testing.T) {
+	began := time.Now()
+	before := heap()
+	synctest.Test(t, func(t *testing.T) {
+		d := newVirtual(t, Options{Seed: 1})
+		ctx, end := context.WithCancel(context.Background())
+		defer end()
+		require.NoError(t, d.Run(ctx, func(f *frames.Frame) {
+			if f.Time > 4*time.Hour {
+				end()
+			}
+		}))
+		require.Greater(t, d.Daemon.Hub().Latest().Cycle, uint64(4*3600*5-10))
+	})
+	t.Logf("four hours in %.1f s; the heap grew by %.1f MB", time.Since(began).Seconds(), float64(heap()-before)/1e6)
+}
+
+// heap is what is in use after a collection, in bytes.
+func heap() int64 {
+	var m runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&m)
+	return int64(m.HeapAlloc)
 }
