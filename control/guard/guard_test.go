@@ -60,12 +60,13 @@ func TestPressEnables(t *testing.T) {
 	assert.Equal(t, full, r.step(), "for as long as all is well")
 }
 
-// Rule: e-stop, cut-out and fan must be known to be closed.
+// Rule: e-stop, cut-out, fan and the link to the heaters must be known to be closed.
 func TestInterlocks(t *testing.T) {
 	interlocks := map[string]func(*Sight) *reading.Contact{
 		"e-stop":  func(s *Sight) *reading.Contact { return &s.EStop },
 		"cut-out": func(s *Sight) *reading.Contact { return &s.CutOut },
 		"fan":     func(s *Sight) *reading.Contact { return &s.Fan },
+		"link":    func(s *Sight) *reading.Contact { return &s.Link },
 	}
 	bad := map[string]reading.Contact{
 		"open":                 contact(false),

@@ -117,7 +117,7 @@ var table = [...]Rule{
 	},
 	HeaterUnheard: {
 		Name: "heater_unheard", Title: "The heaters do not confirm what they are told",
-		Instruction: "Heat is off, and the heaters have to let go by their own time-out: check that the plates cool, and if one does not, cut the power. Check cable and power of the heater module, then press the enable button to reset.",
+		Instruction: "Heat is off. The heaters have to let go by their own time-out: check that the plates cool, and if one does not, cut the power. Check cable and power of the heater module, then press the enable button to reset.",
 		// At once: a module that comes back must not go on where it stopped.
 		Severity: Trip, Action: AllOff, onlyWithHeat: true,
 	},

@@ -1,0 +1,98 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// run gives the program a command line and returns what it printed.
+func run(ctx context.Context, args ...string) (string, error) {
+	var out bytes.Buffer
+	c := root()
+	c.SetArgs(args)
+	c.SetOut(&out)
+	c.SetErr(&out)
+	err := c.ExecuteContext(ctx)
+	return out.String(), err
+}
+
+func TestVersion(t *testing.T) {
+	out, err := run(t.Context(), "version")
+	require.NoError(t, err)
+	assert.Regexp(t, `^meltwarden \S+, go\S+, \w+/\w+\n$`, out)
+
+	out, err = run(t.Context(), "version", "--json")
+	require.NoError(t, err)
+	var v map[string]string
+	require.NoError(t, json.Unmarshal([]byte(out), &v))
+	assert.NotEmpty(t, v["version"])
+}
+
+// TestHelpCautions: every way in says that the program is not the protection.
+func TestHelpCautions(t *testing.T) {
+	for _, args := range [][]string{{"--help"}, {"serve", "--help"}} {
+		out, err := run(t.Context(), args...)
+		require.NoError(t, err)
+		assert.Contains(t, out, "never replaces them", args)
+	}
+}
+
+func TestMistakesOnTheCommandLine(t *testing.T) {
+	busy, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	defer busy.Close()
+	for want, args := range map[string][]string{
+		"--speed 21: write a number from 1 to 20": {"demo", "--speed", "21"},
+		"--json: add --until-ready":               {"demo", "--json"},
+		"a.recipe":                                {"check", "--config", "x", "a.recipe"},
+		`required flag(s) "config" not set`:       {"serve"},
+		"no such file":                            {"check", "--config", filepath.Join(t.TempDir(), "none.yaml")},
+		"choose another address with --listen":    {"demo", "--listen", busy.Addr().String()},
+		"open to other computers without a token": {"demo", "--listen", "0.0.0.0:0"},
+	} {
+		_, err := run(t.Context(), args...)
+		require.Error(t, err, args)
+		assert.Contains(t, err.Error(), want)
+	}
+}
+
+// benchIn writes the demo's two files to a folder, with another serial port, and
+// returns the bench file's path.
+func benchIn(t *testing.T, folder, port string) string {
+	t.Helper()
+	for _, name := range []string{"bench.yaml", "recipe.yaml"} {
+		text, err := os.ReadFile(filepath.Join("../../config/demo", name))
+		require.NoError(t, err)
+		edited := strings.Replace(string(text), "port: simulated", "port: "+port, 1)
+		require.NoError(t, os.WriteFile(filepath.Join(folder, name), []byte(edited), 0o600))
+	}
+	return filepath.Join(folder, "bench.yaml")
+}
+
+func TestCheckNamesFileLineKeyValueAndFix(t *testing.T) {
+	folder := t.TempDir()
+	file := benchIn(t, folder, "none")
+	text, err := os.ReadFile(file)
+	require.NoError(t, err)
+	wrong := strings.Replace(string(text), "melt-trip: 190 C", "melt-trip: 190", 1)
+	require.NoError(t, os.WriteFile(file, []byte(wrong), 0o600))
+	_, err = run(t.Context(), "check", "--config", file)
+	require.Error(t, err)
+	assert.Regexp(t, `bench\.yaml:\d+: ceiling\.melt-trip: "190": unit missing; write "190 C"`, err.Error())
+}
+
+func TestCheckOfAPortThatDoesNotExist(t *testing.T) {
+	file := benchIn(t, t.TempDir(), "/dev/there-is-no-such-port")
+	_, err := run(t.Context(), "check", "--config", file)
+	require.Error(t, err)
+	assert.Contains(t, err.Error(), "does not exist: is the adapter plugged in")
+}
