@@ -70,10 +70,9 @@ func bell(sound string) string {
 
 // Widths of the columns, for a terminal of 80 characters.
 const (
-	nameWidth  = 10
-	meltWidth  = 9
-	setWidth   = 13
-	stateWidth = 18
+	nameWidth = 14
+	meltWidth = 8
+	setWidth  = 20
 )
 
 // block is the whole bench in a few lines.
@@ -86,7 +85,7 @@ func (c *Console) block(b view.Bench) []string {
 		"",
 	}
 	for _, p := range b.Pots {
-		lines = append(lines, potLine(p))
+		lines = append(lines, potLines(p)...)
 	}
 	lines = append(lines, "")
 	for _, cond := range b.Conditions {
@@ -139,21 +138,21 @@ func detail(d string) string {
 	return ", " + d
 }
 
-func potLine(p view.Pot) string {
+// potLines are always two, so that nothing jumps when a wait ends.
+func potLines(p view.Pot) []string {
 	name := p.Colour
 	if name == "" {
 		name = p.Name
 	}
-	waits := ""
-	if p.Shown.Wait != "" {
-		waits = p.Shown.Wait
-		if p.Shown.Left != "" {
-			waits += ", " + p.Shown.Left
-		}
+	waits := p.Shown.Wait
+	if p.Shown.Left != "" {
+		waits += ", " + p.Shown.Left
 	}
-	return fmt.Sprintf("%d %s %s %s %s %s", p.Number,
-		pad(name, nameWidth), padLeft(p.Shown.Melt.C+" °C", meltWidth), pad(p.Shown.Against.C, setWidth+4),
-		pad(p.State, stateWidth), waits)
+	return []string{
+		fmt.Sprintf("%d %s %s   %s %s", p.Number, pad(name, nameWidth),
+			padLeft(p.Shown.Melt.C+" °C", meltWidth), pad(p.Shown.Against.C, setWidth), p.State),
+		strings.TrimRight(strings.Repeat(" ", nameWidth+3)+waits, " "),
+	}
 }
 
 // pad fills to a width in characters, not bytes.

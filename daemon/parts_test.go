@@ -1,0 +1,117 @@
+package daemon
+
+import (
+	"bytes"
+	"context"
+	"log/slog"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/daemon/frames"
+	"meltwarden/devices/clock"
+)
+
+// TestMissedCyclesAreNotMadeUpFor: the next cycle is due on the same beat, in the
+// future.
+func TestMissedCyclesAreNotMadeUpFor(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := cycle{period: 200 * time.Millisecond, clk: clock.New(1)}
+		time.Sleep(50 * time.Millisecond)
+		assert.Equal(t, 200*time.Millisecond, c.next(0))
+		time.Sleep(1000 * time.Millisecond) // now 1050 ms
+		assert.Equal(t, 1000*time.Millisecond, c.next(200*time.Millisecond), "at once, once")
+		assert.Equal(t, 1200*time.Millisecond, c.next(1000*time.Millisecond))
+	})
+}
+
+func TestAllOffIsNeverRefused(t *testing.T) {
+	q := newQueue()
+	mark := control.Command{Kind: control.Stir, Pot: 1}
+	for range queued {
+		require.NoError(t, q.put(mark))
+	}
+	require.ErrorIs(t, q.put(mark), errFull)
+	require.NoError(t, q.put(control.Command{Kind: control.AllOff}))
+	got := q.drain(nil)
+	assert.Len(t, got, queued+1)
+	assert.Equal(t, control.AllOff, got[0].Kind)
+	assert.Empty(t, q.drain(nil))
+	assert.NoError(t, q.put(mark))
+}
+
+// TestWatchdogRefusesAsWellAsPromises: only a finished cycle feeds it.
+func TestWatchdogRefusesAsWellAsPromises(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		w := watchdog{clk: clock.New(1)}
+		time.Sleep(time.Second)
+		assert.ErrorContains(t, w.starved(), "no control cycle has finished yet")
+		w.feed()
+		assert.NoError(t, w.starved())
+		time.Sleep(starvedAfter)
+		assert.NoError(t, w.starved())
+		time.Sleep(time.Millisecond)
+		assert.ErrorContains(t, w.starved(), "the last control cycle finished 2.0 s ago")
+		w.feed()
+		assert.NoError(t, w.starved())
+	})
+}
+
+// TestOnlyTheSimulatedBenchIsProven: settings that claim a proof are not believed.
+func TestOnlyTheSimulatedBenchIsProven(t *testing.T) {
+	d := New(Options{
+		Settings: control.Settings{Limits: guard.Limits{HeatersProven: true}},
+		Clock:    clock.New(1), Log: slog.New(slog.DiscardHandler),
+	})
+	assert.False(t, d.opts.Settings.Limits.HeatersProven)
+}
+
+// TestJournalWritesChanges, each once, and no numbers.
+func TestJournalWritesChanges(t *testing.T) {
+	var out bytes.Buffer
+	j := journal{
+		log:  slog.New(slog.NewTextHandler(&out, nil)),
+		pots: []control.PotSettings{{Name: "left"}}, found: map[finding]bool{},
+	}
+	lines := func(f control.Frame) []string {
+		out.Reset()
+		j.note(&frames.Frame{Frame: f})
+		return strings.Split(strings.TrimSpace(out.String()), "\n")
+	}
+	trip := []guard.Condition{{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true}}
+	heating := control.Frame{Heat: control.HeatEnabled, Pots: []control.PotFrame{{State: control.Heating, MeltC: 90}}}
+	assert.Len(t, lines(heating), 2)
+	heating.Pots[0].MeltC = 91
+	assert.Equal(t, []string{""}, lines(heating), "a number is no news")
+
+	heating.Heat, heating.Conditions, heating.Pots[0].State = control.HeatTripped, trip, control.Tripped
+	said := lines(heating)
+	assert.Len(t, said, 3)
+	assert.Contains(t, said[1], "code=e_stop_open pot=bench latched=true")
+	assert.Equal(t, []string{""}, lines(heating))
+
+	heating.Conditions = nil
+	assert.Contains(t, lines(heating)[0], "msg=cleared code=e_stop_open")
+}
+
+// TestFollowEndsWithItsContext.
+func TestFollowEndsWithItsContext(t *testing.T) {
+	d := New(Options{Clock: clock.New(1), Log: slog.New(slog.DiscardHandler)})
+	ctx, end := context.WithCancel(t.Context())
+	seen := make(chan uint64, 1)
+	over := make(chan struct{})
+	go func() {
+		defer close(over)
+		d.follow(ctx, func(f *frames.Frame) { seen <- f.Cycle })
+	}()
+	d.hub.Publish(&frames.Frame{Frame: control.Frame{Cycle: 7}})
+	assert.Equal(t, uint64(7), <-seen)
+	end()
+	<-over
+}
