@@ -58,7 +58,8 @@ func (p *pot) mark(k CommandKind) {
 	case Stir:
 		p.stirred, p.sinceStir = true, 0
 	case TickClear:
-		p.clear = true
+		// Cold paste is no clear melt: the tick counts once the dwell has begun.
+		p.clear = p.clear || p.dwelled > 0
 	case ArrivedCured:
 		p.cured = true
 	case ColourAdded:
