@@ -28,6 +28,7 @@ var texts = struct {
 	Labels
 	notYet, notYetPot, shootNow, stirAgain     string
 	waitsFor, goodFor, against, above, below   string
+	at                                         string
 	noReading, tooOld, plateHeater, stirred    string
 	bench, pot, active, latched, activeLatched string
 	power, mould, room                         string
@@ -56,7 +57,7 @@ var texts = struct {
 	notYet: "Not yet", notYetPot: "Not yet: %s", shootNow: "Shoot now",
 	stirAgain: "%s until %s wants a stir",
 	waitsFor:  "waits for %s", goodFor: "%s until the next stir",
-	against: "set %s ± %s %s", above: "%s %s above set-point", below: "%s %s below set-point",
+	against: "set %s ± %s %s", at: "at its set-point", above: "%s %s above set-point", below: "%s %s below set-point",
 	noReading: "no good reading: %s", tooOld: "too old",
 	plateHeater: "plate %s %s, heater %.0f %%", stirred: ", stirred %s ago",
 	bench: "bench", pot: "pot %d", active: "active", latched: "latched", activeLatched: "active, latched",

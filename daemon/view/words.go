@@ -145,6 +145,9 @@ func offset(p *control.PotFrame) Both {
 	}
 	off := float64(melt) - p.SetpointC
 	return inBoth(func(u unit) string {
+		if math.Abs(u.span(off)) < 0.05 {
+			return texts.at
+		}
 		text := texts.above
 		if off < 0 {
 			text = texts.below
