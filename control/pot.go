@@ -20,6 +20,9 @@ const (
 	// cureSlackC is how far below its cure temperature a pot that has begun its
 	// dwell is still called curing: it flaps less (C).
 	cureSlackC = 1.25
+	// clearBelowC is how far below its cure temperature a melt may be and still be
+	// called clear: it is a thin liquid from about 150 °C (E).
+	clearBelowC = 25.0
 	// colourUpset is how long a cold addition is not blamed on the plate (E).
 	colourUpset = 45 * time.Second
 	// meltJPerMLK is the heat capacity of liquid vinyl, 1.04 g/mL × 2.0 J/(g K)
@@ -58,8 +61,8 @@ func (p *pot) mark(k CommandKind) {
 	case Stir:
 		p.stirred, p.sinceStir = true, 0
 	case TickClear:
-		// Cold paste is no clear melt: the tick counts once the dwell has begun.
-		p.clear = p.clear || p.dwelled > 0
+		// Cold paste is no clear melt, whoever says so.
+		p.clear = p.clear || p.melt.valid && p.melt.c >= p.set.CureC-clearBelowC
 	case ArrivedCured:
 		p.cured = true
 	case ColourAdded:
