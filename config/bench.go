@@ -27,7 +27,9 @@ type Bench struct {
 	Name string
 	// Recipe is the recipe file to begin with, as a path that can be opened: in
 	// the bench file it is written relative to that file.
-	Recipe     string
+	Recipe string
+	// Typed is the file as typed.
+	Typed      []byte
 	Supply     circuit.Rating
 	Ceiling    Ceiling
 	Pots       []Pot
@@ -99,7 +101,7 @@ func LoadBench(path string, flags *pflag.FlagSet) (*Bench, error) {
 // messages.
 func ParseBench(file string, typed []byte, flags *pflag.FlagSet) (*Bench, error) {
 	src, top := strict.Read(file, typed)
-	b := &Bench{src: src}
+	b := &Bench{src: src, Typed: typed}
 	b.Name = strict.Required(top, "name", name("the bench by the window"))
 	b.Recipe = beside(file, strict.Required(top, "recipe", text("eel.yaml")))
 	b.Supply = readSupply(top.Map("supply"))

@@ -39,7 +39,7 @@ type knob struct {
 
 var (
 	listenKnob = knob{"listen", "address to serve on, host:port", defaultListen, kind(parseListen, defaultListen)}
-	dataKnob   = knob{"data", "data folder", defaultData, text(defaultData)}
+	dataKnob   = knob{"data", "data folder", DefaultData, text(DefaultData)}
 	logKnob    = knob{
 		"log-level", "debug, info, warn or error", defaultLogLevel,
 		oneOf("debug", "info", "warn", "error"),

@@ -45,7 +45,7 @@ const (
 	defaultScale = 1.0
 
 	defaultListen   = "127.0.0.1:8420"
-	defaultData     = "meltwarden-data"
+	DefaultData     = "meltwarden-data" // where history and log lie, from where the program is started
 	defaultLogLevel = "info"
 )
 

@@ -25,6 +25,9 @@ type Recipe struct {
 	SteadyFor  time.Duration `json:"steady_for_ns"`
 	StirWithin time.Duration `json:"stir_within_ns"`
 
+	// Typed is the file as typed.
+	Typed []byte `json:"-"`
+
 	src *strict.Source
 }
 
@@ -75,7 +78,7 @@ func LoadRecipe(path string) (*Recipe, error) {
 // messages.
 func ParseRecipe(file string, typed []byte) (*Recipe, error) {
 	src, top := strict.Read(file, typed)
-	r := &Recipe{src: src}
+	r := &Recipe{src: src, Typed: typed}
 	r.Name = strict.Required(top, "name", name("slate eel"))
 	r.Note = strict.Optional(top, "note", text("what to think of"), "")
 	for _, m := range top.RequiredMaps("colours", "[{name: slate, pot: left, …}], one entry for each pot") {

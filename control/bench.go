@@ -83,7 +83,7 @@ func (b *Bench) look(in *Input) {
 	s := &b.sight
 	s.Elapsed, s.First = in.Elapsed, b.cycle == 1
 	s.EStop, s.CutOut, s.Fan, s.Enable = in.Contacts.EStop, in.Contacts.CutOut, in.Contacts.Fan, in.Contacts.Enable
-	s.Link = in.Contacts.Link
+	s.Link, s.HistoryFailing = in.Contacts.Link, in.HistoryFailing
 	for i := range s.Pots {
 		r := b.readings(in, i)
 		s.Pots[i].Melt, s.Pots[i].Plate, s.Pots[i].Duty = r.Melt, r.Plate, b.duty[i]

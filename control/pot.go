@@ -66,11 +66,12 @@ func (p *pot) mark(k CommandKind) {
 	case ArrivedCured:
 		p.cured = true
 	case ColourAdded:
+		// Cold and not mixed in: only time in band and a new stir make it ready again.
 		p.coloured, p.sinceColour = true, 0
-	case Lift:
-		p.lifted = true
-	case Return:
-		p.lifted = false
+		p.inBandFor, p.stirred = 0, false
+	case Lift, Return:
+		p.lifted = k == Lift
+		p.inBandFor = 0
 	}
 }
 

@@ -20,6 +20,9 @@ type Input struct {
 	// Mould and Room are NotWired where the bench has no such probe.
 	Mould, Room reading.Temperature
 	Contacts    Contacts
+	// HistoryFailing is true while cycles can not be written down. It decides
+	// nothing about heat; a person is told.
+	HistoryFailing bool
 	// Commands are the marks and requests of people since the previous cycle.
 	Commands []Command
 }

@@ -25,6 +25,8 @@ type cycle struct {
 	publish  func(*frames.Frame)
 	observe  func(took, late time.Duration)
 	fed      func()
+	keep     func(time.Time, *control.Input, *control.Frame) // for history; does not wait
+	failing  func() bool                                     // history can not be written
 }
 
 // run goes on until the context ends.
@@ -36,9 +38,11 @@ func (c *cycle) run(ctx context.Context) {
 	for ctx.Err() == nil {
 		began := c.clk.Now()
 		snapshot := c.bus.Poll(ctx, time.Duration(pollShare*float64(c.period)))
+		c.clk.KeptUp(snapshot.Whole && c.clk.Now() < began+c.period)
 		now := c.clk.Now().Round(time.Millisecond) // as history keeps it, so that rounding adds up to nothing
 		snapshot.Fill(&in, now)
 		in.Commands = c.commands.drain(in.Commands[:0])
+		in.HistoryFailing = c.failing()
 		if in.Elapsed = now - last; first {
 			in.Elapsed, first = 0, false
 		}
@@ -59,6 +63,7 @@ func (c *cycle) decide(in *control.Input) {
 	frame.At = time.Now()
 	c.fed()
 	c.publish(frame)
+	c.keep(frame.At, in, &frame.Frame)
 }
 
 // next is when the next cycle is due. Cycles that were missed are not made up

@@ -20,6 +20,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/daemon/api"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 	"meltwarden/daemon/metrics"
 	"meltwarden/daemon/trend"
 	"meltwarden/devices"
@@ -28,7 +29,7 @@ import (
 )
 
 // Options are what a daemon is made from. All are required but Listener, Token,
-// Hosts and Simulated.
+// Hosts, History and Simulated.
 type Options struct {
 	Settings control.Settings
 	Bus      *devices.Bus
@@ -42,6 +43,10 @@ type Options struct {
 	// Token lets other computers in; Hosts are the names they use.
 	Token string
 	Hosts []string
+	// History keeps every cycle; nil keeps none. Start is what the run is known by;
+	// its settings are filled in here.
+	History *history.Store
+	Start   history.Start
 	// Simulated is the simulated bench at the other end of the line, where there
 	// is one. Without it no heater is ever energised.
 	Simulated *simbench.Bench
@@ -96,12 +101,13 @@ func (d *Daemon) Run(ctx context.Context) error {
 		served <- d.serve(serving)
 		endCycles() // without its page a bench is not left hot
 	}()
-	d.cycle().run(cycling)
+	keeper := d.keeper()
+	d.cycle(keeper).run(cycling)
 	endCycles()
 	stopped := d.stopHeat()
 	endServing()
 	watchers.Wait()
-	return errors.Join(stopped, <-served)
+	return errors.Join(stopped, <-served, keeper.close())
 }
 
 func (d *Daemon) serve(ctx context.Context) error {
@@ -112,12 +118,13 @@ func (d *Daemon) serve(ctx context.Context) error {
 	return api.Serve(ctx, d.opts.Listener, d.handler())
 }
 
-func (d *Daemon) cycle() *cycle {
+func (d *Daemon) cycle(k *keeper) *cycle {
 	o := &d.opts
 	return &cycle{
 		period: o.Settings.Period, bus: o.Bus, clk: o.Clock,
 		bench: control.NewBench(o.Settings), pots: len(o.Settings.Pots),
 		commands: d.commands, publish: d.hub.Publish, observe: d.metrics.ObserveCycle, fed: d.watchdog.feed,
+		keep: k.keep, failing: k.failing,
 	}
 }
 

@@ -77,18 +77,21 @@ func (b *Bus) Poll(ctx context.Context, wait time.Duration) Snapshot {
 	}
 	over := time.NewTimer(b.clk.Real(wait))
 	defer over.Stop()
+	whole := true
 	for waiting := len(b.lines); waiting > 0; waiting-- {
 		select {
 		case <-delivered:
+			continue
 		case <-over.C:
-			waiting = 1
 		case <-ctx.Done():
-			waiting = 1
 		case <-b.stop:
-			waiting = 1
 		}
+		whole = false
+		break
 	}
-	return Snapshot{pots: b.pots, channels: b.table.channels, values: b.table.copy(), link: b.link()}
+	return Snapshot{
+		Whole: whole,
+		pots:  b.pots, channels: b.table.channels, values: b.table.copy(), link: b.link()}
 }
 
 // link is whether, and since when, every heater and contactor has confirmed what

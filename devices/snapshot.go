@@ -47,6 +47,8 @@ type Snapshot struct {
 	channels []registers.Channel
 	values   []value
 	link     value
+	// Whole is true when every line had delivered before the wait was over.
+	Whole bool
 }
 
 // Fill sets the readings of an input, with their ages at the given bench time. A

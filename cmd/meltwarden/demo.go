@@ -11,9 +11,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"meltwarden/config"
+	"meltwarden/control"
 	"meltwarden/daemon/console"
 	"meltwarden/daemon/demo"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 )
 
 type demoFlags struct {
@@ -67,19 +69,26 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 		return err
 	}
 	defer log.close()
+	past, err := history.Open(bench.Daemon.Data)
+	if err != nil {
+		return err
+	}
+	defer past.Close()
 	d, err := demo.New(demo.Options{
-		Bench: bench, Speed: f.speed, Seed: f.seed, Listener: listener, Log: log.Logger, Version: version(),
+		History: past,
+		Bench:   bench, Speed: f.speed, Seed: f.seed, Listener: listener, Log: log.Logger, Version: version(),
 	})
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(words, "simulated bench, invented scenario, seed %d, at ×%g, on %s\n\n", f.seed, f.speed, d.Port)
+	title := fmt.Sprintf("SIMULATED, INVENTED: %s at ×%g   http://%s", d.Title, f.speed, listener.Addr())
 	ctx, end := context.WithCancel(c.Context())
 	defer end()
-	show := console.New(words, screen, "meltwarden demo: "+d.Title, d.Settings)
+	show := console.New(words, screen, title, d.Settings)
 	err = d.Run(ctx, func(fr *frames.Frame) {
 		show.Show(fr)
-		if f.untilReady && (fr.Ready || fr.Time > demo.Patience) {
+		if f.untilReady && (fr.Ready || fr.Time > demo.Patience || tripped(fr)) {
 			end()
 		}
 	})
@@ -88,6 +97,10 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 	}
 	return tellVerdict(c.OutOrStdout(), d.Verdict(), f.asJSON)
 }
+
+// tripped reports whether the bench waits for a person that the demo's maker, who
+// never presses a second time, will not be.
+func tripped(f *frames.Frame) bool { return f.Heat == control.HeatTripped }
 
 // tellVerdict prints how it went, and fails where a pot was not ready.
 func tellVerdict(out io.Writer, v demo.Verdict, asJSON bool) error {
@@ -99,6 +112,9 @@ func tellVerdict(out io.Writer, v demo.Verdict, asJSON bool) error {
 		for _, p := range v.Pots {
 			fmt.Fprintf(out, "%-8s true melt %.1f °C, set-point %.0f °C, overshoot %.1f °C\n", p.Colour, p.MeltC, p.SetpointC, p.OvershootC)
 		}
+	}
+	if v.Tripped != "" {
+		return fmt.Errorf("tripped: %s", v.Tripped)
 	}
 	if !v.Ready {
 		return fmt.Errorf("not ready after %s of bench time", (time.Duration(v.ElapsedS) * time.Second).String())

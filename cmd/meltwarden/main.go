@@ -46,6 +46,7 @@ func root() *cobra.Command {
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), versionCommand())
+	c.AddCommand(demoCommand(), serveCommand(), checkCommand(),
+		runsCommand(), replayCommand(), exportCommand(), backupCommand(), versionCommand())
 	return c
 }

@@ -8,6 +8,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/daemon"
+	"meltwarden/daemon/history"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 )
@@ -37,6 +38,11 @@ func runServe(c *cobra.Command, f files) error {
 		return err
 	}
 	defer log.close()
+	past, err := history.Open(bench.Daemon.Data)
+	if err != nil {
+		return err
+	}
+	defer past.Close()
 	clk := clock.New(1)
 	bus, err := devices.Open(daemon.Wiring(bench), daemon.OpenPort, clk)
 	if err != nil {
@@ -50,6 +56,7 @@ func runServe(c *cobra.Command, f files) error {
 	return daemon.New(daemon.Options{
 		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
 		Title: recipe.Name, Run: bench.Name, Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
+		History: past, Start: daemon.StartOf(bench, recipe, version()),
 		Token: bench.Daemon.Token, Hosts: hosts(bench.Daemon.Listen),
 	}).Run(c.Context())
 }

@@ -70,9 +70,10 @@ type Sight struct {
 	// EStop, CutOut and Fan are healthy when closed; Enable is pressed when closed.
 	EStop, CutOut, Fan, Enable reading.Contact
 	// Link is closed while every heater confirms what it is told.
-	Link   reading.Contact
-	AllOff bool // a person asked for "all off"
-	Pots   []PotSight
+	Link           reading.Contact
+	AllOff         bool // a person asked for "all off"
+	HistoryFailing bool // what happens can not be written down
+	Pots           []PotSight
 }
 
 // PotSight is what the guard sees of one pot.
@@ -156,6 +157,7 @@ func (g *Guard) lookAtBench(s *Sight) {
 		g.limits.Fan && !s.Fan.Known(MaxAge)
 	g.note(g.bench, InterlockUnknown, unknown, s.Elapsed)
 	g.note(g.bench, HeaterUnheard, !s.Link.Known(MaxAge) || !s.Link.Closed, s.Elapsed)
+	g.note(g.bench, HistoryUnwritten, s.HistoryFailing, s.Elapsed)
 	g.note(g.bench, HeaterUnproven, !g.limits.HeatersProven, s.Elapsed)
 }
 

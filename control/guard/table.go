@@ -24,6 +24,7 @@ const (
 	MeltFrozen
 	PlateFrozen
 	MeltNotFollowing
+	HistoryUnwritten
 	HeaterUnproven
 )
 
@@ -170,6 +171,11 @@ var table = [...]Rule{
 		Name: "melt_not_following", Title: "The melt reading does not follow its plate",
 		Instruction: "This heater is off. See that the probe sits in the melt and on the right pot, then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, onlyWithHeat: true,
+	},
+	HistoryUnwritten: {
+		Name: "history_unwritten", Title: "What happens is not being written down",
+		Instruction: "Control goes on. Free some space on the disk, or see that the data folder can be written to; the last minutes are kept in memory until then.",
+		Severity:    Warning, Action: Tell, after: 2 * time.Second,
 	},
 	HeaterUnproven: {
 		Name: "heater_unproven", Title: "These heaters are not proven",

@@ -45,7 +45,7 @@ var rows = []struct {
 func cyclesFor(d time.Duration) int { return max(1, int((d+period-1)/period)) }
 
 func TestEveryRowIsMadeToHappen(t *testing.T) {
-	made := map[Code]bool{HeaterUnproven: true, MeltHigh: true} // below: they do not latch
+	made := map[Code]bool{HeaterUnproven: true, MeltHigh: true, HistoryUnwritten: true} // below: they do not latch
 	for _, row := range rows {
 		made[row.code] = true
 	}
@@ -279,4 +279,20 @@ func TestEveryRowCanBeActedOn(t *testing.T) {
 	}
 	assert.Equal(t, "unknown", Code(250).String())
 	assert.Equal(t, "trip", Trip.String())
+}
+
+// TestUnwrittenHistoryIsToldAndHeatsOn: it warns after two seconds, and takes
+// nothing away.
+func TestUnwrittenHistoryIsToldAndHeatsOn(t *testing.T) {
+	r := enabled(limits)
+	r.spoil = func(s *Sight) { s.HistoryFailing = true }
+	for range 20 {
+		require.Equal(t, []float64{1, 1}, r.step())
+	}
+	found := r.g.Append(nil)
+	require.Len(t, found, 1)
+	assert.Equal(t, HistoryUnwritten, found[0].Code)
+	r.spoil = nil
+	r.step()
+	assert.Empty(t, r.g.Append(nil))
 }

@@ -6,6 +6,7 @@ package console
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -144,10 +145,7 @@ func potLines(p view.Pot) []string {
 	if name == "" {
 		name = p.Name
 	}
-	waits := p.Shown.Wait
-	if p.Shown.Left != "" {
-		waits += ", " + p.Shown.Left
-	}
+	waits := strings.Join(slices.DeleteFunc([]string{p.Shown.Wait, p.Shown.Left}, func(s string) bool { return s == "" }), ", ")
 	return []string{
 		fmt.Sprintf("%d %s %s   %s %s", p.Number, pad(name, nameWidth),
 			padLeft(p.Shown.Melt.C+" °C", meltWidth), pad(p.Shown.Against.C, setWidth), p.State),

@@ -10,11 +10,13 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"time"
 
 	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/daemon"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
@@ -32,6 +34,8 @@ type Options struct {
 	// Listener is where the page is served; nil serves none.
 	Listener net.Listener
 	Log      *slog.Logger
+	// History keeps every cycle; nil keeps none.
+	History *history.Store
 	// InMemory puts a pipe between bench and daemon instead of a pseudo-terminal.
 	InMemory bool
 	// NoMaker leaves the bench without a person: nobody presses, stirs or looks.
@@ -78,18 +82,35 @@ func New(o Options) (*Demo, error) {
 	if err != nil {
 		return nil, err
 	}
-	bus, err := devices.Open(daemon.Wiring(o.Bench), opener, clk)
+	bus, err := devices.Open(wiring(o), opener, clk)
 	if err != nil {
 		return nil, errors.Join(err, d.line.Close())
 	}
+	start := daemon.StartOf(o.Bench, recipe, o.Version)
+	start.Invented = true
 	d.Daemon = daemon.New(daemon.Options{
 		Settings: settings, Bus: bus, Clock: clk, Listener: o.Listener, Log: o.Log, Version: o.Version,
 		Title: recipe.Name, Run: "demo", Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
-		Simulated: d.Bench,
+		Simulated: d.Bench, History: o.History, Start: start,
 	})
 	d.judge = newJudge(d.Bench, settings)
 	d.Bench.ReportTo(maker{d.Daemon})
 	return d, nil
+}
+
+// fastTimeout is the time-out of the devices above ×1: a twentieth of it is what a
+// computer may really take to answer itself at ×20.
+const fastTimeout = 800 * time.Millisecond
+
+// wiring is the bench's, more patient where time runs fast.
+func wiring(o Options) devices.Config {
+	c := daemon.Wiring(o.Bench)
+	for i := range c.Devices {
+		if o.Speed > 1 {
+			c.Devices[i].Timeout = fastTimeout
+		}
+	}
+	return c
 }
 
 func newBench(s control.Settings, o Options, clk *clock.Clock) (*simbench.Bench, error) {

@@ -12,9 +12,12 @@ import (
 
 // Verdict is how a demo has gone so far, by the simulated bench's own truth.
 type Verdict struct {
-	Ready    bool         `json:"ready"`
-	ElapsedS float64      `json:"elapsed_s"` // bench time
-	Pots     []PotVerdict `json:"pots"`
+	Ready    bool    `json:"ready"`
+	ElapsedS float64 `json:"elapsed_s"` // bench time
+	// Tripped is the first reason for which heat is off until a person resets it;
+	// "" when there is none.
+	Tripped string       `json:"tripped,omitempty"`
+	Pots    []PotVerdict `json:"pots"`
 }
 
 // PotVerdict is one pot of a verdict. Temperatures are in degrees Celsius.
@@ -59,6 +62,9 @@ func (j *judge) watch(f *frames.Frame) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	j.verdict.Ready, j.verdict.ElapsedS = f.Ready, f.Time.Seconds()
+	if f.Heat == control.HeatTripped && j.verdict.Tripped == "" && len(f.Conditions) > 0 {
+		j.verdict.Tripped = f.Conditions[0].Code.Title()
+	}
 	for i := range f.Pots {
 		j.watchPot(i, &f.Pots[i], truth.Pots[i].MeltC)
 	}

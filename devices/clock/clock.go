@@ -4,7 +4,7 @@
 // At ×1 it is plain monotonic time, because there a gap is a gap. Above ×1 a
 // computer that can not keep up must not look like a dead line: bench time then
 // moves by ticks that wait for the processor like everything else in the
-// program, so that under load it slows down together with what it measures.
+// program, and slows down for whoever reports that he could not keep up.
 package clock
 
 import (
@@ -14,20 +14,23 @@ import (
 )
 
 const (
-	// tick is how often, on the wall, fast time is let go on.
-	tick = time.Millisecond
+	// tick is how often, on the wall, fast time is let go on. A cycle of the daemon
+	// takes some two dozen turns of waiting for the processor; a tick takes one, so
+	// it has to stand for a small part of a cycle.
+	tick = 250 * time.Microsecond
 	// ahead is how many ticks' worth of bench time may pass between two of them.
-	ahead = 3
+	ahead = 2
 	// rests is how long after the last look at it a fast clock stops ticking.
 	rests = time.Second
 )
 
 // Clock gives bench time. It is safe for use by several goroutines.
 type Clock struct {
-	speed float64
+	speed float64 // what was asked for
 	start time.Time
 
 	mu     sync.Mutex
+	pace   float64       // what the computer can carry now: 1 to speed
 	last   time.Time     // wall time of the last look
 	bench  time.Duration // bench time at the last look
 	limit  time.Duration // how far fast time may go before the next tick
@@ -43,7 +46,7 @@ func New(speed float64) *Clock {
 		speed = 1
 	}
 	now := time.Now()
-	c := &Clock{speed: speed, start: now, last: now}
+	c := &Clock{speed: speed, pace: speed, start: now, last: now}
 	c.limit = c.span()
 	return c
 }
@@ -65,11 +68,11 @@ func (c *Clock) Now() time.Duration {
 }
 
 // span is the bench time that may pass until the next tick.
-func (c *Clock) span() time.Duration { return time.Duration(ahead * float64(tick) * c.speed) }
+func (c *Clock) span() time.Duration { return time.Duration(ahead * float64(tick) * c.pace) }
 
 // advance moves bench time on, up to the limit.
 func (c *Clock) advance(now time.Time) time.Duration {
-	c.bench = min(c.bench+time.Duration(float64(now.Sub(c.last))*c.speed), c.limit)
+	c.bench = min(c.bench+time.Duration(float64(now.Sub(c.last))*c.pace), c.limit)
 	c.last = now
 	return c.bench
 }
@@ -94,9 +97,34 @@ func (c *Clock) tick() {
 	}
 }
 
-// Real returns how long a span of bench time takes on the wall.
+// Real returns how long a span of bench time takes on the wall, at the present pace.
 func (c *Clock) Real(bench time.Duration) time.Duration {
-	return time.Duration(float64(bench) / c.speed)
+	if c.speed == 1 {
+		return bench
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return time.Duration(float64(bench) / c.pace)
+}
+
+// quicken is by how much a fast clock that is kept up with regains its speed.
+const quicken = 1.1
+
+// KeptUp tells a fast clock whether the computer could do in time what it had to.
+// If not, time slows down by half at once, as far as ×1; otherwise it regains its
+// speed little by little. Plain time does not listen.
+func (c *Clock) KeptUp(yes bool) {
+	if c.speed == 1 {
+		return
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.advance(time.Now()) // what has passed, passed at the old pace
+	if yes {
+		c.pace = min(c.pace*quicken, c.speed)
+	} else {
+		c.pace = max(c.pace/2, 1)
+	}
 }
 
 func (c *Clock) sleepers(more int) {

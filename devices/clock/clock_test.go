@@ -14,12 +14,12 @@ func TestRunsAtItsSpeed(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			c := New(speed)
 			want := max(speed, 1)
-			began := time.Now()
+			first, began := c.Now(), time.Now() // from the first look on it ticks
 			for range 1000 {
 				time.Sleep(time.Millisecond)
 				c.Now()
 			}
-			assert.InEpsilon(t, want*time.Since(began).Seconds(), c.Now().Seconds(), 1e-6)
+			assert.InEpsilon(t, want*time.Since(began).Seconds(), (c.Now() - first).Seconds(), 1e-6)
 			assert.Equal(t, time.Second, c.Real(time.Duration(want*float64(time.Second))))
 		})
 	}
@@ -53,4 +53,23 @@ func TestSleepsBenchTime(t *testing.T) {
 		assert.False(t, c.Sleep(ended, time.Hour))
 		assert.False(t, c.Sleep(ended, 0))
 	})
+}
+
+// TestSlowsDownForWhoCanNotKeepUp, at once, and comes back little by little.
+func TestSlowsDownForWhoCanNotKeepUp(t *testing.T) {
+	fast := New(20)
+	for range 10 {
+		fast.KeptUp(false)
+	}
+	assert.Equal(t, time.Second, fast.Real(time.Second), "never slower than the wall")
+	fast.KeptUp(true)
+	assert.Less(t, fast.Real(time.Second), time.Second)
+	for range 1000 {
+		fast.KeptUp(true)
+	}
+	assert.Equal(t, time.Second/20, fast.Real(time.Second))
+
+	plain := New(1)
+	plain.KeptUp(false)
+	assert.Equal(t, time.Second, plain.Real(time.Second))
 }

@@ -1,0 +1,106 @@
+package cycles
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"meltwarden/control"
+	"meltwarden/control/reading"
+)
+
+// anyRecord draws a record as history can keep it.
+func anyRecord(t *rapid.T, pots int) Record {
+	ms := rapid.Int64Range(-1000, 1<<40)
+	temperature := func() reading.Temperature {
+		r := reading.Temperature{
+			C:     float64(rapid.IntRange(-300000, 2000000).Draw(t, "c")) / control.PerDegree,
+			Age:   time.Duration(ms.Draw(t, "age")) * time.Millisecond,
+			Fault: reading.Fault(rapid.IntRange(0, 11).Draw(t, "fault")),
+		}
+		return r
+	}
+	contact := func() reading.Contact {
+		return reading.Contact{
+			Closed: rapid.Bool().Draw(t, "closed"), Age: time.Duration(ms.Draw(t, "age")) * time.Millisecond,
+			Fault: reading.Fault(rapid.IntRange(0, 11).Draw(t, "fault")),
+		}
+	}
+	r := Record{At: time.UnixMilli(ms.Draw(t, "at"))}
+	in := &r.Input
+	in.Elapsed = time.Duration(ms.Draw(t, "elapsed")) * time.Millisecond
+	for range pots {
+		in.Pots = append(in.Pots, control.PotReadings{Melt: temperature(), Plate: temperature(), Injector: temperature()})
+	}
+	in.Mould, in.Room = temperature(), temperature()
+	in.Contacts = control.Contacts{EStop: contact(), CutOut: contact(), Fan: contact(), Pedal: contact(), Enable: contact(), Link: contact()}
+	for range rapid.IntRange(0, 3).Draw(t, "commands") {
+		in.Commands = append(in.Commands, control.Command{
+			Kind: control.CommandKind(rapid.IntRange(0, 12).Draw(t, "kind")), Pot: rapid.IntRange(-1, 7).Draw(t, "pot"),
+		})
+	}
+	r.Kept = Kept{Cycle: rapid.Uint64().Draw(t, "cycle"), Time: time.Duration(ms.Draw(t, "time")) * time.Millisecond,
+		Ready: rapid.Bool().Draw(t, "ready"), Print: rapid.Uint32().Draw(t, "print")}
+	for range pots {
+		r.Kept.Pots = append(r.Kept.Pots, Pot{
+			State: control.PotState(rapid.IntRange(0, 7).Draw(t, "state")),
+			Duty:  float64(rapid.IntRange(0, 10000).Draw(t, "duty")) / 10000,
+			MeltC: float64(rapid.IntRange(0, 300000).Draw(t, "melt")) / control.PerDegree,
+		})
+	}
+	return r
+}
+
+func TestWhatIsKeptComesBack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		pots := rapid.IntRange(1, 4).Draw(t, "pots")
+		var records []Record
+		for range rapid.IntRange(0, 5).Draw(t, "records") {
+			records = append(records, anyRecord(t, pots))
+		}
+		back, err := Decode(Encode(records))
+		require.NoError(t, err)
+		require.Len(t, back, len(records))
+		for i := range records {
+			require.True(t, records[i].At.Equal(back[i].At))
+			require.Equal(t, records[i].Kept, back[i].Kept)
+			require.Equal(t, len(records[i].Input.Commands), len(back[i].Input.Commands))
+			a, b := records[i].Input, back[i].Input
+			if len(a.Commands) == 0 {
+				a.Commands, b.Commands = nil, nil
+			}
+			require.Equal(t, a, b)
+		}
+	})
+}
+
+func TestNaNIsKept(t *testing.T) {
+	r := Record{Input: control.Input{Pots: make([]control.PotReadings, 1)}, Kept: Kept{Pots: []Pot{{MeltC: math.NaN()}}}}
+	back, err := Decode(Encode([]Record{r}))
+	require.NoError(t, err)
+	assert.True(t, math.IsNaN(back[0].Kept.Pots[0].MeltC))
+}
+
+// TestDamageIsSeen: whatever bytes come, Decode returns records or an error.
+func TestDamageIsSeen(t *testing.T) {
+	r := Record{Input: control.Input{Pots: make([]control.PotReadings, 3)}, Kept: Kept{Pots: make([]Pot, 3)}}
+	whole := Encode([]Record{r, r, r})
+	random := rand.New(rand.NewPCG(1, 2))
+	for range 2000 {
+		block := append([]byte(nil), whole...)
+		block[random.IntN(len(block))] ^= byte(1 + random.IntN(255))
+		_, err := Decode(block)
+		assert.Error(t, err, "the checksum sees every single change")
+	}
+	for n := range whole {
+		_, err := Decode(whole[:n])
+		assert.Error(t, err)
+	}
+	_, err := Decode(append([]byte{format + 1}, whole[1:]...))
+	assert.ErrorContains(t, err, "use a newer one")
+}

@@ -1,0 +1,152 @@
+package history
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"io"
+	"math"
+	"strconv"
+	"time"
+
+	"meltwarden/control"
+	"meltwarden/control/reading"
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history/cycles"
+)
+
+// ExportCSV writes a run as comma-separated values (RFC 4180): a head line, then a
+// line a cycle. Temperatures are in degrees Celsius, times in seconds, duties from
+// 0 to 1; what was not recorded is empty.
+func (s *Store) ExportCSV(w io.Writer, run int64) error {
+	settings, err := s.Settings(run)
+	if err != nil {
+		return err
+	}
+	out := csv.NewWriter(w)
+	head := []string{"part", "cycle", "time_s", "wall", "heat", "ready"}
+	for _, p := range settings.Pots {
+		for _, column := range []string{"melt_c", "plate_c", "target_c", "duty", "state"} {
+			head = append(head, p.Name+"_"+column)
+		}
+	}
+	if err := out.Write(append(head, "mould_c", "room_c", "marks")); err != nil {
+		return err
+	}
+	err = s.each(run, func(part int64, r cycles.Record) error { return out.Write(row(part, r, settings.Pots)) })
+	out.Flush()
+	if err != nil {
+		return err
+	}
+	return out.Error()
+}
+
+// each calls f with every cycle of a run, in order.
+func (s *Store) each(run int64, f func(part int64, r cycles.Record) error) error {
+	parts, err := s.Parts(run)
+	if err != nil {
+		return err
+	}
+	for _, p := range parts {
+		for r, err := range s.Cycles(p.ID) {
+			if err != nil {
+				return err
+			}
+			if err := f(p.ID, r); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func row(part int64, r cycles.Record, pots []control.PotSettings) []string {
+	k := r.Kept
+	cells := []string{
+		strconv.FormatInt(part, 10), strconv.FormatUint(k.Cycle, 10), figure(k.Time.Seconds()),
+		r.At.UTC().Format(time.RFC3339Nano), k.Heat.String(), strconv.FormatBool(k.Ready),
+	}
+	for i := range k.Pots {
+		p := &k.Pots[i]
+		cells = append(cells, temperature(r.Input.Pots[i].Melt), temperature(r.Input.Pots[i].Plate),
+			figure(p.TargetC), figure(p.Duty), p.State.String())
+	}
+	return append(cells, temperature(r.Input.Mould), temperature(r.Input.Room), marks(r.Input.Commands, pots))
+}
+
+func temperature(t reading.Temperature) string { return figure(float64(frames.Measured(t))) }
+
+func figure(v float64) string {
+	if math.IsNaN(v) {
+		return ""
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
+}
+
+// marks are what people said in a cycle, in words.
+func marks(commands []control.Command, pots []control.PotSettings) string {
+	text := ""
+	for _, c := range commands {
+		if text != "" {
+			text += "; "
+		}
+		text += c.Kind.String()
+		if c.Kind.NeedsPot() && c.Pot >= 0 && c.Pot < len(pots) {
+			text += " " + pots[c.Pot].Name
+		}
+	}
+	return text
+}
+
+// exported is a cycle as JSON.
+type exported struct {
+	Part  int64         `json:"part"`
+	Cycle uint64        `json:"cycle"`
+	TimeS float64       `json:"time_s"`
+	Wall  time.Time     `json:"wall"`
+	Heat  string        `json:"heat"`
+	Ready bool          `json:"ready"`
+	Pots  []exportedPot `json:"pots"`
+	Mould frames.Figure `json:"mould_c"`
+	Room  frames.Figure `json:"room_c"`
+	Marks string        `json:"marks,omitempty"`
+}
+
+type exportedPot struct {
+	Name    string        `json:"name"`
+	State   string        `json:"state"`
+	MeltC   frames.Figure `json:"melt_c"`
+	PlateC  frames.Figure `json:"plate_c"`
+	TargetC frames.Figure `json:"target_c"`
+	Duty    frames.Figure `json:"duty"`
+}
+
+// ExportJSON writes a run as JSON, one object a line and cycle, in the same units;
+// what was not recorded is null.
+func (s *Store) ExportJSON(w io.Writer, run int64) error {
+	settings, err := s.Settings(run)
+	if err != nil {
+		return err
+	}
+	out := json.NewEncoder(w)
+	return s.each(run, func(part int64, r cycles.Record) error {
+		e := exported{
+			Part: part, Cycle: r.Kept.Cycle, TimeS: r.Kept.Time.Seconds(), Wall: r.At.UTC(), Heat: r.Kept.Heat.String(),
+			Ready: r.Kept.Ready, Mould: frames.Measured(r.Input.Mould), Room: frames.Measured(r.Input.Room),
+			Marks: marks(r.Input.Commands, settings.Pots),
+		}
+		for i := range r.Kept.Pots {
+			p := &r.Kept.Pots[i]
+			e.Pots = append(e.Pots, exportedPot{
+				Name: settings.Pots[i].Name, State: p.State.String(), TargetC: frames.Figure(p.TargetC), Duty: frames.Figure(p.Duty),
+				MeltC: frames.Measured(r.Input.Pots[i].Melt), PlateC: frames.Measured(r.Input.Pots[i].Plate),
+			})
+		}
+		return out.Encode(e)
+	})
+}
+
+// Backup writes a copy of the whole history to a new file, while it may be in use.
+func (s *Store) Backup(path string) error {
+	_, err := s.read.Exec(`VACUUM INTO ?`, path)
+	return err
+}

@@ -1,0 +1,241 @@
+package history
+
+import (
+	"database/sql"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/control/circuit"
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+	"meltwarden/daemon/history/cycles"
+)
+
+// start is an invented run.
+func start() Start {
+	s := control.Settings{
+		Period: 200 * time.Millisecond, Circuit: circuit.Rating{MaxW: 2400, ContinuousW: 1920},
+		Limits: guard.Limits{MeltWarnC: 177, MeltTripC: 190, PlateTripC: 250, EStop: true, HeatersProven: true},
+	}
+	for _, name := range []string{"left", "middle", "right"} {
+		s.Pots = append(s.Pots, control.PotSettings{
+			Name: name, HeaterW: 1000, VolumeML: 220, SetpointC: 168, BandC: 2, CureC: 172,
+			Dwell: 90 * time.Second, SteadyFor: 20 * time.Second, StirWithin: 2 * time.Minute, PlateLimitC: 230,
+		})
+	}
+	return Start{Title: "invented run", Recipe: "name: invented", RecipeName: "invented eel", Fingerprint: "abc", Bench: "name: b", Settings: s, Invented: true, Program: "test"}
+}
+
+// evening makes the cycles of an invented evening, one a call.
+type evening struct {
+	bench *control.Bench
+	in    control.Input
+	frame control.Frame
+	n     int
+}
+
+func newEvening(s control.Settings) *evening {
+	return &evening{bench: control.NewBench(s), in: control.Input{Pots: make([]control.PotReadings, len(s.Pots))}}
+}
+
+var noon = time.Date(2026, 1, 2, 12, 0, 0, 0, time.UTC)
+
+func (e *evening) next() cycles.Record {
+	contact := func(closed bool) reading.Contact {
+		return reading.Contact{Closed: closed, Age: 12 * time.Millisecond, Fault: reading.None}
+	}
+	e.in.Elapsed = 200 * time.Millisecond
+	if e.n == 0 {
+		e.in.Elapsed = 0
+	}
+	for i := range e.in.Pots {
+		// A rise with the steps and the unrest of a real module.
+		c := 20 + 150*float64(e.n)/float64(e.n+3000) + 0.25*float64((e.n*7919+i*104729)%5)
+		e.in.Pots[i].Melt = reading.Temperature{C: c, Age: time.Duration(10+e.n%3) * time.Millisecond, Fault: reading.None}
+		e.in.Pots[i].Plate = reading.Temperature{C: c + 20, Age: time.Duration(10+e.n%3) * time.Millisecond, Fault: reading.None}
+	}
+	e.in.Contacts = control.Contacts{EStop: contact(true), Link: contact(true), Enable: contact(e.n%50 == 40), Pedal: contact(false)}
+	e.in.Commands = e.in.Commands[:0]
+	if e.n%250 == 100 {
+		e.in.Commands = append(e.in.Commands, control.Command{Kind: control.Stir, Pot: e.n % 3})
+	}
+	e.in.Round()
+	e.bench.Step(&e.in, &e.frame)
+	e.n++
+	return cycles.Keep(noon.Add(e.frame.Time), &e.in, &e.frame)
+}
+
+func open(t *testing.T, folder string) *Store {
+	t.Helper()
+	s, err := Open(folder)
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, s.Close()) })
+	return s
+}
+
+// record keeps n cycles in order, waiting for the recorder where a test is
+// faster than any bench.
+func record(t *testing.T, s *Store, n int) *Recorder {
+	t.Helper()
+	o := start()
+	r, err := s.Record(noon, o)
+	require.NoError(t, err)
+	e := newEvening(o.Settings)
+	for range n {
+		r.queue <- e.next()
+	}
+	return r
+}
+
+func TestARunIsKeptListedAndReplayed(t *testing.T) {
+	s := open(t, t.TempDir())
+	r := record(t, s, 1003)
+	require.NoError(t, r.Close(noon.Add(time.Hour)))
+	assert.Zero(t, r.Dropped())
+
+	runs, err := s.Runs("")
+	require.NoError(t, err)
+	require.Len(t, runs, 1)
+	assert.Equal(t, Finished, runs[0].State)
+	assert.EqualValues(t, 1003, runs[0].Cycles)
+	assert.True(t, runs[0].Invented)
+	for text, want := range map[string]int{"EEL": 1, "finished": 1, "abc": 1, "nothing like it": 0} {
+		found, err := s.Runs(text)
+		require.NoError(t, err)
+		assert.Len(t, found, want, text)
+	}
+
+	back, err := s.Replay(runs[0].ID)
+	require.NoError(t, err)
+	assert.Equal(t, Replayed{Cycles: 1003}, back)
+	_, err = s.Replay(99)
+	assert.ErrorIs(t, err, ErrNoRun)
+}
+
+// TestReplayFindsWhatIsDifferent: one contact in one cycle comes out.
+func TestReplayFindsWhatIsDifferent(t *testing.T) {
+	s := open(t, t.TempDir())
+	o := start()
+	r, err := s.Record(noon, o)
+	require.NoError(t, err)
+	e := newEvening(o.Settings)
+	for i := range 500 {
+		c := e.next()
+		if i == 321 {
+			c.Input.Contacts.EStop.Closed = false
+		}
+		r.queue <- c
+	}
+	require.NoError(t, r.Close(noon))
+	back, err := s.Replay(r.Run())
+	require.NoError(t, err)
+	require.NotNil(t, back.Differs)
+	assert.Equal(t, Difference{Part: 1, Cycle: 322}, *back.Differs)
+}
+
+// TestInterruptedRunGoesOn, in a part of its own; another recipe begins another run.
+func TestInterruptedRunGoesOn(t *testing.T) {
+	folder := t.TempDir()
+	first := open(t, folder)
+	r := record(t, first, 400)
+	for len(r.queue) > 0 {
+		time.Sleep(time.Millisecond) // until the recorder has taken them, as in life
+	}
+	// The program is gone without a Close; another one starts.
+	second := open(t, folder)
+	again, err := second.Record(noon.Add(time.Minute), start())
+	require.NoError(t, err)
+	assert.Equal(t, r.Run(), again.Run())
+	e := newEvening(start().Settings)
+	for range 100 {
+		again.queue <- e.next()
+	}
+	require.NoError(t, again.Close(noon.Add(time.Hour)))
+	parts, err := second.Parts(again.Run())
+	require.NoError(t, err)
+	assert.Len(t, parts, 2)
+	back, err := second.Replay(again.Run())
+	require.NoError(t, err)
+	assert.Nil(t, back.Differs)
+
+	other := start()
+	other.Fingerprint = "def"
+	third, err := second.Record(noon.Add(2*time.Minute), other)
+	require.NoError(t, err)
+	assert.NotEqual(t, r.Run(), third.Run())
+	require.NoError(t, third.Close(noon))
+	require.NoError(t, r.Close(noon))
+}
+
+// TestFilesThatAreRefused, each with the fix and without a byte written.
+func TestFilesThatAreRefused(t *testing.T) {
+	for name, c := range map[string]struct {
+		make func(t *testing.T, path string)
+		want string
+	}{
+		"not a database": {func(t *testing.T, path string) {
+			require.NoError(t, os.WriteFile(path, []byte("this is no database, and longer than a header of a hundred bytes would be, so that it is looked at in earnest"), 0o600))
+		}, "damaged"},
+		"another program's": {func(t *testing.T, path string) { edit(t, path, "CREATE TABLE x (y)") }, "not a history of this program"},
+		"a newer one": {func(t *testing.T, path string) {
+			edit(t, path, "PRAGMA application_id = 1297572974; PRAGMA user_version = 99; CREATE TABLE x (y)")
+		}, "made by a newer program"},
+	} {
+		folder := t.TempDir()
+		path := filepath.Join(folder, FileName)
+		c.make(t, path)
+		before, err := os.ReadFile(path)
+		require.NoError(t, err)
+		_, err = Open(folder)
+		require.Error(t, err, name)
+		assert.ErrorContains(t, err, c.want)
+		assert.ErrorContains(t, err, "nothing was written")
+		after, err := os.ReadFile(path)
+		require.NoError(t, err)
+		assert.Equal(t, before, after, name)
+	}
+}
+
+func edit(t *testing.T, path, query string) {
+	t.Helper()
+	db, err := sql.Open("sqlite", path)
+	require.NoError(t, err)
+	_, err = db.Exec(query)
+	require.NoError(t, err)
+	require.NoError(t, db.Close())
+}
+
+// TestFullDiskKeepsCyclesAndCountsDrops: control is never held up; what fits into
+// the buffer is written once there is space, the rest is counted.
+func TestFullDiskKeepsCyclesAndCountsDrops(t *testing.T) {
+	s := open(t, t.TempDir())
+	o := start()
+	r, err := s.Record(noon, o)
+	require.NoError(t, err)
+	_, err = s.write.Exec("PRAGMA max_page_count = 1") // SQLite's own "database or disk is full"
+	require.NoError(t, err)
+	e := newEvening(o.Settings)
+	for range 2 * packed {
+		r.Put(e.next())
+	}
+	require.ErrorContains(t, <-r.Changes(), "full")
+	for range buffered {
+		r.Put(e.next())
+	}
+	assert.Positive(t, r.Dropped())
+	assert.Error(t, r.Failing())
+
+	_, err = s.write.Exec("PRAGMA max_page_count = 1000000")
+	require.NoError(t, err)
+	require.NoError(t, <-r.Changes())
+	require.NoError(t, r.Close(noon))
+	runs, err := s.Runs("")
+	require.NoError(t, err)
+	assert.EqualValues(t, e.n-int(r.Dropped()), runs[0].Cycles)
+}

@@ -1,0 +1,85 @@
+package history
+
+// applicationID marks a file as ours (SQLite's application_id): "MWdn".
+const applicationID = 0x4d57646e
+
+// migrations lead from each version of the schema to the next; the file's
+// user_version says how many of them it has had. One is never changed once
+// files exist that have had it.
+var migrations = []string{
+	`
+CREATE TABLE recipe (
+	fingerprint TEXT PRIMARY KEY,
+	name        TEXT NOT NULL,
+	source      TEXT NOT NULL,          -- the file as typed
+	parent      TEXT,                   -- the version it was made from
+	run         INTEGER,                -- the run it was promoted from
+	added_ms    INTEGER NOT NULL
+) STRICT;
+CREATE TABLE session (
+	id       INTEGER PRIMARY KEY,
+	began_ms INTEGER NOT NULL,
+	ended_ms INTEGER
+) STRICT;
+CREATE TABLE run (
+	id       INTEGER PRIMARY KEY,
+	session  INTEGER NOT NULL REFERENCES session,
+	recipe   TEXT NOT NULL REFERENCES recipe,
+	title    TEXT NOT NULL,
+	bench    TEXT NOT NULL,             -- the bench file as typed
+	settings TEXT NOT NULL,             -- control.Settings as JSON
+	invented INTEGER NOT NULL,
+	began_ms INTEGER NOT NULL,
+	ended_ms INTEGER,
+	state    TEXT NOT NULL CHECK (state IN ('open', 'finished', 'interrupted')),
+	note     TEXT NOT NULL DEFAULT ''
+) STRICT;
+CREATE INDEX run_began ON run (began_ms);
+CREATE TABLE part (                     -- from one start of the daemon to its end
+	id       INTEGER PRIMARY KEY,
+	run      INTEGER NOT NULL REFERENCES run,
+	program  TEXT NOT NULL,             -- version and processor, for replay
+	began_ms INTEGER NOT NULL
+) STRICT;
+CREATE INDEX part_run ON part (run);
+CREATE TABLE block (                    -- cycles, packed
+	part   INTEGER NOT NULL REFERENCES part,
+	first  INTEGER NOT NULL,            -- number of its first cycle
+	cycles INTEGER NOT NULL,
+	data   BLOB NOT NULL,
+	PRIMARY KEY (part, first)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE event (
+	id       INTEGER PRIMARY KEY,
+	run      INTEGER NOT NULL REFERENCES run,
+	part     INTEGER NOT NULL REFERENCES part,
+	cycle    INTEGER NOT NULL,
+	bench_ms INTEGER NOT NULL,
+	wall_ms  INTEGER NOT NULL,
+	kind     TEXT NOT NULL,
+	pot      INTEGER NOT NULL,          -- from 1; 0 is the bench
+	text     TEXT NOT NULL
+) STRICT;
+CREATE INDEX event_run ON event (run);
+CREATE TABLE shot (
+	id       INTEGER PRIMARY KEY,
+	run      INTEGER NOT NULL REFERENCES run,
+	part     INTEGER NOT NULL REFERENCES part,
+	number   INTEGER NOT NULL,          -- from 1 in its run
+	bench_ms INTEGER NOT NULL,
+	wall_ms  INTEGER NOT NULL,
+	mould    TEXT NOT NULL DEFAULT '',
+	note     TEXT NOT NULL DEFAULT '',
+	card     TEXT NOT NULL,             -- the shot card as JSON
+	UNIQUE (run, number)
+) STRICT;
+CREATE TABLE fault (                    -- a verdict; 'clean' is one too
+	shot    INTEGER NOT NULL REFERENCES shot,
+	fault   TEXT NOT NULL,
+	where_  TEXT NOT NULL DEFAULT '',   -- colours, boundary or cavity
+	day     INTEGER NOT NULL,           -- 0 at demould, later at re-inspection
+	wall_ms INTEGER NOT NULL,
+	PRIMARY KEY (shot, fault, where_, day)
+) STRICT, WITHOUT ROWID;
+`,
+}
