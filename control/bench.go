@@ -141,15 +141,15 @@ func (b *Bench) report(in *Input, elapsed time.Duration, out *Frame) {
 	out.PowerW = b.powerW()
 	out.Mould, out.Room, out.Contacts = in.Mould, in.Room, in.Contacts
 	out.Conditions = b.guard.Append(out.Conditions[:0])
-	newReady := b.reportPots(in, out)
+	news := b.reportPots(in, elapsed, out)
 	out.Outputs.Duty = append(out.Outputs.Duty[:0], b.duty...)
 	out.Outputs.Contactor = b.guard.MayHeat()
-	b.announce(in, elapsed, newReady, out)
+	b.announce(in, elapsed, news, out)
 }
 
-// reportPots writes every pot and returns the number of one that has just
-// become ready, from 1, or zero.
-func (b *Bench) reportPots(in *Input, out *Frame) (newReady int) {
+// reportPots writes every pot and returns the number of one that has news for a
+// person, from 1, or zero.
+func (b *Bench) reportPots(in *Input, elapsed time.Duration, out *Frame) (news int) {
 	if cap(out.Pots) < len(b.pots) {
 		out.Pots = make([]PotFrame, len(b.pots))
 	}
@@ -157,16 +157,16 @@ func (b *Bench) reportPots(in *Input, out *Frame) (newReady int) {
 	out.Ready, out.Hot = len(b.pots) > 0, false
 	for i, p := range b.pots {
 		before := p.state
-		wait, left := p.decide(b.guard.PotTripped(i), out.Heat == HeatEnabled)
-		if p.state == Ready && before != Ready {
-			newReady = i + 1
+		wait, left := p.decide(b.guard.PotTripped(i), out.Heat == HeatEnabled, b.settings.Limits.HeatersProven)
+		if p.wantsHand(wait, elapsed) || p.state == Ready && before != Ready {
+			news = i + 1
 		}
 		out.Ready = out.Ready && p.state == Ready
 		p.report(&out.Pots[i], b.readings(in, i), wait, left)
 		out.Pots[i].AskedDuty, out.Pots[i].Duty = b.asked[i], b.duty[i]
 		out.Hot = out.Hot || b.duty[i] > 0 || maybeHot(&p.melt) || maybeHot(&p.plate)
 	}
-	return newReady
+	return news
 }
 
 // maybeHot reports whether the last that was known of a probe, however long
@@ -194,8 +194,8 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 }
 
 // announce lets lamp and buzzer speak.
-func (b *Bench) announce(in *Input, elapsed time.Duration, newReady int, out *Frame) {
-	w := call.Wanted{Ready: out.Ready, NewReady: newReady, Hot: out.Hot, Silence: b.pedal.Rising(in.Contacts.Pedal, guard.MaxAge)}
+func (b *Bench) announce(in *Input, elapsed time.Duration, news int, out *Frame) {
+	w := call.Wanted{Ready: out.Ready, News: news, Hot: out.Hot, Silence: b.pedal.Rising(in.Contacts.Pedal, guard.MaxAge)}
 	for _, c := range out.Conditions {
 		switch {
 		case c.Latched:

@@ -46,6 +46,7 @@ type pot struct {
 	sinceStir   time.Duration
 	coloured    bool
 	sinceColour time.Duration
+	unattended  time.Duration // how long it has waited for a hand since the last call
 }
 
 func newPot(s PotSettings) *pot {
@@ -169,19 +170,21 @@ func (p *pot) need() float64 {
 
 // decide sets the pot's state and returns what it waits for and how long that
 // will take, negative when not known.
-func (p *pot) decide(tripped, enabled bool) (Wait, time.Duration) {
-	state, wait, left := p.next(tripped, enabled)
+func (p *pot) decide(tripped, enabled, proven bool) (Wait, time.Duration) {
+	state, wait, left := p.next(tripped, enabled, proven)
 	p.state = state
 	return wait, left
 }
 
-func (p *pot) next(tripped, enabled bool) (PotState, Wait, time.Duration) {
+func (p *pot) next(tripped, enabled, proven bool) (PotState, Wait, time.Duration) {
 	const unknown = -1
 	switch {
 	case tripped:
 		return Tripped, WaitReset, unknown
 	case p.lifted:
 		return Lifted, WaitReturn, unknown
+	case !proven:
+		return Off, WaitRefused, unknown
 	case !enabled:
 		return Off, WaitEnable, unknown
 	case !p.known():
@@ -190,6 +193,24 @@ func (p *pot) next(tripped, enabled bool) (PotState, Wait, time.Duration) {
 		return p.curing()
 	}
 	return p.holding()
+}
+
+// remindAfter is how long a pot waits for a hand until it calls again (C).
+const remindAfter = 30 * time.Second
+
+// wantsHand reports whether a person is to be called to the pot in this cycle: it
+// has begun to wait for a tick or a stir, or has gone on waiting.
+func (p *pot) wantsHand(wait Wait, elapsed time.Duration) bool {
+	if wait != WaitClear && wait != WaitStir {
+		p.unattended = 0
+		return false
+	}
+	calls := p.unattended == 0 || p.unattended >= remindAfter
+	if p.unattended >= remindAfter {
+		p.unattended = 0
+	}
+	p.unattended += max(elapsed, 1)
+	return calls
 }
 
 // curing is the way of a pot that is not cured yet.

@@ -152,12 +152,14 @@ const (
 	WaitSteady       // the rest of the time in band
 	WaitStir         // a stir
 	WaitReturn       // the pot to be put back on its plate
+	WaitRefused      // nothing: these heaters are not proven, the bench is only watched
 )
 
 var waitTexts = [...]string{
 	"nothing", "heat to be enabled at the bench", "reset at the bench", "a good reading",
 	"cure temperature", "the cure dwell", "your tick: is it clear?", "cooling into band",
 	"warming into band", "steady in band", "a stir", "the pot's return",
+	"nothing: heat is refused here",
 }
 
 // String returns in words what the pot waits for.

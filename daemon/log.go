@@ -8,12 +8,16 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/guard"
 	"meltwarden/daemon/frames"
+	"meltwarden/devices"
 )
 
 // log writes down what changes from frame to frame.
 func (d *Daemon) log(ctx context.Context) {
 	l := journal{log: d.opts.Log, pots: d.opts.Settings.Pots, found: map[finding]bool{}}
-	d.follow(ctx, l.note)
+	d.follow(ctx, func(f *frames.Frame) {
+		l.note(f)
+		l.noteLines(d.opts.Bus.Stats().Lines)
+	})
 }
 
 // journal turns frames into log lines: one for a change, none for a number.
@@ -24,6 +28,7 @@ type journal struct {
 	ready  bool
 	states []control.PotState
 	found  map[finding]bool
+	lines  map[string]devices.LineStatus
 }
 
 type finding struct {
@@ -66,6 +71,23 @@ func (j *journal) noteFindings(f *frames.Frame) {
 		}
 	}
 	j.found = now
+}
+
+// noteLines tells when a line opens, when it is lost, and why it does not open.
+func (j *journal) noteLines(lines []devices.LineStatus) {
+	for _, l := range lines {
+		was, known := j.lines[l.Name]
+		switch {
+		case l.Open && (!known || !was.Open):
+			j.log.Info("line is open", "line", l.Name)
+		case !l.Open && l.LastError != "" && (was.Open || was.LastError != l.LastError):
+			j.log.Error("line is not open", "line", l.Name, "why", l.LastError)
+		}
+		if j.lines == nil {
+			j.lines = map[string]devices.LineStatus{}
+		}
+		j.lines[l.Name] = l
+	}
 }
 
 func (j *journal) name(pot int) string {

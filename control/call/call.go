@@ -11,7 +11,7 @@ type Sound uint8
 // rhythm tells them apart, on the page the pitch as well.
 const (
 	Quiet  Sound = iota
-	Tick         // a pot has become ready: short beeps, as many as the pot's number
+	Tick         // a pot has become ready or wants a hand: short beeps, as many as the pot's number
 	Ready        // every pot is ready to pour: a short and a long beep, a rising pair on the page
 	Act          // act within a minute: three beeps, falling on the page
 	Danger       // heat has been cut: fast alternating
@@ -40,7 +40,7 @@ type Wanted struct {
 	Trips    int  // how many findings are latched
 	Warnings int  // how many warnings are active
 	Ready    bool // every pot is ready to pour
-	NewReady int  // number of a pot that has just become ready, from 1; or zero
+	News     int  // number of a pot that is ready or wants a hand since now, from 1; or zero
 	Hot      bool
 	Silence  bool // somebody pressed silence
 }
@@ -77,8 +77,8 @@ func (c *Caller) choose(w Wanted) (sound Sound, pot int, fresh bool) {
 		return Act, 0, w.Warnings > c.before.Warnings || c.before.Trips > 0
 	case w.Ready:
 		return Ready, 0, !c.before.Ready || c.before.Trips > 0 || c.before.Warnings > 0
-	case w.NewReady > 0:
-		return Tick, w.NewReady, true
+	case w.News > 0:
+		return Tick, w.News, true
 	case c.state.Sound == Tick && c.state.Since < tickLasts:
 		return Tick, c.state.Pot, false
 	}

@@ -54,7 +54,7 @@ func TestPotNumberByBeeps(t *testing.T) {
 		4: "#.#.#.#...",
 	} {
 		var c Caller
-		first, _ := strips(&c, Wanted{NewReady: pot}, 1) // it is new in one cycle only
+		first, _ := strips(&c, Wanted{News: pot}, 1) // it is new in one cycle only
 		rest, _ := strips(&c, Wanted{}, 9)
 		assert.Equal(t, want, first+rest)
 	}
@@ -75,10 +75,10 @@ func TestWorstWins(t *testing.T) {
 		w    Wanted
 		want Sound
 	}{
-		{Wanted{Trips: 1, Warnings: 3, Ready: true, NewReady: 2, Hot: true}, Danger},
-		{Wanted{Warnings: 1, Ready: true, NewReady: 2, Hot: true}, Act},
-		{Wanted{Ready: true, NewReady: 2, Hot: true}, Ready},
-		{Wanted{NewReady: 2, Hot: true}, Tick},
+		{Wanted{Trips: 1, Warnings: 3, Ready: true, News: 2, Hot: true}, Danger},
+		{Wanted{Warnings: 1, Ready: true, News: 2, Hot: true}, Act},
+		{Wanted{Ready: true, News: 2, Hot: true}, Ready},
+		{Wanted{News: 2, Hot: true}, Tick},
 		{Wanted{Hot: true}, Quiet},
 	} {
 		var c Caller
@@ -149,7 +149,7 @@ func TestSilencedReadyDoesNotHideTheNextTrip(t *testing.T) {
 
 // TestSilenceBeforeAnyCallHidesNone: the pedal was pressed while all was quiet.
 func TestSilenceBeforeAnyCallHidesNone(t *testing.T) {
-	for _, w := range []Wanted{{Trips: 1}, {Warnings: 1}, {Ready: true}, {NewReady: 1}} {
+	for _, w := range []Wanted{{Trips: 1}, {Warnings: 1}, {Ready: true}, {News: 1}} {
 		var c Caller
 		c.Step(Wanted{Silence: true}, beat)
 		_, _, buzzer := c.Step(w, beat)
@@ -170,7 +170,7 @@ func TestEachCallHasItsNumber(t *testing.T) {
 			}
 		}
 	}
-	play(Wanted{NewReady: 1}, 1)
+	play(Wanted{News: 1}, 1)
 	play(Wanted{}, 50)
 	play(Wanted{Ready: true}, 50)
 	play(Wanted{Warnings: 1, Ready: true}, 50)
@@ -180,7 +180,7 @@ func TestEachCallHasItsNumber(t *testing.T) {
 
 func TestATickEnds(t *testing.T) {
 	var c Caller
-	c.Step(Wanted{NewReady: 2}, beat)
+	c.Step(Wanted{News: 2}, beat)
 	_, _ = strips(&c, Wanted{}, 5*second)
 	s, _, _ := c.Step(Wanted{}, beat)
 	assert.Equal(t, Quiet, s.Sound)

@@ -343,7 +343,10 @@ func (g *Guard) Append(list []Condition) []Condition {
 func appendOf(list []Condition, found []finding, pot int, severity Severity) []Condition {
 	for c := range found {
 		f := &found[c]
-		if table[c].Severity == severity && (f.active || f.latched) {
+		// What is over within a moment, as before the first reading, is no news;
+		// heat was off all the same.
+		lasts := f.active && (f.held >= tellAfter || severity != Trip)
+		if table[c].Severity == severity && (lasts || f.latched) {
 			list = append(list, Condition{Code(c), pot, severity, f.active, f.latched})
 		}
 	}

@@ -195,9 +195,11 @@ func TestProbeThatJumps(t *testing.T) {
 	r := newRig(limits)
 	r.run(time.Second)
 	r.spoil = func(s *Sight) { s.Pots[0].Plate.C -= 100 } // somebody put another pot there
-	r.step()
+	cycles := cyclesFor(tellAfter) // it is told when it lasts
+	for range cycles {
+		r.step()
+	}
 	assert.True(t, r.condition(PlateImplausible).Active)
-	cycles := 1
 	for ; r.condition(PlateImplausible).Active; cycles++ {
 		r.step()
 		require.Less(t, cycles, 50)

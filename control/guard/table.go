@@ -73,7 +73,8 @@ type Rule struct {
 // Grades of evidence of the times and limits below: C common practice, E our
 // estimate; none is published.
 const (
-	warnDeadbandC    = 2.0 // C: about 1 % of range
+	tellAfter        = 500 * time.Millisecond // C
+	warnDeadbandC    = 2.0                    // C: about 1 % of range
 	plausibleMinC    = -20.0
 	plausibleMaxC    = 400.0
 	plausibleStepC   = 30.0             // E: in one second; a bare probe moves 3 °C in one

@@ -90,7 +90,7 @@ func readyDetail(f *frames.Frame, s control.Settings) string {
 // order is the way from furthest from the pour to nearest. The worst pot is the
 // one whose wait comes first here, then the one that takes longer.
 var order = map[control.Wait]int{
-	control.WaitReset: 1, control.WaitReading: 2, control.WaitEnable: 3, control.WaitReturn: 4,
+	control.WaitReset: 1, control.WaitRefused: 2, control.WaitReading: 2, control.WaitEnable: 3, control.WaitReturn: 4,
 	control.WaitHeat: 5, control.WaitDwell: 6, control.WaitClear: 7, control.WaitCool: 8,
 	control.WaitWarm: 8, control.WaitSteady: 9, control.WaitStir: 10,
 }
@@ -147,7 +147,7 @@ func timed(w control.Wait) bool {
 // lacks says what stands between the named pot and the pour.
 func lacks(p *control.PotFrame, name string, u unit) string {
 	switch p.Wait {
-	case control.WaitEnable:
+	case control.WaitEnable, control.WaitRefused:
 		return texts.lacks[p.Wait]
 	case control.WaitHeat:
 		below := p.TargetC - float64(frames.Melt(p))

@@ -50,7 +50,7 @@ var texts = struct {
 		Melt: "melt", Plate: "plate", Target: "target", Heater: "heater", Pot: "Pot",
 		Conditions: "What the guard has found", Pots: "Pots",
 		CautionShort: "Hot vinyl burns. This program is not the protection: the independent cut-out is.",
-		Caution: "Hot vinyl sticks to skin: gauntlets, face shield, nothing wet near the pots. Its fumes are harmful: " +
+		Caution: "ALL OFF is not the emergency stop. Hot vinyl sticks to skin: gauntlets, face shield, nothing wet near the pots. Its fumes are harmful: " +
 			"extraction on. Never leave it alone. The cut-out with its own sensor, the fuse, the earth and the emergency " +
 			"stop protect you; this program only warns and controls. Local codes and licensed practice come first.",
 	},
@@ -70,11 +70,12 @@ var texts = struct {
 		control.WaitReading: "no good reading from %s",
 		control.WaitHeat:    "%s %s below its target",
 		control.WaitDwell:   "%s in its cure dwell",
-		control.WaitClear:   "%s waits for your tick: is it clear?",
+		control.WaitClear:   "look at %s: is the melt clear? Then press Clear",
 		control.WaitCool:    "%s %s above its band",
 		control.WaitWarm:    "%s %s below its band",
 		control.WaitSteady:  "%s must stay in its band",
 		control.WaitStir:    "stir %s",
 		control.WaitReturn:  "%s is off its plate",
+		control.WaitRefused: "heat is refused here; this bench is only watched",
 	},
 }
