@@ -15,7 +15,7 @@ const (
 	buffered = 3000
 	// commitEvery is how much of the bench's life one commit holds, in cycles: the
 	// most that a killed program loses.
-	commitEvery = 4
+	commitEvery = 3
 	// packed is how many cycles a finished block holds: packing a minute at a time
 	// takes a tenth of the room of packing a second at a time.
 	packed = 300
