@@ -94,7 +94,6 @@ type pot struct {
 	spec        physics.PotSpec
 	heat        *physics.Pot
 	melt, plate *channel
-	powerW      float64 // drawn in the last step
 }
 
 // New returns a bench that has stood cold since yesterday. Its time is the
@@ -181,8 +180,7 @@ func (b *Bench) step() {
 	b.tripCutOut()
 	air := b.air()
 	for i, p := range b.pots {
-		p.powerW = b.heaterW(i)
-		p.heat.Step(p.powerW, air)
+		p.heat.Step(b.heaterW(i), air)
 		p.melt.probe.Step(p.heat.MeltC(), b.roomC)
 		p.plate.probe.Step(p.heat.PlateC(), b.roomC)
 	}

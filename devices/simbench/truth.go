@@ -34,11 +34,11 @@ func (b *Bench) Truth() Truth {
 			Contactor: b.power.contactor, EStop: b.eStopClosed(), CutOut: b.contacts.cutOut,
 			Lamp: b.contacts.lamp, Buzzer: b.contacts.buzzer,
 		}
-		for _, p := range b.pots {
+		for i, p := range b.pots {
 			t.Pots = append(t.Pots, PotTruth{
 				MeltC: p.heat.MeltC(), PlateC: p.heat.PlateC(), WallC: p.heat.WallC(), ElementC: p.heat.ElementC(),
 				MeltProbeErrorC: p.spec.MeltProbe.OffsetC, PlateProbeErrorC: p.spec.PlateProbe.OffsetC,
-				PowerW: p.powerW, HeatJ: p.heat.Ledger().InJ,
+				PowerW: b.heaterW(i), HeatJ: p.heat.Ledger().InJ,
 				Lifted: p.heat.Lifted(), Clear: p.heat.Clear(),
 			})
 		}
