@@ -168,23 +168,32 @@ func virtualSettings(t *testing.T) control.Settings {
 }
 
 // TestNumbersOfFourHours prints what four hours at the bench take in virtual
-// time, and what they leave behind in memory.
+// time, what they hold in memory while they last, and what they leave behind.
 func TestNumbersOfFourHours(t *testing.T) {
-	began := time.Now()
-	before := heap()
+	began, goroutines, before := time.Now(), runtime.NumGoroutine(), heap()
+	var early, late int64
 	synctest.Test(t, func(t *testing.T) {
 		d := newVirtual(t, Options{Seed: 1})
 		ctx, end := context.WithCancel(context.Background())
 		defer end()
 		require.NoError(t, d.Run(ctx, func(f *frames.Frame) {
-			if f.Time > 4*time.Hour {
+			switch {
+			case f.Time > 4*time.Hour:
+				late = heap()
 				end()
+			case f.Time > time.Minute && early == 0:
+				early = heap()
 			}
 		}))
 		require.Greater(t, d.Daemon.Hub().Latest().Cycle, uint64(4*3600*5-10))
 	})
-	t.Logf("four hours in %.1f s; the heap grew by %.1f MB", time.Since(began).Seconds(), float64(heap()-before)/1e6)
+	t.Logf("four hours in %.1f s; the heap held %.1f MB more than after a minute; %.1f MB and %d goroutines are left behind",
+		time.Since(began).Seconds(), megabytes(late-early), megabytes(heap()-before), runtime.NumGoroutine()-goroutines)
+	require.Less(t, megabytes(late-early), 8.0)
+	require.LessOrEqual(t, runtime.NumGoroutine(), goroutines)
 }
+
+func megabytes(bytes int64) float64 { return float64(bytes) / 1e6 }
 
 // heap is what is in use after a collection, in bytes.
 func heap() int64 {
