@@ -195,7 +195,7 @@ func TestProbeThatJumps(t *testing.T) {
 	r := newRig(limits)
 	r.run(time.Second)
 	r.spoil = func(s *Sight) { s.Pots[0].Plate.C -= 100 } // somebody put another pot there
-	cycles := cyclesFor(tellAfter) // it is told when it lasts
+	cycles := cyclesFor(tellAfter)                        // it is told when it lasts
 	for range cycles {
 		r.step()
 	}
