@@ -159,27 +159,17 @@ func (l *line) setOutputs(o *outputs, until time.Duration) {
 	l.change(func(s *LineStatus) { s.Zeros = o == nothing && len(l.writes) > 0 })
 }
 
-// nextWrite returns the most urgent write that can be made now.
+// nextWrite returns the most urgent write that can be made now. One that its
+// device never answers can not stand before the others for ever: its shape is
+// barred in between.
 func (l *line) nextWrite() *write {
 	now := l.clk.Now()
 	for _, w := range l.writes {
-		if w.pending && l.mayAsk(w.device, w.request(l.live), now) && (!w.device.dead() || w == l.oldest(w.device)) {
+		if w.pending && l.mayAsk(w.device, w.request(l.live), now) {
 			return w
 		}
 	}
 	return nil
-}
-
-// oldest returns the write of a dead device that was not tried for longest, so
-// that one bad write can not stand before the others for ever.
-func (l *line) oldest(d *device) *write {
-	var oldest *write
-	for _, w := range l.writes {
-		if w.device == d && w.pending && (oldest == nil || w.tried < oldest.tried) {
-			oldest = w
-		}
-	}
-	return oldest
 }
 
 // mayAsk reports whether a device may be asked now: not while it is left alone,

@@ -76,8 +76,8 @@ const (
 	// writeWithin is how long, beyond the time on the wire, a port may take to
 	// accept a request.
 	writeWithin = 500 * time.Millisecond
-	// longestListen is below the span by which a fast clock moves at most between
-	// two looks at it.
+	// longestListen is how long the clock is not looked at, at most: a fast one
+	// changes its pace, and rests when nobody looks.
 	longestListen = 200 * time.Millisecond
 )
 

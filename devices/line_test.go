@@ -1,0 +1,121 @@
+package devices_test
+
+import (
+	"context"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+	"meltwarden/devices/modbus"
+	"meltwarden/devices/registers"
+)
+
+// Outputs that waited behind a slow device for longer than they count are not
+// written any more.
+func TestOutputsThatWaitedTooLongAreNotWritten(t *testing.T) {
+	cfg := benchConfig()
+	cfg.Devices[0].Timeout = devices.LongestTimeout
+	bench(t, cfg, func(g *rig) { g.silent[probes] = true }, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		time.Sleep(300 * time.Millisecond)
+		b.Poll(context.Background(), time.Millisecond)
+		b.Apply(warm)
+		time.Sleep(1400 * time.Millisecond)
+		require.NotEmpty(t, g.writes(time.Second))
+		for _, w := range g.writes(0) {
+			assert.Equal(t, make([]byte, 4), w.Data)
+		}
+	})
+}
+
+// A dead device is tried with each of its writes, so that one it never answers
+// can not keep the others from it.
+func TestADeadDeviceIsTriedWithEveryWrite(t *testing.T) {
+	bench(t, benchConfig(), func(g *rig) { g.silent[heaters] = true }, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		cycles(b, clk, 25, warm, nil)
+		g.do(func() { g.log = nil })
+		cycles(b, clk, 200, warm, nil)
+		tried := map[[2]uint16]int{}
+		g.do(func() {
+			for _, a := range g.log {
+				if a.Unit == heaters && a.Writes() {
+					tried[[2]uint16{uint16(a.Function), a.Address}]++
+				}
+			}
+		})
+		assert.Len(t, tried, 3, "the duties, the contactor and the lamp: %v", tried)
+	})
+}
+
+// A value is as old as the first request it rests on.
+func TestAValueIsAsOldAsItsOldestPart(t *testing.T) {
+	cfg := benchConfig()
+	cfg.Channels[0].Address = 50
+	cfg.Channels[0].Status = &registers.Status{Function: modbus.ReadInput, Address: 40, Open: 1}
+	bench(t, cfg, nil, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		cycles(b, clk, 3, warm, nil)
+		g.do(func() { g.log = nil })
+		in := cycles(b, clk, 1, warm, nil)
+		var status, value time.Duration
+		g.do(func() {
+			for _, a := range g.log {
+				switch a.Address {
+				case 40:
+					status = a.at
+				case 50:
+					value = a.at
+				}
+			}
+		})
+		require.Less(t, status, value)
+		assert.Greater(t, in.Pots[0].Melt.Age-in.Contacts.EStop.Age, value-status)
+	})
+}
+
+// stuck is a port whose close does not come back until it is let go.
+type stuck struct {
+	modbus.Port
+	letGo <-chan struct{}
+}
+
+func (s stuck) Close() error {
+	<-s.letGo
+	return s.Port.Close()
+}
+
+// Ports whose close does not come back are not replaced without end.
+func TestPortsThatDoNotCloseAreBounded(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g := newRig()
+		g.deaf = true
+		letGo := make(chan struct{})
+		open := func(lc devices.LineConfig) (modbus.Port, error) {
+			port, err := g.open(lc)
+			return stuck{port, letGo}, err
+		}
+		b, err := devices.Open(benchConfig(), open, clock.New(1))
+		require.NoError(t, err)
+		hangUps := func() {
+			for range 600 {
+				if b.Stats().Lines[0].Open {
+					g.hangUp()
+				}
+				time.Sleep(100 * time.Millisecond)
+			}
+		}
+		hangUps()
+		assert.Equal(t, uint64(4), b.Stats().Lines[0].Opened)
+		assert.Contains(t, b.Stats().Lines[0].LastError, "have not come back")
+		close(letGo)
+		hangUps()
+		assert.Greater(t, b.Stats().Lines[0].Opened, uint64(10))
+		b.Close(context.Background())
+		for _, end := range g.ends {
+			end.Close()
+		}
+	})
+}
