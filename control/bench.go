@@ -89,6 +89,11 @@ func (b *Bench) look(in *Input) {
 		s.Pots[i].Melt, s.Pots[i].Plate, s.Pots[i].Duty = r.Melt, r.Plate, b.duty[i]
 	}
 	b.guard.Look(s)
+	if b.guard.Pressed() {
+		for _, p := range b.pots {
+			p.pressed()
+		}
+	}
 }
 
 var noReadings = PotReadings{

@@ -38,6 +38,7 @@ type pot struct {
 	state       PotState
 	believed    bool // this cycle's readings may both be used
 	lifted      bool
+	returned    bool // it was lifted, and is said to be back
 	clear       bool
 	cured       bool
 	dwelled     time.Duration
@@ -70,9 +71,18 @@ func (p *pot) mark(k CommandKind) {
 		// Cold and not mixed in: only time in band and a new stir make it ready again.
 		p.coloured, p.sinceColour = true, 0
 		p.inBandFor, p.stirred = 0, false
-	case Lift, Return:
-		p.lifted = k == Lift
-		p.inBandFor = 0
+	case Lift:
+		p.lifted, p.returned, p.inBandFor = true, false, 0
+	case Return:
+		p.returned = p.lifted
+	}
+}
+
+// pressed is the bench's button: a pot that is back on its plate is heated again
+// only after it, because no mark made elsewhere may turn a heater on.
+func (p *pot) pressed() {
+	if p.returned {
+		p.lifted, p.returned, p.inBandFor = false, false, 0
 	}
 }
 
@@ -181,8 +191,10 @@ func (p *pot) next(tripped, enabled, proven bool) (PotState, Wait, time.Duration
 	switch {
 	case tripped:
 		return Tripped, WaitReset, unknown
-	case p.lifted:
+	case p.lifted && !p.returned:
 		return Lifted, WaitReturn, unknown
+	case p.lifted:
+		return Lifted, WaitEnable, unknown
 	case !proven:
 		return Off, WaitRefused, unknown
 	case !enabled:

@@ -36,7 +36,7 @@ type PotReadings struct {
 // Contacts are the bench's own inputs. Interlocks (EStop, CutOut, Fan) are
 // healthy when closed; Pedal and Enable are pressed when closed. Link is the line
 // to the heaters: closed, with the age of the oldest, when every heater and the
-// contactor have confirmed what they were last told.
+// contactor have confirmed something they were told since.
 type Contacts struct {
 	EStop, CutOut, Fan reading.Contact
 	Pedal, Enable      reading.Contact
@@ -58,7 +58,8 @@ const (
 	ColourAdded
 	// Lift marks that the pot leaves its plate; its heater stays off.
 	Lift
-	// Return marks that the pot is back on its plate.
+	// Return marks that the pot is back on its plate; it is heated again after the
+	// next press of the bench's enable button.
 	Return
 	// Silence stops the sound and clears nothing.
 	Silence

@@ -27,6 +27,9 @@ type cycle struct {
 	fed      func()
 	keep     func(time.Time, *control.Input, *control.Frame) // for history; does not wait
 	failing  func() bool                                     // history can not be written
+
+	wall  time.Time     // at the last cycle
+	plain time.Duration // bench time then
 }
 
 // run goes on until the context ends.
@@ -47,12 +50,32 @@ func (c *cycle) run(ctx context.Context) {
 			in.Elapsed, first = 0, false
 		}
 		last = now
+		in.Elapsed += c.asleep()
 		in.Round()
 		c.decide(&in)
 		c.observe(c.clk.Now()-began, began-due)
 		due = c.next(due)
 		c.clk.Sleep(ctx, due-c.clk.Now())
 	}
+}
+
+// sleepMatters is how much further the wall's clock may have gone than ours before
+// it counts as sleep.
+const sleepMatters = 1500 * time.Millisecond
+
+// asleep is how long the computer slept since the last cycle: monotonic time
+// stands still then, and the wall's does not. Taken for a missed cycle, it trips,
+// so that nobody's bench heats on after a night's sleep; that a wall clock which
+// was set forward does the same is the price.
+func (c *cycle) asleep() time.Duration {
+	wall, plain := time.Now().Round(0), c.clk.Now()
+	slept := wall.Sub(c.wall) - c.clk.Real(plain-c.plain)
+	first := c.wall.IsZero()
+	c.wall, c.plain = wall, plain
+	if first || c.clk.Speed() > 1 || slept < sleepMatters {
+		return 0
+	}
+	return slept
 }
 
 // decide makes one cycle's decisions and lets them out: to the heaters first.

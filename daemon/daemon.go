@@ -101,6 +101,12 @@ func (d *Daemon) Run(ctx context.Context) error {
 		served <- d.serve(serving)
 		endCycles() // without its page a bench is not left hot
 	}()
+	defer func() {
+		if p := recover(); p != nil { // a bug in the cycle: first the heaters, then the truth
+			d.stopHeat()
+			panic(p)
+		}
+	}()
 	keeper := d.keeper()
 	d.cycle(keeper).run(cycling)
 	endCycles()

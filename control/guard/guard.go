@@ -93,11 +93,12 @@ func (s *Sight) pot(i int) *PotSight {
 
 // Guard keeps what has to be remembered from cycle to cycle.
 type Guard struct {
-	limits Limits
-	state  State
-	bench  []finding // by Code
-	pots   []pot
-	button reading.Edge
+	limits  Limits
+	state   State
+	bench   []finding // by Code
+	pots    []pot
+	button  reading.Edge
+	pressed bool // the button, in this cycle
 }
 
 // finding is the memory of one rule.
@@ -122,6 +123,9 @@ func New(limits Limits, pots int) *Guard {
 	return g
 }
 
+// Pressed reports whether a person has pressed the enable button in this cycle.
+func (g *Guard) Pressed() bool { return g.pressed }
+
 // State returns whether heat may flow.
 func (g *Guard) State() State { return g.state }
 
@@ -132,7 +136,8 @@ func (g *Guard) Look(s *Sight) {
 	for i := range g.pots {
 		g.lookAtPot(i, s.pot(i), s.Elapsed)
 	}
-	if g.button.Rising(s.Enable, MaxAge) {
+	g.pressed = g.button.Rising(s.Enable, MaxAge)
+	if g.pressed {
 		g.press()
 	}
 	// After the button: of an "all off" and a press in one cycle, "off" wins.
@@ -179,13 +184,22 @@ func (g *Guard) lookAtPot(i int, s *PotSight, elapsed time.Duration) {
 	g.note(f, PlateFrozen, plate.frozen, elapsed)
 	g.note(f, MeltNotFollowing, p.follow.look(s, elapsed), elapsed)
 	// "Not below" instead of "above": a limit that is no number trips at once.
-	g.note(f, MeltOverTemperature, measured(s.Melt) && !(s.Melt.C < g.limits.MeltTripC), elapsed)
-	g.note(f, PlateOverTemperature, measured(s.Plate) && !(s.Plate.C < g.limits.PlateTripC), elapsed)
+	g.note(f, MeltOverTemperature, over(s.Melt, g.limits.MeltTripC, f[MeltOverTemperature].latched), elapsed)
+	g.note(f, PlateOverTemperature, over(s.Plate, g.limits.PlateTripC, f[PlateOverTemperature].latched), elapsed)
 	warnAt := g.limits.MeltWarnC
 	if f[MeltHigh].active {
 		warnAt -= warnDeadbandC
 	}
 	g.note(f, MeltHigh, measured(s.Melt) && s.Melt.C >= warnAt, elapsed)
+}
+
+// over reports whether a temperature is over its limit; once that has tripped, it
+// is over until it has cooled well below.
+func over(t reading.Temperature, limitC float64, tripped bool) bool {
+	if tripped {
+		limitC -= coolDeadbandC
+	}
+	return measured(t) && !(t.C < limitC)
 }
 
 // measured reports whether the value is a number the device vouched for. Its

@@ -74,6 +74,7 @@ type Rule struct {
 // estimate; none is published.
 const (
 	tellAfter        = 500 * time.Millisecond // C
+	coolDeadbandC    = 10.0                   // C: an over-temperature is over when it is this far away
 	warnDeadbandC    = 2.0                    // C: about 1 % of range
 	plausibleMinC    = -20.0
 	plausibleMaxC    = 400.0
@@ -115,7 +116,8 @@ var table = [...]Rule{
 	InterlockUnknown: {
 		Name: "interlock_unknown", Title: "The interlocks can not be read",
 		Instruction: "Heat is off. Check the serial cable and the power of the input module, then press the enable button to reset.",
-		Severity:    Trip, Action: AllOff, after: 3 * time.Second, onlyWithHeat: true,
+		// Soon: an input module that was plugged in again must not bring heat back.
+		Severity: Trip, Action: AllOff, after: 500 * time.Millisecond, onlyWithHeat: true,
 	},
 	HeaterUnheard: {
 		Name: "heater_unheard", Title: "The heaters do not confirm what they are told",

@@ -130,9 +130,9 @@ func temperature(c *columns, t *reading.Temperature) {
 	number(c, &t.Fault)
 }
 
-// mostCommands is how many commands of one cycle are kept; the daemon's queue
-// holds no more.
-const mostCommands = 32
+// mostCommands is how many commands of one cycle are kept: as many as the daemon's
+// queue holds, and "all off".
+const mostCommands = 33
 
 // walkCommands is the part of a record whose length varies: a count and a column
 // for each place, nearly all of them empty.
