@@ -27,7 +27,7 @@ type journal struct {
 	heat   control.HeatState
 	ready  bool
 	states []control.PotState
-	found  map[finding]bool
+	found  map[finding]bool // and whether it is latched
 	lines  map[string]devices.LineStatus
 }
 
@@ -60,13 +60,13 @@ func (j *journal) noteFindings(f *frames.Frame) {
 	now := make(map[finding]bool, len(f.Conditions))
 	for _, c := range f.Conditions {
 		k := finding{c.Code, c.Pot}
-		now[k] = true
-		if !j.found[k] {
+		now[k] = c.Latched
+		if latched, known := j.found[k]; !known || c.Latched && !latched {
 			j.log.Warn(c.Code.Title(), "code", c.Code.String(), "pot", j.name(c.Pot), "latched", c.Latched, "do", c.Code.Instruction(), "bench_time", f.Time)
 		}
 	}
 	for k := range j.found {
-		if !now[k] {
+		if _, still := now[k]; !still {
 			j.log.Info("cleared", "code", k.code.String(), "pot", j.name(k.pot), "bench_time", f.Time)
 		}
 	}

@@ -15,6 +15,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/guard"
 	"meltwarden/daemon/frames"
+	"meltwarden/devices"
 	"meltwarden/devices/clock"
 )
 
@@ -63,15 +64,6 @@ func TestWatchdogRefusesAsWellAsPromises(t *testing.T) {
 	})
 }
 
-// TestOnlyTheSimulatedBenchIsProven: settings that claim a proof are not believed.
-func TestOnlyTheSimulatedBenchIsProven(t *testing.T) {
-	d := New(Options{
-		Settings: control.Settings{Limits: guard.Limits{HeatersProven: true}},
-		Clock:    clock.New(1), Log: slog.New(slog.DiscardHandler),
-	})
-	assert.False(t, d.opts.Settings.Limits.HeatersProven)
-}
-
 // TestJournalWritesChanges, each once, and no numbers.
 func TestJournalWritesChanges(t *testing.T) {
 	var out bytes.Buffer
@@ -98,6 +90,44 @@ func TestJournalWritesChanges(t *testing.T) {
 
 	heating.Conditions = nil
 	assert.Contains(t, lines(heating)[0], "msg=cleared code=e_stop_open")
+
+	heating.Conditions = []guard.Condition{{Code: guard.MeltUnusable, Severity: guard.Trip, Active: true}}
+	assert.Contains(t, lines(heating)[0], "pot=left latched=false")
+	heating.Conditions[0].Latched = true
+	assert.Contains(t, lines(heating)[0], "pot=left latched=true", "from now on it takes a person")
+	heating.Conditions[0].Active = false
+	assert.Equal(t, []string{""}, lines(heating), "latched as before")
+}
+
+// TestJournalTellsOfLines: open, lost and why, each once.
+func TestJournalTellsOfLines(t *testing.T) {
+	var out bytes.Buffer
+	j := journal{log: slog.New(slog.NewTextHandler(&out, nil))}
+	said := func(l devices.LineStatus) string {
+		out.Reset()
+		l.Name = "bench"
+		j.noteLines([]devices.LineStatus{l})
+		return out.String()
+	}
+	assert.Empty(t, said(devices.LineStatus{}), "not tried yet")
+	assert.Contains(t, said(devices.LineStatus{LastError: "no such port"}), `why="no such port"`)
+	assert.Empty(t, said(devices.LineStatus{LastError: "no such port"}))
+	assert.Contains(t, said(devices.LineStatus{Open: true, LastError: "no such port"}), "line is open")
+	assert.Empty(t, said(devices.LineStatus{Open: true, LastError: "no such port"}))
+	assert.Contains(t, said(devices.LineStatus{LastError: "no such port"}), "line is not open", "lost for the same reason")
+}
+
+// TestHosts: one address is one name; every address is all of this computer's, and
+// never the wildcard itself.
+func TestHosts(t *testing.T) {
+	assert.Equal(t, []string{"192.0.2.7"}, Hosts("192.0.2.7:8420"))
+	assert.Equal(t, []string{"bench.example"}, Hosts("bench.example:8420"))
+	assert.Nil(t, Hosts("no port"))
+	for _, every := range []string{":8420", "0.0.0.0:8420", "[::]:8420"} {
+		assert.NotEmpty(t, Hosts(every), every)
+		assert.NotContains(t, Hosts(every), "0.0.0.0")
+		assert.NotContains(t, Hosts(every), "::")
+	}
 }
 
 // TestFollowEndsWithItsContext.
@@ -114,4 +144,17 @@ func TestFollowEndsWithItsContext(t *testing.T) {
 	assert.Equal(t, uint64(7), <-seen)
 	end()
 	<-over
+}
+
+// TestSleepOfTheComputerIsAMissedCycle: the wall's clock went on, ours stood still.
+func TestSleepOfTheComputerIsAMissedCycle(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := cycle{clk: clock.New(1)}
+		assert.Zero(t, c.asleep(), "the first cycle has nothing to compare with")
+		time.Sleep(time.Hour)
+		assert.Zero(t, c.asleep(), "both clocks went on")
+		c.wall = c.wall.Add(-time.Hour) // as if the wall's had gone on by an hour more
+		assert.Equal(t, time.Hour, c.asleep())
+		assert.Zero(t, c.asleep())
+	})
 }

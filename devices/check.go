@@ -10,12 +10,12 @@ import (
 	"meltwarden/devices/registers"
 )
 
-// Finding is what one channel said when it was asked once.
+// Finding is what one channel said when it was asked once, or told zero.
 type Finding struct {
 	Role   registers.Role `json:"role"`
 	Pot    string         `json:"pot,omitempty"`
 	Device string         `json:"device"`
-	// Value is the reading in words, or what is wrong with it.
+	// Value is the reading or the confirmation in words, or what is wrong with it.
 	Value string `json:"value"`
 	Good  bool   `json:"good"`
 }
@@ -29,33 +29,64 @@ func (f Finding) String() string {
 	return fmt.Sprintf("%s %-14s %-10s %-14s %s", mark, f.Role, f.Pot, f.Device, f.Value)
 }
 
-// readOnceWithin is how long ReadOnce waits for all answers, in bench time.
-const readOnceWithin = 5 * time.Second
+// tryWithin is how long Try waits for all answers, in bench time.
+const tryWithin = 5 * time.Second
 
-// ReadOnce opens the lines, reads every channel that is read, once, and closes
-// again. Nothing but zeros is ever written. The error is about the configuration
-// or a port that does not open.
-func ReadOnce(ctx context.Context, cfg Config, open Opener, clk *clock.Clock) ([]Finding, error) {
-	for _, l := range cfg.Lines { // first, because a bus would go on trying
-		port, err := open(l)
-		if err != nil {
-			return nil, fmt.Errorf("line %s: %w", l.Name, err)
-		}
-		if err := port.Close(); err != nil {
-			return nil, fmt.Errorf("line %s: %w", l.Name, err)
-		}
+// Try opens the lines, reads every channel that is read, once, writes zero to
+// every one that is written, and closes again. Nothing but zeros is ever written.
+// The error is about the configuration or a port that does not open.
+func Try(ctx context.Context, cfg Config, open Opener, clk *clock.Clock) ([]Finding, error) {
+	if err := tryPorts(cfg.Lines, open); err != nil {
+		return nil, err
 	}
 	b, err := Open(cfg, open, clk)
 	if err != nil {
 		return nil, err
 	}
-	defer b.Close(ctx)
-	var s Snapshot
-	for deadline := clk.Now() + readOnceWithin; clk.Now() < deadline && ctx.Err() == nil && !s.complete(); {
-		s = b.Poll(ctx, deadline-clk.Now())
-		clk.Sleep(ctx, OutputsLast/10)
+	read := b.readOnce(ctx)
+	b.Close(ctx)
+	b.awaitOwners(ctx)
+	return append(read.findings(), b.zeros()...), ctx.Err()
+}
+
+// tryPorts opens each port by itself, because a bus would go on trying.
+func tryPorts(lines []LineConfig, open Opener) error {
+	for _, l := range lines {
+		port, err := open(l)
+		if err == nil {
+			err = port.Close()
+		}
+		if err != nil {
+			return fmt.Errorf("line %s: %w", l.Name, err)
+		}
 	}
-	return s.findings(), ctx.Err()
+	return nil
+}
+
+// readOnce polls until something came from every channel, or for tryWithin.
+func (b *Bus) readOnce(ctx context.Context) Snapshot {
+	var s Snapshot
+	for deadline := b.clk.Now() + tryWithin; b.clk.Now() < deadline && ctx.Err() == nil && !s.complete(); {
+		s = b.Poll(ctx, deadline-b.clk.Now())
+		b.clk.Sleep(ctx, OutputsLast/10)
+	}
+	return s
+}
+
+// awaitOwners waits until every owner has ended, or for tryWithin. Those of lines
+// with a silent device outlast Close.
+func (b *Bus) awaitOwners(ctx context.Context) {
+	over := time.NewTimer(b.clk.Real(tryWithin))
+	defer over.Stop()
+	for _, l := range b.lines {
+		select {
+		case <-l.done:
+		case <-over.C:
+			return
+		case <-ctx.Done():
+			return
+		}
+	}
 }
 
 // complete reports whether something came from every channel.
@@ -78,6 +109,35 @@ func (s Snapshot) findings() []Finding {
 		all = append(all, Finding{Role: c.Role, Pot: c.Pot, Device: c.Device, Value: text, Good: good})
 	}
 	return all
+}
+
+// zeros tells of every output of a closed bus whether its device has confirmed
+// zero: a device that only listens would otherwise never be heard of.
+func (b *Bus) zeros() []Finding {
+	var all []Finding
+	for _, l := range b.lines {
+		for _, w := range l.writes {
+			good := l.ended() && !w.pending
+			text := "zero is not confirmed"
+			if good {
+				text = "zero is confirmed"
+			}
+			for _, o := range w.outputs {
+				all = append(all, Finding{Role: o.Role, Pot: o.Pot, Device: o.Device, Value: text, Good: good})
+			}
+		}
+	}
+	return all
+}
+
+// ended reports whether the owner has gone, and what was its alone can be read.
+func (l *line) ended() bool {
+	select {
+	case <-l.done:
+		return true
+	default:
+		return false
+	}
 }
 
 // words says what a value is.

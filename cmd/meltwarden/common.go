@@ -31,10 +31,9 @@ type journal struct {
 	close func() error
 }
 
-// openLog writes the log to standard error, or to the data folder while the
-// screen is drawn on.
-func openLog(d config.Daemon, screen bool) (journal, error) {
-	var out io.Writer = os.Stderr
+// openLog writes the log to out, or to the data folder while the screen is drawn
+// on.
+func openLog(out io.Writer, d config.Daemon, screen bool) (journal, error) {
 	closer := func() error { return nil }
 	if screen {
 		if err := os.MkdirAll(d.Data, 0o755); err != nil {
@@ -49,8 +48,12 @@ func openLog(d config.Daemon, screen bool) (journal, error) {
 	return journal{slog.New(slog.NewTextHandler(out, &slog.HandlerOptions{Level: d.Log})), closer}, nil
 }
 
-// isTerminal reports whether a person reads the file.
-func isTerminal(f *os.File) bool {
+// isTerminal reports whether a person reads what is written there.
+func isTerminal(out io.Writer) bool {
+	f, ok := out.(*os.File)
+	if !ok {
+		return false
+	}
 	info, err := f.Stat()
 	return err == nil && info.Mode()&os.ModeCharDevice != 0
 }

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"os"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -43,7 +42,7 @@ func demoCommand() *cobra.Command {
 }
 
 func runDemo(c *cobra.Command, f demoFlags) error {
-	if f.speed < 1 || f.speed > 20 {
+	if !(f.speed >= 1 && f.speed <= 20) { // so that NaN is refused as well
 		return fmt.Errorf("--speed %g: write a number from 1 to 20", f.speed)
 	}
 	if f.asJSON && !f.untilReady {
@@ -63,8 +62,9 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 	if err != nil {
 		return err
 	}
-	screen := !f.asJSON && isTerminal(os.Stdout)
-	log, err := openLog(bench.Daemon, screen)
+	defer listener.Close()
+	screen := !f.asJSON && isTerminal(words)
+	log, err := openLog(c.ErrOrStderr(), bench.Daemon, screen)
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"net/http"
 	"regexp"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -51,7 +52,7 @@ func TestCheckReadsEveryChannelAndNeverHeats(t *testing.T) {
 	out, err := run(t.Context(), "check", "--config", file)
 	require.NoError(t, err, out)
 	assert.Regexp(t, `(?m)^files are good: bench "demo bench", recipe "slate eel"`, out)
-	assert.Equal(t, 13, len(regexp.MustCompile(`(?m)^ok `).FindAllString(out, -1)), out)
+	assert.Equal(t, 19, len(regexp.MustCompile(`(?m)^ok `).FindAllString(out, -1)), out)
 	assert.NotContains(t, out, "BAD")
 
 	require.NoError(t, bench.Inject(simbench.OpenProbe, simbench.Place{Probe: registers.Melt}))
@@ -59,7 +60,7 @@ func TestCheckReadsEveryChannelAndNeverHeats(t *testing.T) {
 	require.Eventually(t, func() bool { return bench.Truth().At > injected+200*time.Millisecond }, 5*time.Second, 10*time.Millisecond)
 	out, err = run(t.Context(), "check", "--config", file)
 	require.Error(t, err)
-	assert.Contains(t, err.Error(), "1 of 13 channels gave no good reading")
+	assert.Contains(t, err.Error(), "1 of 19 channels did not answer as they should")
 	assert.Regexp(t, `(?m)^BAD  melt +left +thermocouples +open`, out)
 
 	out, err = run(t.Context(), "check", "--config", file, "--json")
@@ -71,36 +72,89 @@ func TestCheckReadsEveryChannelAndNeverHeats(t *testing.T) {
 		}
 	}
 	require.NoError(t, json.Unmarshal([]byte(out), &found), out)
-	assert.Len(t, found.Channels, 13)
+	require.Len(t, found.Channels, 19)
+	assert.Equal(t, "melt", found.Channels[0].Role)
+	assert.Equal(t, "open", found.Channels[0].Value)
+	assert.False(t, found.Channels[0].Good)
+	assert.True(t, found.Channels[1].Good)
 
 	for _, p := range bench.Truth().Pots {
 		assert.Zero(t, p.HeatJ)
 	}
 }
 
-// TestServeRefusesHeat: a bench that this program does not simulate itself is
-// read, guarded and shown, and never heated, whoever presses.
-func TestServeRefusesHeat(t *testing.T) {
+// TestCheckHearsTheHeaters: a heater module that does not answer is found out,
+// though nothing is read from it.
+func TestCheckHearsTheHeaters(t *testing.T) {
 	bench, file := simulated(t)
-	ctx, end := context.WithCancel(t.Context())
-	defer end()
-	said := &tap{}
+	require.NoError(t, bench.Inject(simbench.NoReply, simbench.Place{Unit: simbench.UnitPower}))
+	out, err := run(t.Context(), "check", "--config", file)
+	assert.ErrorContains(t, err, "4 of 19 channels did not answer as they should")
+	assert.Regexp(t, `(?m)^BAD  heater +left +power +zero is not confirmed$`, out)
+	assert.Regexp(t, `(?m)^BAD  contactor +power +zero is not confirmed$`, out)
+	assert.Regexp(t, `(?m)^ok   lamp +contacts +zero is confirmed$`, out)
+}
+
+// TestCheckOfAPortInUse: two programs on one line would read each other's answers.
+func TestCheckOfAPortInUse(t *testing.T) {
+	_, file := simulated(t)
+	page, _, end := serving(t, file)
+	require.Eventually(t, func() bool { return status(page+"/readyz") == http.StatusOK }, 5*time.Second, 20*time.Millisecond)
+	_, err := run(t.Context(), "check", "--config", file)
+	assert.ErrorContains(t, err, "line bench: ")
+	assert.ErrorContains(t, err, "in use")
+	require.NoError(t, end())
+}
+
+// serving runs the command serve until end is called, and returns its page and
+// what it prints.
+func serving(t *testing.T, file string) (page string, said *tap, end func() error) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(t.Context())
+	said = &tap{}
 	c := root()
-	c.SetArgs([]string{"serve", "--config", file, "--listen", "127.0.0.1:0", "--data", t.TempDir(), "--log-level", "error"})
+	c.SetArgs([]string{"serve", "--config", file, "--listen", "127.0.0.1:0", "--data", t.TempDir()})
 	c.SetOut(said)
+	c.SetErr(said)
 	over := make(chan error, 1)
 	go func() { over <- c.ExecuteContext(ctx) }()
-
-	var page string
+	end = sync.OnceValue(func() error {
+		cancel()
+		return <-over
+	})
+	t.Cleanup(func() { _ = end() }) // where the test has not asked
 	require.Eventually(t, func() bool {
 		page = regexp.MustCompile(`http://\S+`).FindString(said.String())
 		return page != ""
 	}, 5*time.Second, 10*time.Millisecond)
+	return page, said, end
+}
+
+// TestServeWaitsForItsPort: an adapter that is not plugged in yet is said, with
+// the way out, and is no reason to give up.
+func TestServeWaitsForItsPort(t *testing.T) {
+	page, said, end := serving(t, benchIn(t, t.TempDir(), "/dev/there-is-no-such-port"))
+	require.Eventually(t, func() bool { return strings.Contains(said.String(), "is the adapter plugged in") }, 5*time.Second, 20*time.Millisecond)
+	assert.Equal(t, http.StatusOK, status(page+"/"))
+	assert.Equal(t, http.StatusOK, status(page+"/healthz"), "cycles go on")
+	assert.Equal(t, http.StatusServiceUnavailable, status(page+"/readyz"), "and nothing has been read")
+	assert.ErrorContains(t, end(), "did not confirm zero")
+	assert.Zero(t, status(page+"/"), "the page is gone")
+}
+
+// TestServeRefusesHeat: a bench that this program does not simulate itself is
+// read, guarded and shown, and never heated, whoever presses.
+func TestServeRefusesHeat(t *testing.T) {
+	bench, file := simulated(t)
+	page, said, end := serving(t, file)
 	require.Eventually(t, func() bool { return status(page+"/readyz") == http.StatusOK }, 5*time.Second, 20*time.Millisecond)
 	assert.Contains(t, said.String(), "Heat is refused")
 
+	assert.Equal(t, http.StatusOK, status(page+"/"))
+
+	pressed := bench.Truth().At
 	bench.PressEnable()
-	require.Eventually(t, func() bool { return bench.Truth().At > 2*time.Second }, 10*time.Second, 50*time.Millisecond)
+	require.Eventually(t, func() bool { return bench.Truth().At > pressed+2*time.Second }, 10*time.Second, 50*time.Millisecond)
 	answer, err := http.Get(page + "/api/v1/bench")
 	require.NoError(t, err)
 	defer answer.Body.Close()
@@ -113,8 +167,8 @@ func TestServeRefusesHeat(t *testing.T) {
 	require.Len(t, shown.Conditions, 1)
 	assert.Equal(t, "heater_unproven", shown.Conditions[0].Code)
 
-	end()
-	require.NoError(t, <-over)
+	require.NoError(t, end())
+	assert.Contains(t, said.String(), "heaters told zero, line closed")
 	truth := bench.Truth()
 	assert.False(t, truth.Contactor)
 	for _, p := range truth.Pots {

@@ -4,7 +4,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"os/signal"
@@ -20,23 +19,16 @@ that breaks the contactor belong on every bench. Local codes and a licensed
 electrician have the last word.`
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// Whatever ends the program, a terminal that is closed too, ends it in order; and
+	// a reader who is gone must not end what holds the pots.
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	signal.Ignore(syscall.SIGPIPE)
 	defer stop()
-	err := root().ExecuteContext(ctx)
-	var s silent
-	switch {
-	case errors.As(err, &s):
-		os.Exit(1)
-	case err != nil:
+	if err := root().ExecuteContext(ctx); err != nil {
 		fmt.Fprintln(os.Stderr, "meltwarden:", err)
 		os.Exit(1)
 	}
 }
-
-// silent is a failure that has been told already.
-type silent struct{}
-
-func (silent) Error() string { return "failed" }
 
 func root() *cobra.Command {
 	c := &cobra.Command{

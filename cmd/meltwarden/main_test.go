@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"io"
 	"net"
 	"os"
 	"path/filepath"
@@ -52,6 +53,8 @@ func TestMistakesOnTheCommandLine(t *testing.T) {
 	defer busy.Close()
 	for want, args := range map[string][]string{
 		"--speed 21: write a number from 1 to 20": {"demo", "--speed", "21"},
+		"--speed 0.5: write a number from 1":      {"demo", "--speed", "0.5"},
+		"--speed NaN: write a number from 1":      {"demo", "--speed", "NaN"},
 		"--json: add --until-ready":               {"demo", "--json"},
 		"a.recipe":                                {"check", "--config", "x", "a.recipe"},
 		`required flag(s) "config" not set`:       {"serve"},
@@ -95,4 +98,44 @@ func TestCheckOfAPortThatDoesNotExist(t *testing.T) {
 	_, err := run(t.Context(), "check", "--config", file)
 	require.Error(t, err)
 	assert.Contains(t, err.Error(), "does not exist: is the adapter plugged in")
+}
+
+// TestMissingRecipe names the file that the bench file names, and the way out.
+func TestMissingRecipe(t *testing.T) {
+	folder := t.TempDir()
+	file := benchIn(t, folder, "none")
+	require.NoError(t, os.Remove(filepath.Join(folder, "recipe.yaml")))
+	for _, command := range []string{"check", "serve"} {
+		_, err := run(t.Context(), command, "--config", file)
+		assert.ErrorContains(t, err, filepath.Join(folder, "recipe.yaml"), command)
+		assert.ErrorContains(t, err, "no such file", command)
+	}
+}
+
+// TestDemoEndsInOrder, and says to a file what it shows on a screen.
+func TestDemoEndsInOrder(t *testing.T) {
+	ctx, end := context.WithCancel(t.Context())
+	defer end()
+	out := &until{word: "heating", then: end}
+	c := root()
+	c.SetArgs([]string{"demo", "--listen", "127.0.0.1:0", "--data", t.TempDir()})
+	c.SetOut(out)
+	c.SetErr(io.Discard)
+	require.NoError(t, c.ExecuteContext(ctx))
+	assert.Regexp(t, `^listening on http://127\.0\.0\.1:\d+\nsimulated bench, invented scenario, seed 1, at ×20, on `, out.text.String())
+	assert.NotContains(t, out.text.String(), "\x1b", "no cursor movements in a file")
+}
+
+// until is an output that does something once a word has been written to it.
+type until struct {
+	text bytes.Buffer
+	word string
+	then func()
+}
+
+func (u *until) Write(p []byte) (int, error) {
+	if bytes.Contains(p, []byte(u.word)) {
+		u.then()
+	}
+	return u.text.Write(p)
 }

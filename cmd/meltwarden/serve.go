@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"net"
 
 	"github.com/spf13/cobra"
 
@@ -33,7 +32,7 @@ func runServe(c *cobra.Command, f files) error {
 	if err != nil {
 		return err
 	}
-	log, err := openLog(bench.Daemon, false)
+	log, err := openLog(c.ErrOrStderr(), bench.Daemon, false)
 	if err != nil {
 		return err
 	}
@@ -43,12 +42,13 @@ func runServe(c *cobra.Command, f files) error {
 		return err
 	}
 	defer past.Close()
-	clk := clock.New(1)
-	bus, err := devices.Open(daemon.Wiring(bench), daemon.OpenPort, clk)
+	listener, err := listen(c.OutOrStdout(), bench.Daemon)
 	if err != nil {
 		return err
 	}
-	listener, err := listen(c.OutOrStdout(), bench.Daemon)
+	defer listener.Close()
+	clk := clock.New(1)
+	bus, err := devices.Open(daemon.Wiring(bench), daemon.OpenPort, clk) // last: only Run closes it
 	if err != nil {
 		return err
 	}
@@ -57,16 +57,6 @@ func runServe(c *cobra.Command, f files) error {
 		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
 		Title: recipe.Name, Run: bench.Name, Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
 		History: past, Start: daemon.StartOf(bench, recipe, version()),
-		Token: bench.Daemon.Token, Hosts: hosts(bench.Daemon.Listen),
+		Token: bench.Daemon.Token, Hosts: daemon.Hosts(bench.Daemon.Listen),
 	}).Run(c.Context())
-}
-
-// hosts is the name under which other computers reach this one, where the
-// address that is served on has one.
-func hosts(listen string) []string {
-	host, _, err := net.SplitHostPort(listen)
-	if err != nil || host == "" {
-		return nil
-	}
-	return []string{host}
 }

@@ -26,7 +26,7 @@ type Console struct {
 	drawn  int // lines of the block on the screen
 	called uint64
 	said   string
-	saidAt time.Duration
+	saidAt float64 // bench time, in seconds
 }
 
 // New returns a console. screen says that out understands cursor movements and
@@ -35,14 +35,14 @@ func New(out io.Writer, screen bool, title string, s control.Settings) *Console 
 	return &Console{out: out, screen: screen, set: s, title: title}
 }
 
-// Show writes what is new in a frame.
+// Show writes what is new in a frame; nil stands for none yet.
 func (c *Console) Show(f *frames.Frame) {
 	b := view.Of(f, c.set, time.Now())
 	if c.screen {
 		c.draw(b)
 		return
 	}
-	c.tell(b, f.Time)
+	c.tell(b)
 }
 
 // draw writes the block over the one before, and rings the bell for a new call.
@@ -56,11 +56,22 @@ func (c *Console) draw(b view.Bench) {
 		s.WriteString(l + "\x1b[K\n")
 	}
 	s.WriteString("\x1b[J")
-	if b.Call.Seq != c.called && !b.Call.Silenced {
-		s.WriteString(bell(b.Call.Sound))
-	}
-	c.called, c.drawn = b.Call.Seq, len(lines)
+	s.WriteString(c.ring(b))
+	c.drawn = len(lines)
 	io.WriteString(c.out, s.String())
+}
+
+// ring returns the bells of a call that was not heard yet. A frame that is too
+// old tells of none, and is no reason to ring again after it.
+func (c *Console) ring(b view.Bench) string {
+	if !b.Live || b.Call.Seq == c.called {
+		return ""
+	}
+	c.called = b.Call.Seq
+	if b.Call.Silenced {
+		return ""
+	}
+	return bell(b.Call.Sound)
 }
 
 // bell rings once for news, twice for ready, three times for danger.
@@ -69,11 +80,14 @@ func bell(sound string) string {
 	return strings.Repeat("\a", rings[sound])
 }
 
-// Widths of the columns, for a terminal of 80 characters.
+// The block fits a terminal of 80 by 24: a longer line would wrap and a higher
+// block scroll, and either would break the redrawing.
 const (
-	nameWidth = 14
-	meltWidth = 8
-	setWidth  = 20
+	lineWidth   = 79
+	blockHeight = 23
+	nameWidth   = 14
+	meltWidth   = 8
+	setWidth    = 20
 )
 
 // block is the whole bench in a few lines.
@@ -88,14 +102,35 @@ func (c *Console) block(b view.Bench) []string {
 	for _, p := range b.Pots {
 		lines = append(lines, potLines(p)...)
 	}
-	lines = append(lines, "")
-	for _, cond := range b.Conditions {
-		lines = append(lines, fmt.Sprintf("! %s: %s (%s). %s", cond.Where, cond.Title, cond.Status, cond.Instruction))
-	}
+	lines = clip(append(lines, ""))
+	var last []string
 	if b.Hot {
-		lines = append(lines, caution...)
+		last = caution
 	}
-	return clip(lines)
+	lines = append(lines, found(b.Conditions, blockHeight-len(lines)-len(last))...)
+	return append(lines, last...)
+}
+
+// found lists conditions, the worst first, in at most so many lines, and says how
+// many are left out.
+func found(conditions []view.Condition, most int) []string {
+	var lines []string
+	for i, cond := range conditions {
+		more := clip([]string{"! " + conditionText(cond)})
+		rest := 0
+		if i+1 < len(conditions) {
+			rest = 1 // for the line below
+		}
+		if len(lines)+len(more)+rest > most {
+			return append(lines, fmt.Sprintf("! and %d more, on the page", len(conditions)-i))
+		}
+		lines = append(lines, more...)
+	}
+	return lines
+}
+
+func conditionText(c view.Condition) string {
+	return fmt.Sprintf("%s: %s (%s). %s", c.Where, c.Title, c.Status, c.Instruction)
 }
 
 var caution = []string{
@@ -103,12 +138,11 @@ var caution = []string{
 	"the independent cut-out, the fuse, the earth and the emergency stop are.",
 }
 
-// clip keeps every line within 80 columns: a longer one would wrap and break
-// the redrawing.
+// clip folds every line that is too long.
 func clip(lines []string) []string {
 	var out []string
 	for _, l := range lines {
-		out = append(out, fold(l, 79)...)
+		out = append(out, fold(strings.TrimRight(l, " "), lineWidth)...)
 	}
 	return out
 }
@@ -141,16 +175,20 @@ func detail(d string) string {
 
 // potLines are always two, so that nothing jumps when a wait ends.
 func potLines(p view.Pot) []string {
-	name := p.Colour
-	if name == "" {
-		name = p.Name
-	}
 	waits := strings.Join(slices.DeleteFunc([]string{p.Shown.Wait, p.Shown.Left}, func(s string) bool { return s == "" }), ", ")
 	return []string{
-		fmt.Sprintf("%d %s %s   %s %s", p.Number, pad(name, nameWidth),
+		fmt.Sprintf("%d %s %s   %s %s", p.Number, pad(name(p), nameWidth),
 			padLeft(p.Shown.Melt.C+" °C", meltWidth), pad(p.Shown.Against.C, setWidth), p.State),
-		strings.TrimRight(strings.Repeat(" ", nameWidth+3)+waits, " "),
+		strings.Repeat(" ", nameWidth+3) + waits,
 	}
+}
+
+// name is what people call a pot: its colour, or else its name on the bench.
+func name(p view.Pot) string {
+	if p.Colour != "" {
+		return p.Colour
+	}
+	return p.Name
 }
 
 // pad fills to a width in characters, not bytes.
@@ -167,25 +205,34 @@ const sayEvery = time.Minute
 
 // tell writes one line when something has changed, or a minute of bench time
 // has passed.
-func (c *Console) tell(b view.Bench, at time.Duration) {
-	states := b.Heat
+func (c *Console) tell(b view.Bench) {
+	if states := standing(b); states != c.said || b.BenchTimeS-c.saidAt >= sayEvery.Seconds() {
+		c.said, c.saidAt = states, b.BenchTimeS
+		c.say(b)
+	}
+}
+
+// standing is all whose change is news.
+func standing(b view.Bench) string {
+	s := b.Heat
 	for _, p := range b.Pots {
-		states += "|" + p.State
+		s += "|" + p.State
 	}
 	for _, cond := range b.Conditions {
-		states += "|" + cond.Code + cond.Where
+		s += "|" + cond.Code + cond.Where
 	}
-	if states == c.said && at-c.saidAt < sayEvery {
-		return
-	}
-	c.said, c.saidAt = states, at
+	return s
+}
+
+func (c *Console) say(b view.Bench) {
 	pots := make([]string, 0, len(b.Pots))
 	for _, p := range b.Pots {
-		pots = append(pots, fmt.Sprintf("%s %s °C %s", p.Colour, p.Shown.Melt.C, p.State))
+		pots = append(pots, fmt.Sprintf("%s %s °C %s", name(p), p.Shown.Melt.C, p.State))
 	}
-	fmt.Fprintf(c.out, "%s  %s | %s | %s\n", clockTime(b.BenchTimeS), strings.Join(pots, ", "), b.Heat, b.Shown.Answer.C)
+	at := clockTime(b.BenchTimeS)
+	fmt.Fprintf(c.out, "%s  %s | %s | %s\n", at, strings.Join(pots, ", "), b.Heat, b.Shown.Answer.C)
 	for _, cond := range b.Conditions {
-		fmt.Fprintf(c.out, "%s  ! %s: %s (%s). %s\n", clockTime(b.BenchTimeS), cond.Where, cond.Title, cond.Status, cond.Instruction)
+		fmt.Fprintf(c.out, "%s  ! %s\n", at, conditionText(cond))
 	}
 }
 

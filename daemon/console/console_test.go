@@ -3,14 +3,17 @@ package console
 import (
 	"bytes"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"meltwarden/control"
 	"meltwarden/control/call"
@@ -23,9 +26,9 @@ var update = flag.Bool("update", false, "write the golden files anew")
 
 // set is an invented bench.
 var set = control.Settings{Pots: []control.PotSettings{
-	{Name: "left", Colour: "slate", HeaterW: 1000, StirWithin: 2 * time.Minute},
-	{Name: "middle", Colour: "ivory", HeaterW: 1000, StirWithin: 2 * time.Minute},
-	{Name: "right", Colour: "rust", HeaterW: 800, StirWithin: 2 * time.Minute},
+	{Name: "left", Colour: "slate", HeaterW: 1000, SetpointC: 168, BandC: 2, StirWithin: 2 * time.Minute},
+	{Name: "middle", Colour: "ivory", HeaterW: 1000, SetpointC: 171, BandC: 2, StirWithin: 2 * time.Minute},
+	{Name: "right", Colour: "rust", HeaterW: 800, SetpointC: 165, BandC: 2, StirWithin: 2 * time.Minute},
 }}
 
 func good(c float64) reading.Temperature { return reading.Temperature{C: c, Fault: reading.None} }
@@ -63,15 +66,61 @@ func tripped(f *control.Frame) {
 	f.Pots[2].Melt = reading.Temperature{Fault: reading.Open}
 }
 
-func TestBlocks(t *testing.T) {
-	for name, edit := range map[string]func(*control.Frame){"heating": heating, "ready": ready, "tripped": tripped} {
-		var out bytes.Buffer
-		New(&out, true, "invented run", set).Show(frame(edit))
-		golden(t, name+".txt", readable(out.String()))
-		for _, line := range strings.Split(readable(out.String()), "\n") {
-			assert.LessOrEqual(t, len([]rune(line)), 79, "%s: %q wraps on 80 columns", name, line)
+// dead is a line that says nothing: more is found than a screen can hold.
+func dead(f *control.Frame) {
+	tripped(f)
+	f.Conditions = nil
+	find := func(pot int, codes ...guard.Code) {
+		for _, c := range codes {
+			f.Conditions = append(f.Conditions, guard.Condition{Code: c, Pot: pot, Severity: guard.Trip, Active: true, Latched: true})
 		}
 	}
+	find(-1, guard.InterlockUnknown, guard.HeaterUnheard)
+	for i := range f.Pots {
+		find(i, guard.MeltUnusable, guard.PlateUnusable)
+		f.Pots[i].Melt.Fault, f.Pots[i].Plate.Fault = reading.Missing, reading.Missing
+	}
+}
+
+// TestBlocks on a terminal of 80 by 24: nothing wraps or scrolls.
+func TestBlocks(t *testing.T) {
+	for name, f := range map[string]*frames.Frame{
+		"heating": frame(heating), "ready": frame(ready), "tripped": frame(tripped), "dead line": frame(dead), "no frame yet": nil,
+	} {
+		var out bytes.Buffer
+		New(&out, true, "invented run", set).Show(f)
+		got := readable(out.String())
+		golden(t, strings.ReplaceAll(name, " ", "-")+".txt", got)
+		assert.LessOrEqual(t, strings.Count(got, "\n"), 23, name)
+		for line := range strings.Lines(got) {
+			assert.LessOrEqual(t, utf8.RuneCountInString(strings.TrimSuffix(line, "\n")), 79, "%s: %q", name, line)
+		}
+	}
+}
+
+// TestDrawsOverItself: the cursor goes up by what was drawn, and what is left of a
+// longer block is wiped.
+func TestDrawsOverItself(t *testing.T) {
+	var out bytes.Buffer
+	c := New(&out, true, "invented run", set)
+	c.Show(frame(tripped))
+	drawn := strings.Count(out.String(), "\n")
+	out.Reset()
+	c.Show(frame(heating))
+	assert.True(t, strings.HasPrefix(out.String(), fmt.Sprintf("\x1b[%dA", drawn)))
+	assert.True(t, strings.HasSuffix(out.String(), "\x1b[J"))
+}
+
+// TestFoldKeepsEveryWord of any text, in lines that fit.
+func TestFoldKeepsEveryWord(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		words := rapid.SliceOfN(rapid.StringMatching(`[a-zé°]{1,30}`), 0, 40).Draw(t, "words")
+		folded := fold(strings.Join(words, " "), 79)
+		for _, l := range folded {
+			assert.LessOrEqual(t, utf8.RuneCountInString(l), 79)
+		}
+		assert.Equal(t, words, append([]string{}, strings.Fields(strings.Join(folded, " "))...))
+	})
 }
 
 // readable takes the screen's controls out.
@@ -103,6 +152,10 @@ func TestBellRingsOncePerCall(t *testing.T) {
 	assert.Equal(t, 2, rings(ready))
 	assert.Equal(t, 0, rings(ready))
 	assert.Equal(t, 3, rings(tripped))
+	stale := frame(tripped)
+	stale.At = stale.At.Add(-time.Minute)
+	c.Show(stale)
+	assert.Equal(t, 0, rings(tripped), "a gap is no new call")
 	assert.Equal(t, 0, rings(func(f *control.Frame) {
 		tripped(f)
 		f.Call.Seq, f.Call.Silenced = 6, true
@@ -122,4 +175,12 @@ func TestPlainLines(t *testing.T) {
 	assert.Equal(t, 0, lines(time.Minute+200*time.Millisecond, heating))
 	assert.Equal(t, 1, lines(2*time.Minute, heating))
 	assert.Equal(t, 2, lines(2*time.Minute+time.Second, tripped), "the bench, and what was found")
+	golden(t, "tripped-plain.txt", out.String())
+}
+
+// TestPlainLineBeforeTheFirstFrame, for a pot whose recipe gives it no colour.
+func TestPlainLineBeforeTheFirstFrame(t *testing.T) {
+	var out bytes.Buffer
+	New(&out, false, "invented run", control.Settings{Pots: []control.PotSettings{{Name: "left"}}}).Show(nil)
+	assert.Equal(t, "0:00:00  left –– °C not known | not known | NOT LIVE – no reading yet\n", out.String())
 }

@@ -126,7 +126,7 @@ func TestNumbersOfTheDemoBench(t *testing.T) {
 	if testing.Short() {
 		t.Skip("twenty evenings at the bench take some seconds")
 	}
-	outcomes := make([]outcome, 20)
+	outcomes := make([]outcome, seeds)
 	var group sync.WaitGroup
 	free := make(chan struct{}, 4)
 	for i := range outcomes {
