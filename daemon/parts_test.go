@@ -32,6 +32,25 @@ func TestMissedCyclesAreNotMadeUpFor(t *testing.T) {
 	})
 }
 
+// TestSleepIsAMissedCycle: the wall's clock went on while ours stood still. A fast
+// clock can not tell, and a wall clock that is set back is no sleep.
+func TestSleepIsAMissedCycle(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		slept := func(speed float64, wall time.Duration) time.Duration {
+			c := cycle{clk: clock.New(speed)}
+			assert.Zero(t, c.asleep(), "there is no cycle before the first")
+			time.Sleep(200 * time.Millisecond)
+			c.wall = c.wall.Add(-wall)
+			return c.asleep()
+		}
+		assert.Zero(t, slept(1, 0))
+		assert.Zero(t, slept(1, sleepMatters-time.Millisecond))
+		assert.Equal(t, 8*time.Hour, slept(1, 8*time.Hour))
+		assert.Zero(t, slept(1, -8*time.Hour))
+		assert.Zero(t, slept(20, 8*time.Hour))
+	})
+}
+
 func TestAllOffIsNeverRefused(t *testing.T) {
 	q := newQueue()
 	mark := control.Command{Kind: control.Stir, Pot: 1}
