@@ -6,7 +6,8 @@
 // blocks, a device that is silent or an adapter that was unplugged can hold up
 // its own line only, and neither Poll nor Apply. Outputs go out before readings
 // are asked for. Outputs that nobody renews are replaced by zeros within
-// OutputsLast, and a port that was opened again begins with zeros.
+// OutputsLast and one exchange; "off" does not wait for a device that does not
+// answer; and a port that was opened again begins with zeros.
 package devices
 
 import (

@@ -127,6 +127,10 @@ func (l *line) stopping() bool {
 // step does the most urgent thing there is to do, or waits.
 func (l *line) step() {
 	l.renew()
+	if w := l.nextOff(); w != nil {
+		l.tell(w)
+		return
+	}
 	if w := l.nextWrite(); w != nil {
 		l.put(w)
 		return
@@ -170,6 +174,30 @@ func (l *line) nextWrite() *write {
 		}
 	}
 	return nil
+}
+
+// nextOff returns a write of "off" that can not be asked about now, because its
+// device does not answer: "off" does not wait for that.
+func (l *line) nextOff() *write {
+	now := l.clk.Now()
+	for _, w := range l.writes {
+		if !w.pending || !w.off(l.live) || w.told > 0 && now-w.told < zeroEvery {
+			continue
+		}
+		if r := w.request(l.live); !l.mayAsk(w.device, r, now) || l.client.Barred(&w.device.Device, r) {
+			return w
+		}
+	}
+	return nil
+}
+
+// tell sends a write without asking whether it was heard.
+func (l *line) tell(w *write) {
+	w.pending = false
+	w.told = l.clk.Now()
+	if err := l.client.Tell(&w.device.Device, w.request(l.live)); err != nil {
+		l.drop(err)
+	}
 }
 
 // mayAsk reports whether a device may be asked now: not while it is left alone,
@@ -380,6 +408,14 @@ func (l *line) shutDown() {
 	l.live = nothing
 	for _, w := range l.writes {
 		w.pending = true
+	}
+	for l.client != nil {
+		w := l.nextOff()
+		if w == nil {
+			break
+		}
+		l.tell(w)
+		w.pending = true // it still has to be confirmed
 	}
 	deadline := l.clk.Now() + closeWithin
 	for l.pendingZeros() && l.client != nil && l.clk.Now() < deadline {

@@ -78,6 +78,19 @@ type write struct {
 	// is false until it has said so once.
 	confirmed time.Duration
 	heard     bool
+	told      time.Duration // when it was last sent without asking for an answer
+}
+
+// off reports whether the write carries heaters or a contactor, and only "off" for them.
+func (w *write) off(all *outputs) bool {
+	for _, o := range w.outputs {
+		switch {
+		case urgencyOf(o.Role) == signalsLast:
+		case o.Type == registers.Bit && o.on(all), o.Type != registers.Bit && o.power(all) > 0:
+			return false
+		}
+	}
+	return w.urgency < signalsLast
 }
 
 // newWrites plans the writes of one device, the most urgent first.

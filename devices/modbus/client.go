@@ -1,6 +1,7 @@
 package modbus
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -120,6 +121,29 @@ func (c *Client) Exchange(d *Device, r Request) ([]byte, error) {
 	}
 	data, err := c.exchange(d, r)
 	return data, c.count(d, r, err)
+}
+
+// Tell sends a write and does not ask whether it was heard: for what must not wait
+// until an answer can be told from a late one. What is answered confirms nothing
+// and is discarded; it bars its shape like any reply that may still come.
+func (c *Client) Tell(d *Device, r Request) error {
+	r.Unit = d.Unit
+	if c.failed != nil {
+		return c.failed
+	}
+	if err := c.settle(0); err != nil && !errors.Is(err, ErrNeverSilent) {
+		return err
+	}
+	c.sent = r.Append(c.sent[:0])
+	if err := c.send(); err != nil {
+		return err
+	}
+	c.bar(d, r, c.lastHeard)
+	err := c.settle(c.lastHeard + d.Timeout)
+	if errors.Is(err, ErrNeverSilent) {
+		return nil
+	}
+	return err
 }
 
 // count notes the outcome and wraps the error.

@@ -50,6 +50,13 @@ func (c *Client) barred(r Request) bool {
 	return u != nil && slices.Contains(u.shapes, r.shape()) && c.clk.Now() < u.until
 }
 
+// Barred reports whether a late reply to an earlier request could be taken for the
+// request's, so that an exchange would have to make sure first.
+func (c *Client) Barred(d *Device, r Request) bool {
+	r.Unit = d.Unit
+	return c.barred(r)
+}
+
 // freeAt returns from when on the request can be made.
 func (c *Client) freeAt(r Request) time.Duration {
 	if c.barred(r) {
