@@ -45,7 +45,7 @@ func (d *door) guard(next http.Handler) http.Handler {
 		host := hostname(r.Host)
 		switch {
 		case !isLoopback(host) && !slices.Contains(d.hosts, host):
-			problem(w, http.StatusForbidden, "this computer is not known under that name; add it to the hosts in the bench file")
+			problem(w, http.StatusForbidden, "this computer is not known under that name; use the address it printed at its start, or its own name")
 		case isLoopback(host) && isLoopback(hostname(r.RemoteAddr)), d.known(r):
 			next.ServeHTTP(w, r)
 		case d.introduces(r):
