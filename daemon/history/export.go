@@ -147,6 +147,6 @@ func (s *Store) ExportJSON(w io.Writer, run int64) error {
 
 // Backup writes a copy of the whole history to a new file, while it may be in use.
 func (s *Store) Backup(path string) error {
-	_, err := s.read.Exec(`VACUUM INTO ?`, path)
+	_, err := s.write.Exec(`VACUUM INTO ?`, path) // the readers may not
 	return err
 }

@@ -1,7 +1,10 @@
 package history
 
 import (
+	"bytes"
 	"database/sql"
+	"encoding/csv"
+	"encoding/json"
 	"os"
 	"path/filepath"
 	"testing"
@@ -238,4 +241,42 @@ func TestFullDiskKeepsCyclesAndCountsDrops(t *testing.T) {
 	runs, err := s.Runs("")
 	require.NoError(t, err)
 	assert.EqualValues(t, e.n-int(r.Dropped()), runs[0].Cycles)
+}
+
+// TestBackupIsAHistoryOfItsOwn, made while the run is still being recorded.
+func TestBackupIsAHistoryOfItsOwn(t *testing.T) {
+	s := open(t, t.TempDir())
+	r := record(t, s, 700)
+	folder := t.TempDir()
+	require.NoError(t, s.Backup(filepath.Join(folder, FileName)))
+	copied := open(t, folder)
+	back, err := copied.Replay(r.Run())
+	require.NoError(t, err)
+	assert.Nil(t, back.Differs)
+	assert.Error(t, s.Backup(filepath.Join(folder, FileName)), "nothing is written over")
+	require.NoError(t, r.Close(noon))
+}
+
+// TestExportIsReadBack by the standard library's reader of RFC 4180 and of JSON.
+func TestExportIsReadBack(t *testing.T) {
+	s := open(t, t.TempDir())
+	r := record(t, s, 120)
+	require.NoError(t, r.Close(noon))
+	var text bytes.Buffer
+	require.NoError(t, s.ExportCSV(&text, r.Run()))
+	rows, err := csv.NewReader(&text).ReadAll()
+	require.NoError(t, err)
+	require.Len(t, rows, 121)
+	assert.Equal(t, "left_melt_c", rows[0][6])
+	assert.Equal(t, "", rows[1][len(rows[1])-3], "no mould probe: not recorded, not zero")
+	assert.Equal(t, "stir middle", rows[101][len(rows[101])-1])
+
+	text.Reset()
+	require.NoError(t, s.ExportJSON(&text, r.Run()))
+	lines := json.NewDecoder(&text)
+	var first map[string]any
+	require.NoError(t, lines.Decode(&first))
+	assert.Nil(t, first["mould_c"])
+	assert.EqualValues(t, 1, first["cycle"])
+	assert.ErrorIs(t, s.ExportCSV(&text, 99), ErrNoRun)
 }
