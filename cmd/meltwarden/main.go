@@ -39,6 +39,6 @@ func root() *cobra.Command {
 		SilenceErrors: true,
 	}
 	c.AddCommand(demoCommand(), serveCommand(), checkCommand(),
-		runsCommand(), replayCommand(), exportCommand(), backupCommand(), versionCommand())
+		runsCommand(), reviewCommand(), replayCommand(), exportCommand(), backupCommand(), versionCommand())
 	return c
 }

@@ -32,7 +32,7 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 	if err := out.Write(append(head, "mould_c", "room_c", "marks")); err != nil {
 		return err
 	}
-	err = s.each(run, func(part int64, r cycles.Record) error { return out.Write(row(part, r, settings.Pots)) })
+	err = s.Each(run, func(part int64, r cycles.Record) error { return out.Write(row(part, r, settings.Pots)) })
 	out.Flush()
 	if err != nil {
 		return err
@@ -40,8 +40,8 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 	return out.Error()
 }
 
-// each calls f with every cycle of a run, in order.
-func (s *Store) each(run int64, f func(part int64, r cycles.Record) error) error {
+// Each calls f with every cycle of a run, in order.
+func (s *Store) Each(run int64, f func(part int64, r cycles.Record) error) error {
 	parts, err := s.Parts(run)
 	if err != nil {
 		return err
@@ -128,7 +128,7 @@ func (s *Store) ExportJSON(w io.Writer, run int64) error {
 		return err
 	}
 	out := json.NewEncoder(w)
-	return s.each(run, func(part int64, r cycles.Record) error {
+	return s.Each(run, func(part int64, r cycles.Record) error {
 		e := exported{
 			Part: part, Cycle: r.Kept.Cycle, TimeS: r.Kept.Time.Seconds(), Wall: r.At.UTC(), Heat: r.Kept.Heat.String(),
 			Ready: r.Kept.Ready, Mould: frames.Measured(r.Input.Mould), Room: frames.Measured(r.Input.Room),
