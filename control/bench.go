@@ -72,10 +72,18 @@ func (b *Bench) takeCommands(commands []Command) {
 		switch {
 		case c.Kind == AllOff:
 			b.sight.AllOff = true
+		case c.Kind == Setpoint && !b.maySet(c.C):
+			// Nobody who checked it first comes here.
 		case c.Kind.NeedsPot() && c.Pot >= 0 && c.Pot < len(b.pots):
-			b.pots[c.Pot].mark(c.Kind)
+			b.pots[c.Pot].mark(c)
 		}
 	}
+}
+
+// maySet reports whether a set-point leaves the melt trip its room. A number that
+// is none does not.
+func (b *Bench) maySet(c float64) bool {
+	return c > 0 && c <= b.settings.Limits.MeltTripC-setpointBelowTripC
 }
 
 // look lets the guard see the cycle before anybody decides about heat.

@@ -28,6 +28,9 @@ const (
 	// meltJPerMLK is the heat capacity of liquid vinyl, 1.04 g/mL × 2.0 J/(g K)
 	// (E; no published value for hot plastisol was found).
 	meltJPerMLK = 2.08
+	// setpointBelowTripC is how far below the melt trip a set-point must stay, so
+	// that the warning comes between them (E).
+	setpointBelowTripC = 8.0
 )
 
 // pot is one pot's memory from cycle to cycle.
@@ -58,8 +61,8 @@ func newPot(s PotSettings) *pot {
 }
 
 // mark takes in what a person said about the pot.
-func (p *pot) mark(k CommandKind) {
-	switch k {
+func (p *pot) mark(c Command) {
+	switch c.Kind {
 	case Stir:
 		p.stirred, p.sinceStir = true, 0
 	case TickClear:
@@ -75,6 +78,8 @@ func (p *pot) mark(k CommandKind) {
 		p.lifted, p.returned, p.inBandFor = true, false, 0
 	case Return:
 		p.returned = p.lifted
+	case Setpoint:
+		p.set.SetpointC = c.C
 	}
 }
 

@@ -65,10 +65,17 @@ const (
 	Silence
 	// AllOff switches every heater off until heat is enabled again at the bench.
 	AllOff
+	// Draw marks that liquid was drawn from the pot. It decides nothing: the shot's
+	// card needs it.
+	Draw
+	// Shot marks that what was drawn is pushed into the mould. It decides nothing.
+	Shot
+	// Setpoint changes the pot's injection temperature for the rest of the run.
+	Setpoint
 )
 
 var commandNames = [...]string{
-	"", "stir", "clear", "arrived-cured", "colour-added", "lift", "return", "silence", "off",
+	"", "stir", "clear", "arrived-cured", "colour-added", "lift", "return", "silence", "off", "draw", "shot", "setpoint",
 }
 
 // String returns the command's name as the API spells it.
@@ -90,13 +97,14 @@ func CommandNamed(name string) (CommandKind, bool) {
 }
 
 // NeedsPot reports whether the command is about one pot.
-func (k CommandKind) NeedsPot() bool { return k != Silence && k != AllOff }
+func (k CommandKind) NeedsPot() bool { return k != Silence && k != AllOff && k != Shot }
 
 // Command is one mark or request. Pot is an index into the settings' pots and
-// counts only where Kind.NeedsPot.
+// counts only where Kind.NeedsPot; C, in degrees Celsius, only with Setpoint.
 type Command struct {
 	Kind CommandKind
 	Pot  int
+	C    float64
 }
 
 // HeatState says whether heat may flow at all; the guard keeps it.
@@ -244,6 +252,9 @@ func (in *Input) Round() {
 	for _, k := range [...]*reading.Contact{&c.EStop, &c.CutOut, &c.Fan, &c.Pedal, &c.Enable, &c.Link} {
 		k.Age = k.Age.Round(time.Millisecond)
 	}
+	for i := range in.Commands {
+		in.Commands[i].C = roundC(in.Commands[i].C)
+	}
 }
 
 // round leaves a value that does not count at zero.
@@ -253,5 +264,7 @@ func round(t *reading.Temperature) {
 		t.C = 0
 		return
 	}
-	t.C = math.Round(t.C*PerDegree) / PerDegree
+	t.C = roundC(t.C)
 }
+
+func roundC(c float64) float64 { return math.Round(c*PerDegree) / PerDegree }
