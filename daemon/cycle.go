@@ -6,6 +6,7 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 )
@@ -25,8 +26,8 @@ type cycle struct {
 	publish  func(*frames.Frame)
 	observe  func(took, late time.Duration)
 	fed      func()
-	keep     func(time.Time, *control.Input, *control.Frame) // for history; does not wait
-	failing  func() bool                                     // history can not be written
+	keep     func(happening) // for history; does not wait
+	failing  func() bool     // history can not be written
 
 	wall  time.Time     // at the last cycle
 	plain time.Duration // bench time then
@@ -35,6 +36,7 @@ type cycle struct {
 // run goes on until the context ends.
 func (c *cycle) run(ctx context.Context) {
 	in := control.Input{Pots: make([]control.PotReadings, c.pots)}
+	var marks []history.Mark
 	due := c.clk.Now()
 	last := due
 	first := true
@@ -44,7 +46,8 @@ func (c *cycle) run(ctx context.Context) {
 		c.clk.KeptUp(snapshot.Whole && c.clk.Now() < began+c.period)
 		now := c.clk.Now().Round(time.Millisecond) // as history keeps it, so that rounding adds up to nothing
 		snapshot.Fill(&in, now)
-		in.Commands = c.commands.drain(in.Commands[:0])
+		marks = c.commands.drain(marks[:0])
+		in.Commands = commands(in.Commands[:0], marks)
 		in.HistoryFailing = c.failing()
 		if in.Elapsed = now - last; first {
 			in.Elapsed, first = 0, false
@@ -52,7 +55,7 @@ func (c *cycle) run(ctx context.Context) {
 		last = now
 		in.Elapsed += c.asleep()
 		in.Round()
-		c.decide(&in)
+		c.decide(&in, marks)
 		c.observe(c.clk.Now()-began, began-due)
 		due = c.next(due)
 		c.clk.Sleep(ctx, due-c.clk.Now())
@@ -79,14 +82,14 @@ func (c *cycle) asleep() time.Duration {
 }
 
 // decide makes one cycle's decisions and lets them out: to the heaters first.
-func (c *cycle) decide(in *control.Input) {
+func (c *cycle) decide(in *control.Input, marks []history.Mark) {
 	frame := &frames.Frame{}
 	c.bench.Step(in, &frame.Frame)
 	c.bus.Apply(frame.Outputs)
 	frame.At = time.Now()
 	c.fed()
 	c.publish(frame)
-	c.keep(frame.At, in, &frame.Frame)
+	c.keep(happening{at: frame.At, in: in, frame: &frame.Frame, marks: marks})
 }
 
 // next is when the next cycle is due. Cycles that were missed are not made up

@@ -82,9 +82,9 @@ func New(o Options) *Daemon {
 // Hub is where frames are published.
 func (d *Daemon) Hub() *frames.Hub { return &d.hub }
 
-// Submit queues a command for the next cycle. It does not wait, and refuses only
-// marks, never "all off". No command enables heat.
-func (d *Daemon) Submit(c control.Command) error { return d.commands.put(c) }
+// Submit queues what a person said for the next cycle. It does not wait, and
+// refuses only marks, never "all off". No command enables heat.
+func (d *Daemon) Submit(m history.Mark) error { return d.commands.put(m) }
 
 // Run works until the context ends, or the page can no longer be served, and
 // then stops in order. It returns nil after an end that was asked for.
@@ -157,7 +157,7 @@ func (d *Daemon) handler() http.Handler {
 	}
 	return api.New(api.Options{
 		Hub: &d.hub, Settings: o.Settings, Trend: &d.trend, Metrics: d.metrics.Handler(),
-		Submit: d.Submit, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
+		Submit: d.Submit, History: o.History, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
 		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
 	})
 }

@@ -7,13 +7,25 @@ import (
 	"meltwarden/control"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/history/cycles"
+	"meltwarden/daemon/shot"
 )
+
+// happening is a finished cycle on its way to history. Who gets one keeps none of
+// it: the next cycle uses the same room.
+type happening struct {
+	at    time.Time
+	in    *control.Input
+	frame *control.Frame
+	marks []history.Mark
+}
 
 // keeper hands cycles to history. Whatever becomes of history, control goes on:
 // its failing is a finding for a person, no reason for a decision about heat.
 type keeper struct {
 	recorder *history.Recorder // nil keeps nothing
-	broken   bool              // history was wanted, and could not be begun
+	broken   bool              // history was wanted, and can never be begun
+	shots    *shot.Tracker
+	notice   notice
 }
 
 // keeper begins the record of the run.
@@ -28,26 +40,39 @@ func (d *Daemon) keeper() *keeper {
 		o.Log.Error("nothing is recorded", "why", err)
 		return &keeper{broken: true}
 	}
-	o.Log.Info("recording", "run", recorder.Run(), "file", o.History.Path())
+	if run := recorder.Run(); run != 0 {
+		o.Log.Info("recording", "run", run, "file", o.History.Path())
+	}
 	go logFailures(o.Log, recorder)
-	return &keeper{recorder: recorder}
+	return &keeper{recorder: recorder, shots: shot.NewTracker(o.Settings.Pots)}
 }
 
 // logFailures writes down when history begins and ceases to fail.
 func logFailures(log *slog.Logger, r *history.Recorder) {
 	for change := range r.Changes() {
 		if change == nil {
-			log.Info("history is written again", "cycles_dropped", r.Dropped())
+			log.Info("history is written again", "run", r.Run(), "cycles_dropped", r.Dropped())
 			continue
 		}
 		log.Error("history can not be written; cycles are kept in memory for a while", "why", change)
 	}
 }
 
-func (k *keeper) keep(at time.Time, in *control.Input, f *control.Frame) {
-	if k.recorder != nil {
-		k.recorder.Put(cycles.Keep(at, in, f))
+func (k *keeper) keep(h happening) {
+	if k.recorder == nil {
+		return
 	}
+	kept := history.Kept{Record: cycles.Keep(h.at, h.in, h.frame), Events: k.notice.of(h.frame)}
+	for _, m := range h.marks {
+		if e, ok := history.EventOf(m); ok {
+			kept.Events = append(kept.Events, e)
+		}
+		if m.Kind == control.Shot {
+			kept.Mould = m.Text
+		}
+	}
+	kept.Shot = k.shots.See(h.frame, h.in.Commands)
+	k.recorder.Put(kept)
 }
 
 func (k *keeper) failing() bool {

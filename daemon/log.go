@@ -13,7 +13,7 @@ import (
 
 // log writes down what changes from frame to frame.
 func (d *Daemon) log(ctx context.Context) {
-	l := journal{log: d.opts.Log, pots: d.opts.Settings.Pots, found: map[finding]bool{}}
+	l := journal{log: d.opts.Log, pots: d.opts.Settings.Pots}
 	d.follow(ctx, func(f *frames.Frame) {
 		l.note(f)
 		l.noteLines(d.opts.Bus.Stats().Lines)
@@ -27,7 +27,7 @@ type journal struct {
 	heat   control.HeatState
 	ready  bool
 	states []control.PotState
-	found  map[finding]bool // and whether it is latched
+	notice notice
 	lines  map[string]devices.LineStatus
 }
 
@@ -57,20 +57,13 @@ func (j *journal) note(f *frames.Frame) {
 
 // noteFindings tells what the guard has newly found, and what has cleared.
 func (j *journal) noteFindings(f *frames.Frame) {
-	now := make(map[finding]bool, len(f.Conditions))
-	for _, c := range f.Conditions {
-		k := finding{c.Code, c.Pot}
-		now[k] = c.Latched
-		if latched, known := j.found[k]; !known || c.Latched && !latched {
-			j.log.Warn(c.Code.Title(), "code", c.Code.String(), "pot", j.name(c.Pot), "latched", c.Latched, "do", c.Code.Instruction(), "bench_time", f.Time)
-		}
+	fresh, over := j.notice.findings(&f.Frame)
+	for _, k := range fresh {
+		j.log.Warn(k.code.Title(), "code", k.code.String(), "pot", j.name(k.pot), "latched", j.notice.found[k], "do", k.code.Instruction(), "bench_time", f.Time)
 	}
-	for k := range j.found {
-		if _, still := now[k]; !still {
-			j.log.Info("cleared", "code", k.code.String(), "pot", j.name(k.pot), "bench_time", f.Time)
-		}
+	for _, k := range over {
+		j.log.Info("cleared", "code", k.code.String(), "pot", j.name(k.pot), "bench_time", f.Time)
 	}
-	j.found = now
 }
 
 // noteLines tells when a line opens, when it is lost, and why it does not open.

@@ -15,6 +15,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/guard"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 )
@@ -53,12 +54,12 @@ func TestSleepIsAMissedCycle(t *testing.T) {
 
 func TestAllOffIsNeverRefused(t *testing.T) {
 	q := newQueue()
-	mark := control.Command{Kind: control.Stir, Pot: 1}
+	mark := history.Mark{Command: control.Command{Kind: control.Stir, Pot: 1}}
 	for range queued {
 		require.NoError(t, q.put(mark))
 	}
 	require.ErrorIs(t, q.put(mark), errFull)
-	require.NoError(t, q.put(control.Command{Kind: control.AllOff}))
+	require.NoError(t, q.put(history.Mark{Command: control.Command{Kind: control.AllOff}}))
 	got := q.drain(nil)
 	assert.Len(t, got, queued+1)
 	assert.Equal(t, control.AllOff, got[0].Kind)
@@ -88,7 +89,7 @@ func TestJournalWritesChanges(t *testing.T) {
 	var out bytes.Buffer
 	j := journal{
 		log:  slog.New(slog.NewTextHandler(&out, nil)),
-		pots: []control.PotSettings{{Name: "left"}}, found: map[finding]bool{},
+		pots: []control.PotSettings{{Name: "left"}},
 	}
 	lines := func(f control.Frame) []string {
 		out.Reset()

@@ -5,6 +5,7 @@ import (
 	"sync/atomic"
 
 	"meltwarden/control"
+	"meltwarden/daemon/history"
 )
 
 // queued is how many marks may wait for the next cycle; more than people can
@@ -14,23 +15,23 @@ const queued = 32
 // errFull is what a person hears who marks faster than cycles run.
 var errFull = errors.New("too many marks at once; try again")
 
-// queue holds what people ask for until the next cycle takes it. "All off" has a
+// queue holds what people say until the next cycle takes it. "All off" has a
 // place of its own: it is never refused because others were busy.
 type queue struct {
-	marks  chan control.Command
+	marks  chan history.Mark
 	allOff atomic.Bool
 }
 
-func newQueue() *queue { return &queue{marks: make(chan control.Command, queued)} }
+func newQueue() *queue { return &queue{marks: make(chan history.Mark, queued)} }
 
-// put adds a command without waiting.
-func (q *queue) put(c control.Command) error {
-	if c.Kind == control.AllOff {
+// put adds a mark without waiting.
+func (q *queue) put(m history.Mark) error {
+	if m.Kind == control.AllOff {
 		q.allOff.Store(true)
 		return nil
 	}
 	select {
-	case q.marks <- c:
+	case q.marks <- m:
 		return nil
 	default:
 		return errFull
@@ -38,16 +39,26 @@ func (q *queue) put(c control.Command) error {
 }
 
 // drain appends what has come, without waiting.
-func (q *queue) drain(list []control.Command) []control.Command {
+func (q *queue) drain(list []history.Mark) []history.Mark {
 	if q.allOff.Swap(false) {
-		list = append(list, control.Command{Kind: control.AllOff})
+		list = append(list, history.Mark{Command: control.Command{Kind: control.AllOff}})
 	}
 	for {
 		select {
-		case c := <-q.marks:
-			list = append(list, c)
+		case m := <-q.marks:
+			list = append(list, m)
 		default:
 			return list
 		}
 	}
+}
+
+// commands appends what is for control.
+func commands(list []control.Command, marks []history.Mark) []control.Command {
+	for _, m := range marks {
+		if m.Kind != 0 {
+			list = append(list, m.Command)
+		}
+	}
+	return list
 }

@@ -17,6 +17,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/guard"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
@@ -67,10 +68,11 @@ func start(t *testing.T, change func(*Options, *simbench.Bench)) *rig {
 
 func proven(o *Options, b *simbench.Bench) { o.Simulated = b }
 
-// enable presses the bench's button and waits until heat flows.
+// enable presses the bench's button, which has to be seen open before, and waits
+// until heat flows.
 func (r *rig) enable(t *testing.T) {
 	t.Helper()
-	time.Sleep(time.Second)
+	time.Sleep(2 * time.Second)
 	r.bench.PressEnable()
 	time.Sleep(2 * time.Second)
 	truth := r.bench.Truth()
@@ -250,11 +252,11 @@ func TestAllOffThroughAFullQueue(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := start(t, proven)
 		r.enable(t)
-		mark := control.Command{Kind: control.Stir}
+		mark := history.Mark{Command: control.Command{Kind: control.Stir}}
 		for r.Submit(mark) == nil { // until a mark is refused
 			continue
 		}
-		require.NoError(t, r.Submit(control.Command{Kind: control.AllOff}))
+		require.NoError(t, r.Submit(history.Mark{Command: control.Command{Kind: control.AllOff}}))
 		time.Sleep(2 * r.opts.Settings.Period)
 		requireCold(t, r.bench)
 		r.end()

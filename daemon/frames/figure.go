@@ -54,3 +54,14 @@ func Age(t reading.Temperature) Figure {
 	}
 	return Figure(t.Age.Seconds())
 }
+
+// UnmarshalJSON implements json.Unmarshaler: null is not known.
+func (f *Figure) UnmarshalJSON(text []byte) error {
+	if string(text) == "null" {
+		*f = Unknown()
+		return nil
+	}
+	v, err := strconv.ParseFloat(string(text), 64)
+	*f = Figure(v)
+	return err
+}

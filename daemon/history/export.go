@@ -32,7 +32,7 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 	if err := out.Write(append(head, "mould_c", "room_c", "marks")); err != nil {
 		return err
 	}
-	err = s.Each(run, func(part int64, r cycles.Record) error { return out.Write(row(part, r, settings.Pots)) })
+	err = s.Each(run, func(part Part, r cycles.Record) error { return out.Write(row(part.ID, r, settings.Pots)) })
 	out.Flush()
 	if err != nil {
 		return err
@@ -41,22 +41,8 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 }
 
 // Each calls f with every cycle of a run, in order.
-func (s *Store) Each(run int64, f func(part int64, r cycles.Record) error) error {
-	parts, err := s.Parts(run)
-	if err != nil {
-		return err
-	}
-	for _, p := range parts {
-		for r, err := range s.Cycles(p.ID) {
-			if err != nil {
-				return err
-			}
-			if err := f(p.ID, r); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
+func (s *Store) Each(run int64, f func(part Part, r cycles.Record) error) error {
+	return s.Between(run, 0, 0, f)
 }
 
 func row(part int64, r cycles.Record, pots []control.PotSettings) []string {
@@ -128,9 +114,9 @@ func (s *Store) ExportJSON(w io.Writer, run int64) error {
 		return err
 	}
 	out := json.NewEncoder(w)
-	return s.Each(run, func(part int64, r cycles.Record) error {
+	return s.Each(run, func(part Part, r cycles.Record) error {
 		e := exported{
-			Part: part, Cycle: r.Kept.Cycle, TimeS: r.Kept.Time.Seconds(), Wall: r.At.UTC(), Heat: r.Kept.Heat.String(),
+			Part: part.ID, Cycle: r.Kept.Cycle, TimeS: r.Kept.Time.Seconds(), Wall: r.At.UTC(), Heat: r.Kept.Heat.String(),
 			Ready: r.Kept.Ready, Mould: frames.Measured(r.Input.Mould), Room: frames.Measured(r.Input.Room),
 			Marks: marks(r.Input.Commands, settings.Pots),
 		}
@@ -147,6 +133,9 @@ func (s *Store) ExportJSON(w io.Writer, run int64) error {
 
 // Backup writes a copy of the whole history to a new file, while it may be in use.
 func (s *Store) Backup(path string) error {
+	if err := s.connect(); err != nil {
+		return err
+	}
 	_, err := s.write.Exec(`VACUUM INTO ?`, path) // the readers may not
 	return err
 }

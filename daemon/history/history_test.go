@@ -49,7 +49,7 @@ func newEvening(s control.Settings) *evening {
 
 var noon = time.Date(2026, 1, 2, 12, 0, 0, 0, time.UTC)
 
-func (e *evening) next() cycles.Record {
+func (e *evening) next() Kept {
 	contact := func(closed bool) reading.Contact {
 		return reading.Contact{Closed: closed, Age: 12 * time.Millisecond, Fault: reading.None}
 	}
@@ -63,7 +63,7 @@ func (e *evening) next() cycles.Record {
 		e.in.Pots[i].Melt = reading.Temperature{C: c, Age: time.Duration(10+e.n%3) * time.Millisecond, Fault: reading.None}
 		e.in.Pots[i].Plate = reading.Temperature{C: c + 20, Age: time.Duration(10+e.n%3) * time.Millisecond, Fault: reading.None}
 	}
-	e.in.Contacts = control.Contacts{EStop: contact(true), Link: contact(true), Enable: contact(e.n%50 == 40), Pedal: contact(false)}
+	e.in.Contacts = control.Contacts{EStop: contact(true), Link: contact(true), Enable: contact(e.n%50 > 40 && e.n%50 <= 44), Pedal: contact(false)}
 	e.in.Commands = e.in.Commands[:0]
 	if e.n%250 == 100 {
 		e.in.Commands = append(e.in.Commands, control.Command{Kind: control.Stir, Pot: e.n % 3})
@@ -71,7 +71,7 @@ func (e *evening) next() cycles.Record {
 	e.in.Round()
 	e.bench.Step(&e.in, &e.frame)
 	e.n++
-	return cycles.Keep(noon.Add(e.frame.Time), &e.in, &e.frame)
+	return Kept{Record: cycles.Keep(noon.Add(e.frame.Time), &e.in, &e.frame)}
 }
 
 func open(t *testing.T, folder string) *Store {
@@ -102,14 +102,14 @@ func TestARunIsKeptListedAndReplayed(t *testing.T) {
 	require.NoError(t, r.Close(noon.Add(time.Hour)))
 	assert.Zero(t, r.Dropped())
 
-	runs, err := s.Runs("")
+	runs, err := s.Runs(Filter{})
 	require.NoError(t, err)
 	require.Len(t, runs, 1)
 	assert.Equal(t, Finished, runs[0].State)
 	assert.EqualValues(t, 1003, runs[0].Cycles)
 	assert.True(t, runs[0].Invented)
 	for text, want := range map[string]int{"EEL": 1, "finished": 1, "abc": 1, "nothing like it": 0} {
-		found, err := s.Runs(text)
+		found, err := s.Runs(Filter{Text: text})
 		require.NoError(t, err)
 		assert.Len(t, found, want, text)
 	}
@@ -131,7 +131,7 @@ func TestReplayFindsWhatIsDifferent(t *testing.T) {
 	for i := range 500 {
 		c := e.next()
 		if i == 321 {
-			c.Input.Contacts.EStop.Closed = false
+			c.Record.Input.Contacts.EStop.Closed = false
 		}
 		r.queue <- c
 	}
@@ -150,7 +150,9 @@ func TestInterruptedRunGoesOn(t *testing.T) {
 	for len(r.queue) > 0 {
 		time.Sleep(time.Millisecond) // until the recorder has taken them, as in life
 	}
-	// The program is gone without a Close; another one starts.
+	// The program is gone without a Close, and its lock with it; another one starts.
+	require.NoError(t, first.release())
+	first.release = nil
 	second := open(t, folder)
 	again, err := second.Record(noon.Add(time.Minute), start())
 	require.NoError(t, err)
@@ -238,7 +240,7 @@ func TestFullDiskKeepsCyclesAndCountsDrops(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, <-r.Changes())
 	require.NoError(t, r.Close(noon))
-	runs, err := s.Runs("")
+	runs, err := s.Runs(Filter{})
 	require.NoError(t, err)
 	assert.EqualValues(t, e.n-int(r.Dropped()), runs[0].Cycles)
 }

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"sync"
@@ -89,7 +90,8 @@ func killOnce(t *testing.T, after time.Duration) (lost int) {
 	}
 	assert.Error(t, c.Wait(), "killed")
 
-	s, err := Open(folder)
+	checkBySQLite(t, filepath.Join(folder, FileName))
+	s, err := OpenExisting(folder)
 	if !assert.NoError(t, err) {
 		return 0
 	}
@@ -97,15 +99,35 @@ func killOnce(t *testing.T, after time.Duration) (lost int) {
 	var verdict string
 	assert.NoError(t, s.read.QueryRow("PRAGMA integrity_check").Scan(&verdict))
 	assert.Equal(t, "ok", verdict)
-	runs, err := s.Runs("")
+	runs, err := s.Runs(Filter{})
 	assert.NoError(t, err)
 	if !assert.Len(t, runs, 1) {
 		return 0
 	}
-	assert.Equal(t, Recording, runs[0].State, "nobody has seen its end")
+	assert.Equal(t, Interrupted, runs[0].State, "its program is gone")
+	assert.NotNil(t, runs[0].Ended)
 	back, err := s.Replay(runs[0].ID)
 	assert.NoError(t, err)
 	assert.Nil(t, back.Differs)
 	assert.EqualValues(t, runs[0].Cycles, back.Cycles)
 	return made - back.Cycles
+}
+
+// checkBySQLite has the sqlite3 tool, which is not of this program, check a copy of a
+// file just as the kill left it, write-ahead log and all.
+func checkBySQLite(t *testing.T, path string) {
+	tool, err := exec.LookPath("sqlite3")
+	if err != nil {
+		assert.Empty(t, os.Getenv("MELTWARDEN_TEST_ALL"), "sqlite3 is not installed")
+		return
+	}
+	copied := filepath.Join(t.TempDir(), FileName)
+	for _, end := range []string{"", "-wal"} {
+		text, err := os.ReadFile(path + end)
+		assert.NoError(t, err)
+		assert.NoError(t, os.WriteFile(copied+end, text, 0o600))
+	}
+	said, err := exec.Command(tool, copied, "PRAGMA integrity_check; PRAGMA foreign_key_check;").CombinedOutput()
+	assert.NoError(t, err)
+	assert.Equal(t, "ok\n", string(said))
 }

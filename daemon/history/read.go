@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"math"
+	"time"
 
 	"meltwarden/control"
 	"meltwarden/daemon/history/cycles"
@@ -18,7 +20,7 @@ var ErrNoRun = errors.New("there is no such run; the command runs lists them")
 func (s *Store) Settings(run int64) (control.Settings, error) {
 	var text string
 	var settings control.Settings
-	err := s.read.QueryRow(`SELECT settings FROM run WHERE id = ?`, run).Scan(&text)
+	err := s.one([]any{&text}, `SELECT settings FROM run WHERE id = ?`, run)
 	if errors.Is(err, sql.ErrNoRows) {
 		return settings, fmt.Errorf("run %d: %w", run, ErrNoRun)
 	}
@@ -33,31 +35,87 @@ func (s *Store) Settings(run int64) (control.Settings, error) {
 type Part struct {
 	ID      int64
 	Program string
+	// Offset is where it begins on the run's time axis: the parts follow each other
+	// by the wall's clock, each in its own bench time.
+	Offset time.Duration
+	// Took is how long it is, in bench time.
+	Took time.Duration
 }
 
 // Parts lists a run's parts, in order.
 func (s *Store) Parts(run int64) ([]Part, error) {
-	rows, err := s.read.Query(`SELECT id, program FROM part WHERE run = ? ORDER BY id`, run)
-	if err != nil {
+	var parts []Part
+	var end time.Duration // of the part before, on the axis
+	var left int64        // wall time then
+	err := s.each(func(rows *sql.Rows) error {
+		var p Part
+		var began, bench, last int64
+		if err := rows.Scan(&p.ID, &p.Program, &began, &bench, &last); err != nil {
+			return err
+		}
+		if len(parts) > 0 {
+			p.Offset = end + time.Duration(max(began-left, 1))*time.Millisecond
+		}
+		p.Took = time.Duration(bench) * time.Millisecond
+		end, left = p.Offset+p.Took, last
+		parts = append(parts, p)
+		return nil
+	}, `SELECT id, program, began_ms, bench_ms, last_ms FROM part WHERE run = ? ORDER BY id`, run)
+	return parts, err
+}
+
+// offsets are the parts' offsets, by their numbers.
+func (s *Store) offsets(run int64) (map[int64]time.Duration, error) {
+	if _, err := s.Settings(run); err != nil {
 		return nil, err
 	}
-	defer rows.Close()
-	var parts []Part
-	for rows.Next() {
-		var p Part
-		if err := rows.Scan(&p.ID, &p.Program); err != nil {
-			return nil, err
-		}
-		parts = append(parts, p)
+	parts, err := s.Parts(run)
+	offsets := map[int64]time.Duration{}
+	for _, p := range parts {
+		offsets[p.ID] = p.Offset
 	}
-	return parts, rows.Err()
+	return offsets, err
 }
 
 // Cycles yields the cycles of a part in order, block by block. After an error
 // nothing more comes.
 func (s *Store) Cycles(part int64) iter.Seq2[cycles.Record, error] {
+	return s.blocks(part, 0, math.MaxInt64)
+}
+
+// Between calls f with the cycles of a run from one time on its axis to another,
+// in order, and perhaps some before and after; a to of zero is its end.
+func (s *Store) Between(run int64, from, to time.Duration, f func(part Part, r cycles.Record) error) error {
+	parts, err := s.Parts(run)
+	if err != nil {
+		return err
+	}
+	if to <= 0 {
+		to = math.MaxInt64
+	}
+	for _, p := range parts {
+		if p.Offset > to || p.Offset+p.Took < from {
+			continue
+		}
+		for r, err := range s.blocks(p.ID, from-p.Offset, to-p.Offset) {
+			if err == nil {
+				err = f(p, r)
+			}
+			if err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// blocks yields the cycles of the blocks of a part from the one that holds a bench
+// time to the one that holds another.
+func (s *Store) blocks(part int64, from, to time.Duration) iter.Seq2[cycles.Record, error] {
 	return func(yield func(cycles.Record, error) bool) {
-		rows, err := s.read.Query(`SELECT data FROM block WHERE part = ? ORDER BY first`, part)
+		rows, err := s.query(`SELECT data FROM block WHERE part = ? AND bench_ms <= ?
+			AND first >= coalesce((SELECT max(first) FROM block WHERE part = ? AND bench_ms <= ?), 0) ORDER BY first`,
+			part, to.Milliseconds(), part, from.Milliseconds())
 		if err != nil {
 			yield(cycles.Record{}, err)
 			return

@@ -8,11 +8,15 @@ import (
 	"time"
 
 	"meltwarden/daemon/history/cycles"
+	"meltwarden/daemon/shot"
 )
 
 const (
 	// buffered is how many cycles may wait to be written: ten minutes of them.
 	buffered = 3000
+	// spare is the room beyond it for cycles in which somebody said something: a
+	// shot is worth more than a cycle.
+	spare = 200
 	// commitEvery is how much of the bench's life one commit holds, in cycles: the
 	// most that a killed program loses.
 	commitEvery = 3
@@ -23,12 +27,29 @@ const (
 	tryAgain = time.Second
 )
 
+// Kept is a cycle with what happened in it.
+type Kept struct {
+	Record cycles.Record
+	Events []Event
+	// Shot is the card of a shot that was pushed in this cycle, Mould its mould as
+	// typed.
+	Shot  *shot.Card
+	Mould string
+}
+
+// plain reports whether nothing happened.
+func (k Kept) plain() bool { return len(k.Events) == 0 && k.Shot == nil }
+
 // Recorder writes one run while it goes on. Put and its like never wait.
 type Recorder struct {
-	store     *Store
-	run, part int64
+	store    *Store
+	start    Start
+	began    time.Time
+	settings string
+	run      atomic.Int64 // zero until it could be begun
+	part     int64
 
-	queue   chan cycles.Record
+	queue   chan Kept
 	closing chan struct{}
 	done    chan struct{}
 	stop    sync.Once
@@ -37,25 +58,52 @@ type Recorder struct {
 	changes chan error
 }
 
-// Record begins to record a run, or goes on with an interrupted one.
+// Record begins to record a run, or goes on with an interrupted one. What can not
+// be written yet waits.
 func (s *Store) Record(at time.Time, o Start) (*Recorder, error) {
-	run, part, err := s.begin(at, o)
+	settings, err := settingsText(o)
 	if err != nil {
-		return nil, fmt.Errorf("history %s: %w", s.path, err)
+		return nil, err
 	}
-	r := &Recorder{store: s, run: run, part: part, queue: make(chan cycles.Record, buffered), closing: make(chan struct{}), changes: make(chan error, 1), done: make(chan struct{})}
+	r := &Recorder{
+		store: s, start: o, began: at, settings: settings, queue: make(chan Kept, buffered+spare),
+		closing: make(chan struct{}), changes: make(chan error, 1), done: make(chan struct{}),
+	}
+	r.note(r.begin())
 	go r.work()
 	return r, nil
 }
 
-// Run is the number of the run.
-func (r *Recorder) Run() int64 { return r.run }
+// begin opens the run, unless that is done.
+func (r *Recorder) begin() error {
+	if r.run.Load() != 0 {
+		return nil
+	}
+	run, part, err := r.store.begin(r.began, r.start, r.settings)
+	if err != nil {
+		return fmt.Errorf("history %s: %w", r.store.path, err)
+	}
+	r.part = part
+	r.run.Store(run)
+	r.store.live.Store(run)
+	return nil
+}
+
+// Run is the number of the run, or zero while it could not be begun.
+func (r *Recorder) Run() int64 { return r.run.Load() }
+
+// Live is the run that is being recorded, or zero.
+func (s *Store) Live() int64 { return s.live.Load() }
 
 // Put hands over a cycle. It does not wait: with a full buffer the cycle is
 // dropped and counted.
-func (r *Recorder) Put(c cycles.Record) {
+func (r *Recorder) Put(k Kept) {
+	if k.plain() && len(r.queue) >= buffered {
+		r.dropped.Add(1)
+		return
+	}
 	select {
-	case r.queue <- c:
+	case r.queue <- k:
 	default:
 		r.dropped.Add(1)
 	}
@@ -80,11 +128,12 @@ func (r *Recorder) Close(at time.Time) error {
 		close(r.queue)
 	})
 	<-r.done
+	r.store.live.CompareAndSwap(r.run.Load(), 0)
 	if err := r.Failing(); err != nil {
 		return err
 	}
 	return r.store.do(func(tx *sql.Tx) error {
-		_, err := tx.Exec(`UPDATE run SET state = 'finished', ended_ms = ? WHERE id = ?`, ms(at), r.run)
+		_, err := tx.Exec(`UPDATE run SET state = 'finished', ended_ms = ? WHERE id = ?`, ms(at), r.run.Load())
 		return err
 	})
 }
@@ -93,23 +142,41 @@ func (r *Recorder) Close(at time.Time) error {
 func (r *Recorder) work() {
 	defer close(r.done)
 	defer close(r.changes)
-	var block []cycles.Record // since the last packed block
-	unwritten := 0
-	for c := range r.queue {
-		block = append(block, c)
-		unwritten++
-		if unwritten < commitEvery && len(block) < packed {
+	var b batch
+	for k := range r.queue {
+		b.add(k)
+		if b.unwritten < commitEvery && len(b.block) < packed {
 			continue
 		}
-		for r.write(block, unwritten) != nil && r.mayTryAgain() {
-		}
-		unwritten = 0
-		if len(block) >= packed {
-			block = block[:0]
+		for r.write(&b) != nil && r.mayTryAgain() {
 		}
 	}
-	if unwritten > 0 {
-		r.write(block, unwritten)
+	if b.unwritten > 0 {
+		r.write(&b)
+	}
+}
+
+// batch is what has come since the last packed block.
+type batch struct {
+	block     []cycles.Record
+	unwritten int // cycles at its end that are on no disk
+	happened  []Kept
+}
+
+func (b *batch) add(k Kept) {
+	b.block = append(b.block, k.Record)
+	b.unwritten++
+	if !k.plain() {
+		b.happened = append(b.happened, k)
+	}
+}
+
+// written forgets what is on disk. A batch that could not be written goes on
+// growing: the next attempt writes it as well.
+func (b *batch) written() {
+	b.unwritten, b.happened = 0, nil
+	if len(b.block) >= packed {
+		b.block = b.block[:0]
 	}
 }
 
@@ -123,28 +190,57 @@ func (r *Recorder) mayTryAgain() bool {
 	}
 }
 
-// write puts the last cycles of a block on disk: by themselves, or, when the
-// block is full, packed together with those that were written before.
-func (r *Recorder) write(block []cycles.Record, unwritten int) error {
-	full := len(block) >= packed
-	fresh := block[len(block)-unwritten:]
-	if full {
-		fresh = block
+// write puts the last cycles of a batch on disk, with what happened in them.
+func (r *Recorder) write(b *batch) error {
+	err := r.begin()
+	if err == nil {
+		err = r.store.do(func(tx *sql.Tx) error { return r.writeBatch(tx, b) })
 	}
-	data := cycles.Encode(fresh)
-	err := r.store.do(func(tx *sql.Tx) error {
-		if full {
-			if _, err := tx.Exec(`DELETE FROM block WHERE part = ? AND first >= ?`, r.part, fresh[0].Kept.Cycle); err != nil {
-				return err
-			}
-		}
-		// Again after a failure that had got through all the same: the same again.
-		_, err := tx.Exec(`INSERT OR REPLACE INTO block (part, first, cycles, data) VALUES (?, ?, ?, ?)`,
-			r.part, fresh[0].Kept.Cycle, len(fresh), data)
-		return err
-	})
+	if err == nil {
+		b.written()
+	}
 	r.note(err)
 	return err
+}
+
+// writeBatch writes the new cycles by themselves, or, when the block is full,
+// packed together with those that were written before.
+func (r *Recorder) writeBatch(tx *sql.Tx, b *batch) error {
+	fresh := b.block[len(b.block)-b.unwritten:]
+	if len(b.block) >= packed {
+		fresh = b.block
+		if _, err := tx.Exec(`DELETE FROM block WHERE part = ? AND first >= ?`, r.part, fresh[0].Kept.Cycle); err != nil {
+			return err
+		}
+	}
+	// Again after a failure that had got through all the same: the same again.
+	_, err := tx.Exec(`INSERT OR REPLACE INTO block (part, first, cycles, data, bench_ms) VALUES (?, ?, ?, ?, ?)`,
+		r.part, fresh[0].Kept.Cycle, len(fresh), cycles.Encode(fresh), fresh[0].Kept.Time.Milliseconds())
+	if err != nil {
+		return err
+	}
+	for _, k := range b.happened {
+		if err := r.writeEvents(tx, k); err != nil {
+			return err
+		}
+	}
+	last := &fresh[len(fresh)-1]
+	_, err = tx.Exec(`UPDATE part SET cycles = cycles + ?, bench_ms = ?, last_ms = ? WHERE id = ?`,
+		b.unwritten, last.Kept.Time.Milliseconds(), ms(last.At), r.part)
+	return err
+}
+
+func (r *Recorder) writeEvents(tx *sql.Tx, k Kept) error {
+	for _, e := range k.Events {
+		e.At, e.Wall = k.Record.Kept.Time, k.Record.At
+		if err := r.insertEvent(tx, k.Record.Kept.Cycle, e); err != nil {
+			return err
+		}
+	}
+	if k.Shot == nil {
+		return nil
+	}
+	return r.insertShot(tx, k)
 }
 
 // note remembers how the last write went, and tells when that has changed.

@@ -5,9 +5,12 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"meltwarden/control"
+	"meltwarden/daemon/shot"
 )
 
 // State is how a run stands.
@@ -39,26 +42,22 @@ const resumeWithin = 12 * time.Hour
 // begin opens a part for a run: of the last one, if that was interrupted not long
 // ago with the same recipe on the same bench, otherwise of a new one. Whatever
 // else is still open is marked interrupted.
-func (s *Store) begin(at time.Time, o Start) (run, part int64, err error) {
-	settings, err := json.Marshal(o.Settings)
-	if err != nil {
-		return 0, 0, fmt.Errorf("history: settings: %w", err)
-	}
+func (s *Store) begin(at time.Time, o Start, settings string) (run, part int64, err error) {
 	err = s.do(func(tx *sql.Tx) error {
 		if _, err := tx.Exec(`UPDATE run SET state = 'interrupted' WHERE state = 'open'`); err != nil {
 			return err
 		}
-		if run, err = resumable(tx, at, o, string(settings)); err != nil {
+		if run, err = resumable(tx, at, o, settings); err != nil {
 			return err
 		}
 		if run == 0 {
-			if run, err = insertRun(tx, at, o, string(settings)); err != nil {
+			if run, err = insertRun(tx, at, o, settings); err != nil {
 				return err
 			}
 		} else if _, err := tx.Exec(`UPDATE run SET state = 'open' WHERE id = ?`, run); err != nil {
 			return err
 		}
-		part, err = insert(tx, `INSERT INTO part (run, program, began_ms) VALUES (?, ?, ?)`, run, o.Program, ms(at))
+		part, err = insert(tx, `INSERT INTO part (run, program, began_ms, last_ms) VALUES (?, ?, ?, ?)`, run, o.Program, ms(at), ms(at))
 		return err
 	})
 	return run, part, err
@@ -77,9 +76,7 @@ func resumable(tx *sql.Tx, at time.Time, o Start, settings string) (int64, error
 }
 
 func insertRun(tx *sql.Tx, at time.Time, o Start, settings string) (int64, error) {
-	_, err := tx.Exec(`INSERT INTO recipe (fingerprint, name, source, added_ms) VALUES (?, ?, ?, ?)
-		ON CONFLICT (fingerprint) DO NOTHING`, o.Fingerprint, o.RecipeName, o.Recipe, ms(at))
-	if err != nil {
+	if err := insertVersion(tx, at, Version{Name: o.RecipeName, Fingerprint: o.Fingerprint, Source: o.Recipe}); err != nil {
 		return 0, err
 	}
 	session, err := insert(tx, `INSERT INTO session (began_ms) VALUES (?)`, ms(at))
@@ -100,48 +97,165 @@ func insert(tx *sql.Tx, query string, args ...any) (int64, error) {
 
 // Run is one run as the list shows it.
 type Run struct {
-	ID          int64      `json:"id"`
-	Title       string     `json:"title"`
-	Recipe      string     `json:"recipe"`
-	Fingerprint string     `json:"recipe_version"`
-	Invented    bool       `json:"invented"`
-	Began       time.Time  `json:"began"`
-	Ended       *time.Time `json:"ended"` // nil while open, or where nobody saw the end
-	State       State      `json:"state"`
-	Cycles      int64      `json:"cycles"`
+	ID          int64  `json:"id"`
+	Title       string `json:"title"`
+	Recipe      string `json:"recipe"`
+	Fingerprint string `json:"recipe_fingerprint"`
+	Version     int    `json:"recipe_version"`
+	Invented    bool   `json:"invented"`
+	// Began and Ended are wall times; Ended is that of the last cycle where nobody
+	// saw the end, and nil while the run goes on.
+	Began  time.Time  `json:"began"`
+	Ended  *time.Time `json:"ended"`
+	State  State      `json:"state"`
+	Cycles int64      `json:"cycles"`
+	// TookS is how long it was recorded, in seconds of bench time.
+	TookS float64 `json:"took_s"`
+	// Shots are those that were not taken back; Clean how many of them are called
+	// clean; Faults every fault named, the most frequent first.
+	Shots  int      `json:"shots"`
+	Clean  int      `json:"clean"`
+	Faults []string `json:"faults"`
+	Note   string   `json:"note"`
 }
 
-// Runs lists the runs whose title, recipe or state contains the text, the newest
-// first; an empty text finds all.
-func (s *Store) Runs(text string) ([]Run, error) {
-	rows, err := s.read.Query(`SELECT run.id, run.title, recipe.name, run.recipe, run.invented, run.began_ms, run.ended_ms, run.state,
-		(SELECT coalesce(sum(cycles), 0) FROM block JOIN part ON block.part = part.id WHERE part.run = run.id)
-		FROM run JOIN recipe ON recipe.fingerprint = run.recipe
-		WHERE instr(lower(run.title || ' ' || recipe.name || ' ' || run.recipe || ' ' || run.state), lower(?)) > 0
-		ORDER BY run.id DESC`, text)
+// Filter narrows a list of runs; the zero value lets every run through.
+type Filter struct {
+	Text    string // in title, recipe, version, state, note or a fault
+	State   State
+	Fault   string // of any shot
+	Spoiled bool   // a fault of any kind
+	Since   time.Time
+}
+
+func (f Filter) passes(r Run) bool {
+	text := strings.ToLower(strings.Join(append([]string{r.Title, r.Recipe, r.Fingerprint, string(r.State), r.Note}, r.Faults...), "\n"))
+	return strings.Contains(text, strings.ToLower(f.Text)) &&
+		(f.State == "" || r.State == f.State) &&
+		(f.Fault == "" || slices.Contains(r.Faults, f.Fault) || f.Fault == shot.Clean && r.Clean > 0) &&
+		(!f.Spoiled || len(r.Faults) > 0) &&
+		!r.Began.Before(f.Since)
+}
+
+// runQuery has the columns that scanRun takes.
+const runQuery = `SELECT run.id, run.title, recipe.name, run.recipe,
+	(SELECT count(*) FROM recipe AS r WHERE r.name = recipe.name AND r.rowid <= recipe.rowid),
+	run.invented, run.began_ms, run.ended_ms, run.state, run.note,
+	coalesce(sum(part.cycles), 0), coalesce(sum(part.bench_ms), 0), coalesce(max(part.last_ms), run.began_ms),
+	(SELECT count(*) FROM shot WHERE shot.run = run.id AND NOT withdrawn)
+	FROM run JOIN recipe ON recipe.fingerprint = run.recipe LEFT JOIN part ON part.run = run.id`
+
+// Runs lists the runs that pass the filter, the newest first.
+func (s *Store) Runs(f Filter) ([]Run, error) {
+	faults, err := s.faultsOfRuns()
 	if err != nil {
 		return nil, err
 	}
-	defer rows.Close()
+	recorded := s.recorded()
 	runs := []Run{}
-	for rows.Next() {
-		r, err := scanRun(rows)
+	err = s.each(func(rows *sql.Rows) error {
+		r, err := s.scanRun(rows, recorded)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		runs = append(runs, r)
-	}
-	return runs, rows.Err()
+		r.takeFaults(faults[r.ID])
+		if f.passes(r) {
+			runs = append(runs, r)
+		}
+		return nil
+	}, runQuery+` GROUP BY run.id ORDER BY run.began_ms DESC, run.id DESC`)
+	return runs, err
 }
 
-func scanRun(rows *sql.Rows) (r Run, err error) {
-	var began int64
+// Run is one run. Its error wraps ErrNoRun when there is none.
+func (s *Store) Run(id int64) (Run, error) {
+	runs, err := s.Runs(Filter{})
+	if err != nil {
+		return Run{}, err
+	}
+	for _, r := range runs {
+		if r.ID == id {
+			return r, nil
+		}
+	}
+	return Run{}, fmt.Errorf("run %d: %w", id, ErrNoRun)
+}
+
+func (s *Store) scanRun(rows *sql.Rows, recorded bool) (r Run, err error) {
+	var began, took, last int64
 	var ended sql.NullInt64
-	err = rows.Scan(&r.ID, &r.Title, &r.Recipe, &r.Fingerprint, &r.Invented, &began, &ended, &r.State, &r.Cycles)
-	r.Began = time.UnixMilli(began)
-	if ended.Valid {
-		at := time.UnixMilli(ended.Int64)
+	err = rows.Scan(&r.ID, &r.Title, &r.Recipe, &r.Fingerprint, &r.Version, &r.Invented, &began, &ended, &r.State, &r.Note,
+		&r.Cycles, &took, &last, &r.Shots)
+	r.Began, r.TookS = time.UnixMilli(began), float64(took)/1000
+	if r.State == Recording && (!recorded || s.records && r.ID != s.live.Load()) {
+		r.State = Interrupted // its program is gone and nobody has said so yet
+	}
+	if r.State != Recording {
+		at := time.UnixMilli(last)
+		if ended.Valid {
+			at = time.UnixMilli(ended.Int64)
+		}
 		r.Ended = &at
 	}
 	return r, err
+}
+
+// count is how many shots of a run have a fault.
+type count struct {
+	fault string
+	shots int
+}
+
+func (r *Run) takeFaults(counts []count) {
+	slices.SortStableFunc(counts, func(a, b count) int { return b.shots - a.shots })
+	r.Faults = []string{}
+	for _, c := range counts {
+		if c.fault == shot.Clean {
+			r.Clean = c.shots
+		} else {
+			r.Faults = append(r.Faults, c.fault)
+		}
+	}
+}
+
+func (s *Store) faultsOfRuns() (map[int64][]count, error) {
+	all := map[int64][]count{}
+	err := s.each(func(rows *sql.Rows) error {
+		var run int64
+		var c count
+		if err := rows.Scan(&run, &c.fault, &c.shots); err != nil {
+			return err
+		}
+		all[run] = append(all[run], c)
+		return nil
+	}, `SELECT shot.run, fault.fault, count(DISTINCT shot.id) FROM fault JOIN shot ON shot.id = fault.shot
+		WHERE NOT shot.withdrawn GROUP BY 1, 2 ORDER BY 1, 2`)
+	return all, err
+}
+
+// SetNote replaces the note of a run.
+func (s *Store) SetNote(run int64, note string) error {
+	return s.do(func(tx *sql.Tx) error {
+		done, err := tx.Exec(`UPDATE run SET note = ? WHERE id = ?`, note, run)
+		return orNone(done, err, fmt.Errorf("run %d: %w", run, ErrNoRun))
+	})
+}
+
+// orNone turns an update that found no row into an error.
+func orNone(done sql.Result, err, none error) error {
+	if err != nil {
+		return err
+	}
+	if n, err := done.RowsAffected(); err != nil || n > 0 {
+		return err
+	}
+	return none
+}
+
+func settingsText(o Start) (string, error) {
+	text, err := json.Marshal(o.Settings)
+	if err != nil {
+		return "", fmt.Errorf("history: settings: %w", err)
+	}
+	return string(text), nil
 }

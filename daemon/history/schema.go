@@ -82,4 +82,28 @@ CREATE TABLE fault (                    -- a verdict; 'clean' is one too
 	PRIMARY KEY (shot, fault, where_, day)
 ) STRICT, WITHOUT ROWID;
 `,
+	`
+ALTER TABLE event ADD COLUMN amount TEXT NOT NULL DEFAULT ''; -- as typed
+ALTER TABLE event ADD COLUMN c REAL NOT NULL DEFAULT 0;       -- of a new set-point
+ALTER TABLE shot ADD COLUMN withdrawn INTEGER NOT NULL DEFAULT 0;
+DROP TABLE fault;                       -- nothing ever wrote it
+CREATE TABLE fault (                    -- a verdict; 'clean' is one too
+	shot    INTEGER NOT NULL REFERENCES shot,
+	fault   TEXT NOT NULL,
+	colours TEXT NOT NULL,              -- JSON: one, or the two that meet; none is the whole bait
+	cavity  TEXT NOT NULL,
+	day     INTEGER NOT NULL,           -- 0 at demould, later at a re-inspection
+	wall_ms INTEGER NOT NULL,
+	PRIMARY KEY (shot, fault, colours, cavity, day)
+) STRICT, WITHOUT ROWID;
+-- What a list needs of a part, so that it need not read the blocks. For a part
+-- that is older than these columns it follows from the pace of the bench.
+ALTER TABLE part ADD COLUMN cycles INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE part ADD COLUMN bench_ms INTEGER NOT NULL DEFAULT 0;  -- at its last cycle
+ALTER TABLE part ADD COLUMN last_ms INTEGER NOT NULL DEFAULT 0;   -- wall time then
+ALTER TABLE block ADD COLUMN bench_ms INTEGER NOT NULL DEFAULT 0; -- at its first cycle
+UPDATE block SET bench_ms = (first - 1) * 200;
+UPDATE part SET cycles = (SELECT coalesce(sum(cycles), 0) FROM block WHERE block.part = part.id);
+UPDATE part SET bench_ms = cycles * 200, last_ms = began_ms + cycles * 200;
+`,
 }

@@ -17,6 +17,7 @@ import (
 // being written or read row by row.
 type columns struct {
 	reading bool
+	format  byte
 	values  [][]int64
 	column  int
 	row     int
@@ -102,8 +103,11 @@ func (c *columns) scaled(v *float64, per float64) {
 
 var errDamaged = errors.New("a block of cycles is damaged")
 
-// format is the first byte of a block; another layout gets another number.
-const format = 1
+// The first byte of a block is its layout; what was ever written can be read.
+const (
+	withTemperatures = 2 // commands carry a temperature
+	newest           = withTemperatures
+)
 
 // header is the format and the checksum of what follows.
 const header = 5
@@ -115,7 +119,7 @@ var (
 
 // Encode packs records of one run, all with the same number of pots.
 func Encode(records []Record) []byte {
-	c := &columns{}
+	c := &columns{format: newest}
 	pots := 0
 	for i := range records {
 		pots = len(records[i].Input.Pots)
@@ -132,7 +136,7 @@ func Encode(records []Record) []byte {
 		}
 	}
 	block := compressor.EncodeAll(plain, make([]byte, header))
-	block[0] = format
+	block[0] = newest
 	binary.LittleEndian.PutUint32(block[1:], crc32.ChecksumIEEE(block[header:]))
 	return block
 }
@@ -143,8 +147,8 @@ func Decode(block []byte) ([]Record, error) {
 	if len(block) < header {
 		return nil, errDamaged
 	}
-	if block[0] != format {
-		return nil, fmt.Errorf("a block of cycles has format %d; this program knows %d: use a newer one", block[0], format)
+	if block[0] > newest || block[0] == 0 {
+		return nil, fmt.Errorf("a block of cycles has layout %d; this program knows up to %d: use a newer one", block[0], newest)
 	}
 	if binary.LittleEndian.Uint32(block[1:]) != crc32.ChecksumIEEE(block[header:]) {
 		return nil, errDamaged
@@ -158,15 +162,15 @@ func Decode(block []byte) ([]Record, error) {
 	if used <= 0 || n > uint64(len(plain)) {
 		return nil, errDamaged
 	}
-	c, err := readColumns(plain[1+used:], int(n))
+	c, err := readColumns(plain[1+used:], int(n), block[0])
 	if err != nil {
 		return nil, err
 	}
 	return c.records(int(n), pots)
 }
 
-func readColumns(plain []byte, rows int) (*columns, error) {
-	c := &columns{reading: true}
+func readColumns(plain []byte, rows int, format byte) (*columns, error) {
+	c := &columns{reading: true, format: format}
 	for len(plain) > 0 && rows > 0 {
 		col := make([]int64, rows)
 		last := int64(0)
@@ -193,6 +197,9 @@ func (c *columns) records(rows, pots int) ([]Record, error) {
 		walk(c, &out[i], pots)
 		if c.err != nil {
 			return nil, c.err
+		}
+		if c.column != len(c.values) {
+			return nil, errDamaged
 		}
 	}
 	return out, nil

@@ -42,6 +42,7 @@ func anyRecord(t *rapid.T, pots int) Record {
 	for range rapid.IntRange(0, 3).Draw(t, "commands") {
 		in.Commands = append(in.Commands, control.Command{
 			Kind: control.CommandKind(rapid.IntRange(0, 12).Draw(t, "kind")), Pot: rapid.IntRange(-1, 7).Draw(t, "pot"),
+			C: float64(rapid.IntRange(0, 200000).Draw(t, "set-point")) / control.PerDegree,
 		})
 	}
 	r.Kept = Kept{Cycle: rapid.Uint64().Draw(t, "cycle"), Time: time.Duration(ms.Draw(t, "time")) * time.Millisecond,
@@ -101,6 +102,6 @@ func TestDamageIsSeen(t *testing.T) {
 		_, err := Decode(whole[:n])
 		assert.Error(t, err)
 	}
-	_, err := Decode(append([]byte{format + 1}, whole[1:]...))
+	_, err := Decode(append([]byte{newest + 1}, whole[1:]...))
 	assert.ErrorContains(t, err, "use a newer one")
 }

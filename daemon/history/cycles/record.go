@@ -151,4 +151,14 @@ func walkCommands(c *columns, r *Record) {
 		number(c, &command.Kind)
 		number(c, &command.Pot)
 	}
+	if c.format < withTemperatures {
+		return
+	}
+	for i := range mostCommands {
+		command := &none
+		if i < len(r.Input.Commands) {
+			command = &r.Input.Commands[i]
+		}
+		c.scaled(&command.C, control.PerDegree)
+	}
 }

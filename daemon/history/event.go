@@ -1,0 +1,102 @@
+package history
+
+import (
+	"database/sql"
+	"time"
+
+	"meltwarden/control"
+)
+
+// Kind is what an event is, in the words of the trade.
+type Kind string
+
+// The kinds of event.
+const (
+	HeatEnabled Kind = "heat enabled"
+	HeatBlocked Kind = "heat blocked"
+	HeatTripped Kind = "tripped"
+	ReadyToPour Kind = "ready to pour"
+	Alarm       Kind = "alarm" // Text is its title
+	AlarmOver   Kind = "alarm over"
+	Stirred     Kind = "stirred"
+	Clear       Kind = "clear"
+	CameCured   Kind = "came cured"
+	Addition    Kind = "addition" // Text is what, Amount how much, as typed
+	Lifted      Kind = "lifted"
+	BackOnPlate Kind = "back on plate"
+	AllOff      Kind = "all off"
+	Drawn       Kind = "drawn"
+	ShotPushed  Kind = "shot"
+	NewSetpoint Kind = "set-point" // Amount is the temperature, as typed
+	Note        Kind = "note"
+)
+
+// WholeBench is the Event.Pot of what concerns every pot.
+const WholeBench = -1
+
+// Event is something that happened.
+type Event struct {
+	// At is when, on the run's own time axis: bench time, its parts one after the
+	// other. Wall is a label.
+	At   time.Duration `json:"at_ns"`
+	Wall time.Time     `json:"wall"`
+	Kind Kind          `json:"kind"`
+	Pot  int           `json:"pot"` // an index, or WholeBench
+	// Text and Amount are as typed; "" where nothing was.
+	Text   string `json:"text,omitempty"`
+	Amount string `json:"amount,omitempty"`
+	// C is the temperature of a new set-point, in degrees Celsius.
+	C float64 `json:"c,omitempty"`
+}
+
+// Mark is what a person said in a cycle, with the words that go with it. A Kind of
+// zero is a note: it is nothing to control.
+type Mark struct {
+	control.Command
+	Text, Amount string
+}
+
+// said are the kinds of event by what people said.
+var said = map[control.CommandKind]Kind{
+	0:            Note,
+	control.Stir: Stirred, control.TickClear: Clear, control.ArrivedCured: CameCured, control.ColourAdded: Addition,
+	control.Lift: Lifted, control.Return: BackOnPlate, control.AllOff: AllOff, control.Draw: Drawn,
+	control.Shot: ShotPushed, control.Setpoint: NewSetpoint,
+}
+
+// EventOf is a mark as it is kept; there is none for a mark that nobody will ask
+// for later.
+func EventOf(m Mark) (Event, bool) {
+	kind, ok := said[m.Kind]
+	e := Event{Kind: kind, Pot: WholeBench, Text: m.Text, Amount: m.Amount, C: m.C}
+	if m.Kind != 0 && m.Kind.NeedsPot() {
+		e.Pot = m.Pot
+	}
+	return e, ok
+}
+
+func (r *Recorder) insertEvent(tx *sql.Tx, cycle uint64, e Event) error {
+	_, err := tx.Exec(`INSERT INTO event (run, part, cycle, bench_ms, wall_ms, kind, pot, text, amount, c) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		r.run.Load(), r.part, cycle, e.At.Milliseconds(), ms(e.Wall), e.Kind, e.Pot+1, e.Text, e.Amount, e.C)
+	return err
+}
+
+// Events lists what happened in a run, in order.
+func (s *Store) Events(run int64) ([]Event, error) {
+	offset, err := s.offsets(run)
+	if err != nil {
+		return nil, err
+	}
+	events := []Event{}
+	err = s.each(func(rows *sql.Rows) error {
+		var e Event
+		var part, bench, wall int64
+		if err := rows.Scan(&part, &bench, &wall, &e.Kind, &e.Pot, &e.Text, &e.Amount, &e.C); err != nil {
+			return err
+		}
+		e.At, e.Wall, e.Pot = offset[part]+time.Duration(bench)*time.Millisecond, time.UnixMilli(wall), e.Pot-1
+		events = append(events, e)
+		return nil
+	}, `SELECT part, bench_ms, wall_ms, kind, pot, text, amount, c FROM event WHERE run = ? ORDER BY id`, run)
+	return events, err
+}

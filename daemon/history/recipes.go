@@ -1,0 +1,78 @@
+package history
+
+import (
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+)
+
+// ErrNoVersion is returned for a recipe version that does not exist.
+var ErrNoVersion = errors.New("there is no such recipe version; the command recipes lists them")
+
+// Version is one version of a recipe. It never changes: an edit makes another one.
+type Version struct {
+	Name        string    `json:"name"`
+	Number      int       `json:"number"` // from 1 among those of its name
+	Fingerprint string    `json:"fingerprint"`
+	Source      string    `json:"source"` // the file as typed
+	Added       time.Time `json:"added"`
+	// Parent is the fingerprint of the version before; "" where there is none.
+	Parent string `json:"parent"`
+	// FromRun is the run it was promoted from; zero where it was not.
+	FromRun int64 `json:"from_run"`
+	// Runs, Shots and Clean count what was made with it.
+	Runs  int `json:"runs"`
+	Shots int `json:"shots"`
+	Clean int `json:"clean"`
+}
+
+// insertVersion adds a version that is not there yet, after the newest of its name
+// unless it names another parent.
+func insertVersion(tx *sql.Tx, at time.Time, v Version) error {
+	_, err := tx.Exec(`INSERT INTO recipe (fingerprint, name, source, added_ms, run, parent) VALUES (?, ?, ?, ?, nullif(?, 0),
+		coalesce(nullif(?, ''), (SELECT fingerprint FROM recipe WHERE name = ? ORDER BY rowid DESC LIMIT 1)))
+		ON CONFLICT (fingerprint) DO NOTHING`, v.Fingerprint, v.Name, v.Source, ms(at), v.FromRun, v.Parent, v.Name)
+	return err
+}
+
+// AddVersion keeps a version that no run has used yet.
+func (s *Store) AddVersion(at time.Time, v Version) error {
+	return s.do(func(tx *sql.Tx) error { return insertVersion(tx, at, v) })
+}
+
+const versionQuery = `SELECT r.name, (SELECT count(*) FROM recipe AS o WHERE o.name = r.name AND o.rowid <= r.rowid),
+	r.fingerprint, r.source, r.added_ms, coalesce(r.parent, ''), coalesce(r.run, 0),
+	(SELECT count(*) FROM run WHERE run.recipe = r.fingerprint),
+	(SELECT count(*) FROM shot JOIN run ON run.id = shot.run WHERE run.recipe = r.fingerprint AND NOT withdrawn),
+	(SELECT count(DISTINCT shot.id) FROM shot JOIN run ON run.id = shot.run JOIN fault ON fault.shot = shot.id
+		WHERE run.recipe = r.fingerprint AND NOT withdrawn AND fault = 'clean')
+	FROM recipe AS r `
+
+// Versions lists every recipe version, by name, the newest of each first.
+func (s *Store) Versions() ([]Version, error) {
+	all := []Version{}
+	err := s.each(func(rows *sql.Rows) error {
+		var v Version
+		var added int64
+		err := rows.Scan(&v.Name, &v.Number, &v.Fingerprint, &v.Source, &added, &v.Parent, &v.FromRun, &v.Runs, &v.Shots, &v.Clean)
+		v.Added = time.UnixMilli(added)
+		all = append(all, v)
+		return err
+	}, versionQuery+`ORDER BY r.name, r.rowid DESC`)
+	return all, err
+}
+
+// Version is the version with a fingerprint.
+func (s *Store) Version(fingerprint string) (Version, error) {
+	all, err := s.Versions()
+	if err != nil {
+		return Version{}, err
+	}
+	for _, v := range all {
+		if v.Fingerprint == fingerprint {
+			return v, nil
+		}
+	}
+	return Version{}, fmt.Errorf("recipe version %s: %w", fingerprint, ErrNoVersion)
+}

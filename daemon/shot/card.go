@@ -1,0 +1,168 @@
+// Package shot knows what was so when three colours were pushed into a mould: the
+// card that is frozen with each shot, and the words for what became of the bait.
+package shot
+
+import (
+	"math"
+	"time"
+
+	"meltwarden/control"
+	"meltwarden/daemon/frames"
+)
+
+// Card is what was so when a shot was pushed. What was not recorded is unknown,
+// never zero.
+type Card struct {
+	Pots []Pot `json:"pots"`
+	// SpreadC is the largest deviation of a pot from its own target less the
+	// smallest: unlike colours run into each other.
+	SpreadC frames.Figure `json:"spread_c"`
+	// DrawToPushS is the time from the first draw to the push.
+	DrawToPushS frames.Figure `json:"draw_to_push_s"`
+	MouldC      frames.Figure `json:"mould_c"`
+	RoomC       frames.Figure `json:"room_c"`
+}
+
+// Pot is one pot of a card, at its draw where that was marked, at the push
+// otherwise. Temperatures are in degrees Celsius.
+type Pot struct {
+	Name   string `json:"name"`
+	Colour string `json:"colour"`
+	State  string `json:"state"`
+	// TargetC is the pot's own injection temperature, BandC how far from it, either
+	// way, was still right.
+	MeltC        frames.Figure `json:"melt_c"`
+	TargetC      frames.Figure `json:"target_c"`
+	BandC        frames.Figure `json:"band_c"`
+	DeviationC   frames.Figure `json:"deviation_c"`
+	SlopeCPerMin frames.Figure `json:"slope_c_per_min"`
+	PlateC       frames.Figure `json:"plate_c"`
+	// HeldMin is how long the melt had been cured; SinceStirS how long ago it was
+	// stirred. Both are from the start of the program: before it nobody watched.
+	HeldMin    frames.Figure `json:"held_min"`
+	SinceStirS frames.Figure `json:"since_stir_s"`
+	// DrawToPushS is the time from this pot's draw to the push.
+	DrawToPushS frames.Figure `json:"draw_to_push_s"`
+}
+
+// OutOfBand reports whether the pot is known to have been outside its band.
+func (p Pot) OutOfBand() bool { return math.Abs(float64(p.DeviationC)) > float64(p.BandC) }
+
+// Worst is the index of the pot furthest from its own target, or -1 when no
+// deviation is known.
+func (c Card) Worst() int {
+	worst, most := -1, -1.0
+	for i, p := range c.Pots {
+		if off := math.Abs(float64(p.DeviationC)); p.DeviationC.Known() && off > most {
+			worst, most = i, off
+		}
+	}
+	return worst
+}
+
+// drawnFor is how long what was drawn counts as what is pushed (E: an injector
+// that waited longer has been emptied back or has set).
+const drawnFor = 5 * time.Minute
+
+// Tracker follows a run from frame to frame and makes the card of each shot.
+type Tracker struct {
+	set  []control.PotSettings
+	pots []tracked
+}
+
+// tracked is what is remembered of one pot.
+type tracked struct {
+	cured   bool
+	curedAt time.Duration // bench time
+	drawn   *Pot
+	drawnAt time.Duration
+}
+
+// NewTracker returns a tracker of the pots of a run.
+func NewTracker(pots []control.PotSettings) *Tracker {
+	return &Tracker{set: pots, pots: make([]tracked, len(pots))}
+}
+
+// See takes in one cycle and what people marked in it. It returns the card of a
+// shot, or nil when none was pushed.
+func (t *Tracker) See(f *control.Frame, marks []control.Command) *Card {
+	for i := range min(len(t.pots), len(f.Pots)) {
+		if p := &t.pots[i]; f.Pots[i].Cured && !p.cured {
+			p.cured, p.curedAt = true, f.Time
+		}
+	}
+	pushed := false
+	for _, m := range marks {
+		switch {
+		case m.Kind == control.Shot:
+			pushed = true
+		case m.Kind == control.Draw && m.Pot >= 0 && m.Pot < len(t.pots):
+			now := t.pot(f, m.Pot)
+			t.pots[m.Pot].drawn, t.pots[m.Pot].drawnAt = &now, f.Time
+		}
+	}
+	if !pushed {
+		return nil
+	}
+	return t.card(f)
+}
+
+// card makes the card and empties the injectors.
+func (t *Tracker) card(f *control.Frame) *Card {
+	c := &Card{MouldC: frames.Measured(f.Mould), RoomC: frames.Measured(f.Room), DrawToPushS: frames.Unknown()}
+	for i := range t.pots {
+		p := &t.pots[i]
+		shown := t.pot(f, i)
+		if p.drawn != nil && f.Time-p.drawnAt <= drawnFor {
+			shown = *p.drawn
+			shown.DrawToPushS = frames.Figure((f.Time - p.drawnAt).Seconds())
+			if !(shown.DrawToPushS <= c.DrawToPushS) {
+				c.DrawToPushS = shown.DrawToPushS
+			}
+		}
+		p.drawn = nil
+		c.Pots = append(c.Pots, shown)
+	}
+	c.SpreadC = spread(c.Pots)
+	return c
+}
+
+// spread is unknown unless every pot's deviation is known.
+func spread(pots []Pot) frames.Figure {
+	least, most := math.Inf(1), math.Inf(-1)
+	for _, p := range pots {
+		if !p.DeviationC.Known() {
+			return frames.Unknown()
+		}
+		least, most = math.Min(least, float64(p.DeviationC)), math.Max(most, float64(p.DeviationC))
+	}
+	return frames.Figure(most - least)
+}
+
+// pot is pot i as the frame shows it.
+func (t *Tracker) pot(f *control.Frame, i int) Pot {
+	p := Pot{
+		Name: t.set[i].Name, Colour: t.set[i].Colour,
+		MeltC: frames.Unknown(), TargetC: frames.Unknown(), BandC: frames.Unknown(), DeviationC: frames.Unknown(),
+		SlopeCPerMin: frames.Unknown(), PlateC: frames.Unknown(),
+		HeldMin: frames.Unknown(), SinceStirS: frames.Unknown(), DrawToPushS: frames.Unknown(),
+	}
+	if i >= len(f.Pots) {
+		return p
+	}
+	now := &f.Pots[i]
+	p.State = now.State.String()
+	p.TargetC, p.BandC = frames.Figure(now.SetpointC), frames.Figure(now.BandC)
+	p.PlateC = frames.Measured(now.Plate)
+	if p.MeltC = frames.Melt(now); p.MeltC.Known() {
+		p.DeviationC = p.MeltC - p.TargetC
+		p.SlopeCPerMin = frames.Figure(now.SlopeCPerMin)
+	}
+	if t.pots[i].cured {
+		p.HeldMin = frames.Figure((f.Time - t.pots[i].curedAt).Minutes())
+	}
+	if now.StirredEver {
+		p.SinceStirS = frames.Figure(now.SinceStir.Seconds())
+	}
+	return p
+}
