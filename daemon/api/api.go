@@ -14,21 +14,24 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 	"meltwarden/daemon/trend"
 	"meltwarden/daemon/view"
 	"meltwarden/dashboards"
 )
 
 // Options are what the handler shows and whom it lets in. All are required but
-// Token, Hosts, Title, Run, Simulated and HeatRefused.
+// History, Token, Hosts, Title, Run, Simulated and HeatRefused.
 type Options struct {
 	Hub      *frames.Hub
 	Settings control.Settings
 	Trend    *trend.Trend
 	Metrics  http.Handler
-	// Submit queues a command for the next cycle. It does not wait; an error
-	// means that the queue is full.
-	Submit func(control.Command) error
+	// Submit queues what a person said for the next cycle. It does not wait; an
+	// error means that the queue is full.
+	Submit func(history.Mark) error
+	// History is what was kept of past runs, and of this one; nil keeps nothing.
+	History *history.Store
 	// Health returns why cycles do not finish, nil when they do.
 	Health func() error
 	// Token lets other computers in. Empty: only this computer gets in.
@@ -80,7 +83,16 @@ func (s *server) routes() []route {
 		{"GET /api/v1/trend", s.trend},
 		{"POST /api/v1/off", s.benchCommand(control.AllOff)},
 		{"POST /api/v1/silence", s.benchCommand(control.Silence)},
+		{"POST /api/v1/shot", s.benchCommand(control.Shot)},
+		{"POST /api/v1/note", s.note},
 		{"POST /api/v1/pots/{pot}/{command}", s.potCommand},
+		{"GET /api/v1/runs", s.runs},
+		{"GET /api/v1/runs/{run}", s.run},
+		{"POST /api/v1/runs/{run}/note", s.runNote},
+		{"POST /api/v1/runs/{run}/shots/{shot}", s.changeShot},
+		{"POST /api/v1/runs/{run}/shots/{shot}/verdict", s.judge},
+		{"GET /api/v1/recipes", s.recipes},
+		{"GET /runs/{run}/{plot}", s.plot},
 		{"GET /metrics", s.Metrics.ServeHTTP},
 		{"GET /healthz", s.healthz},
 		{"GET /readyz", s.readyz},

@@ -16,6 +16,7 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 )
 
 // request is one from this computer, with extra headers as "Name: value".
@@ -40,7 +41,7 @@ func do(h http.Handler, r *http.Request) *http.Response {
 }
 
 // published is a handler around one frame, and its queue of marks.
-func published(f *frames.Frame) (http.Handler, chan control.Command) {
+func published(f *frames.Frame) (http.Handler, chan history.Mark) {
 	hub := &frames.Hub{}
 	if f != nil {
 		hub.Publish(f)
@@ -167,10 +168,12 @@ func TestMarksBecomeCommands(t *testing.T) {
 		"/api/v1/pots/3/colour-added":  {Kind: control.ColourAdded, Pot: 2},
 		"/api/v1/pots/1/lift":          {Kind: control.Lift, Pot: 0},
 		"/api/v1/pots/1/return":        {Kind: control.Return, Pot: 0},
+		"/api/v1/pots/2/draw":          {Kind: control.Draw, Pot: 1},
+		"/api/v1/shot":                 {Kind: control.Shot},
 	} {
 		h, queue := published(nil) // marks are taken before the first frame as well
 		require.Equal(t, http.StatusAccepted, do(h, request("POST", target)).StatusCode, target)
-		assert.Equal(t, want, <-queue, target)
+		assert.Equal(t, want, (<-queue).Command, target)
 	}
 }
 
@@ -199,7 +202,10 @@ func TestNoRouteEnablesHeat(t *testing.T) {
 			writes = append(writes, path)
 		}
 	}
-	assert.Equal(t, []string{"/api/v1/off", "/api/v1/silence", "/api/v1/pots/{pot}/{command}"}, writes)
+	assert.Equal(t, []string{
+		"/api/v1/off", "/api/v1/silence", "/api/v1/shot", "/api/v1/note", "/api/v1/pots/{pot}/{command}",
+		"/api/v1/runs/{run}/note", "/api/v1/runs/{run}/shots/{shot}", "/api/v1/runs/{run}/shots/{shot}/verdict",
+	}, writes)
 	for _, name := range []string{"enable", "on", "heat", "start", "reset", "heat-enabled", ""} {
 		_, is := control.CommandNamed(name)
 		assert.False(t, is, "a command %q", name)

@@ -11,6 +11,7 @@ import (
 	"meltwarden/control/guard"
 	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 	"meltwarden/daemon/trend"
 )
 
@@ -75,15 +76,15 @@ func tripped() *frames.Frame {
 	return f
 }
 
-// options are a whole daemon around hub, with a queue of one command.
-func options(hub *frames.Hub) (Options, chan control.Command) {
-	queue := make(chan control.Command, 1)
+// options are a whole daemon around hub, with a queue of one mark.
+func options(hub *frames.Hub) (Options, chan history.Mark) {
+	queue := make(chan history.Mark, 1)
 	return Options{
 		Hub: hub, Settings: settings(), Trend: &trend.Trend{},
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.Write([]byte("# metrics\n")) }),
-		Submit: func(c control.Command) error {
+		Submit: func(m history.Mark) error {
 			select {
-			case queue <- c:
+			case queue <- m:
 				return nil
 			default:
 				return errors.New("the queue of marks is full")

@@ -20,6 +20,7 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 	"meltwarden/daemon/trend"
 )
 
@@ -55,7 +56,7 @@ type stage struct {
 	t      *testing.T
 	ctx    context.Context
 	server *httptest.Server
-	queue  chan control.Command
+	queue  chan history.Mark
 	shown  atomic.Pointer[frames.Frame] // published again and again; nil stops the bench
 }
 
@@ -125,8 +126,8 @@ func (s *stage) theme(name string) {
 func (s *stage) command() control.Command {
 	s.t.Helper()
 	select {
-	case c := <-s.queue:
-		return c
+	case m := <-s.queue:
+		return m.Command
 	case <-time.After(10 * time.Second):
 		s.t.Fatal("no mark arrived")
 		return control.Command{}
@@ -167,7 +168,7 @@ func TestMarksArriveByHandAndByKeyboard(t *testing.T) {
 	s.do(chromedp.Focus(".off"), chromedp.KeyEvent("\r"))
 	assert.Equal(t, control.AllOff, s.command().Kind)
 
-	s.queue <- control.Command{} // the queue has room for one
+	s.queue <- history.Mark{} // the queue has room for one
 	s.do(chromedp.Click(`[action="/api/v1/silence"] button`))
 	s.becomes(`document.getElementById("problem").textContent.includes("the queue of marks is full")`)
 	s.do(chromedp.Click(".off"))

@@ -1,11 +1,16 @@
 package api
 
 import (
+	"errors"
+	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
+	"meltwarden/config"
 	"meltwarden/control"
+	"meltwarden/daemon/history"
 )
 
 // accepted is the answer to a mark that was queued. It takes effect in the next
@@ -15,14 +20,39 @@ type accepted struct {
 	Pot      int    `json:"pot,omitempty"` // from 1
 }
 
-// benchCommand answers a route that is about the whole bench.
+// benchCommand answers a route that is about the whole bench. A shot may name its
+// mould in the form field "mould".
 func (s *server) benchCommand(kind control.CommandKind) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		s.submit(w, r, control.Command{Kind: kind})
+		m := history.Mark{Command: control.Command{Kind: kind}}
+		var err error
+		if kind == control.Shot {
+			m.Text, err = typed(r, "mould")
+		}
+		if err != nil {
+			problem(w, http.StatusBadRequest, err.Error())
+			return
+		}
+		s.submit(w, r, m)
 	}
 }
 
-// potCommand answers the routes that are about one pot, numbered from 1.
+// note answers the route of a note, in the form field "text".
+func (s *server) note(w http.ResponseWriter, r *http.Request) {
+	text, err := typed(r, "text")
+	if err == nil && text == "" {
+		err = errors.New("text: empty; write what is to be remembered")
+	}
+	if err != nil {
+		problem(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	s.submit(w, r, history.Mark{Text: text})
+}
+
+// potCommand answers the routes that are about one pot, numbered from 1. An
+// addition may say in the form fields "what" and "amount" what it was; a new
+// set-point needs the field "setpoint", with its unit.
 func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	number, err := strconv.Atoi(r.PathValue("pot"))
 	if err != nil || number < 1 || number > len(s.Settings.Pots) {
@@ -34,23 +64,65 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusNotFound, "there is no such mark for a pot")
 		return
 	}
-	s.submit(w, r, control.Command{Kind: kind, Pot: number - 1})
+	m := history.Mark{Command: control.Command{Kind: kind, Pot: number - 1}}
+	switch kind {
+	case control.ColourAdded:
+		m.Text, err = typed(r, "what")
+		if err == nil {
+			m.Amount, err = typed(r, "amount")
+		}
+	case control.Setpoint:
+		if !fromHere(r) {
+			problem(w, http.StatusForbidden, "a set-point is changed on the bench's own computer only: nothing elsewhere may raise heat")
+			return
+		}
+		m.Amount = strings.TrimSpace(r.PostFormValue("setpoint"))
+		m.C, err = config.SetpointAtBench(s.Settings, number-1, m.Amount)
+	}
+	if err != nil {
+		problem(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	s.submit(w, r, m)
 }
 
-// submit queues the command. A form without script is sent back to the page.
-func (s *server) submit(w http.ResponseWriter, r *http.Request, c control.Command) {
-	if err := s.Submit(c); err != nil {
+// fromHere reports whether the request comes from the bench's own computer.
+func fromHere(r *http.Request) bool {
+	return isLoopback(hostname(r.RemoteAddr)) && isLoopback(hostname(r.Host))
+}
+
+// mostTyped is how many letters a typed text may have.
+const mostTyped = 200
+
+// typed is a line of text in a form, "" when there is none.
+func typed(r *http.Request, field string) (string, error) {
+	text := strings.TrimSpace(r.PostFormValue(field))
+	if utf8.RuneCountInString(text) > mostTyped || strings.ContainsAny(text, "\n\r\x00") {
+		return "", fmt.Errorf("%s: more than a line or %d letters; write less", field, mostTyped)
+	}
+	return text, nil
+}
+
+// submit queues the mark. A form without script is sent back to the page.
+func (s *server) submit(w http.ResponseWriter, r *http.Request, m history.Mark) {
+	if err := s.Submit(m); err != nil {
 		w.Header().Set("Retry-After", "1")
 		problem(w, http.StatusServiceUnavailable, err.Error())
 		return
 	}
-	if strings.Contains(r.Header.Get("Accept"), "text/html") {
+	if wantsPage(r) {
 		http.Redirect(w, r, "/", http.StatusSeeOther)
 		return
 	}
-	a := accepted{Accepted: c.Kind.String()}
-	if c.Kind.NeedsPot() {
-		a.Pot = c.Pot + 1
+	a := accepted{Accepted: "note"}
+	if m.Kind != 0 {
+		a.Accepted = m.Kind.String()
+	}
+	if m.Kind != 0 && m.Kind.NeedsPot() {
+		a.Pot = m.Pot + 1
 	}
 	writeJSON(w, http.StatusAccepted, a)
 }
+
+// wantsPage reports whether a form without script asks.
+func wantsPage(r *http.Request) bool { return strings.Contains(r.Header.Get("Accept"), "text/html") }

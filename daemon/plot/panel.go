@@ -62,7 +62,7 @@ func (d *drawing) traces(p Pot) traces {
 		melt:  series(func(p *Point) float64 { return p.MeltC }),
 		plate: series(func(p *Point) float64 { return p.PlateC }),
 		target: series(func(q *Point) float64 {
-			if math.Abs(q.TargetC-p.SetpointC) < 0.05 {
+			if math.Abs(q.TargetC-p.setpointAt(q.At)) < 0.05 {
 				return math.NaN() // the set-point is drawn already
 			}
 			return q.TargetC
@@ -85,12 +85,12 @@ const (
 	headroom   = 0.05
 )
 
-func scaleOf(b box, p Pot, t traces) scale {
+func scaleOf(b box, p Pot, t traces, shown window) scale {
 	low, high := math.Inf(1), math.Inf(-1)
 	include := func(c float64) { low, high = min(low, c), max(high, c) }
-	if isRecorded(p.SetpointC) {
-		include(p.SetpointC - bandOf(p))
-		include(p.SetpointC + bandOf(p))
+	for _, s := range p.setpoints(shown) {
+		include(s.c - bandOf(p))
+		include(s.c + bandOf(p))
 	}
 	for _, stretches := range [][][]sample{t.melt, t.plate, t.target} {
 		for _, stretch := range stretches {
@@ -112,7 +112,7 @@ func scaleOf(b box, p Pot, t traces) scale {
 func (d *drawing) pot(i int) {
 	p, at := d.run.Pots[i], d.panels[i]
 	t := d.traces(p)
-	s := scaleOf(at.plot, p, t)
+	s := scaleOf(at.plot, p, t, d.shown)
 	d.header(p, at)
 	d.band(p, s)
 	d.grid(s, at.duty)
@@ -127,8 +127,8 @@ func (d *drawing) pot(i int) {
 
 func (d *drawing) header(p Pot, at panel) {
 	asked := ""
-	if isRecorded(p.SetpointC) {
-		asked = d.unit.band(p.SetpointC, bandOf(p))
+	if c := p.setpointAt(d.shown.to); isRecorded(c) {
+		asked = d.unit.band(c, bandOf(p))
 	}
 	end := float64(d.style.Width) - margin
 	d.write(d.text, point{end, at.headerAt}, atRight, asked)
@@ -150,14 +150,14 @@ func bandOf(p Pot) float64 {
 
 // band is the strip around the set-point, and the set-point in it.
 func (d *drawing) band(p Pot, s scale) {
-	if !isRecorded(p.SetpointC) {
-		return
+	for _, set := range p.setpoints(d.shown) {
+		left, right := d.x(set.from), d.x(set.to)
+		if half := bandOf(p); half > 0 {
+			d.fillBox(d.palette.band, box{left, s.y(set.c + half), right, s.y(set.c - half)})
+		}
+		y := s.y(set.c)
+		d.line(pen{d.edge, 1, nil}, point{left, y}, point{right, y})
 	}
-	if half := bandOf(p); half > 0 {
-		d.fillBox(d.palette.band, box{s.left, s.y(p.SetpointC + half), s.right, s.y(p.SetpointC - half)})
-	}
-	y := s.y(p.SetpointC)
-	d.line(pen{d.edge, 1, nil}, point{s.left, y}, point{s.right, y})
 }
 
 func (d *drawing) grid(s scale, duty box) {
@@ -277,8 +277,8 @@ type lineName struct {
 func (d *drawing) names(p Pot, t traces, s scale) {
 	var names []lineName
 	add := func(text string, c float64, line pen) { names = append(names, lineName{text, s.y(c), line}) }
-	if isRecorded(p.SetpointC) {
-		add(setpointName, p.SetpointC, pen{d.edge, 1, nil})
+	if c := p.setpointAt(d.shown.to); isRecorded(c) {
+		add(setpointName, c, pen{d.edge, 1, nil})
 	}
 	if end, ok := endOf(t.plate); ok {
 		add("plate", end, pen{d.edge, 1.2, []float64{5, 3}})

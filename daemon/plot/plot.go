@@ -32,6 +32,8 @@ type Pot struct {
 	// SetpointC is in °C, BandC the half-width of the band around it. A
 	// set-point that is NaN draws neither.
 	SetpointC, BandC float64
+	// Steps are later set-points, in order of time.
+	Steps []Step
 	// Points are in order of time.
 	Points []Point
 }

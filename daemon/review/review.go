@@ -1,87 +1,67 @@
-// Package review turns what history keeps of a run into something to look at.
+// Package review turns what history keeps of a run into something to look at: its
+// plot, and the card of every shot in words and figures. Page and terminal take
+// both from here, so that they can not contradict each other.
 package review
 
 import (
-	"math"
 	"time"
 
 	"meltwarden/control"
-	"meltwarden/control/guard"
-	"meltwarden/control/reading"
 	"meltwarden/daemon/history"
-	"meltwarden/daemon/history/cycles"
-	"meltwarden/daemon/plot"
 )
 
-// kinds are the marks that a plot shows, by what people said.
-var kinds = map[control.CommandKind]string{
-	control.Stir: plot.KindStirred, control.TickClear: plot.KindClear, control.ColourAdded: plot.KindColour,
-	control.Lift: "lifted", control.Return: "back", control.AllOff: "all off",
+// Review is all that is known of a run, its cycles aside.
+type Review struct {
+	Run      history.Run
+	Recipe   history.Version
+	Settings control.Settings
+	// Parts is how many times the program was started for it.
+	Parts  int
+	Events []history.Event
+	Shots  []history.Shot
 }
 
-// Plot is a run as it is drawn: every pot's melt, plate and duty with its
-// set-point and band, and the marks of people. The parts of a run that was
-// interrupted follow each other by the wall's clock.
-func Plot(s *history.Store, run int64) (plot.Run, error) {
-	settings, err := s.Settings(run)
+// Of gathers what is known of a run. Its error wraps history.ErrNoRun when there
+// is none.
+func Of(s *history.Store, run int64) (Review, error) {
+	var r Review
+	var err error
+	if r.Run, err = s.Run(run); err != nil {
+		return r, err
+	}
+	if r.Recipe, err = s.Version(r.Run.Fingerprint); err != nil {
+		return r, err
+	}
+	if r.Settings, err = s.Settings(run); err != nil {
+		return r, err
+	}
+	parts, err := s.Parts(run)
 	if err != nil {
-		return plot.Run{}, err
+		return r, err
 	}
-	out := plot.Run{}
-	for _, p := range settings.Pots {
-		out.Pots = append(out.Pots, plot.Pot{Name: p.Name, Colour: p.Colour, SetpointC: p.SetpointC, BandC: p.BandC})
+	r.Parts = len(parts)
+	if r.Events, err = s.Events(run); err != nil {
+		return r, err
 	}
-	c := collector{run: &out}
-	if err := s.Each(run, c.add); err != nil {
-		return plot.Run{}, err
-	}
-	return out, nil
+	r.Shots, err = s.Shots(run)
+	return r, err
 }
 
-// collector puts cycles into a plot, on one axis of bench time.
-type collector struct {
-	run    *plot.Run
-	part   int64
-	offset time.Duration // of the part's bench time
-	last   time.Duration // on the axis
-	wall   time.Time     // of the last cycle
+// around is how much of a run is shown before and after a shot.
+const around = 2 * time.Minute
+
+// Around is the stretch of a run about a moment in it, for a plot.
+func Around(at time.Duration) (from, to time.Duration) {
+	return max(0, at-around), at + around
 }
 
-func (c *collector) add(part int64, r cycles.Record) error {
-	if part != c.part {
-		if c.part != 0 {
-			c.offset = c.last + max(r.At.Sub(c.wall), time.Millisecond) - r.Kept.Time
-		}
-		c.part = part
+// colour is the name of a pot's colour; that of the bench is "bench".
+func (r Review) colour(pot int) string {
+	if pot < 0 || pot >= len(r.Settings.Pots) {
+		return "bench"
 	}
-	at := c.offset + r.Kept.Time
-	c.last, c.wall = at, r.At
-	for i := range min(len(r.Kept.Pots), len(c.run.Pots)) {
-		k, in := &r.Kept.Pots[i], &r.Input.Pots[i]
-		c.run.Pots[i].Points = append(c.run.Pots[i].Points, plot.Point{
-			At: at, MeltC: celsius(in.Melt), PlateC: celsius(in.Plate), TargetC: k.TargetC, Duty: k.Duty,
-		})
+	if c := r.Settings.Pots[pot].Colour; c != "" {
+		return c
 	}
-	for _, command := range r.Input.Commands {
-		c.mark(at, command)
-	}
-	return nil
-}
-
-func (c *collector) mark(at time.Duration, command control.Command) {
-	kind, ok := kinds[command.Kind]
-	pot := plot.EveryPot
-	if command.Kind.NeedsPot() {
-		pot = command.Pot
-	}
-	if ok && pot < len(c.run.Pots) {
-		c.run.Events = append(c.run.Events, plot.Event{At: at, Pot: pot, Kind: kind})
-	}
-}
-
-func celsius(t reading.Temperature) float64 {
-	if !t.Usable(guard.MaxAge) {
-		return math.NaN()
-	}
-	return t.C
+	return r.Settings.Pots[pot].Name
 }

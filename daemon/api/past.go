@@ -1,0 +1,205 @@
+package api
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+	"meltwarden/daemon/shot"
+)
+
+// live is the word for the run that is being recorded, in place of a number.
+const live = "now"
+
+// runOf is the number of the run that a route names, or zero after an answer that
+// says why there is none.
+func (s *server) runOf(w http.ResponseWriter, r *http.Request) int64 {
+	if s.History == nil {
+		problem(w, http.StatusNotFound, "nothing is kept here")
+		return 0
+	}
+	name := r.PathValue("run")
+	if name == live {
+		if run := s.History.Live(); run != 0 {
+			return run
+		}
+		problem(w, http.StatusNotFound, "nothing is being recorded now")
+		return 0
+	}
+	run, err := strconv.ParseInt(name, 10, 64)
+	if err != nil || run < 1 {
+		problem(w, http.StatusNotFound, "there is no such run; runs are numbered from 1")
+		return 0
+	}
+	return run
+}
+
+// pastProblem answers an error of history: what is not there, or can not be read now.
+func pastProblem(w http.ResponseWriter, err error) {
+	switch {
+	case errors.Is(err, history.ErrNoRun), errors.Is(err, history.ErrNoShot), errors.Is(err, history.ErrNoVersion):
+		problem(w, http.StatusNotFound, err.Error())
+	default:
+		problem(w, http.StatusServiceUnavailable, err.Error())
+	}
+}
+
+// runs lists the runs that pass the filter in the address: text, state, fault,
+// spoiled and since (a date).
+func (s *server) runs(w http.ResponseWriter, r *http.Request) {
+	runs, err := s.filtered(r)
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"runs": runs})
+}
+
+func (s *server) filtered(r *http.Request) ([]history.Run, error) {
+	if s.History == nil {
+		return []history.Run{}, nil
+	}
+	return s.History.Runs(filterOf(r.URL.Query()))
+}
+
+// filterOf reads a filter. A date that is none filters nothing.
+func filterOf(q url.Values) history.Filter {
+	since, _ := time.ParseInLocation(time.DateOnly, q.Get("since"), time.Local)
+	return history.Filter{
+		Text: q.Get("text"), State: history.State(q.Get("state")), Fault: q.Get("fault"),
+		Spoiled: q.Get("spoiled") != "", Since: since,
+	}
+}
+
+// run is everything about one run but its cycles.
+func (s *server) run(w http.ResponseWriter, r *http.Request) {
+	id := s.runOf(w, r)
+	if id == 0 {
+		return
+	}
+	found, err := review.Of(s.History, id)
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"run": found.Run, "recipe": found.Recipe, "events": found.Events, "shots": found.Shots})
+}
+
+func (s *server) recipes(w http.ResponseWriter, _ *http.Request) {
+	versions := []history.Version{}
+	if s.History != nil {
+		var err error
+		if versions, err = s.History.Versions(); err != nil {
+			pastProblem(w, err)
+			return
+		}
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"recipes": versions})
+}
+
+// runNote replaces a run's note by the form field "note".
+func (s *server) runNote(w http.ResponseWriter, r *http.Request) {
+	id := s.runOf(w, r)
+	if id == 0 {
+		return
+	}
+	note, err := typed(r, "note")
+	if err != nil {
+		problem(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	s.changed(w, r, id, 0, s.History.SetNote(id, note))
+}
+
+// shotOf is the number of the shot that a route names, or zero after an answer.
+func (s *server) shotOf(w http.ResponseWriter, r *http.Request) (run int64, number int) {
+	if run = s.runOf(w, r); run == 0 {
+		return 0, 0
+	}
+	number, err := strconv.Atoi(r.PathValue("shot"))
+	if err != nil || number < 1 {
+		problem(w, http.StatusNotFound, "there is no such shot; shots are numbered from 1 in their run")
+		return 0, 0
+	}
+	return run, number
+}
+
+// changeShot writes down what the form says of a shot: "mould", "note", and
+// "withdrawn" as yes or no.
+func (s *server) changeShot(w http.ResponseWriter, r *http.Request) {
+	run, number := s.shotOf(w, r)
+	if number == 0 {
+		return
+	}
+	var c history.ShotChange
+	for field, to := range map[string]**string{"mould": &c.Mould, "note": &c.Note} {
+		text, err := typed(r, field)
+		if err != nil {
+			problem(w, http.StatusBadRequest, err.Error())
+			return
+		}
+		if r.PostForm.Has(field) {
+			*to = &text
+		}
+	}
+	if r.PostForm.Has("withdrawn") {
+		yes := r.PostForm.Get("withdrawn") == "yes"
+		c.Withdrawn = &yes
+	}
+	s.changed(w, r, run, number, s.History.ChangeShot(run, number, c))
+}
+
+// judge adds the form's verdict to a shot, or with "take-back" takes it away:
+// "fault", "colour" (none, one, or the two that meet), "cavity" and "day".
+func (s *server) judge(w http.ResponseWriter, r *http.Request) {
+	run, number := s.shotOf(w, r)
+	if number == 0 {
+		return
+	}
+	v := shot.Verdict{Fault: r.PostFormValue("fault"), Cavity: r.PostFormValue("cavity"), At: time.Now()}
+	for _, c := range r.PostForm["colour"] {
+		if c != "" {
+			v.Colours = append(v.Colours, c)
+		}
+	}
+	if day := r.PostForm.Get("day"); day != "" {
+		var err error
+		if v.Day, err = strconv.Atoi(day); err != nil {
+			problem(w, http.StatusBadRequest, fmt.Sprintf("day %q: write a number of days, 0 for at demould", day))
+			return
+		}
+	}
+	say := s.History.Judge
+	if r.PostForm.Has("take-back") {
+		say = s.History.Unjudge
+	}
+	err := say(run, number, v)
+	if err != nil && !errors.Is(err, history.ErrNoRun) && !errors.Is(err, history.ErrNoShot) && s.History.Trouble() == nil {
+		problem(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	s.changed(w, r, run, number, err)
+}
+
+// changed answers a change of what is kept; a form without script is sent back to
+// the run.
+func (s *server) changed(w http.ResponseWriter, r *http.Request, run int64, number int, err error) {
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	if wantsPage(r) {
+		to := fmt.Sprintf("/runs/%d", run)
+		if number > 0 {
+			to += fmt.Sprintf("#shot-%d", number)
+		}
+		http.Redirect(w, r, to, http.StatusSeeOther)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"run": run, "shot": number})
+}

@@ -1,0 +1,287 @@
+package review
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"meltwarden/config"
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/shot"
+)
+
+// NotRecorded stands for what nobody measured, marked or typed.
+const NotRecorded = "not recorded"
+
+// Unit is how temperatures are shown.
+type Unit bool
+
+// The units.
+const (
+	Celsius    Unit = false
+	Fahrenheit Unit = true
+)
+
+func (u Unit) sign() string {
+	if u == Fahrenheit {
+		return "°F"
+	}
+	return "°C"
+}
+
+// temperature spells a temperature; difference a distance between two.
+func (u Unit) temperature(c frames.Figure) string {
+	if u == Fahrenheit {
+		c = c*1.8 + 32
+	}
+	return figure(c, "%.1f "+u.sign())
+}
+
+func (u Unit) difference(c frames.Figure, form string) string {
+	if u == Fahrenheit {
+		c *= 1.8
+	}
+	return figure(c, form+" "+u.sign())
+}
+
+func figure(f frames.Figure, form string) string {
+	if !f.Known() {
+		return NotRecorded
+	}
+	return fmt.Sprintf(form, float64(f))
+}
+
+// Sheet is one shot in words.
+type Sheet struct {
+	Number int
+	// At is when in the run, Clock by the wall.
+	At, Clock string
+	// Mould and Note are as typed; Mould says so when nothing was.
+	Mould, Note string
+	Verdicts    []shot.Verdict
+	// Verdict is all of them in one line; "not judged" when there is none.
+	Verdict            string
+	Spoiled, Withdrawn bool
+	Pots               []PotSheet
+	Spread, DrawToPush string
+	MouldTemp, Room    string
+	// Off says which pot was furthest from its own target, and how far; "" when every
+	// pot was in its band, or nothing is known.
+	Off string
+	// From and To are the stretch to show around it.
+	From, To time.Duration
+}
+
+// PotSheet is one pot of a shot in words.
+type PotSheet struct {
+	Colour, Name, State                 string
+	Melt, Target, Band, Deviation       string
+	Slope, Held, SinceStir, Plate, Draw string
+	// Out is true when the pot is known to have been outside its band.
+	Out bool
+}
+
+// Sheets are the shots of the run in words.
+func (r Review) Sheets(u Unit) []Sheet {
+	var all []Sheet
+	for _, s := range r.Shots {
+		all = append(all, u.sheet(s))
+	}
+	return all
+}
+
+func (u Unit) sheet(s history.Shot) Sheet {
+	from, to := Around(s.At)
+	out := Sheet{
+		Number: s.Number, At: Clock(s.At), Clock: s.Wall.Format("15:04:05"), Mould: orNotRecorded(s.Mould), Note: s.Note,
+		Verdicts: s.Verdicts, Verdict: verdictLine(s.Verdicts), Spoiled: s.Spoiled(), Withdrawn: s.Withdrawn,
+		Spread:     u.difference(s.Card.SpreadC, "%.1f"),
+		DrawToPush: figure(s.Card.DrawToPushS, "%.0f s"),
+		MouldTemp:  u.temperature(s.Card.MouldC), Room: u.temperature(s.Card.RoomC),
+		From: from, To: to,
+	}
+	for _, p := range s.Card.Pots {
+		out.Pots = append(out.Pots, u.pot(p))
+	}
+	if i := s.Card.Worst(); i >= 0 && s.Card.Pots[i].OutOfBand() {
+		out.Off = s.Card.Pots[i].Colour + " " + u.beside(s.Card.Pots[i].DeviationC)
+	}
+	return out
+}
+
+func (u Unit) pot(p shot.Pot) PotSheet {
+	return PotSheet{
+		Colour: p.Colour, Name: p.Name, State: p.State, Out: p.OutOfBand(),
+		Melt: u.temperature(p.MeltC), Target: u.temperature(p.TargetC), Band: u.difference(p.BandC, "± %.1f"),
+		Deviation: u.difference(p.DeviationC, "%+.1f"),
+		Slope:     u.difference(p.SlopeCPerMin, "%+.1f") + perMinute(p.SlopeCPerMin),
+		Held:      figure(p.HeldMin, "%.0f min"),
+		SinceStir: figure(p.SinceStirS, "%.0f s"),
+		Plate:     u.temperature(p.PlateC),
+		Draw:      figure(p.DrawToPushS, "%.0f s before the push"),
+	}
+}
+
+func perMinute(f frames.Figure) string {
+	if !f.Known() {
+		return ""
+	}
+	return "/min"
+}
+
+// beside says how far a melt was from its own target.
+func (u Unit) beside(deviationC frames.Figure) string {
+	side := "above"
+	if deviationC < 0 {
+		side = "below"
+	}
+	return u.difference(frames.Figure(math.Abs(float64(deviationC))), "%.1f") + " " + side + " its own target"
+}
+
+func verdictLine(all []shot.Verdict) string {
+	if len(all) == 0 {
+		return "not judged"
+	}
+	var words []string
+	for _, v := range all {
+		words = append(words, v.String())
+	}
+	return strings.Join(words, "; ")
+}
+
+func orNotRecorded(typed string) string {
+	if typed == "" {
+		return NotRecorded
+	}
+	return typed
+}
+
+// Clock spells a time of the run as h:mm:ss.
+func Clock(at time.Duration) string {
+	s := int(at.Seconds())
+	return fmt.Sprintf("%d:%02d:%02d", s/3600, s/60%60, s%60)
+}
+
+// Heading names the run in one line.
+func (r Review) Heading() string {
+	return fmt.Sprintf("run %d · %s, version %d", r.Run.ID, r.Run.Recipe, r.Run.Version)
+}
+
+// Subheading says when it was and how it stands.
+func (r Review) Subheading() string {
+	took := time.Duration(r.Run.TookS * float64(time.Second)).Round(time.Minute)
+	text := fmt.Sprintf("%s · %s · %s", r.Run.Began.Format("2006-01-02 15:04"), minutes(took), StateWords(r.Run.State))
+	if r.Parts > 1 {
+		text += fmt.Sprintf(" · in %d parts", r.Parts)
+	}
+	if r.Run.Invented {
+		text += " · simulated bench, invented"
+	}
+	return text
+}
+
+func minutes(d time.Duration) string {
+	if d < time.Hour {
+		return fmt.Sprintf("%d min", int(d.Minutes()))
+	}
+	return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
+}
+
+// StateWords is the state of a run in words.
+func StateWords(s history.State) string {
+	if s == history.Recording {
+		return "being recorded"
+	}
+	return string(s)
+}
+
+// Line is an event in words.
+type Line struct {
+	At    string
+	Where string // the colour, or "bench"
+	What  string
+	// Alarm is true for what the guard found.
+	Alarm bool
+}
+
+// Lines are the events of the run in words. Stirs are left out on request: there
+// are as many of them as of all others together.
+func (r Review) Lines(withStirs bool) []Line {
+	var lines []Line
+	number := 0
+	for _, e := range r.Events {
+		if e.Kind == history.Stirred && !withStirs {
+			continue
+		}
+		what := EventWords(e)
+		if e.Kind == history.ShotPushed {
+			number++
+			what = fmt.Sprintf("shot %d", number)
+			if e.Text != "" {
+				what += ", mould: " + e.Text
+			}
+		}
+		lines = append(lines, Line{At: Clock(e.At), Where: r.colour(e.Pot), What: what,
+			Alarm: e.Kind == history.Alarm || e.Kind == history.HeatTripped})
+	}
+	return lines
+}
+
+// EventWords is what happened, without when and where.
+func EventWords(e history.Event) string {
+	words := string(e.Kind)
+	for _, more := range []string{e.Text, e.Amount} {
+		if more != "" {
+			words += ", " + more
+		}
+	}
+	return words
+}
+
+// Deviations is what was changed at the bench: the run is its recipe version plus
+// these.
+func (r Review) Deviations() []config.Deviation {
+	var all []config.Deviation
+	for _, e := range r.Events {
+		if e.Pot < 0 || e.Pot >= len(r.Settings.Pots) {
+			continue
+		}
+		d := config.Deviation{Pot: r.Settings.Pots[e.Pot].Name, SetpointC: math.NaN()}
+		switch {
+		case e.Kind == history.NewSetpoint:
+			d.SetpointC = e.C
+		case e.Kind == history.Addition && e.Text != "" && e.Amount != "":
+			d.Addition = config.Colourant{Name: e.Text, Amount: e.Amount}
+		default:
+			continue
+		}
+		all = append(all, d)
+	}
+	return all
+}
+
+// DeviationLines are the deviations in words.
+func (r Review) DeviationLines(u Unit) []string {
+	var lines []string
+	for _, e := range r.Events {
+		switch {
+		case e.Kind == history.NewSetpoint:
+			lines = append(lines, fmt.Sprintf("%s at %s: set-point %s", r.colour(e.Pot), Clock(e.At), u.temperature(frames.Figure(e.C))))
+		case e.Kind == history.Addition:
+			lines = append(lines, fmt.Sprintf("%s at %s: %s", r.colour(e.Pot), Clock(e.At), additionWords(e)))
+		}
+	}
+	return lines
+}
+
+func additionWords(e history.Event) string {
+	switch {
+	case e.Text == "" && e.Amount == "":
+		return "addition, what and how much " + NotRecorded
+	case e.Amount == "":
+		return e.Text + " added, how much " + NotRecorded
+	}
+	return strings.TrimSpace(e.Amount+" "+e.Text) + " added"
+}
