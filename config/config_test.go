@@ -33,7 +33,7 @@ func TestEveryKeyOfABench(t *testing.T) {
 		{Name: "amplifier", Line: "b", Unit: 247, Timeout: 250 * time.Millisecond, MaxGap: 4},
 		{Name: "relays", Line: "b", Unit: 2, Timeout: 120 * time.Millisecond},
 	}, b.Devices)
-	require.Len(t, b.Channels, 5)
+	require.Len(t, b.Channels, 6)
 	melt := b.Channels[0]
 	assert.InDelta(t, -1.5, melt.CorrectionC, 1e-9) // −2.7 °F as a difference
 	melt.CorrectionC = 0

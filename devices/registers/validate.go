@@ -196,13 +196,22 @@ func (k *checker) correction() {
 }
 
 // inverted refuses an inversion where a coil that is 0 must mean off: that is
-// what a device starts with, and what it falls back to when nobody writes.
+// what a device starts with, and what it falls back to when nobody writes. It
+// refuses one as well where an input that reads 0 must not let heat flow: so does
+// a broken wire.
 func (k *checker) inverted() {
+	if !k.Invert {
+		return
+	}
 	switch {
-	case k.Invert && k.Type != Bit:
+	case k.Type != Bit:
 		k.wrong("invert", k.Invert, "only a bit can be inverted", "leave it out")
-	case k.Invert && (k.kind == heater || k.Role == Contactor):
+	case k.kind == heater || k.Role == Contactor:
 		k.wrong("invert", k.Invert, "a coil that is still 0 would mean heat", "leave it out, and wire the coil so that 0 is off")
+	case k.Role == Enable:
+		k.wrong("invert", k.Invert, "a broken wire would read as pressed", "leave it out, and wire the button normally open")
+	case k.Role == EStop || k.Role == CutOut || k.Role == Fan:
+		k.wrong("invert", k.Invert, "a broken wire would read as healthy", "leave it out, and wire the contact normally closed")
 	}
 }
 

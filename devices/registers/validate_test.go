@@ -32,7 +32,7 @@ func coldJunctionChannel() Channel {
 }
 
 func contactChannel() Channel {
-	return Channel{Role: EStop, Device: "contacts", Function: 2, Type: Bit, Scale: 1, Invert: true}
+	return Channel{Role: Pedal, Device: "contacts", Function: 2, Type: Bit, Scale: 1, Invert: true}
 }
 
 func heaterChannel() Channel {
@@ -78,16 +78,16 @@ func TestMistakesAreNamedWithTheirFix(t *testing.T) {
 	for _, x := range []change{
 		{meltChannel, func(c *Channel) { c.Role = "lid" }, `role: "lid": not known; write melt, plate, injector, mould, room, cold-junction, e-stop, cut-out, fan, pedal, enable, heater, lamp, buzzer or contactor`},
 		{meltChannel, func(c *Channel) { c.Pot = "" }, `pot: a melt belongs to a pot; write the pot's name`},
-		{contactChannel, func(c *Channel) { c.Pot = "left" }, `pot: "left": role e-stop belongs to no pot; leave it out`},
+		{contactChannel, func(c *Channel) { c.Pot = "left" }, `pot: "left": role pedal belongs to no pot; leave it out`},
 		{meltChannel, func(c *Channel) { c.Device = "" }, `device: missing; write the name of a device of the bench`},
 		{meltChannel, func(c *Channel) { c.Function = 16 }, `function: "16": does not go with role melt and type int16; write 3 or 4`},
-		{contactChannel, func(c *Channel) { c.Function = 4 }, `function: "4": does not go with role e-stop and type bit; write 1 or 2`},
+		{contactChannel, func(c *Channel) { c.Function = 4 }, `function: "4": does not go with role pedal and type bit; write 1 or 2`},
 		{heaterChannel, func(c *Channel) { c.Function = 3 }, `function: "3": does not go with role heater and type uint16; write 6 or 16`},
 		{heaterChannel, func(c *Channel) { c.Function, c.Type = 6, Float32 }, `function: "6": does not go with role heater and type float32; write 16`},
 		{switchChannel, func(c *Channel) { c.Function = 16 }, `function: "16": does not go with role heater and type bit; write 5 or 15`},
 		{lampChannel, func(c *Channel) { c.Function = 1 }, `function: "1": does not go with role lamp and type bit; write 5 or 15`},
 		{meltChannel, func(c *Channel) { c.Type = Bit }, `type: "bit": role melt does not come so; write int16, uint16, int32, uint32 or float32`},
-		{contactChannel, func(c *Channel) { c.Type = Int16 }, `type: "int16": role e-stop does not come so; write bit`},
+		{contactChannel, func(c *Channel) { c.Type = Int16 }, `type: "int16": role pedal does not come so; write bit`},
 		{heaterChannel, func(c *Channel) { c.Type = "int8" }, `type: "int8": role heater does not come so; write bit, int16, uint16, int32, uint32 or float32`},
 		{meltChannel, func(c *Channel) { c.Address, c.Type = 65535, Uint32 }, `address: "65535": the value's second register would be beyond 65535; check the address`},
 		{meltChannel, func(c *Channel) { c.Words = "middle-first" }, `words: "middle-first": not known; write high-first or low-first`},
@@ -110,13 +110,17 @@ func TestMistakesAreNamedWithTheirFix(t *testing.T) {
 		{heaterChannel, func(c *Channel) { c.Scale = 0.00001 }, `scale: "1e-05": full power does not fit into the type; write a larger scale or type`},
 		{meltChannel, func(c *Channel) { c.Sentinels = []float64{0x8000} }, `sentinels: "32768": int16 never reads so; write the number as the type reads it, such as -32768 for 0x8000 in int16`},
 		{millivoltChannel, func(c *Channel) { c.Sentinels = []float64{0.1} }, `sentinels: "0.1": float32 never reads so; write the number as the type reads it, such as -32768 for 0x8000 in int16`},
-		{contactChannel, func(c *Channel) { c.Sentinels = []float64{1} }, `sentinels: "1": role e-stop has no measurement; leave it out`},
+		{contactChannel, func(c *Channel) { c.Sentinels = []float64{1} }, `sentinels: "1": role pedal has no measurement; leave it out`},
 		{meltChannel, func(c *Channel) { c.Status.Function = 2 }, `status.function: "2": a status is read from a register; write 3 or 4`},
 		{meltChannel, func(c *Channel) { c.Status.Open = 0 }, `status: no bit of it means anything; write a mask for open, shorted or fault, such as 0x0001`},
-		{contactChannel, func(c *Channel) { c.Status = &Status{Function: 4, Fault: 1} }, `status: role e-stop has no measurement; leave it out`},
+		{contactChannel, func(c *Channel) { c.Status = &Status{Function: 4, Fault: 1} }, `status: role pedal has no measurement; leave it out`},
 		{meltChannel, func(c *Channel) { c.Invert = true }, `invert: "true": only a bit can be inverted; leave it out`},
 		{switchChannel, func(c *Channel) { c.Invert = true }, `invert: "true": a coil that is still 0 would mean heat; leave it out, and wire the coil so that 0 is off`},
 		{lampChannel, func(c *Channel) { c.Role = Contactor }, `invert: "true": a coil that is still 0 would mean heat; leave it out, and wire the coil so that 0 is off`},
+		{contactChannel, func(c *Channel) { c.Role = EStop }, `invert: "true": a broken wire would read as healthy; leave it out, and wire the contact normally closed`},
+		{contactChannel, func(c *Channel) { c.Role = CutOut }, `invert: "true": a broken wire would read as healthy; leave it out, and wire the contact normally closed`},
+		{contactChannel, func(c *Channel) { c.Role = Fan }, `invert: "true": a broken wire would read as healthy; leave it out, and wire the contact normally closed`},
+		{contactChannel, func(c *Channel) { c.Role = Enable }, `invert: "true": a broken wire would read as pressed; leave it out, and wire the button normally open`},
 		{meltChannel, func(c *Channel) { c.Thermocouple = "K" }, `thermocouple: "K": only millivolts are converted here; leave it out, and set the type on the device`},
 		{millivoltChannel, func(c *Channel) { c.Thermocouple = "" }, `thermocouple: millivolts need the type of their thermocouple; write B, E, J, K, N, R, S or T`},
 		{meltChannel, func(c *Channel) { c.CorrectionC = math.NaN() }, `correction: "NaN": not a finite number; write a temperature difference, such as -1.2 C`},
