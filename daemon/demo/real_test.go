@@ -79,11 +79,20 @@ func TestRealTimeOverAPseudoTerminal(t *testing.T) {
 	assert.NotContains(t, drawing(d.Bench), true)
 }
 
-// enable presses the bench's button, which must have been let go since the last
-// time, and waits until every heater draws power.
+// enable presses the bench's button, which must have been seen open for a second
+// before, and waits until every heater draws power.
 func enable(t *testing.T, d *Demo) {
 	t.Helper()
-	eventually(t, func() bool { return !d.Daemon.Hub().Latest().Contacts.Enable.Closed })
+	since := time.Duration(-1)
+	eventually(t, func() bool {
+		f := d.Daemon.Hub().Latest()
+		if f.Contacts.Enable.Closed {
+			since = -1
+		} else if since < 0 {
+			since = f.Time
+		}
+		return since >= 0 && f.Time-since > 1200*time.Millisecond
+	})
 	d.Bench.PressEnable()
 	eventually(t, func() bool { return !slices.Contains(drawing(d.Bench), false) })
 }

@@ -146,8 +146,8 @@ func (p *power) store(t tables, dutyWritten bool, now time.Duration) bool {
 	return true
 }
 
-// pressFor is how long a person keeps a button pressed.
-const pressFor = 500 * time.Millisecond
+// pressFor is how long a person keeps a button pressed (common practice, no source).
+const pressFor = 800 * time.Millisecond
 
 // contacts is the input/output module. The cut-out is its own latch; emergency
 // stop and fan are healthy unless a fault says otherwise.

@@ -23,8 +23,8 @@ func (b *Bench) Add(pot int, volumeML float64) {
 // Draught opens or shuts the door.
 func (b *Bench) Draught(on bool) { b.do(func() { b.draught = on }) }
 
-// PressEnable presses the enable button for half a second, from now.
+// PressEnable presses the enable button as a person does, from now.
 func (b *Bench) PressEnable() { b.do(func() { b.contacts.enableUntil = b.at + pressFor }) }
 
-// PressPedal presses the pedal for half a second, from now.
+// PressPedal presses the pedal as a person does, from now.
 func (b *Bench) PressPedal() { b.do(func() { b.contacts.pedalUntil = b.at + pressFor }) }
