@@ -126,10 +126,10 @@ func scripted(melt, plate *float64) *rig {
 func TestShortDipKeepsTheDwell(t *testing.T) {
 	melt, plate := 174.0, 190.0
 	r := scripted(&melt, &plate)
-	r.press()
+	began := r.press().Pots[0].Dwelled // a dwell is time at heat, whoever gave it
 	r.run(time.Minute)
 	dwelled := r.f.Pots[0].Dwelled
-	assert.InDelta(t, 60, dwelled.Seconds(), 1)
+	assert.InDelta(t, 60, (dwelled - began).Seconds(), 1)
 	melt = 168
 	r.run(10 * time.Second)
 	stopped := r.f.Pots[0].Dwelled
@@ -225,6 +225,51 @@ func TestTripped(t *testing.T) {
 	assert.False(t, r.f.Outputs.Contactor)
 	assert.Equal(t, control.HeatEnabled, r.press().Heat)
 	assert.True(t, r.f.Outputs.Contactor)
+}
+
+// TestTheButtonCountsAsItIsLetGo (ISO 13849-1:2015, 5.2.2, from memory), and not
+// where it chatters, is knocked or is stuck.
+func TestTheButtonCountsAsItIsLetGo(t *testing.T) {
+	r := newRig(demoSettings(), 21)
+	r.hold()
+	assert.Equal(t, control.HeatBlocked, r.f.Heat, "not while it is held")
+	assert.Equal(t, control.HeatEnabled, r.step().Heat)
+
+	r = newRig(demoSettings(), 21)
+	r.button(false, time.Minute)
+	for range 100 {
+		r.button(true, period)
+		r.button(false, period)
+		require.Equal(t, control.HeatBlocked, r.f.Heat, "chatter")
+	}
+	r.button(false, time.Minute)
+	r.button(true, 6*time.Second)
+	assert.Equal(t, control.HeatBlocked, r.step().Heat, "stuck")
+	assert.Equal(t, control.HeatEnabled, r.press().Heat, "and a press after all that")
+}
+
+// TestWeldedRelayUnseen: a relay that stays closed, and a pot that lost both
+// probes: its own output ends nothing, the contactor does.
+func TestWeldedRelayUnseen(t *testing.T) {
+	r := readyRig()
+	held := r.bodies[0].melt
+	r.welded = true
+	r.script = func(in *control.Input) {
+		in.Pots[0].Melt.Fault, in.Pots[0].Plate.Fault = reading.Open, reading.Open
+	}
+	r.step()
+	assert.Zero(t, r.f.Outputs.Duty[0])
+	assert.True(t, r.f.Outputs.Contactor, "a lost frame is no reason to drop it")
+	r.run(3 * time.Second)
+	assert.False(t, r.f.Outputs.Contactor)
+	assert.True(t, latchedIn(&r.f, guard.PotUnseen))
+	peak := held
+	for range 10 * time.Minute / period {
+		r.step()
+		peak = math.Max(peak, r.bodies[0].melt)
+	}
+	fmt.Printf("a welded relay on a pot without probes: the contactor opens after 3 s, the melt peaked %.1f °C higher\n", peak-held)
+	assert.Less(t, peak, r.settings.Limits.MeltTripC)
 }
 
 // TestAllOff from the page: off, and only the bench's button heats again.
@@ -459,21 +504,15 @@ func TestReplay(t *testing.T) {
 	r := newRig(demoSettings(), 21)
 	r.keep = true
 	var frames []string
-	see := func(f *control.Frame) { frames = append(frames, text(f)) }
-	record := func() { frames = append(frames, text(&r.f)) }
-	r.step()
-	record()
-	r.script = func(in *control.Input) { in.Contacts.Enable = contact(true) }
-	r.step()
-	record()
-	r.script = nil
-	r.evening(20*time.Minute, see)
+	r.seen = func(f *control.Frame) { frames = append(frames, text(f)) }
+	r.press()
+	r.evening(20*time.Minute, nil)
 	r.script = func(in *control.Input) { in.Pots[1].Melt.C = math.NaN() }
-	r.evening(5*time.Second, see)
+	r.evening(5*time.Second, nil)
 	r.script = func(in *control.Input) { in.Elapsed = 0; in.Contacts.EStop = contact(false) }
-	r.evening(time.Second, see)
+	r.evening(time.Second, nil)
 	r.script = nil
-	r.evening(time.Minute, see)
+	r.evening(time.Minute, nil)
 
 	again := control.NewBench(demoSettings())
 	var f control.Frame
@@ -491,11 +530,17 @@ func TestNoInputHeatsUnearned(t *testing.T) {
 	heated := 0
 	rapid.Check(t, func(t *rapid.T) {
 		r := newRig(demoSettings(), rapid.Float64Range(15, 185).Draw(t, "startC"))
-		odd := func(name string) bool { return rapid.IntRange(0, 100).Draw(t, name) == 0 }
-		r.script = func(in *control.Input) {
-			if r.cycle > 1 {
-				in.Contacts.Enable = contact(rapid.IntRange(0, 3).Draw(t, "enable") == 0)
+		odd := func(name string) bool { return rapid.IntRange(0, 400).Draw(t, name) == 400 }
+		closed, left := true, 0
+		button := func() bool { // changes at random, at a person's pace or at that of chatter
+			if left == 0 {
+				closed, left = !closed, rapid.IntRange(1, 10).Draw(t, "button")
 			}
+			left--
+			return closed
+		}
+		r.script = func(in *control.Input) {
+			in.Contacts.Enable = contact(button())
 			if odd("elapsed") {
 				in.Elapsed = rapid.SampledFrom([]time.Duration{0, -1, time.Second, time.Hour}).Draw(t, "elapsed")
 			}

@@ -72,10 +72,12 @@ type rig struct {
 	in       control.Input
 	f        control.Frame
 	bodies   []body
+	welded   bool // the first pot's relay: only the contactor ends its heat
 	noise    *rand.Rand
 	cycle    int
 	script   func(*control.Input)
-	saved    []control.Input // every input, where keep is set
+	seen     func(*control.Frame) // done with every frame while it is not nil
+	saved    []control.Input      // every input, where keep is set
 	keep     bool
 }
 
@@ -114,10 +116,16 @@ func (r *rig) step(commands ...control.Command) *control.Frame {
 		r.saved = append(r.saved, in)
 	}
 	r.bench.Step(&r.in, &r.f)
+	if r.seen != nil {
+		r.seen(&r.f)
+	}
 	for i := range r.bodies {
 		watts := 0.0
 		if r.f.Outputs.Contactor {
 			watts = r.f.Outputs.Duty[i] * r.settings.Pots[i].HeaterW
+			if r.welded && i == 0 {
+				watts = r.settings.Pots[i].HeaterW
+			}
 		}
 		r.bodies[i].step(watts)
 	}
@@ -131,17 +139,29 @@ func (r *rig) run(d time.Duration) *control.Frame {
 	return &r.f
 }
 
-// press presses the bench's enable button for one cycle.
-func (r *rig) press() *control.Frame {
-	r.step()
+// button makes the cycles of a span with the bench's enable button held down or
+// let go.
+func (r *rig) button(closed bool, d time.Duration) *control.Frame {
 	before := r.script
 	r.script = func(in *control.Input) {
 		if before != nil {
 			before(in)
 		}
-		in.Contacts.Enable = contact(true)
+		in.Contacts.Enable = contact(closed)
 	}
 	defer func() { r.script = before }()
+	return r.run(d)
+}
+
+// hold leaves the button alone and then holds it down, for as long as a press needs.
+func (r *rig) hold() {
+	r.button(false, 1200*time.Millisecond)
+	r.button(true, 800*time.Millisecond)
+}
+
+// press presses the button and lets it go, in the last cycle.
+func (r *rig) press() *control.Frame {
+	r.hold()
 	return r.step()
 }
 

@@ -83,6 +83,13 @@ var stories = []struct {
 		false, period, guard.PlateUnusable, "NaN: heat off, and say so",
 	},
 	{
+		"both probes of a pot are torn off",
+		func(in, _ *control.Input, _ time.Duration) {
+			in.Pots[0].Melt.Fault, in.Pots[0].Plate.Fault = reading.Open, reading.Open
+		},
+		true, 3 * time.Second, guard.PotUnseen, "a relay that is stuck is ended while nobody sees its pot",
+	},
+	{
 		"a dead amplifier reads zero",
 		func(in, _ *control.Input, _ time.Duration) { in.Pots[0].Melt.C = 0 },
 		false, period, guard.MeltImplausible, "an impossible reading ends with the heat off",

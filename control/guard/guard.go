@@ -67,7 +67,7 @@ type Sight struct {
 	Elapsed time.Duration
 	First   bool
 	Period  time.Duration
-	// EStop, CutOut and Fan are healthy when closed; Enable is pressed when closed.
+	// EStop, CutOut and Fan are healthy when closed; Enable is held down when closed.
 	EStop, CutOut, Fan, Enable reading.Contact
 	// Link is closed while every heater confirms what it is told.
 	Link           reading.Contact
@@ -81,6 +81,11 @@ type PotSight struct {
 	Melt, Plate reading.Temperature
 	// Duty is what the heater was last told, 0 to 1.
 	Duty float64
+}
+
+// missed reports whether cycles are missing before this one.
+func (s *Sight) missed() bool {
+	return !s.First && (s.Elapsed <= 0 || s.Elapsed > 3*s.Period)
 }
 
 // pot returns what is seen of pot i: nothing usable where the sight has no such pot.
@@ -97,8 +102,8 @@ type Guard struct {
 	state   State
 	bench   []finding // by Code
 	pots    []pot
-	button  reading.Edge
-	pressed bool // the button, in this cycle
+	button  button
+	pressed bool // a press of the button has ended in this cycle
 }
 
 // finding is the memory of one rule.
@@ -123,7 +128,8 @@ func New(limits Limits, pots int) *Guard {
 	return g
 }
 
-// Pressed reports whether a person has pressed the enable button in this cycle.
+// Pressed reports whether a person has pressed the enable button, and let it go
+// in this cycle.
 func (g *Guard) Pressed() bool { return g.pressed }
 
 // State returns whether heat may flow.
@@ -136,7 +142,7 @@ func (g *Guard) Look(s *Sight) {
 	for i := range g.pots {
 		g.lookAtPot(i, s.pot(i), s.Elapsed)
 	}
-	g.pressed = g.button.Rising(s.Enable, MaxAge)
+	g.pressed = g.button.released(s.Enable, s.Elapsed, s.missed())
 	if g.pressed {
 		g.press()
 	}
@@ -151,9 +157,8 @@ func (g *Guard) Look(s *Sight) {
 
 // lookAtBench updates the findings that concern the whole bench.
 func (g *Guard) lookAtBench(s *Sight) {
-	late := !s.First && (s.Elapsed <= 0 || s.Elapsed > 3*s.Period)
 	// A cycle that claims to have taken no time still counts as one.
-	g.note(g.bench, MissedCycle, late, max(s.Elapsed, s.Period))
+	g.note(g.bench, MissedCycle, s.missed(), max(s.Elapsed, s.Period))
 	g.note(g.bench, EStopOpen, g.limits.EStop && isOpen(s.EStop), s.Elapsed)
 	g.note(g.bench, CutOutOpen, g.limits.CutOut && isOpen(s.CutOut), s.Elapsed)
 	g.note(g.bench, FanOff, g.limits.Fan && isOpen(s.Fan), s.Elapsed)
@@ -176,6 +181,7 @@ func (g *Guard) lookAtPot(i int, s *PotSight, elapsed time.Duration) {
 	melt := p.melt.look(s.Melt, elapsed, s.Duty > 0 && hotter(s.Plate, s.Melt, meltMovesAtGapC))
 	plate := p.plate.look(s.Plate, elapsed, s.Duty >= plateMovesAtDuty)
 	f := p.found
+	g.note(f, PotUnseen, melt.untrusted() && plate.untrusted(), elapsed)
 	g.note(f, MeltUnusable, melt.unusable, elapsed)
 	g.note(f, PlateUnusable, plate.unusable, elapsed)
 	g.note(f, MeltImplausible, melt.implausible, elapsed)
@@ -225,7 +231,10 @@ func (g *Guard) note(found []finding, c Code, active bool, elapsed time.Duration
 	} else {
 		f.held = max(0, f.held-elapsed/4)
 	}
-	f.active = active && (r.after == 0 || r.Severity == Trip || f.held >= r.after)
+	// What has tripped is active whenever its cause is there: a press right after a
+	// short gap in it must not reset it.
+	atOnce := f.latched || r.Severity == Trip && !r.onlyLasting
+	f.active = active && (atOnce || f.held >= r.after)
 	if !active || r.Severity != Trip || r.neverLatches {
 		return
 	}
@@ -234,7 +243,7 @@ func (g *Guard) note(found []finding, c Code, active bool, elapsed time.Duration
 	}
 }
 
-// press is a person at the bench pressing the enable button: with something
+// press is a person at the bench having pressed the enable button: with something
 // latched it resets what has lost its cause; with nothing latched and nothing
 // in the way it enables heat. It never does both for the whole bench at once.
 func (g *Guard) press() {
@@ -331,12 +340,16 @@ func (g *Guard) Believes(i int) (melt, plate bool) {
 	return melt, plate
 }
 
+// dutyExcess is how far above full power the rounding of floats may bring a duty (E).
+const dutyExcess = 1e-9
+
 // Limit lowers what the loops ask for to what may flow: to zero, or not at all.
-// A duty that is no finite number, or below zero, becomes zero; one above 1 is
-// full power.
+// A duty that is no number from 0 to 1 becomes zero, as it does in the devices:
+// a loop that asks for more than there is is broken, and its 1.5 is no wish for
+// full power. Only what rounding may leave above 1 is full power.
 func (g *Guard) Limit(duty []float64) {
-	for i := range duty {
-		if !(duty[i] > 0) || math.IsInf(duty[i], 1) || i >= len(g.pots) || !g.PotMayHeat(i) {
+	for i, asked := range duty {
+		if !(asked > 0 && asked <= 1+dutyExcess) || i >= len(g.pots) || !g.PotMayHeat(i) {
 			duty[i] = 0
 		}
 		duty[i] = min(duty[i], 1)

@@ -17,36 +17,35 @@ var off, full = []float64{0, 0}, []float64{1, 1}
 
 // Rule: nothing turns heat on by itself.
 func TestNothingButThePressEnables(t *testing.T) {
+	unknown, old := reading.Contact{Fault: reading.Missing}, reading.Contact{Closed: true, Fault: reading.None, Age: MaxAge + 1}
+	future, unwired := reading.Contact{Closed: true, Fault: reading.None, Age: -1}, reading.Contact{Closed: true}
+	open, closed := contact(false), contact(true)
+	type span struct {
+		c     reading.Contact
+		lasts time.Duration
+	}
 	for _, c := range []struct {
 		name  string
-		press func(cycle int) reading.Contact
+		spans []span // again and again
 	}{
-		{"never pressed", func(int) reading.Contact { return contact(false) }},
-		{"held since before the start", func(int) reading.Contact { return contact(true) }},
-		{"unknown, then held", func(i int) reading.Contact {
-			if i < 5 {
-				return reading.Contact{Fault: reading.Missing}
-			}
-			return contact(true)
-		}},
-		{"open, unknown, closed: nobody saw it being pressed", func(i int) reading.Contact {
-			return [...]reading.Contact{contact(false), {Fault: reading.Refused}, contact(true), contact(true)}[i%4]
-		}},
-		{"open, too old, closed", func(i int) reading.Contact {
-			return [...]reading.Contact{contact(false), {Fault: reading.None, Age: MaxAge + 1}, contact(true), contact(true)}[i%4]
-		}},
-		{"open, then closed by an answer that is too old", func(i int) reading.Contact {
-			return [...]reading.Contact{contact(false), {Closed: true, Fault: reading.None, Age: MaxAge + 1}}[i%2]
-		}},
-		{"open, then closed by an answer from the future", func(i int) reading.Contact {
-			return [...]reading.Contact{contact(false), {Closed: true, Fault: reading.None, Age: -1}}[i%2]
-		}},
-		{"not wired", func(i int) reading.Contact { return reading.Contact{Closed: i%2 == 1} }},
+		{"never pressed", []span{{open, time.Minute}}},
+		{"held since before the start", []span{{closed, time.Minute}}},
+		{"held since before the start, then let go, but for knocks", []span{{closed, time.Second}, {open, time.Minute}, {closed, pressMin}, {open, time.Second}}},
+		{"unknown, then held, then let go", []span{{unknown, time.Second}, {closed, time.Second}, {open, period}}},
+		{"open, unknown, closed: nobody saw it being pressed", []span{{open, 2 * time.Second}, {unknown, period}, {closed, time.Second}, {open, period}}},
+		{"closed, unknown, open: nobody saw it being let go", []span{{open, 2 * time.Second}, {closed, time.Second}, {unknown, period}}},
+		{"open, too old, closed", []span{{open, 2 * time.Second}, {old, period}, {closed, time.Second}, {open, period}}},
+		{"open, then closed by answers that are too old", []span{{open, 2 * time.Second}, {old, time.Second}}},
+		{"open, then closed by answers from the future", []span{{open, 2 * time.Second}, {future, time.Second}}},
+		{"not wired", []span{{unwired, time.Second}, {reading.Contact{}, 2 * time.Second}}},
+		{"taped down", []span{{open, 2 * time.Second}, {closed, time.Minute}}},
+		{"a knock now and then", []span{{open, 2 * time.Second}, {closed, pressMin}}},
 	} {
 		r := newRig(limits)
-		for i := range 100 {
-			r.spoil = func(s *Sight) { s.Enable = c.press(i) }
-			assert.Equal(t, off, r.step(), c.name)
+		for range 10 {
+			for _, span := range c.spans {
+				assert.Equal(t, off, r.button(span.c, span.lasts), c.name)
+			}
 		}
 		assert.Equal(t, Blocked, r.g.State(), c.name)
 	}
@@ -160,8 +159,11 @@ func TestTimeStepsThatAreNone(t *testing.T) {
 		assert.Equal(t, off, r.step(), "%v", elapsed)
 		r = newRig(limits)
 		r.step()
+		r.hold()
 		r.spoil = func(s *Sight) { s.Elapsed = elapsed }
-		assert.Equal(t, off, r.press(), "%v: nor is heat enabled in such a cycle", elapsed)
+		assert.Equal(t, off, r.step(), "%v: nor is heat enabled in such a cycle", elapsed)
+		r.spoil = nil
+		assert.Equal(t, off, r.step(), "%v: nor after it", elapsed)
 	}
 	r := enabled(limits)
 	r.spoil = func(s *Sight) { s.Elapsed = 3 * period }
@@ -313,17 +315,18 @@ func TestResetLiftsOnlyWhatLostItsCause(t *testing.T) {
 }
 
 func TestLimitOnlyLowers(t *testing.T) {
-	asked := []float64{0, 0.25, 1, 1.5, -1, math.SmallestNonzeroFloat64}
-	g := New(limits, len(asked))
-	duty := append([]float64(nil), asked...)
-	g.Limit(duty)
-	assert.Equal(t, make([]float64, len(asked)), duty, "nothing was ever looked at")
-
+	left := map[float64]float64{ // by what is asked
+		0: 0, 0.25: 0.25, 1: 1, -1: 0, math.SmallestNonzeroFloat64: math.SmallestNonzeroFloat64,
+		math.Nextafter(1, 2): 1, 1 + dutyExcess: 1, // rounding
+		1 + 2*dutyExcess: 0, 1.5: 0, math.MaxFloat64: 0, // a broken loop
+	}
 	r := enabled(limits)
-	for _, want := range asked {
-		duty := []float64{want, want}
+	for asked, left := range left {
+		duty := []float64{asked, asked}
 		r.g.Limit(duty)
-		assert.Equal(t, math.Min(math.Max(want, 0), 1), duty[0])
+		assert.Equal(t, []float64{left, left}, duty, asked)
+		New(limits, len(duty)).Limit(duty)
+		assert.Equal(t, off, duty, "nothing was ever looked at")
 	}
 	for _, nan := range notNumbers {
 		duty := []float64{nan, 0.5}
@@ -333,6 +336,23 @@ func TestLimitOnlyLowers(t *testing.T) {
 	long := []float64{1, 1, 1, 1}
 	r.g.Limit(long)
 	assert.Equal(t, []float64{1, 1, 0, 0}, long, "a pot the guard does not know gets nothing")
+}
+
+// TestLimitIsZeroOrWhatWasAsked, for any float there is.
+func TestLimitIsZeroOrWhatWasAsked(t *testing.T) {
+	r := enabled(limits)
+	rapid.Check(t, func(t *rapid.T) {
+		asked := rapid.OneOf(rapid.Float64(), rapid.Float64Range(0, 1), rapid.Float64Range(1, 1+2*dutyExcess)).Draw(t, "asked")
+		duty := []float64{asked, 0.5}
+		r.g.Limit(duty)
+		want := 0.0
+		if asked > 0 && asked <= 1 {
+			want = asked
+		} else if asked > 1 && asked-1 <= dutyExcess {
+			want = 1
+		}
+		assert.Equal(t, []float64{want, 0.5}, duty)
+	})
 }
 
 // TestASightWithoutThePot: what is not seen is not heated.
@@ -377,7 +397,7 @@ func TestBelieves(t *testing.T) {
 
 // anySight draws a sight that is mostly healthy, so that heat is reached at all.
 func anySight(t *rapid.T, cycle int) Sight {
-	odd := func(name string) bool { return rapid.IntRange(0, 80).Draw(t, name) == 0 }
+	odd := func(name string) bool { return rapid.IntRange(0, 400).Draw(t, name) == 400 }
 	anyContact := func(name string) reading.Contact {
 		if !odd(name) {
 			return contact(true)
@@ -402,7 +422,6 @@ func anySight(t *rapid.T, cycle int) Sight {
 	s := Sight{
 		Elapsed: period, First: cycle == 0, Period: period,
 		EStop: anyContact("e-stop"), CutOut: anyContact("cut-out"), Fan: anyContact("fan"), Link: anyContact("link"),
-		Enable: contact(rapid.IntRange(0, 3).Draw(t, "enable") == 0),
 		AllOff: odd("all off"),
 	}
 	if odd("elapsed") {
@@ -427,14 +446,17 @@ func TestHeatIsEarnedEveryCycle(t *testing.T) {
 		l.HeatersProven = rapid.IntRange(0, 9).Draw(t, "proven") > 0
 		l.EStop = rapid.IntRange(0, 9).Draw(t, "e-stop wired") > 0
 		g := New(l, 2)
-		var before Sight
+		var record []sighting
+		button := hand{t: t}
 		pressed := false // since the last thing that blocks
-		for cycle := range rapid.IntRange(1, 150).Draw(t, "cycles") {
+		for cycle := range rapid.IntRange(1, 300).Draw(t, "cycles") {
 			s := anySight(t, cycle)
+			s.Enable = button.next()
 			g.Look(&s)
 			duty := []float64{1, 1}
 			g.Limit(duty)
-			pressed = pressed || cycle > 0 && !before.Enable.Closed && s.Enable.Closed
+			record = append(record, sighting{s.Enable, s.Elapsed, cycle > 0 && (s.Elapsed <= 0 || s.Elapsed > 3*period)})
+			pressed = pressed || pressEnds(record)
 			if s.AllOff {
 				pressed = false
 			}
@@ -486,7 +508,6 @@ func TestHeatIsEarnedEveryCycle(t *testing.T) {
 					}
 				}
 			}
-			before = s
 		}
 	})
 	fmt.Printf("heat was earned in %d pot-cycles, %d latched findings were seen\n", heated, latchedEver)

@@ -18,6 +18,9 @@ type probe struct {
 // doubt is what is wrong with a reading in this cycle.
 type doubt struct{ unusable, implausible, frozen bool }
 
+// untrusted reports whether the reading says nothing of its pot.
+func (d doubt) untrusted() bool { return d.unusable || d.implausible || d.frozen }
+
 // look judges one reading. mustMove says that a live reading would change now.
 func (p *probe) look(t reading.Temperature, elapsed time.Duration, mustMove bool) doubt {
 	p.sinceGood += max(elapsed, 0)

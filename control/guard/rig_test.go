@@ -69,23 +69,34 @@ func (r *rig) run(d time.Duration) {
 	}
 }
 
-// press lets the button go and presses it for one cycle, whatever else is going on.
-func (r *rig) press() []float64 {
+// hold leaves the button alone for as long as a press needs before it, and then
+// holds it down for as long as a press needs, whatever else is going on.
+func (r *rig) hold() {
+	r.button(contact(false), openBefore+period)
+	r.button(contact(true), pressMin+period)
+}
+
+// button makes the cycles of a span with the button as given, and returns what
+// the guard leaves of full power in the last one.
+func (r *rig) button(c reading.Contact, d time.Duration) (duty []float64) {
 	spoil := r.spoil
-	with := func(closed bool) func(*Sight) {
-		return func(s *Sight) {
-			if spoil != nil {
-				spoil(s)
-			}
-			s.Enable = contact(closed)
+	r.spoil = func(s *Sight) {
+		if spoil != nil {
+			spoil(s)
 		}
+		s.Enable = c
 	}
-	r.spoil = with(false)
-	r.step()
-	r.spoil = with(true)
-	duty := r.step()
+	for range d / period {
+		duty = r.step()
+	}
 	r.spoil = spoil
 	return duty
+}
+
+// press presses the button and lets it go, in the last cycle.
+func (r *rig) press() []float64 {
+	r.hold()
+	return r.step()
 }
 
 // enabled returns a rig with heat enabled for a while.

@@ -10,7 +10,7 @@ import (
 	"meltwarden/control/reading"
 )
 
-// The events that can befall a guard, each of them one or two cycles.
+// The events that can befall a guard, each of them a few seconds at most.
 type event struct {
 	name string
 	do   func(*rig) []float64
@@ -32,11 +32,6 @@ func during(spoil func(*Sight), do func(*rig) []float64) func(*rig) []float64 {
 
 func openEStop(s *Sight) { s.EStop = contact(false) }
 
-// button makes one cycle with the enable button as given.
-func button(c reading.Contact) func(*rig) []float64 {
-	return during(func(s *Sight) { s.Enable = c }, (*rig).step)
-}
-
 // events are in the order of the columns below.
 var events = []event{
 	{"a quiet cycle", (*rig).step},
@@ -53,10 +48,28 @@ var events = []event{
 		return during(func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }, func(r *rig) []float64 { r.run(5 * time.Second); return r.step() })(r)
 	}},
 	{"the button found held down after a gap", func(r *rig) []float64 {
-		button(reading.Contact{Fault: reading.Missing})(r)
-		return during(func(s *Sight) { s.Enable = contact(true) }, func(r *rig) []float64 { r.step(); return r.step() })(r)
+		r.button(contact(false), 2*time.Second)
+		r.button(reading.Contact{Fault: reading.Missing}, period)
+		r.button(contact(true), time.Second)
+		return r.step()
 	}},
-	{"a press with a fault", button(reading.Contact{Closed: true, Fault: reading.Refused})},
+	{"a press with a fault", func(r *rig) []float64 {
+		r.button(contact(false), 2*time.Second)
+		r.button(reading.Contact{Closed: true, Fault: reading.Refused}, time.Second)
+		return r.step()
+	}},
+	{"the button held for too long", func(r *rig) []float64 {
+		r.button(contact(false), 2*time.Second)
+		r.button(contact(true), pressMax+2*period)
+		return r.step()
+	}},
+	{"the button chatters", func(r *rig) []float64 {
+		for range 50 {
+			r.button(contact(true), pressMin) // its first and last sight are a cycle less apart
+			r.button(contact(false), openBefore)
+		}
+		return r.step()
+	}},
 }
 
 // TestEveryStateAndEvent lists what every event makes of every state, and the
@@ -94,6 +107,8 @@ func TestEveryStateAndEvent(t *testing.T) {
 			{Blocked, off, byHand},
 			{Blocked, off, seen},
 			{Blocked, off, seen},
+			{Blocked, off, seen},
+			{Blocked, off, seen},
 		}},
 		{"enabled", func() *rig { return enabled(limits) }, []cell{
 			{Enabled, full, earned},
@@ -105,6 +120,8 @@ func TestEveryStateAndEvent(t *testing.T) {
 			{Enabled, off, earned},
 			{Tripped, off, latches},
 			{Enabled, potOff, perPot},
+			{Enabled, full, seen},
+			{Enabled, full, seen},
 			{Enabled, full, seen},
 			{Enabled, full, seen},
 		}},
@@ -125,6 +142,8 @@ func TestEveryStateAndEvent(t *testing.T) {
 			{Enabled, potOff, perPot},
 			{Enabled, potOff, seen},
 			{Enabled, potOff, seen},
+			{Enabled, potOff, seen},
+			{Enabled, potOff, seen},
 		}},
 		{"tripped, the cause there", func() *rig {
 			r := enabled(limits)
@@ -132,6 +151,8 @@ func TestEveryStateAndEvent(t *testing.T) {
 			r.run(time.Second)
 			return r
 		}, []cell{
+			{Tripped, off, latches},
+			{Tripped, off, latches},
 			{Tripped, off, latches},
 			{Tripped, off, latches},
 			{Tripped, off, latches},
@@ -158,6 +179,8 @@ func TestEveryStateAndEvent(t *testing.T) {
 			{Tripped, off, latches},
 			{Tripped, off, latches},
 			{Tripped, off, latches},
+			{Tripped, off, seen},
+			{Tripped, off, seen},
 			{Tripped, off, seen},
 			{Tripped, off, seen},
 		}},

@@ -16,6 +16,7 @@ const (
 	HeaterUnheard
 	MeltOverTemperature
 	PlateOverTemperature
+	PotUnseen
 	MeltHigh
 	MeltUnusable
 	PlateUnusable
@@ -65,6 +66,9 @@ type Rule struct {
 	// after is how long the cause must last before it latches (a trip) or is
 	// told (a warning). A trip's heat is off from the first cycle.
 	after time.Duration
+	// onlyLasting: this trip's heat goes off after that time only, since milder
+	// rows act from the first cycle.
+	onlyLasting bool
 	// onlyWithHeat: it latches only while heat is enabled.
 	onlyWithHeat bool
 	neverLatches bool
@@ -134,6 +138,14 @@ var table = [...]Rule{
 		Name: "plate_over_temperature", Title: "The plate is over its trip temperature",
 		Instruction: "Heat is off. If the plate goes on rising, its relay is stuck: cut the power. Reset at the bench once it has cooled.",
 		Severity:    Trip, Action: AllOff, after: 500 * time.Millisecond,
+	},
+	PotUnseen: {
+		Name: "pot_unseen", Title: "Neither probe of this pot can be trusted",
+		Instruction: "Heat is off. Take the pot for hot; if it smokes or goes on warming, its relay is stuck: cut the power at a distance. Check both probes, their plugs and their module, then press the enable button to reset.",
+		// With one probe left a welded relay still shows as an over-temperature; with
+		// none only the contactor can end it. Later than the pot's own heater, so that
+		// one lost frame does not drop the contactor (E).
+		Severity: Trip, Action: AllOff, after: 3 * time.Second, onlyLasting: true, onlyWithHeat: true,
 	},
 	MeltHigh: {
 		Name: "melt_high", Title: "The melt is too warm",

@@ -2,6 +2,7 @@ package guard
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -32,6 +33,7 @@ var rows = []struct {
 	{HeaterUnheard, "unknown never heats, and a replug turns nothing on", func(s *Sight) { s.Link.Age = MaxAge + 1 }, 0, false},
 	{MeltOverTemperature, "inside limits", func(s *Sight) { s.Pots[0].Melt = good(190) }, 500 * time.Millisecond, true},
 	{PlateOverTemperature, "inside limits", func(s *Sight) { s.Pots[0].Plate = good(250) }, 500 * time.Millisecond, true},
+	{PotUnseen, "unknown is a state of its own: a welded relay heats on unseen", blind(0), 3 * time.Second, false},
 	{MeltUnusable, "a missing reading ends with the heat off", func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }, 3 * time.Second, false},
 	{PlateUnusable, "fresh: younger than a second", func(s *Sight) { s.Pots[0].Plate.Age = MaxAge + 1 }, 3 * time.Second, false},
 	{MeltImplausible, "plausible", func(s *Sight) { s.Pots[0].Melt = good(-25) }, time.Second, false},
@@ -39,6 +41,11 @@ var rows = []struct {
 	{MeltFrozen, "a dead sensor can read a good number", func(s *Sight) { s.Pots[0].Melt, s.Pots[0].Plate = good(150.25), good(185+s.Pots[0].Plate.C-180) }, time.Minute, false},
 	{PlateFrozen, "a dead sensor can read a good number", func(s *Sight) { s.Pots[0].Plate = good(180.25) }, time.Minute, false},
 	{MeltNotFollowing, "a probe in the air must not ask for full power", func(s *Sight) { s.Pots[0].Plate.C += 20 }, 2 * time.Minute, false},
+}
+
+// blind takes both probes of a pot away.
+func blind(pot int) func(*Sight) {
+	return func(s *Sight) { s.Pots[pot].Melt.Fault, s.Pots[pot].Plate.Fault = reading.Open, reading.Open }
 }
 
 // cyclesFor is how many cycles a cause takes to latch: the first one counts.
@@ -295,4 +302,79 @@ func TestUnwrittenHistoryIsToldAndHeatsOn(t *testing.T) {
 	r.spoil = nil
 	r.step()
 	assert.Empty(t, r.g.Append(nil))
+}
+
+// TestAPotNobodySees: its own heater is off in the first cycle; after three
+// seconds the contactor opens, because its relay may be welded.
+func TestAPotNobodySees(t *testing.T) {
+	r := enabled(limits)
+	r.spoil = blind(0)
+	for range cyclesFor(3*time.Second) - 1 {
+		require.Equal(t, []float64{0, 1}, r.step())
+		require.True(t, r.g.MayHeat(), "the contactor stays for a lost frame or two")
+	}
+	assert.Equal(t, off, r.step())
+	assert.False(t, r.g.MayHeat())
+	assert.Equal(t, Tripped, r.g.State())
+	assert.Equal(t, Condition{Code: PotUnseen, Pot: 0, Severity: Trip, Active: true, Latched: true}, r.condition(PotUnseen))
+}
+
+// TestEveryWayNotToSeeAPot: whatever is wrong with the one probe and with the
+// other; one that is right is enough for the others to go on.
+func TestEveryWayNotToSeeAPot(t *testing.T) {
+	wrong := map[string]reading.Temperature{
+		"open": {Fault: reading.Open}, "too old": {C: 150, Fault: reading.None, Age: MaxAge + 1},
+		"NaN": good(math.NaN()), "dead zero": good(0), "below plausible": good(-25),
+	}
+	for melt, m := range wrong {
+		for plate, p := range wrong {
+			r := enabled(limits)
+			r.spoil = func(s *Sight) { s.Pots[1].Melt, s.Pots[1].Plate = m, p }
+			for range cyclesFor(3 * time.Second) {
+				r.step()
+			}
+			assert.True(t, r.latched(PotUnseen), "melt %s, plate %s", melt, plate)
+		}
+		r := enabled(limits)
+		r.spoil = func(s *Sight) { s.Pots[1].Melt = m }
+		r.run(time.Minute)
+		assert.Equal(t, []float64{1, 0}, r.step(), "melt %s, the plate seen", melt)
+		r = enabled(limits)
+		r.spoil = func(s *Sight) { s.Pots[0].Melt, s.Pots[1].Plate = m, m }
+		r.run(time.Minute)
+		assert.Equal(t, off, r.step(), "one probe of each pot")
+		assert.True(t, r.g.MayHeat(), "one probe of each pot: seen, and no trip of the bench")
+	}
+}
+
+// TestAFrozenProbeSeesNothing: what stands still says nothing of its pot either.
+func TestAFrozenProbeSeesNothing(t *testing.T) {
+	r := enabled(limits)
+	r.spoil = func(s *Sight) { s.Pots[0].Plate = good(180.25) }
+	r.run(61 * time.Second)
+	require.True(t, r.condition(PlateFrozen).Active)
+	assert.True(t, r.g.MayHeat())
+	r.spoil = func(s *Sight) { s.Pots[0].Plate, s.Pots[0].Melt.Fault = good(180.25), reading.Open }
+	r.run(3 * time.Second)
+	assert.True(t, r.latched(PotUnseen))
+}
+
+// TestAPotNobodySeesIsNotEnabled; and once it has tripped, a gap in the cause lets
+// no press reset it.
+func TestAPotNobodySeesIsNotEnabled(t *testing.T) {
+	r := newRig(limits)
+	r.spoil = blind(0)
+	r.run(5 * time.Second)
+	assert.Equal(t, off, r.press())
+	assert.Equal(t, Blocked, r.g.State())
+	assert.True(t, r.condition(PotUnseen).Active, "and it says why")
+
+	r = enabled(limits)
+	r.spoil = blind(0)
+	r.run(5 * time.Second)
+	r.spoil = nil
+	r.hold()
+	r.spoil = blind(0)
+	r.step()
+	assert.True(t, r.latched(PotUnseen), "its cause is back in the very cycle of the press")
 }

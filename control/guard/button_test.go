@@ -1,0 +1,218 @@
+package guard
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"meltwarden/control/reading"
+)
+
+// sighting is what one cycle shows of the button.
+type sighting struct {
+	c       reading.Contact
+	elapsed time.Duration
+	missed  bool
+}
+
+// pressEnds is the rule of a press, told over a whole record of sightings and
+// without the guard's own code: it ends in the last one, which is open; before it
+// the contact was seen closed for 0.4 s to 5 s, and before that open for 1 s, each
+// of these less the 50 ms by which cycles may be uneven.
+func pressEnds(record []sighting) bool {
+	const open, closed, unknown = 'o', 'c', '?'
+	states, taken, now := make([]rune, len(record)), make([]time.Duration, len(record)), time.Duration(0)
+	for i, s := range record {
+		now += max(s.elapsed, 0)
+		taken[i] = now - s.c.Age
+		switch {
+		case s.missed || s.c.Fault != reading.None || s.c.Age < 0 || s.c.Age > time.Second:
+			states[i] = unknown
+		case s.c.Closed:
+			states[i] = closed
+		default:
+			states[i] = open
+		}
+	}
+	end := len(states) - 1
+	// span goes back from a cycle for as long as the contact is in a state.
+	span := func(last int, state rune) (before int, lasted time.Duration) {
+		first := last
+		for first >= 0 && states[first] == state {
+			first--
+		}
+		if first == last {
+			return last, -1
+		}
+		return first, taken[last] - taken[first+1]
+	}
+	if end < 0 || states[end] != open {
+		return false
+	}
+	before, down := span(end-1, closed)
+	_, up := span(before, open)
+	return down >= 350*time.Millisecond && down <= 5*time.Second && up >= 950*time.Millisecond
+}
+
+// hand is what can befall a button: presses, and states that last for some cycles.
+type hand struct {
+	t    *rapid.T
+	todo []reading.Contact // the next cycles
+}
+
+var fates = []reading.Contact{
+	{Fault: reading.None}, {Fault: reading.None}, {Closed: true, Fault: reading.None}, {Closed: true, Fault: reading.None},
+	{Closed: true, Fault: reading.Refused}, {Fault: reading.Missing},
+	{Closed: true, Fault: reading.None, Age: MaxAge + 1}, {Fault: reading.None, Age: -1},
+}
+
+// next returns the contact of the next cycle.
+func (h *hand) next() reading.Contact {
+	if len(h.todo) == 0 {
+		if rapid.Bool().Draw(h.t, "press") {
+			h.plan(contact(false), 6, 8)
+			h.plan(contact(true), 3, 26)
+			h.plan(contact(false), 1, 1)
+		} else {
+			h.plan(rapid.SampledFrom(fates).Draw(h.t, "fate"), 1, 27)
+		}
+	}
+	c := h.todo[0]
+	h.todo = h.todo[1:]
+	return c
+}
+
+// plan adds some cycles of a contact, few more often than many.
+func (h *hand) plan(c reading.Contact, least, most int) {
+	many := rapid.IntRange(least, most).Draw(h.t, "cycles")
+	for range rapid.IntRange(least, many).Draw(h.t, "fewer") {
+		h.todo = append(h.todo, c)
+	}
+}
+
+// TestPress: "o" open, "c" closed, "?" unknown, "O" and "C" too old, "m" a missed
+// cycle (closed), "n" the same (open), "d" the closed answer of the last cycle
+// again; "^" marks the cycle in which a press counts.
+func TestPress(t *testing.T) {
+	open, held := strings.Repeat("o", 6), strings.Repeat("c", 26) // just 1 s and 5 s
+	for name, c := range map[string]struct{ cycles, want string }{
+		// ISO 13849-1:2015, 5.2.2 (from memory): a reset takes effect by letting go.
+		"counts as it is let go":       {open + "ccco", ".........^"},
+		"and not while it is held":     {open + "cccc", ".........."},
+		"0.4 s closed is needed":       {open + "cco", "........."},
+		"5 s closed is the most":       {open + held + "o", strings.Repeat(".", 32) + "^"},
+		"stuck":                        {open + held + "co", strings.Repeat(".", 34)},
+		"1 s open is needed":           {"ooooocccooooo", "............."},
+		"held since the start":         {"ccco", "...."},
+		"twice":                        {open + "ccc" + open + "ccco", ".........^........^"},
+		"twice, too soon":              {open + "cccoooooccco", ".........^........"},
+		"unknown before it":            {open + "?ccco", "..........."},
+		"unknown while it is held":     {open + "cc?cco", "............"},
+		"unknown as it is let go":      {open + "ccc?o", "..........."},
+		"too old before it":            {open + "Occco", "..........."},
+		"too old while it is held":     {open + "ccCcco", "............"},
+		"missed while it is held":      {open + "ccmcco", "............"},
+		"missed as it is let go":       {open + "cccno", "..........."},
+		"missed while it is open":      {"oooonooccco", "..........."},
+		"one answer used again":        {open + "cdddo", "..........."},
+		"after a void one, 1 s again":  {open + "cc?cco" + "ooooo" + "ccco", "....................^"},
+		"after a stuck one, 1 s again": {open + held + "cc" + open + "ccco", strings.Repeat(".", 43) + "^"},
+	} {
+		var b button
+		var got strings.Builder
+		for i, cycle := range c.cycles {
+			contact := reading.Contact{Closed: strings.ContainsRune("cCmd", cycle), Fault: reading.None}
+			switch cycle {
+			case '?':
+				contact.Fault = reading.Missing
+			case 'O', 'C':
+				contact.Age = MaxAge + 1
+			case 'd':
+				contact.Age = time.Duration(i-strings.LastIndexByte(c.cycles[:i], 'c')) * period
+			}
+			mark := byte('.')
+			if b.released(contact, period, cycle == 'm' || cycle == 'n') {
+				mark = '^'
+			}
+			got.WriteByte(mark)
+		}
+		want := c.want
+		if n := len(c.cycles) - len(want); n > 0 { // what is left out at the end counts nothing
+			want += strings.Repeat(".", n)
+		}
+		assert.Equal(t, want, got.String(), name)
+	}
+}
+
+// TestPressIsTheRule: for any contact, at any ages and time steps, a press counts
+// exactly where the plain rule says so.
+func TestPressIsTheRule(t *testing.T) {
+	presses := 0
+	rapid.Check(t, func(t *rapid.T) {
+		var b button
+		var record []sighting
+		h := hand{t: t}
+		for cycle := range rapid.IntRange(1, 150).Draw(t, "cycles") {
+			c := h.next()
+			if c.Age == 0 {
+				c.Age = time.Duration(rapid.SampledFrom([]int{0, 10, 20, 130, 400}).Draw(t, "age")) * time.Millisecond
+			}
+			s := sighting{c: c, elapsed: period}
+			if rapid.IntRange(0, 40).Draw(t, "odd") == 40 {
+				s.elapsed = rapid.SampledFrom([]time.Duration{period - 1, period - jitter, period - jitter - 1, 3 * period, 3*period + 1, 0, -1}).Draw(t, "elapsed")
+			}
+			s.missed = cycle > 0 && (s.elapsed <= 0 || s.elapsed > 3*period)
+			record = append(record, s)
+			want := pressEnds(record)
+			require.Equal(t, want, b.released(s.c, s.elapsed, s.missed), "cycle %d", cycle)
+			if want {
+				presses++
+			}
+		}
+	})
+	fmt.Printf("%d presses counted\n", presses)
+	assert.Positive(t, presses, "nobody ever pressed: this shows nothing")
+}
+
+// TestChatterNeverCounts: a contact that has begun to toggle every cycle, every
+// second, third … up to every fifth, and one that does so at random.
+func TestChatterNeverCounts(t *testing.T) {
+	for every := 1; every <= 5; every++ {
+		var b button
+		for cycle := range 3000 { // ten minutes
+			require.False(t, b.released(contact(cycle/every%2 == 1), period, false), "every %d cycles", every)
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		var b button
+		closed := false
+		for range 100 {
+			for range rapid.IntRange(1, 5).Draw(t, "cycles") {
+				require.False(t, b.released(contact(closed), period, false))
+			}
+			closed = !closed
+		}
+	})
+}
+
+// TestChatterEnablesNothing: at a tripped bench with the cause gone. Only the
+// first closing after a rest can look like a press, so that a slow chatter resets
+// at most; one faster than a press does not even that.
+func TestChatterEnablesNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := enabled(limits)
+		during(openEStop, (*rig).step)(r)
+		slowest := rapid.IntRange(1, 5).Draw(t, "slowest")
+		for range 50 {
+			r.button(contact(true), time.Duration(rapid.IntRange(1, slowest).Draw(t, "closed"))*period)
+			r.button(contact(false), time.Duration(rapid.IntRange(1, slowest).Draw(t, "open"))*period)
+			require.NotEqual(t, Enabled, r.g.State())
+			require.True(t, slowest > 2 || r.g.State() == Tripped)
+		}
+	})
+}
