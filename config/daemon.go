@@ -109,11 +109,7 @@ func lookup(flags *pflag.FlagSet, key string) *pflag.Flag {
 
 // complain names the place where a setting got its last word.
 func complain(src *strict.Source, k knob, flags *pflag.FlagSet, typed string, err error) {
-	p := strict.Problem{Value: typed, Wrong: err.Error(), Fix: "write it like " + k.kind.Example}
-	var f *quantity.Fault
-	if errors.As(err, &f) {
-		p.Wrong, p.Fix = f.Wrong, f.Fix
-	}
+	p := inWordsOf(err, strict.Problem{Value: typed, Fix: "write it like " + k.kind.Example})
 	flag := lookup(flags, k.key)
 	switch {
 	case flag != nil && flag.Changed:

@@ -112,7 +112,7 @@ func readColour(m *strict.Map) Colour {
 		Pearl:      strict.Optional(m, "pearl", text("1 pinch"), ""),
 		Salt:       strict.Optional(m, "salt", text("20 g"), ""),
 		Scent:      strict.Optional(m, "scent", text("2 mL"), ""),
-		SetpointC:  strict.Required(m, "setpoint", temperature("168 C", minSetpointC, maxSetpointC)),
+		SetpointC:  strict.Required(m, "setpoint", setpoint()),
 		BandC:      strict.Optional(m, "band", difference("2 C", minBandC, maxBandC), defaultBandC),
 		CureC:      strict.Required(cure, "temperature", temperature("172 C", minCureC, maxCureC)),
 		Dwell:      strict.Optional(cure, "dwell", duration("90 s", minDwell, maxDwell), defaultDwell),

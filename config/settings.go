@@ -94,7 +94,7 @@ func (j join) plateLimitC(p Pot) float64 { return lower(p.PlateLimitC, j.recipe.
 // targets that the limits leave no room for.
 func (j join) checkColours() {
 	pots := names(j.bench.Pots, func(p Pot) string { return p.Name })
-	mostC := j.limits().MeltTripC - meltWarnAboveC - warnBelowTripC
+	mostC := mostTargetC(j.limits().MeltTripC)
 	for i, c := range j.recipe.Colours {
 		path := fmt.Sprintf("colours[%d]", i+1)
 		refer(j.src, path+".pot", "pot of the bench", c.Pot, pots)
@@ -105,8 +105,21 @@ func (j join) checkColours() {
 
 func (j join) checkTarget(path string, targetC, mostC float64) {
 	if targetC > mostC {
-		j.src.Complain(path, "too near the melt trip of "+quantity.FormatTemperature(j.limits().MeltTripC), atMost(mostC))
+		j.src.Complain(path, tooNearTrip(j.limits().MeltTripC), atMost(mostC))
 	}
+}
+
+// mostTargetC is the highest target under a melt trip: the warning has its place
+// between them.
+func mostTargetC(meltTripC float64) float64 { return meltTripC - meltWarnAboveC - warnBelowTripC }
+
+func tooNearTrip(meltTripC float64) string {
+	return "too near the melt trip of " + quantity.FormatTemperature(meltTripC)
+}
+
+func plateTooLow(limitC float64, pot string, targetC float64) string {
+	return fmt.Sprintf("plate limit of %s too low to bring pot %q to %s",
+		quantity.FormatTemperature(limitC), pot, quantity.FormatTemperature(targetC))
 }
 
 // checkLimits complains about limits above the bench's, and about plates that
@@ -125,9 +138,7 @@ func (j join) checkLimits() {
 		}
 		c, limitC := j.recipe.Colours[i], j.plateLimitC(p)
 		if targetC := max(c.SetpointC, c.CureC); limitC < targetC+plateAboveTargetC {
-			j.src.Complain(fmt.Sprintf("colours[%d]", i+1),
-				fmt.Sprintf("plate limit of %s too low to bring pot %q to %s",
-					quantity.FormatTemperature(limitC), p.Name, quantity.FormatTemperature(targetC)),
+			j.src.Complain(fmt.Sprintf("colours[%d]", i+1), plateTooLow(limitC, p.Name, targetC),
 				fmt.Sprintf("keep %s between them", quantity.FormatTemperature(plateAboveTargetC)))
 		}
 	}
