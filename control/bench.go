@@ -28,6 +28,8 @@ type Bench struct {
 	pedal    reading.Edge
 	cycle    uint64
 	now      time.Duration
+	// hottestAtStartC is what the limits' warning was made for.
+	hottestAtStartC float64
 
 	sight        guard.Sight // reused, so that a step allocates nothing
 	asked, duty  []float64   // before and after the circuit's share and the guard
@@ -47,6 +49,7 @@ func NewBench(s Settings) *Bench {
 		b.pots = append(b.pots, newPot(p))
 		b.ratedW[i] = p.HeaterW
 	}
+	b.hottestAtStartC = b.hottestC()
 	return b
 }
 
@@ -77,7 +80,19 @@ func (b *Bench) takeCommands(commands []Command) {
 		case c.Kind.NeedsPot() && c.Pot >= 0 && c.Pot < len(b.pots):
 			b.pots[c.Pot].mark(c)
 		}
+		if c.Kind == Setpoint {
+			b.guard.WarnAt(b.settings.Limits.MeltWarnC + b.hottestC() - b.hottestAtStartC)
+		}
 	}
+}
+
+// hottestC is the highest temperature that any pot is to reach.
+func (b *Bench) hottestC() float64 {
+	hottest := 0.0
+	for _, p := range b.pots {
+		hottest = max(hottest, p.set.SetpointC, p.set.CureC)
+	}
+	return hottest
 }
 
 // maySet reports whether a set-point leaves the melt trip its room. A number that

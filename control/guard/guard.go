@@ -128,6 +128,10 @@ func New(limits Limits, pots int) *Guard {
 	return g
 }
 
+// WarnAt moves where a melt that is too warm is called out, in degrees Celsius,
+// after a set-point was changed. What cuts heat stays where it is.
+func (g *Guard) WarnAt(c float64) { g.limits.MeltWarnC = c }
+
 // Pressed reports whether a person has pressed the enable button, and let it go
 // in this cycle.
 func (g *Guard) Pressed() bool { return g.pressed }
