@@ -26,8 +26,9 @@ const (
 
 // Clock gives bench time. It is safe for use by several goroutines.
 type Clock struct {
-	speed float64 // what was asked for
-	start time.Time
+	speed   float64 // what was asked for
+	stepped bool    // it goes on only when told
+	start   time.Time
 
 	mu     sync.Mutex
 	pace   float64       // what the computer can carry now: 1 to speed
@@ -51,11 +52,26 @@ func New(speed float64) *Clock {
 	return c
 }
 
+// Stepped returns a clock that stands at zero and goes on only by Advance.
+func Stepped() *Clock { return &Clock{speed: 1, pace: 1, stepped: true} }
+
+// Advance lets a stepped clock go on; another one does not listen.
+func (c *Clock) Advance(d time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.bench += d
+}
+
 // Speed returns how many times faster than the wall's the clock runs.
 func (c *Clock) Speed() float64 { return c.speed }
 
 // Now returns the bench time since New.
 func (c *Clock) Now() time.Duration {
+	if c.stepped {
+		c.mu.Lock()
+		defer c.mu.Unlock()
+		return c.bench
+	}
 	if c.speed == 1 {
 		return time.Since(c.start)
 	}

@@ -83,7 +83,7 @@ type Channel struct {
 	Sentinels []float64
 	// Status, where set, is a register with fault bits for this channel.
 	Status *Status
-	Invert bool // contacts, lamp and buzzer: closed is 0
+	Invert bool // pedal, lamp and buzzer: closed is 0
 	// Thermocouple is the type letter, for a channel in millivolts, whose
 	// reference-junction temperature is the device's cold-junction channel.
 	Thermocouple string
