@@ -26,7 +26,7 @@ type cycle struct {
 	publish  func(*frames.Frame)
 	observe  func(took, late time.Duration)
 	fed      func()
-	keep     func(happening) // for history; does not wait
+	keep     func(Happening) // for history; does not wait
 	failing  func() bool     // history can not be written
 
 	wall  time.Time     // at the last cycle
@@ -89,7 +89,7 @@ func (c *cycle) decide(in *control.Input, marks []history.Mark) {
 	frame.At = time.Now()
 	c.fed()
 	c.publish(frame)
-	c.keep(happening{at: frame.At, in: in, frame: &frame.Frame, marks: marks})
+	c.keep(Happening{At: frame.At, Input: in, Frame: &frame.Frame, Marks: marks})
 }
 
 // next is when the next cycle is due. Cycles that were missed are not made up

@@ -10,13 +10,37 @@ import (
 	"meltwarden/daemon/shot"
 )
 
-// happening is a finished cycle on its way to history. Who gets one keeps none of
+// Happening is a finished cycle on its way to history. Who gets one keeps none of
 // it: the next cycle uses the same room.
-type happening struct {
-	at    time.Time
-	in    *control.Input
-	frame *control.Frame
-	marks []history.Mark
+type Happening struct {
+	At    time.Time
+	Input *control.Input
+	Frame *control.Frame
+	Marks []history.Mark
+}
+
+// Scribe turns the cycles of a run into what history keeps of them.
+type Scribe struct {
+	shots  *shot.Tracker
+	notice notice
+}
+
+// NewScribe returns one for a run of these pots.
+func NewScribe(pots []control.PotSettings) *Scribe { return &Scribe{shots: shot.NewTracker(pots)} }
+
+// Write takes in the next cycle.
+func (s *Scribe) Write(h Happening) history.Kept {
+	kept := history.Kept{Record: cycles.Keep(h.At, h.Input, h.Frame), Events: s.notice.of(h.Frame)}
+	for _, m := range h.Marks {
+		if e, ok := history.EventOf(m); ok {
+			kept.Events = append(kept.Events, e)
+		}
+		if m.Kind == control.Shot {
+			kept.Mould = m.Text
+		}
+	}
+	kept.Shot = s.shots.See(h.Frame, h.Input.Commands)
+	return kept
 }
 
 // keeper hands cycles to history. Whatever becomes of history, control goes on:
@@ -24,8 +48,7 @@ type happening struct {
 type keeper struct {
 	recorder *history.Recorder // nil keeps nothing
 	broken   bool              // history was wanted, and can never be begun
-	shots    *shot.Tracker
-	notice   notice
+	scribe   *Scribe
 }
 
 // keeper begins the record of the run.
@@ -44,7 +67,7 @@ func (d *Daemon) keeper() *keeper {
 		o.Log.Info("recording", "run", run, "file", o.History.Path())
 	}
 	go logFailures(o.Log, recorder)
-	return &keeper{recorder: recorder, shots: shot.NewTracker(o.Settings.Pots)}
+	return &keeper{recorder: recorder, scribe: NewScribe(o.Settings.Pots)}
 }
 
 // logFailures writes down when history begins and ceases to fail.
@@ -58,21 +81,10 @@ func logFailures(log *slog.Logger, r *history.Recorder) {
 	}
 }
 
-func (k *keeper) keep(h happening) {
-	if k.recorder == nil {
-		return
+func (k *keeper) keep(h Happening) {
+	if k.recorder != nil {
+		k.recorder.Put(k.scribe.Write(h))
 	}
-	kept := history.Kept{Record: cycles.Keep(h.at, h.in, h.frame), Events: k.notice.of(h.frame)}
-	for _, m := range h.marks {
-		if e, ok := history.EventOf(m); ok {
-			kept.Events = append(kept.Events, e)
-		}
-		if m.Kind == control.Shot {
-			kept.Mould = m.Text
-		}
-	}
-	kept.Shot = k.shots.See(h.frame, h.in.Commands)
-	k.recorder.Put(kept)
 }
 
 func (k *keeper) failing() bool {

@@ -2,6 +2,7 @@ package history
 
 import (
 	"database/sql"
+	"encoding/json"
 	"time"
 
 	"meltwarden/control"
@@ -38,7 +39,7 @@ const WholeBench = -1
 type Event struct {
 	// At is when, on the run's own time axis: bench time, its parts one after the
 	// other. Wall is a label.
-	At   time.Duration `json:"at_ns"`
+	At   time.Duration `json:"-"`
 	Wall time.Time     `json:"wall"`
 	Kind Kind          `json:"kind"`
 	Pot  int           `json:"pot"` // an index, or WholeBench
@@ -47,6 +48,15 @@ type Event struct {
 	Amount string `json:"amount,omitempty"`
 	// C is the temperature of a new set-point, in degrees Celsius.
 	C float64 `json:"c,omitempty"`
+}
+
+// MarshalJSON implements json.Marshaler: the time is at_s, in seconds of the run.
+func (e Event) MarshalJSON() ([]byte, error) {
+	type plain Event
+	return json.Marshal(struct {
+		AtS float64 `json:"at_s"`
+		plain
+	}{e.At.Seconds(), plain(e)})
 }
 
 // Mark is what a person said in a cycle, with the words that go with it. A Kind of

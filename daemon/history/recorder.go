@@ -109,6 +109,10 @@ func (r *Recorder) Put(k Kept) {
 	}
 }
 
+// PutAll hands over a cycle and waits for room: for cycles that come faster than
+// life. Do not mix it with Put.
+func (r *Recorder) PutAll(k Kept) { r.queue <- k }
+
 // Dropped is how many cycles were lost because the buffer was full.
 func (r *Recorder) Dropped() uint64 { return r.dropped.Load() }
 
@@ -145,7 +149,12 @@ func (r *Recorder) work() {
 	var b batch
 	for k := range r.queue {
 		b.add(k)
-		if b.unwritten < commitEvery && len(b.block) < packed {
+		// With a queue of them a commit may as well hold a whole block.
+		wanted := commitEvery
+		if len(r.queue) > commitEvery {
+			wanted = packed
+		}
+		if b.unwritten < wanted && len(b.block) < packed {
 			continue
 		}
 		for r.write(&b) != nil && r.mayTryAgain() {

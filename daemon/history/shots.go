@@ -17,7 +17,7 @@ var ErrNoShot = errors.New("there is no such shot; the command review lists them
 // Shot is one push into one mould.
 type Shot struct {
 	Number int           `json:"number"` // from 1 in its run
-	At     time.Duration `json:"at_ns"`  // on the run's own time axis
+	At     time.Duration `json:"-"`      // on the run's own time axis
 	Wall   time.Time     `json:"wall"`
 	Mould  string        `json:"mould"` // as typed; "" is not recorded
 	Note   string        `json:"note"`
@@ -25,6 +25,15 @@ type Shot struct {
 	Withdrawn bool           `json:"withdrawn"`
 	Card      shot.Card      `json:"card"`
 	Verdicts  []shot.Verdict `json:"verdicts"`
+}
+
+// MarshalJSON implements json.Marshaler: the time is at_s, in seconds of the run.
+func (s Shot) MarshalJSON() ([]byte, error) {
+	type plain Shot
+	return json.Marshal(struct {
+		AtS float64 `json:"at_s"`
+		plain
+	}{s.At.Seconds(), plain(s)})
 }
 
 // Spoiled reports whether any fault was named.
