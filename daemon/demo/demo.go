@@ -133,7 +133,7 @@ func (m maker) Clear(pot int) { m.mark(control.TickClear, pot) }
 // mark can fail only when more marks wait than a maker has hands; what got lost
 // is a stir, which comes again.
 func (m maker) mark(k control.CommandKind, pot int) {
-	_ = m.d.Submit(control.Command{Kind: k, Pot: pot})
+	_ = m.d.Submit(history.Mark{Command: control.Command{Kind: k, Pot: pot}})
 }
 
 // Verdict is how it has gone so far.

@@ -17,6 +17,7 @@ import (
 	"meltwarden/control/guard"
 	"meltwarden/daemon"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
@@ -268,7 +269,7 @@ func TestTripWaitsForAPersonAtTheBench(t *testing.T) {
 		require.NoError(t, s.Bench.Inject(simbench.EStopOpened, simbench.Place{}))
 		s.passUntil(2*time.Second, func() bool { return s.frame().Heat == control.HeatTripped })
 		s.Bench.PressEnable()
-		s.pass(2 * time.Second)
+		s.pass(3 * time.Second)
 		assert.Equal(t, control.HeatTripped, s.frame().Heat, "not with the cause there")
 
 		require.NoError(t, s.Bench.Clear(simbench.EStopOpened, simbench.Place{}))
@@ -277,12 +278,12 @@ func TestTripWaitsForAPersonAtTheBench(t *testing.T) {
 		assert.False(t, s.Bench.Truth().Contactor)
 
 		s.Bench.PressEnable()
-		s.pass(2 * time.Second)
+		s.pass(3 * time.Second)
 		assert.Equal(t, control.HeatBlocked, s.frame().Heat, "the first press resets")
 		assert.False(t, s.Bench.Truth().Contactor)
 
 		s.Bench.PressEnable()
-		s.pass(2 * time.Second)
+		s.pass(3 * time.Second)
 		assert.Equal(t, control.HeatEnabled, s.frame().Heat, "the second enables")
 		assert.True(t, s.Bench.Truth().Contactor)
 	})
@@ -301,7 +302,7 @@ func TestTripOfOnePot(t *testing.T) {
 		assert.Equal(t, []bool{true, false, true}, s.drawing())
 		assert.Equal(t, control.HeatEnabled, s.frame().Heat)
 		s.Bench.PressEnable()
-		s.pass(2 * time.Second)
+		s.pass(3 * time.Second)
 		assert.Empty(t, s.frame().Conditions)
 	})
 }
@@ -328,7 +329,7 @@ func TestBackAfterTheLineWasDead(t *testing.T) {
 func TestAllOffStaysOff(t *testing.T) {
 	inSession(t, Options{Seed: 4}, func(s *session) {
 		s.heating(30 * time.Second)
-		require.NoError(t, s.Daemon.Submit(control.Command{Kind: control.AllOff}))
+		require.NoError(t, s.Daemon.Submit(history.Mark{Command: control.Command{Kind: control.AllOff}}))
 		took := s.passUntil(time.Second, func() bool { return !s.Bench.Truth().Contactor && !slices.Contains(s.drawing(), true) })
 		t.Logf("all off after %.2f s", took.Seconds())
 		s.pass(5 * time.Minute)
@@ -344,7 +345,7 @@ func TestNothingHeatsByItself(t *testing.T) {
 		s.pass(time.Second)
 		for k := control.CommandKind(0); k < 32; k++ {
 			for pot := -1; pot < 4; pot++ {
-				_ = s.Daemon.Submit(control.Command{Kind: k, Pot: pot})
+				_ = s.Daemon.Submit(history.Mark{Command: control.Command{Kind: k, Pot: pot}})
 			}
 			s.pass(10 * time.Second)
 			require.Equal(t, control.HeatBlocked, s.frame().Heat)

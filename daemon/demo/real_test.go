@@ -22,6 +22,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 )
 
 // TestRealTimeOverAPseudoTerminal starts the whole program in process at ×1, with
@@ -37,7 +38,10 @@ func TestRealTimeOverAPseudoTerminal(t *testing.T) {
 	page := &watched{Listener: listener}
 
 	began := time.Now()
-	d, err := New(Options{Bench: bench, Speed: 1, Seed: 1, Listener: page, NoMaker: true, Version: "test", Log: slog.New(slog.DiscardHandler)})
+	past, err := history.Open(t.TempDir())
+	require.NoError(t, err)
+	defer past.Close()
+	d, err := New(Options{Bench: bench, Speed: 1, Seed: 1, Listener: page, NoMaker: true, Version: "test", Log: slog.New(slog.DiscardHandler), History: past})
 	require.NoError(t, err)
 	page.onClose = func() { page.contactorAtClose = d.Bench.Truth().Contactor }
 	ctx, end := context.WithCancel(context.Background())
@@ -77,6 +81,12 @@ func TestRealTimeOverAPseudoTerminal(t *testing.T) {
 	assert.True(t, page.closed, "the page ended")
 	assert.False(t, page.contactorAtClose, "and the heat before it")
 	assert.NotContains(t, drawing(d.Bench), true)
+
+	back, err := past.Replay(1)
+	require.NoError(t, err)
+	t.Logf("replayed %d cycles of real time", back.Cycles)
+	assert.Nil(t, back.Differs)
+	assert.Greater(t, back.Cycles, 10)
 }
 
 // enable presses the bench's button, which must have been seen open for a second
