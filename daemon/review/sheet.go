@@ -50,8 +50,12 @@ func figure(f frames.Figure, form string) string {
 	if !f.Known() {
 		return NotRecorded
 	}
-	return fmt.Sprintf(form, float64(f))
+	return withoutMinusZero.Replace(fmt.Sprintf(form, float64(f)))
 }
+
+// withoutMinusZero spells a figure that rounds to nothing without a side. The
+// space after it tells it from the beginning of a longer one.
+var withoutMinusZero = strings.NewReplacer("-0.0 ", "0.0 ", "+0.0 ", "0.0 ")
 
 // Sheet is one shot in words.
 type Sheet struct {

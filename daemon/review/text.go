@@ -1,0 +1,173 @@
+package review
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+)
+
+// outside marks, in a table of figures, a melt that was outside its band.
+const outside = "!"
+
+// WriteText writes a run for a terminal: what it was, what was
+// changed at the bench, and a line for every shot.
+func (r Review) WriteText(w io.Writer, u Unit) error {
+	t := &text{w: w}
+	t.line("%s", r.Heading())
+	t.line("%s", r.Subheading())
+	if r.Run.Note != "" {
+		t.line("note: %s", r.Run.Note)
+	}
+	if changes := r.DeviationLines(u); len(changes) > 0 {
+		t.line("\nchanged at the bench")
+		for _, c := range changes {
+			t.line("  %s", c)
+		}
+	}
+	r.writeShots(t, u)
+	r.writeNext(t)
+	return t.err
+}
+
+func (r Review) writeShots(t *text, u Unit) {
+	sheets := r.Sheets(u)
+	if len(sheets) == 0 {
+		t.line("\nno shot was marked")
+		return
+	}
+	t.line("\nshots: each melt against its own target in %s, %s = outside its band", u.sign(), outside)
+	table := tabwriter.NewWriter(t, 0, 0, 2, ' ', tabwriter.AlignRight)
+	head := []string{"no", "time"}
+	for _, p := range r.Settings.Pots {
+		head = append(head, p.Colour)
+	}
+	row(table, append(head, "spread", "draw→push", "  verdict"))
+	for i, s := range sheets {
+		cells := []string{fmt.Sprint(s.Number), s.At}
+		for _, p := range s.Pots {
+			cells = append(cells, short(p.Deviation, u)+mark(p.Out))
+		}
+		row(table, append(cells, short(s.Spread, u), dashed(s.DrawToPush), "  "+r.verdictOf(i, s)))
+	}
+	table.Flush()
+	for _, s := range sheets {
+		if s.Off != "" && !s.Withdrawn {
+			t.line("  shot %d: %s", s.Number, s.Off)
+		}
+	}
+}
+
+func (r Review) verdictOf(i int, s Sheet) string {
+	if r.Shots[i].Withdrawn {
+		return "taken back: not a shot"
+	}
+	return s.Verdict
+}
+
+// writeNext says how to see more.
+func (r Review) writeNext(t *text) {
+	t.line("")
+	if len(r.Shots) > 0 {
+		t.line("  meltwarden review %d --shot N          the whole card of a shot", r.Run.ID)
+		t.line("  meltwarden verdict %d N bled           say later what became of it", r.Run.ID)
+	}
+	t.line("  meltwarden review %d --events          what happened, and when", r.Run.ID)
+	t.line("  meltwarden review %d --out run.png     its plot", r.Run.ID)
+}
+
+// WriteShot writes the whole card of a shot. It reports false when the run has no
+// such shot.
+func (r Review) WriteShot(w io.Writer, u Unit, number int) (bool, error) {
+	for i, s := range r.Sheets(u) {
+		if s.Number == number {
+			return true, r.writeCard(&text{w: w}, s, r.verdictOf(i, s))
+		}
+	}
+	return false, nil
+}
+
+func (r Review) writeCard(t *text, s Sheet, verdict string) error {
+	t.line("shot %d of %s", s.Number, r.Heading())
+	t.line("pushed %s into the run, at %s", s.At, s.Clock)
+	t.line("verdict: %s", verdict)
+	if s.Note != "" {
+		t.line("note: %s", s.Note)
+	}
+	t.line("mould: %s, %s    room: %s", s.Mould, s.MouldTemp, s.Room)
+	t.line("spread of the deviations: %s    draw to push: %s\n", s.Spread, s.DrawToPush)
+	table := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
+	for _, line := range cardLines(s) {
+		row(table, line)
+	}
+	table.Flush()
+	if s.Off != "" {
+		t.line("\n%s", s.Off)
+	}
+	t.line("\n  meltwarden review %d --out shot.png --from %.0fs --to %.0fs", r.Run.ID, s.From.Seconds(), s.To.Seconds())
+	return t.err
+}
+
+// cardLines is a card with a column for each pot.
+func cardLines(s Sheet) [][]string {
+	lines := [][]string{{""}, {"melt"}, {"own target"}, {"deviation"}, {"slope"}, {"held since cured"}, {"since stir"}, {"plate"}, {"drawn"}, {"state"}}
+	for _, p := range s.Pots {
+		for i, cell := range []string{
+			p.Colour, p.Melt, p.Target + " " + p.Band, p.Deviation + mark(p.Out), p.Slope, p.Held, p.SinceStir, p.Plate, p.Draw, p.State,
+		} {
+			lines[i] = append(lines[i], cell)
+		}
+	}
+	return lines
+}
+
+// WriteEvents writes what happened, a line each.
+func (r Review) WriteEvents(w io.Writer) error {
+	t := &text{w: w}
+	t.line("%s", r.Heading())
+	table := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
+	for _, l := range r.Lines(true) {
+		row(table, []string{l.At, l.Where, l.What})
+	}
+	table.Flush()
+	return t.err
+}
+
+func mark(out bool) string {
+	if out {
+		return outside
+	}
+	return " "
+}
+
+// short is a figure without its unit, for a table that has it in its head.
+func short(shown string, u Unit) string {
+	return dashed(strings.TrimSuffix(shown, " "+u.sign()))
+}
+
+func dashed(shown string) string {
+	if shown == NotRecorded {
+		return "––"
+	}
+	return shown
+}
+
+// row writes cells whose last one is not aligned.
+func row(w io.Writer, cells []string) { fmt.Fprintln(w, strings.Join(cells, "\t")) }
+
+// text remembers the first error of a writer.
+type text struct {
+	w   io.Writer
+	err error
+}
+
+func (t *text) Write(p []byte) (int, error) {
+	if t.err != nil {
+		return 0, t.err
+	}
+	n, err := t.w.Write(p)
+	t.err = err
+	return n, err
+}
+
+func (t *text) line(form string, args ...any) { fmt.Fprintf(t, form+"\n", args...) }
