@@ -74,6 +74,9 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 		return err
 	}
 	defer past.Close()
+	if err := makePast(c.Context(), words, past, bench); err != nil {
+		return err
+	}
 	d, err := demo.New(demo.Options{
 		History: past,
 		Bench:   bench, Speed: f.speed, Seed: f.seed, Listener: listener, Log: log.Logger, Version: version(),
@@ -96,6 +99,23 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 		return err
 	}
 	return tellVerdict(c.OutOrStdout(), d.Verdict(), f.asJSON)
+}
+
+// makePast fills a history that is empty; one that can not be used now is left alone.
+func makePast(ctx context.Context, words io.Writer, s *history.Store, b *config.Bench) error {
+	runs, err := s.Runs(history.Filter{})
+	if err != nil || len(runs) > 0 {
+		return nil
+	}
+	err = demo.MakePast(ctx, s, b, version(), time.Now(), func(done, all int) {
+		if done == all {
+			fmt.Fprintf(words, "%d earlier evenings made, all invented: see Past runs on the page, or the command runs\n", all)
+		}
+	})
+	if err != nil && s.Trouble() == nil {
+		return err
+	}
+	return nil
 }
 
 // tripped reports whether the bench waits for a person that the demo's maker, who

@@ -39,6 +39,7 @@ func root() *cobra.Command {
 		SilenceErrors: true,
 	}
 	c.AddCommand(demoCommand(), serveCommand(), checkCommand(),
-		runsCommand(), reviewCommand(), replayCommand(), exportCommand(), backupCommand(), versionCommand())
+		runsCommand(), reviewCommand(), verdictCommand(), recipesCommand(), promoteCommand(),
+		replayCommand(), exportCommand(), backupCommand(), versionCommand())
 	return c
 }

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -16,45 +18,89 @@ import (
 // formats are the pictures a run can be drawn as, by the end of the file's name.
 var formats = map[string]plot.Format{".svg": plot.SVG, ".png": plot.PNG, ".pdf": plot.PDF}
 
+type reviewFlags struct {
+	out    string
+	shot   int
+	events bool
+	asJSON bool
+	style  plot.Style
+}
+
 func reviewCommand() *cobra.Command {
-	var out string
-	var style plot.Style
+	var f reviewFlags
 	c := &cobra.Command{
-		Use: "review RUN --out FILE", Short: "Draw a run: every pot with its set-point and band, plate, duty and marks",
+		Use: "review RUN", Short: "Show a run: what was changed, its shots and their faults; or draw it",
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			run, err := runNumber(args[0])
 			if err != nil {
 				return err
 			}
-			format, ok := formats[strings.ToLower(filepath.Ext(out))]
-			if !ok {
-				return fmt.Errorf("--out %q: end the file's name with .svg, .png or .pdf", out)
+			if err := f.check(); err != nil {
+				return err
 			}
-			style.Format = format
-			return withHistory(c, func(s *history.Store) error { return draw(s, run, out, style) })
+			return withHistory(c, func(s *history.Store) error { return f.show(c.OutOrStdout(), s, run) })
 		},
 	}
-	c.Flags().StringVar(&out, "out", "", "the picture to write: .svg, .png or .pdf")
-	_ = c.MarkFlagRequired("out") // the flag exists: it was made above
-	c.Flags().BoolVar(&style.Dark, "dark", false, "light lines on a dark ground")
-	c.Flags().BoolVar(&style.Fahrenheit, "fahrenheit", false, "degrees Fahrenheit")
-	c.Flags().IntVar(&style.Width, "width", 1200, "in pixels")
-	c.Flags().IntVar(&style.Height, "height", 800, "in pixels")
-	c.Flags().DurationVar(&style.From, "from", 0, "begin at this time of the run, like 20m")
-	c.Flags().DurationVar(&style.To, "to", 0, "end at this time of the run")
+	c.Flags().IntVar(&f.shot, "shot", 0, "show the whole card of this shot")
+	c.Flags().BoolVar(&f.events, "events", false, "show what happened, and when")
+	c.Flags().BoolVar(&f.asJSON, "json", false, "print an object")
+	c.Flags().StringVar(&f.out, "out", "", "draw it into a file: .svg, .png or .pdf")
+	c.Flags().BoolVar(&f.style.Fahrenheit, "fahrenheit", false, "degrees Fahrenheit")
+	c.Flags().BoolVar(&f.style.Dark, "dark", false, "with --out, light lines on a dark ground")
+	c.Flags().IntVar(&f.style.Width, "width", 1200, "with --out, in pixels")
+	c.Flags().IntVar(&f.style.Height, "height", 800, "with --out, in pixels")
+	c.Flags().DurationVar(&f.style.From, "from", 0, "with --out, begin at this time of the run, like 20m")
+	c.Flags().DurationVar(&f.style.To, "to", 0, "with --out, end at this time of the run")
+	c.MarkFlagsMutuallyExclusive("out", "json", "shot", "events")
 	dataFlag(c)
 	return c
+}
+
+// check refuses a picture of an unknown kind before anything is read.
+func (f *reviewFlags) check() error {
+	if f.out == "" {
+		return nil
+	}
+	format, ok := formats[strings.ToLower(filepath.Ext(f.out))]
+	if !ok {
+		return fmt.Errorf("--out %q: end the file's name with .svg, .png or .pdf", f.out)
+	}
+	f.style.Format = format
+	return nil
+}
+
+func (f *reviewFlags) show(out io.Writer, s *history.Store, run int64) error {
+	if f.out != "" {
+		return draw(s, run, f.out, f.style)
+	}
+	r, err := review.Of(s, run)
+	if err != nil {
+		return err
+	}
+	unit := review.Unit(f.style.Fahrenheit)
+	switch {
+	case f.asJSON:
+		return json.NewEncoder(out).Encode(map[string]any{"run": r.Run, "recipe": r.Recipe, "events": r.Events, "shots": r.Shots})
+	case f.events:
+		return r.WriteEvents(out)
+	case f.shot != 0:
+		found, err := r.WriteShot(out, unit, f.shot)
+		if err == nil && !found {
+			err = fmt.Errorf("run %d, shot %d: %w", run, f.shot, history.ErrNoShot)
+		}
+		return err
+	}
+	return r.WriteText(out, unit)
 }
 
 // draw writes the picture under another name first, so that a failure leaves
 // nothing half.
 func draw(s *history.Store, run int64, out string, style plot.Style) error {
-	picture, err := review.Plot(s, run)
+	picture, err := review.Plot(s, run, style.From, style.To)
 	if err != nil {
 		return err
 	}
-	picture.Title = fmt.Sprintf("run %d", run)
 	f, err := os.CreateTemp(filepath.Dir(out), ".drawing-*")
 	if err != nil {
 		return err

@@ -5,13 +5,18 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
+	"strings"
+	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"meltwarden/config"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+	"meltwarden/daemon/shot"
 )
 
 // withHistory runs f on the history in the folder that --data names.
@@ -42,11 +47,17 @@ func runNumber(arg string) (int64, error) {
 
 func runsCommand() *cobra.Command {
 	var asJSON bool
+	var filter history.Filter
+	var state, since string
 	c := &cobra.Command{
 		Use: "runs [TEXT]", Short: "List the runs kept, those that contain a text", Args: cobra.MaximumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
+			filter.Text, filter.State = append(args, "")[0], history.State(state)
+			if err := checkFilter(&filter, since); err != nil {
+				return err
+			}
 			return withHistory(c, func(s *history.Store) error {
-				runs, err := s.Runs(append(args, "")[0])
+				runs, err := s.Runs(filter)
 				if err != nil {
 					return err
 				}
@@ -54,9 +65,32 @@ func runsCommand() *cobra.Command {
 			})
 		},
 	}
+	c.Flags().BoolVar(&filter.Spoiled, "spoiled", false, "only those with a fault of any kind")
+	c.Flags().StringVar(&filter.Fault, "fault", "", "only those with this fault: "+strings.Join(shot.Verdicts(), ", "))
+	c.Flags().StringVar(&state, "state", "", "only those that are open, finished or interrupted")
+	c.Flags().StringVar(&since, "since", "", "only those that began on this day or later, like 2026-01-31")
 	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
 	return c
+}
+
+// checkFilter refuses what can match nothing.
+func checkFilter(f *history.Filter, since string) error {
+	states := []history.State{"", history.Recording, history.Finished, history.Interrupted}
+	if !slices.Contains(states, f.State) {
+		return fmt.Errorf("--state %q: write open, finished or interrupted", f.State)
+	}
+	if f.Fault != "" && !slices.Contains(shot.Verdicts(), f.Fault) {
+		return fmt.Errorf("--fault %q: write one of: %s", f.Fault, strings.Join(shot.Verdicts(), ", "))
+	}
+	if since == "" {
+		return nil
+	}
+	var err error
+	if f.Since, err = time.ParseInLocation(time.DateOnly, since, time.Local); err != nil {
+		return fmt.Errorf("--since %q: write a date like 2026-01-31", since)
+	}
+	return nil
 }
 
 func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
@@ -65,16 +99,41 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 	}
 	if len(runs) == 0 {
 		fmt.Fprintln(out, "no runs")
+		return nil
 	}
+	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(table, "run\tbegan\ttook\tstate\tshots\tfaults\trecipe")
+	invented := false
 	for _, r := range runs {
-		invented := ""
+		star := ""
 		if r.Invented {
-			invented = "  (simulated bench, invented)"
+			star, invented = " *", true
 		}
-		fmt.Fprintf(out, "%4d  %s  %-11s  %7s  %s, recipe version %s%s\n", r.ID, r.Began.Format("2006-01-02 15:04"), r.State,
-			(time.Duration(r.Cycles) * config.Period).Round(time.Minute), r.Title, r.Fingerprint, invented)
+		took := time.Duration(r.TookS * float64(time.Second)).Round(time.Minute)
+		fmt.Fprintf(table, "%d\t%s\t%d min\t%s\t%s\t%s\t%s v%d%s\n", r.ID, r.Began.Format("2006-01-02 15:04"), int(took.Minutes()),
+			review.StateWords(r.State), shotWords(r), faultWords(r), r.Recipe, r.Version, star)
+	}
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	if invented {
+		fmt.Fprintln(out, "* simulated bench, invented")
 	}
 	return nil
+}
+
+func shotWords(r history.Run) string {
+	if r.Shots == 0 {
+		return "none"
+	}
+	return fmt.Sprintf("%d, %d clean", r.Shots, r.Clean)
+}
+
+func faultWords(r history.Run) string {
+	if len(r.Faults) == 0 {
+		return "–"
+	}
+	return strings.Join(r.Faults, ", ")
 }
 
 func replayCommand() *cobra.Command {

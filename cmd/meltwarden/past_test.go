@@ -1,0 +1,165 @@
+package main
+
+import (
+	"encoding/json"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/config"
+	"meltwarden/daemon/demo"
+	"meltwarden/daemon/history"
+)
+
+// aPast is a data folder with the demo's invented evenings.
+func aPast(t *testing.T) string {
+	t.Helper()
+	folder := t.TempDir()
+	s, err := history.Open(folder)
+	require.NoError(t, err)
+	b, err := config.DemoBench(nil)
+	require.NoError(t, err)
+	now := time.Date(2026, 3, 1, 12, 0, 0, 0, time.Local)
+	require.NoError(t, demo.MakePast(t.Context(), s, b, "test", now, func(int, int) {}))
+	require.NoError(t, s.Close())
+	return folder
+}
+
+// TestFindingTheSpoiledShot goes the way of a maker at a terminal: the runs, those
+// that were spoiled, one of them, its shot.
+func TestFindingTheSpoiledShot(t *testing.T) {
+	folder := aPast(t)
+	said := func(args ...string) string {
+		t.Helper()
+		out, err := run(t.Context(), append(args, "--data", folder)...)
+		require.NoError(t, err, out)
+		for _, line := range strings.Split(out, "\n") {
+			assert.True(t, strings.HasPrefix(out, "{") || len([]rune(line)) <= 100, line)
+			assert.Equal(t, strings.TrimRight(line, " "), line, "no blanks at the end")
+		}
+		return out
+	}
+	assert.Len(t, strings.Split(strings.TrimSpace(said("runs")), "\n"), 14, "twelve, a head and a foot")
+	spoiled := said("runs", "--spoiled", "--fault", "bled")
+	assert.Regexp(t, `(?m)^7 +2026-02-15 17:58 +34 min +finished +3, 2 clean +bled +slate eel v2 \*$`, spoiled)
+	assert.NotContains(t, spoiled, "seam")
+	assert.Contains(t, said("runs", "--state", "interrupted"), "no runs")
+	assert.Contains(t, said("runs", "--since", "2026-02-28"), "12 ")
+
+	text := said("review", "7")
+	assert.Regexp(t, `1 +0:\d\d:\d\d +\S+ +\S+ +\+7\.\d! +\S+ +16 s +bled: ivory and rust`, text)
+	assert.Regexp(t, `shot 1: rust 7\.\d °C above its own target`, text)
+	card := said("review", "7", "--shot", "1")
+	assert.Regexp(t, `own target +168\.0 °C ± 2\.0 °C`, card)
+	assert.Contains(t, said("review", "7", "--shot", "1", "--fahrenheit"), "334.4 °F")
+	assert.Contains(t, said("review", "3"), "ivory at 0:32:49: set-point 171.0 °C")
+	assert.Regexp(t, `black, 3 mL`, said("review", "9", "--events"))
+	var object struct {
+		Shots []history.Shot
+	}
+	require.NoError(t, json.Unmarshal([]byte(said("review", "7", "--json")), &object))
+	assert.Len(t, object.Shots, 3)
+
+	said("verdict", "7", "2", "low", "contrast", "--colour", "slate", "--cavity", "1", "--day", "2")
+	assert.Contains(t, said("review", "7"), "clean; low contrast: slate, cavity 1, day 2")
+	said("verdict", "7", "2", "low contrast", "--colour", "slate", "--cavity", "1", "--day", "2", "--take-back")
+	assert.NotContains(t, said("review", "7"), "low contrast")
+	said("verdict", "7", "2", "dented")
+	assert.Regexp(t, `(?m)^ +2 .* dented$`, said("review", "7"), "a fault takes the place of clean")
+}
+
+func TestRecipesAreListedComparedAndPromoted(t *testing.T) {
+	folder := aPast(t)
+	list, err := run(t.Context(), "recipes", "--data", folder)
+	require.NoError(t, err)
+	assert.Regexp(t, `slate eel +v2 +\w{12} .* run 3\n`, list)
+	var fingerprints []string
+	for _, line := range strings.Split(strings.TrimSpace(list), "\n")[1:] {
+		fingerprints = append(fingerprints, strings.Fields(line)[3])
+	}
+	require.Len(t, fingerprints, 2)
+	diff, err := run(t.Context(), "recipes", "diff", fingerprints[1][:6], fingerprints[0], "--data", folder)
+	require.NoError(t, err)
+	assert.Equal(t, "ivory: set-point 166 °C → 171 °C\n", diff)
+	text, err := run(t.Context(), "recipes", "text", fingerprints[0], "--data", folder)
+	require.NoError(t, err)
+	assert.Equal(t, string(config.DemoRecipe().Typed), text)
+
+	file := filepath.Join(t.TempDir(), "new.yaml")
+	out, err := run(t.Context(), "promote", "9", "--out", file, "--data", folder)
+	require.NoError(t, err)
+	assert.Contains(t, out, "slate: colourant black 3 mL added (last)")
+	recipe, err := config.LoadRecipe(file)
+	require.NoError(t, err)
+	list, err = run(t.Context(), "recipes", "--data", folder)
+	require.NoError(t, err)
+	assert.Regexp(t, "v3 +"+recipe.Fingerprint()+" .* run 9\n", list)
+	_, err = run(t.Context(), "promote", "9", "--out", file, "--data", folder)
+	assert.ErrorContains(t, err, "exists already")
+	_, err = run(t.Context(), "promote", "8", "--out", file+"2", "--data", folder)
+	assert.ErrorContains(t, err, "no deviation")
+	assert.NoFileExists(t, file+"2")
+}
+
+func TestMistakesAboutThePast(t *testing.T) {
+	folder := aPast(t)
+	for want, args := range map[string][]string{
+		`--state "lost": write open, finished or interrupted`: {"runs", "--state", "lost"},
+		`--fault "burnt": write one of: clean, bled`:          {"runs", "--fault", "burnt"},
+		`--since "june": write a date like 2026-01-31`:        {"runs", "--since", "june"},
+		`run 99: there is no such run`:                        {"review", "99"},
+		`run 7, shot 9: there is no such shot`:                {"review", "7", "--shot", "9"},
+		`fault "burnt": not known; write one of: clean, bled`: {"verdict", "7", "1", "burnt"},
+		`colour "teal": not in this run; write one or two of`: {"verdict", "7", "1", "bled", "--colour", "teal"},
+		`nobody has said "flash"`:                             {"verdict", "7", "1", "flash", "--take-back"},
+		`recipe version "": there is no such recipe version`:  {"recipes", "text", ""},
+		`--out "run.gif": end the file's name with .svg`:      {"review", "7", "--out", "run.gif"},
+	} {
+		_, err := run(t.Context(), append(args, "--data", folder)...)
+		assert.ErrorContains(t, err, want)
+	}
+	_, err := run(t.Context(), "runs", "--data", filepath.Join(folder, "none"))
+	assert.ErrorContains(t, err, "no history in it")
+}
+
+// TestADataFolderThatCanNotBeUsed: the bench is watched all the same, a warning
+// stands, and what came meanwhile is written once the folder can be used.
+func TestADataFolderThatCanNotBeUsed(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "data")
+	require.NoError(t, os.WriteFile(folder, []byte("a file where a folder should be"), 0o600))
+	s, err := history.Open(folder)
+	require.NoError(t, err)
+	assert.ErrorContains(t, s.Trouble(), "choose another with --data")
+	b, err := config.DemoBench(nil)
+	require.NoError(t, err)
+	d, err := demo.New(demo.Options{Bench: b, Speed: 20, Seed: 1, InMemory: true, History: s, Version: "test", Log: slog.New(slog.DiscardHandler)})
+	require.NoError(t, err)
+	seen, unwritten := 0, 0
+	end, over := background(t, d, func(unwrittenNow bool) {
+		seen++
+		if unwrittenNow {
+			unwritten++
+		}
+		if unwritten == 20 {
+			assert.NoError(t, os.Remove(folder))
+			unwritten++ // only once
+		}
+	})
+	require.Eventually(t, func() bool {
+		runs, err := s.Runs(history.Filter{})
+		return err == nil && len(runs) == 1 && runs[0].Cycles > 30
+	},
+		20*time.Second, 20*time.Millisecond)
+	end()
+	require.NoError(t, <-over)
+	back, err := s.Replay(1)
+	require.NoError(t, err)
+	assert.Nil(t, back.Differs, "from the first cycle on")
+	assert.NoError(t, s.Close())
+}

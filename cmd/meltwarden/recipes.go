@@ -1,0 +1,204 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/config"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+)
+
+func recipesCommand() *cobra.Command {
+	var asJSON bool
+	c := &cobra.Command{
+		Use: "recipes", Short: "List the recipe versions that runs were made with",
+		Long: "A recipe version never changes: an edited file is a new version. A run keeps the\none it used, and what was changed at the bench.",
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return withHistory(c, func(s *history.Store) error {
+				versions, err := s.Versions()
+				if err != nil {
+					return err
+				}
+				return tellVersions(c.OutOrStdout(), versions, asJSON)
+			})
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
+	dataFlag(c)
+	c.AddCommand(recipeTextCommand(), recipeDiffCommand())
+	return c
+}
+
+func tellVersions(out io.Writer, versions []history.Version, asJSON bool) error {
+	if asJSON {
+		return json.NewEncoder(out).Encode(map[string]any{"recipes": versions})
+	}
+	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(table, "recipe\tversion\tfingerprint\tfirst kept\truns\tshots\tmade from")
+	for _, v := range versions {
+		fmt.Fprintf(table, "%s\tv%d\t%s\t%s\t%d\t%d, %d clean\t%s\n", v.Name, v.Number, v.Fingerprint,
+			v.Added.Format("2006-01-02 15:04"), v.Runs, v.Shots, v.Clean, origin(v))
+	}
+	return table.Flush()
+}
+
+func origin(v history.Version) string {
+	switch {
+	case v.FromRun != 0:
+		return fmt.Sprintf("run %d", v.FromRun)
+	case v.Parent != "":
+		return v.Parent
+	}
+	return "–"
+}
+
+func recipeTextCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "text FINGERPRINT", Short: "Print a recipe version as it was typed", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			return withHistory(c, func(s *history.Store) error {
+				v, err := versionLike(s, args[0])
+				if err != nil {
+					return err
+				}
+				_, err = io.WriteString(c.OutOrStdout(), v.Source)
+				return err
+			})
+		},
+	}
+	dataFlag(c)
+	return c
+}
+
+func recipeDiffCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "diff FROM TO", Short: "Say in words what differs between two recipe versions", Args: cobra.ExactArgs(2),
+		RunE: func(c *cobra.Command, args []string) error {
+			return withHistory(c, func(s *history.Store) error {
+				from, err := readVersion(s, args[0])
+				if err != nil {
+					return err
+				}
+				to, err := readVersion(s, args[1])
+				if err != nil {
+					return err
+				}
+				return tellDifferences(c.OutOrStdout(), config.Differences(from, to))
+			})
+		},
+	}
+	dataFlag(c)
+	return c
+}
+
+func tellDifferences(out io.Writer, lines []string) error {
+	if len(lines) == 0 {
+		lines = []string{"no difference"}
+	}
+	_, err := fmt.Fprintln(out, strings.Join(lines, "\n"))
+	return err
+}
+
+// versionLike is the version whose fingerprint begins so.
+func versionLike(s *history.Store, start string) (history.Version, error) {
+	all, err := s.Versions()
+	if err != nil {
+		return history.Version{}, err
+	}
+	var found []history.Version
+	for _, v := range all {
+		if start != "" && strings.HasPrefix(v.Fingerprint, start) {
+			found = append(found, v)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return history.Version{}, fmt.Errorf("recipe version %q: %w", start, history.ErrNoVersion)
+	}
+	return history.Version{}, fmt.Errorf("recipe version %q: %d begin so; write more of the fingerprint", start, len(found))
+}
+
+func readVersion(s *history.Store, start string) (*config.Recipe, error) {
+	v, err := versionLike(s, start)
+	if err != nil {
+		return nil, err
+	}
+	return config.ParseRecipe("recipe version "+v.Fingerprint, []byte(v.Source))
+}
+
+func promoteCommand() *cobra.Command {
+	var out string
+	c := &cobra.Command{
+		Use: "promote RUN --out FILE", Short: "Write a run's recipe, with what was changed at the bench, as a new version",
+		Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			run, err := runNumber(args[0])
+			if err != nil {
+				return err
+			}
+			return withHistory(c, func(s *history.Store) error { return promote(c.OutOrStdout(), s, run, out) })
+		},
+	}
+	c.Flags().StringVar(&out, "out", "", "the recipe file to write; it must not exist yet")
+	_ = c.MarkFlagRequired("out") // the flag exists: it was made above
+	dataFlag(c)
+	return c
+}
+
+func promote(out io.Writer, s *history.Store, run int64, path string) error {
+	r, err := review.Of(s, run)
+	if err != nil {
+		return err
+	}
+	text, err := config.Promote([]byte(r.Recipe.Source), r.Deviations())
+	if err != nil {
+		return err
+	}
+	before, err := config.ParseRecipe("recipe version "+r.Recipe.Fingerprint, []byte(r.Recipe.Source))
+	if err != nil {
+		return err
+	}
+	after, err := config.ParseRecipe(path, text)
+	if err != nil {
+		return err
+	}
+	if err := writeNew(path, text); err != nil {
+		return err
+	}
+	err = s.AddVersion(time.Now(), history.Version{
+		Name: after.Name, Fingerprint: after.Fingerprint(), Source: string(text), Parent: r.Recipe.Fingerprint, FromRun: run,
+	})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(out, "%s: version %s of %s, from run %d\n", path, after.Fingerprint(), after.Name, run)
+	return tellDifferences(out, config.Differences(before, after))
+}
+
+// writeNew writes a file that must not exist yet: a recipe may be a maker's only
+// copy.
+func writeNew(path string, text []byte) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, os.ErrExist) {
+		return fmt.Errorf("--out %s: exists already; choose a new name", path)
+	}
+	if err != nil {
+		return err
+	}
+	if _, err := f.Write(text); err != nil {
+		return errors.Join(err, f.Close())
+	}
+	return f.Close()
+}

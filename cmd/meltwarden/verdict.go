@@ -1,0 +1,52 @@
+package main
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/shot"
+)
+
+func verdictCommand() *cobra.Command {
+	var v shot.Verdict
+	var takeBack bool
+	c := &cobra.Command{
+		Use: "verdict RUN SHOT FAULT", Short: "Say what became of a shot, at demould or days later",
+		Long: "Adds one word about a shot to its set of verdicts: " + strings.Join(shot.Verdicts(), ", ") +
+			".\nWhat shows only days later has other causes than heat: give the day.",
+		Args: cobra.MinimumNArgs(3),
+		RunE: func(c *cobra.Command, args []string) error {
+			run, err := runNumber(args[0])
+			if err != nil {
+				return err
+			}
+			number, err := strconv.Atoi(args[1])
+			if err != nil {
+				return fmt.Errorf("shot %q: write the number that the command review shows", args[1])
+			}
+			v.Fault, v.At = strings.Join(args[2:], " "), time.Now() // "low contrast" is two words
+			return withHistory(c, func(s *history.Store) error {
+				say := s.Judge
+				if takeBack {
+					say = s.Unjudge
+				}
+				if err := say(run, number, v); err != nil {
+					return err
+				}
+				_, err := fmt.Fprintf(c.OutOrStdout(), "run %d, shot %d: %s\n", run, number, v)
+				return err
+			})
+		},
+	}
+	c.Flags().StringArrayVar(&v.Colours, "colour", nil, "the colour it concerns; twice for the two that meet")
+	c.Flags().StringVar(&v.Cavity, "cavity", "", "the cavity of the mould it concerns")
+	c.Flags().IntVar(&v.Day, "day", 0, "days after the shot: 0 is at demould")
+	c.Flags().BoolVar(&takeBack, "take-back", false, "take this verdict back")
+	dataFlag(c)
+	return c
+}
