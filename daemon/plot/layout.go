@@ -38,10 +38,15 @@ type panel struct {
 	plot, duty box
 }
 
+// Axis returns where a run drawn in this style has its time axis: how many pixels
+// from the left edge the stretch that is shown begins, and ends.
+func Axis(s Style) (left, right float64) {
+	return leftWidth, float64(s.Width) - margin - lineSample - letteringOf(s).small.width(setpointName) - 8
+}
+
 func layoutOf(r Run, s Style, shown window) (layout, error) {
 	lay := letteringOf(s)
-	lay.left = leftWidth
-	lay.right = float64(s.Width) - margin - lineSample - lay.small.width(setpointName) - 8
+	lay.left, lay.right = Axis(s)
 	y := lay.headings(r)
 	onBench := func(e Event) bool { return e.Pot == EveryPot && shown.holds(e.At) }
 	if slices.ContainsFunc(r.Events, onBench) {
