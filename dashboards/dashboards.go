@@ -1,5 +1,5 @@
-// Package dashboards has what people look at: the bench's page, embedded, with
-// its styles and scripts. It knows nothing of the bench; every figure and every
+// Package dashboards has what people look at: the pages of the bench, of past runs
+// and of recipes, embedded, with their styles and scripts. It knows nothing of the bench; every figure and every
 // changing word comes from outside, and the scripts only put them in place.
 package dashboards
 
@@ -9,16 +9,17 @@ import (
 	"path"
 )
 
-// Assets are the page's own files, under "assets/".
+// Assets are the pages' own files, under "assets/".
 //
 //go:embed assets
 var Assets embed.FS
 
-//go:embed page.html
-var source string
+//go:embed *.html
+var sources embed.FS
 
-// Page is the template of the page.
-var Page = template.Must(template.New("page").Parse(source))
+// Pages are the templates of the pages, by the names of their files, and of the
+// parts they have in common.
+var Pages = template.Must(template.ParseFS(sources, "*.html"))
 
 // mediaTypes are written down here because the system's own table may differ,
 // and a browser told "nosniff" takes no script under another type.

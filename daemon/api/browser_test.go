@@ -150,12 +150,12 @@ func TestPageFollowsTheBench(t *testing.T) {
 	s.becomes(melt1 + ` === "171"`)
 
 	s.shown.Store(tripped())
-	s.becomes(`document.querySelectorAll("#conditions li").length === 3`)
+	s.becomes(`document.querySelectorAll("#found li").length === 3`)
 	s.becomes(`document.body.dataset.tone === "danger"`)
 
 	s.shown.Store(ready())
-	s.becomes(answer + ` === "Shoot now"`)
-	s.becomes(`document.querySelectorAll("#conditions li").length === 0`)
+	s.becomes(answer + ` === "Yes: ready to pour"`)
+	s.becomes(`document.querySelectorAll("#found li").length === 0`)
 }
 
 func TestMarksArriveByHandAndByKeyboard(t *testing.T) {
@@ -184,7 +184,7 @@ func TestPageSaysWhenItIsNotLiveAndComesBack(t *testing.T) {
 	s.becomes(`Number(getComputedStyle(document.querySelector(".reading")).opacity) < 0.5`)
 	s.becomes(`getComputedStyle(document.querySelector(".caution")).display !== "none"`)
 	s.shown.Store(ready())
-	s.becomes(answer + ` === "Shoot now"`)
+	s.becomes(answer + ` === "Yes: ready to pour"`)
 
 	s.server.CloseClientConnections()
 	s.shown.Store(holding())
@@ -220,7 +220,7 @@ func TestPageFitsHandsAndDistance(t *testing.T) {
 	s := newStage(t, tripped())
 	for _, size := range [][2]int64{{1600, 900}, {390, 844}} {
 		s.do(chromedp.EmulateViewport(size[0], size[1]))
-		s.becomes(`document.querySelectorAll("#conditions li").length === 3`)
+		s.becomes(`document.querySelectorAll("#found li").length === 3`)
 		assert.True(t, evaluate[bool](s, `document.documentElement.scrollWidth <= innerWidth`), size)
 		assert.GreaterOrEqual(t, evaluate[float64](s, `Math.min(...Array.from(document.querySelectorAll("button"))
 			.filter((b) => b.checkVisibility()).map((b) => b.getBoundingClientRect().height))`), 72.0, size)
@@ -232,7 +232,7 @@ func TestPageFitsHandsAndDistance(t *testing.T) {
 // WCAG 2.2, 1.4.3: text has a contrast of at least 4.5 to 1.
 func TestTextCanBeReadInBothThemes(t *testing.T) {
 	s := newStage(t, tripped())
-	s.becomes(`document.querySelectorAll("#conditions li").length === 3`)
+	s.becomes(`document.querySelectorAll("#found li").length === 3`)
 	for _, theme := range []string{"light", "dark"} {
 		s.theme(theme)
 		for _, tone := range []string{"plain", "attend", "warn", "danger", "shoot"} {

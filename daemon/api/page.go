@@ -1,32 +1,154 @@
 package api
 
 import (
-	"bytes"
 	"net/http"
+	"slices"
 
+	"meltwarden/config"
+	"meltwarden/daemon/history"
 	"meltwarden/daemon/view"
-	"meltwarden/dashboards"
 )
 
-// page is what the template of the page is filled with.
-type page struct {
-	Labels      view.Labels
-	Bench       view.Bench
-	Title, Run  string
-	Simulated   bool
-	HeatRefused string
+// benchPage is what the template of the bench's page is filled with.
+type benchPage struct {
+	head
+	Bench view.Bench
+	// Worst are the findings that are always in view, Others the rest.
+	Worst, Others []view.Condition
+	Pots          []benchPot
+	Run           string
+	HeatRefused   string
+	Mould         string // of the last shot that names one
+	LastShot      *shotCard
+	// FromHere is true on the bench's own computer.
+	FromHere bool
+	// Still leaves out the reloading that a browser without script needs: it would
+	// take away what is being typed.
+	Still bool
 }
 
+// benchPot is a pot with what the page offers to mark.
+type benchPot struct {
+	view.Pot
+	ClearFromC float64
+	ClearFrom  view.Both
+	MayBeClear bool
+	Additions  []string // what the recipe knows of
+}
+
+// mostFindings is how many findings stand above the pots; more of them would push
+// the pots' buttons out of view.
+const mostFindings = 2
+
+// clearBelowC is how far below its cure temperature, in kelvins, control still
+// takes the word that a melt is clear.
+const clearBelowC = 25.0
+
 // page shows the bench as it is now, in plain HTML; the script keeps it so.
-func (s *server) page(w http.ResponseWriter, _ *http.Request) {
-	var out bytes.Buffer // so that a failing template leaves no half page behind
-	err := dashboards.Page.Execute(&out, page{
-		view.Texts(), s.now(), s.Title, s.Run, s.Simulated, s.HeatRefused,
-	})
+func (s *server) page(w http.ResponseWriter, r *http.Request) {
+	b := s.now()
+	p := benchPage{
+		head: s.head(r, s.Title, "/"), Bench: b, Pots: s.benchPots(b), Run: s.Run, HeatRefused: s.HeatRefused,
+		FromHere: fromHere(r), Still: r.URL.Query().Has("still"),
+	}
+	p.OtherUnit = "" // the script has a button for it
+	shown := min(mostFindings, len(b.Conditions))
+	p.Worst, p.Others = b.Conditions[:shown], b.Conditions[shown:]
+	// Without a history the bench is shown all the same.
+	if card, mould, err := s.lastShot(r); err == nil {
+		p.LastShot, p.Mould = card, mould
+	}
+	show(w, http.StatusOK, "page.html", p)
+}
+
+func (s *server) benchPots(b view.Bench) []benchPot {
+	var pots []benchPot
+	additions := s.additions()
+	for i, p := range b.Pots {
+		from := s.Settings.Pots[i].CureC - clearBelowC
+		pots = append(pots, benchPot{
+			Pot: p, ClearFromC: from, ClearFrom: view.ClearFrom(from), MayBeClear: float64(p.MeltC) >= from,
+			Additions: additions[p.Name],
+		})
+	}
+	return pots
+}
+
+// additions are the names and kinds of what the recipe of the run being recorded
+// puts into each pot, by the pot's name; none where they are not easily known.
+func (s *server) additions() map[string][]string {
+	if s.History == nil || s.History.Live() == 0 {
+		return nil
+	}
+	run, err := s.History.Run(s.History.Live())
 	if err != nil {
-		problem(w, http.StatusInternalServerError, err.Error())
+		return nil
+	}
+	version, err := s.History.Version(run.Fingerprint)
+	if err != nil {
+		return nil
+	}
+	recipe, err := config.ParseRecipe(version.Name, []byte(version.Source))
+	if err != nil {
+		return nil
+	}
+	all := map[string][]string{}
+	for _, c := range recipe.Colours {
+		all[c.Pot] = namesOf(c)
+	}
+	return all
+}
+
+func namesOf(c config.Colour) []string {
+	var names []string
+	for _, colourant := range c.Colourants {
+		names = append(names, colourant.Name)
+	}
+	for name, typed := range map[string]string{"flake": c.Flake, "pearl": c.Pearl, "salt": c.Salt, "scent": c.Scent} {
+		if typed != "" {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
+// lastShotPart is the last shot of the run being recorded, as a part of the
+// bench's page.
+func (s *server) lastShotPart(w http.ResponseWriter, r *http.Request) {
+	card, _, err := s.lastShot(r)
+	if err != nil {
+		pastProblem(w, err)
 		return
 	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Write(out.Bytes())
+	show(w, http.StatusOK, "last-shot", card)
+}
+
+// lastShot is the last shot of the run being recorded, nil where there is none,
+// and the mould that was named last.
+func (s *server) lastShot(r *http.Request) (card *shotCard, mould string, err error) {
+	if s.History == nil || s.History.Live() == 0 {
+		return nil, "", nil
+	}
+	run := s.History.Live()
+	shots, err := s.History.Shots(run)
+	if err != nil || len(shots) == 0 {
+		return nil, "", err
+	}
+	settings, err := s.History.Settings(run)
+	if err != nil {
+		return nil, "", err
+	}
+	last := shots[len(shots)-1:]
+	card = &cardsOf(run, settings, last, unitOf(r))[0]
+	return card, lastMould(shots), nil
+}
+
+func lastMould(shots []history.Shot) string {
+	for _, shot := range slices.Backward(shots) {
+		if shot.Mould != "" {
+			return shot.Mould
+		}
+	}
+	return ""
 }

@@ -1,6 +1,10 @@
 package view
 
-import "meltwarden/control"
+import (
+	"fmt"
+
+	"meltwarden/control"
+)
 
 const (
 	dash     = "––"
@@ -10,8 +14,14 @@ const (
 // Texts returns the labels of the page.
 func Texts() Labels { return texts.Labels }
 
+// ClearFrom says from which temperature, in degrees Celsius, a melt can be called
+// clear.
+func ClearFrom(c float64) Both {
+	return inBoth(func(u unit) string { return fmt.Sprintf(texts.clearFrom, u.whole(Figure(c)), u.symbol) })
+}
+
 // Labels are the page's own words; all that changes with a frame is in
-// BenchWords and PotWords.
+// BenchWords and PotWords. Those with a verb of fmt in them say what it takes.
 type Labels struct {
 	Simulated, NotLive, LastReading, NoReadingYet       string
 	NotSent, NotSentOff                                 string
@@ -21,6 +31,40 @@ type Labels struct {
 	Melt, Plate, Target, Heater, Pot                    string
 	Conditions, CautionShort, Caution                   string
 	Pots                                                string
+	MarkLabels
+	PastLabels
+}
+
+// MarkLabels are the words for what is marked, typed and judged.
+type MarkLabels struct {
+	Draw, Shot, MouldField, Optional                         string
+	Added, AddedWhat, AddedAmount, MarkAddition              string
+	NewSetpoint, Set, SetpointHere, ClearWhy                 string
+	NoteField, KeepNote, AtBench                             string
+	HowIsIt, NotJudged, Concerns, Cavity, Day                string
+	NotAShot, WasAShot, TakenBack, TakeBack, MouldOfShot     string
+	NoteOfShot                                               string
+	KeepMould, More, Still, StillSince, Follow, WithoutStore string
+}
+
+// PastLabels are the words of the pages of past runs and recipes.
+type PastLabels struct {
+	Pages, Bench, PastRuns, Recipes                            string
+	OtherUnitC, OtherUnitF                                     string
+	Trouble, TroubleHelp                                       string
+	NoRuns, NoneFound, ShowAll, Filter, Find, Since            string
+	Verdict, State, Any, OnlySpoiled, Show                     string
+	Spoiled, AllClean, SomeClean, NoShot, Shots, ShotCount     string
+	PlotAlt, PlotHelp, WholeRun, Around, Earlier, Later        string
+	Closer, Wider, NothingRecorded, Pictures, Picture, Zoom    string
+	Deviations, NoDeviations, NoShots, InBand, OutOfBand, Off  string
+	Quantity, OwnTarget, Deviation, Slope, Held, SinceStir     string
+	Drawn, Spread, DrawToPush, MouldTemp, Room                 string
+	SayHowItIs, Events, WithStirs, NoEvents, When, Where, What string
+	Export, ExportCSV, ExportJSON, RunNote                     string
+	NoRecipes, Version, Made, FromRun, Runs, CleanCount        string
+	Typed, Differences, FirstVersion, NoDifferences, NotRead   string
+	RunsWithIt, NoRunWithIt, RecipeOf, From                    string
 }
 
 // texts is the one place for wording.
@@ -34,6 +78,7 @@ var texts = struct {
 	power, mould, room                         string
 	fewSeconds, aboutSeconds, aboutMinutes     string
 	aboutHours                                 string
+	clearFrom                                  string
 	lacks                                      map[control.Wait]string
 }{
 	Labels: Labels{
@@ -53,8 +98,9 @@ var texts = struct {
 		Caution: "ALL OFF is not the emergency stop. Hot vinyl sticks to skin: gauntlets, face shield, nothing wet near the pots. Its fumes are harmful: " +
 			"extraction on. Never leave it alone. The cut-out with its own sensor, the fuse, the earth and the emergency " +
 			"stop protect you; this program only warns and controls. Local codes and licensed practice come first.",
+		MarkLabels: markLabels, PastLabels: pastLabels,
 	},
-	notYet: "Not yet", notYetPot: "Not yet: %s", shootNow: "Shoot now",
+	notYet: "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
 	waitsFor:  "waits for %s", goodFor: "%s until the next stir",
 	against: "set %s ± %s %s", at: "at its set-point", above: "%s %s above set-point", below: "%s %s below set-point",
@@ -64,6 +110,7 @@ var texts = struct {
 	power: "heaters %.0f W", mould: "mould %s %s", room: "room %s %s",
 	fewSeconds: "a few seconds", aboutSeconds: "about %d s", aboutMinutes: "about %d min",
 	aboutHours: "about %d h %d min",
+	clearFrom:  "from %s %s",
 	lacks: map[control.Wait]string{
 		control.WaitEnable:  "heat is not enabled; that is done at the bench",
 		control.WaitReset:   "%s tripped, reset at the bench",
@@ -78,4 +125,49 @@ var texts = struct {
 		control.WaitReturn:  "%s is off its plate",
 		control.WaitRefused: "heat is refused here; this bench is only watched",
 	},
+}
+
+var markLabels = MarkLabels{
+	Draw: "Drawn", Shot: "Shot", MouldField: "Mould for the next shots", Optional: "may stay empty",
+	Added: "What was added", AddedWhat: "What", AddedAmount: "How much, with its unit", MarkAddition: "Mark the addition",
+	NewSetpoint: "New set-point, with its unit", Set: "Change set-point",
+	SetpointHere: "A set-point is changed on the bench's own computer only.",
+	ClearWhy:     "Below this temperature the melt is no thin liquid yet, so nobody can call it clear.",
+	NoteField:    "Note for this run", KeepNote: "Write down", AtBench: "At the bench",
+	HowIsIt: "how is it?", NotJudged: "not judged",
+	Concerns: "Where? Tick one colour, or the two that meet; none is the whole bait",
+	Cavity:   "Cavity", Day: "Seen on day (0 is at demould)",
+	NotAShot: "Not a shot", WasAShot: "It was a shot", TakenBack: "taken back, so it counts nowhere", TakeBack: "take back",
+	MouldOfShot: "mould", NoteOfShot: "Note about this shot", KeepMould: "Write down", More: "more",
+	Still: "Hold this page still, to type", StillSince: "These figures are old: the page is held still since", Follow: "Follow the bench again",
+	WithoutStore: "Nothing is kept here: this program has no data folder that it can use. Start it with --data and the name of a folder.",
+}
+
+var pastLabels = PastLabels{
+	Pages: "Pages", Bench: "Bench", PastRuns: "Past runs", Recipes: "Recipes",
+	OtherUnitC: "Show °C", OtherUnitF: "Show °F",
+	Trouble: "This can not be shown now", TroubleHelp: "The heaters do not depend on it: the bench goes on as it was.",
+	NoRuns:    "No run is kept yet. Start the program with a recipe: the run is recorded from its first cycle, and stands here a second later.",
+	NoneFound: "No run passes this filter.", ShowAll: "Show every run", Filter: "Filter",
+	Find: "Text in name, recipe, note or fault", Since: "Since", Verdict: "Verdict", State: "State", Any: "any",
+	OnlySpoiled: "only spoiled", Show: "Show",
+	Spoiled: "spoiled", AllClean: "clean", SomeClean: "clean %d of %d, the others not judged",
+	NoShot: "no shot", Shots: "Shots", ShotCount: "shots: %d, clean: %d",
+	PlotAlt:  "Temperatures of %s from %s to %s of the run: melt, plate, set-point and band of each pot, its heater's duty, and what was marked. The figures of every shot stand below as text.",
+	PlotHelp: "Drag across the picture to look closer; Escape lets go.",
+	WholeRun: "Whole run", Around: "Around shot %d", Earlier: "Earlier", Later: "Later", Closer: "Closer", Wider: "Wider",
+	NothingRecorded: "Nothing has been recorded of this run yet.", Pictures: "The picture as a file", Picture: "Run in pictures", Zoom: "Stretch of time",
+	Deviations: "Changed at the bench", NoDeviations: "Nothing: the run was made as the recipe says.",
+	NoShots: "No shot was marked.", InBand: "Every pot was in its own band.", OutOfBand: "outside its band", Off: "Furthest off:",
+	Quantity: "At the draw, or else at the push", OwnTarget: "own target", Deviation: "deviation", Slope: "slope", Held: "held since cured",
+	SinceStir: "since stir", Drawn: "drawn", Spread: "spread", DrawToPush: "draw to push", MouldTemp: "mould temperature", Room: "room",
+	SayHowItIs: "How is it? Mould and note", Events: "What happened", WithStirs: "The same with every stir (%d)", NoEvents: "Nothing was marked.",
+	When: "at", Where: "where", What: "what",
+	Export: "Every cycle as a table or as data, on a terminal:", ExportCSV: "meltwarden export %d", ExportJSON: "meltwarden export %d --as json",
+	RunNote:   "Note about this run",
+	NoRecipes: "No recipe is kept yet. A recipe is kept with the first run that is made with it.",
+	Version:   "version %d", Made: "kept since %s", FromRun: "made from run %d", Runs: "runs: %d", CleanCount: "clean: %d",
+	Typed: "As typed", Differences: "What differs from version %d", FirstVersion: "This is its first version.",
+	NoDifferences: "Nothing that counts: only the layout.", NotRead: "The differences can not be told:",
+	RunsWithIt: "Runs made with it", NoRunWithIt: "None yet.", RecipeOf: "recipe, version %d", From: "from",
 }

@@ -122,7 +122,7 @@ func TestShootNowSaysForHowLong(t *testing.T) {
 		f.Pots[i].SinceStir = []time.Duration{20, 50, 30}[i] * time.Second
 	}
 	got := Of(f, bench(), noon).Shown
-	assert.Equal(t, same("Shoot now"), got.Answer)
+	assert.Equal(t, same("Yes: ready to pour"), got.Answer)
 	assert.Equal(t, "about 40 s until chalk wants a stir", got.Detail)
 	assert.Equal(t, Shoot, got.Tone)
 }

@@ -1,16 +1,12 @@
 // The page as the server sent it is complete; this keeps it up to date. All
 // wording comes from the server, in both units; nothing is worded here.
+import { chosen, isDark, useTheme } from "./chosen.js";
+import { replace, sendForms } from "./marks.js";
 import { Trend } from "./trend.js";
 import { Sound } from "./sound.js";
 
 const body = document.body;
 const $ = (id) => document.getElementById(id);
-
-// What the maker chose stays in this browser; without storage it lasts as long as the page.
-const chosen = {
-  get: (key) => { try { return localStorage.getItem(key); } catch { return null; } },
-  set: (key, value) => { try { localStorage.setItem(key, value); } catch { /* a private window */ } },
-};
 
 let unit = chosen.get("unit") === "f" ? "f" : "c";
 let bench = null;
@@ -39,20 +35,31 @@ function showPot(article, pot) {
   marker.setAttribute("visibility", pot.shown.level === null ? "hidden" : "visible");
   marker.setAttribute("transform", `translate(0 ${pot.shown.level ?? 0})`);
   article.querySelector(".band").setAttribute("transform", `scale(1 ${pot.shown.band})`);
+  const clear = article.querySelector(".clear");
+  clear.disabled = !(pot.melt_c !== null && pot.melt_c >= clear.dataset.from);
+  setText(clear.querySelector("small"), clear.querySelector("small").dataset[unit]);
 }
 
-// The list is rebuilt only when it changed: it would lose the reader's place.
+// The worst findings stand above the pots; all of them would push the pots'
+// buttons out of view. The server sends the worst first. A list is rebuilt only
+// when it changed: it would lose the reader's place.
+const mostFindings = 2;
 let conditionsShown = "";
 function showConditions(conditions) {
   const now = JSON.stringify(conditions);
   if (now === conditionsShown) return;
   conditionsShown = now;
-  $("conditions").replaceChildren(...conditions.map((c) => {
+  const rows = conditions.map((c) => {
     const row = $("condition").content.firstElementChild.cloneNode(true);
     row.dataset.severity = c.severity;
     fill(row, c);
     return row;
-  }));
+  });
+  $("conditions").replaceChildren(...rows.slice(0, mostFindings));
+  const others = rows.slice(mostFindings);
+  $("others").hidden = others.length === 0;
+  setText($("others-count"), others.length);
+  $("others-list").replaceChildren(...others);
 }
 
 function show() {
@@ -102,48 +109,58 @@ function follow() {
   };
 }
 
-// Marks.
-function tellProblem(text) {
-  $("problem").hidden = !text;
-  setText($("problem"), text);
-}
+// The last shot. What is judged of it, and a shot that somebody marked elsewhere,
+// come from the server as a part of the page. A mark is written down within a
+// second, so it is asked for a few times.
+const askAgainMs = 300, askTimes = 10, askAnywayMs = 5000;
 
-async function send(form) {
-  const button = form.querySelector("button");
-  const off = button.classList.contains("off");
-  try {
-    const answer = await fetch(form.action, {
-      method: "POST", headers: { Accept: "application/json" }, signal: AbortSignal.timeout(3000),
-    });
-    if (!answer.ok) throw new Error((await answer.json()).detail);
-    button.dataset.sent = "";
-    setTimeout(() => delete button.dataset.sent, 1500);
-    tellProblem("");
-  } catch (e) {
-    tellProblem(off ? body.dataset.notSentOff : `${body.dataset.notSent} ${button.textContent}. ${e.message}`);
+async function refreshShot() {
+  const answer = await fetch("/runs/now/last-shot");
+  if (!answer.ok) return;
+  const text = await answer.text();
+  if (text === shotShown) return;
+  shotShown = text;
+  const fresh = new DOMParser().parseFromString(text, "text/html").getElementById("last-shot");
+  const another = fresh.dataset.shot !== $("last-shot").dataset.shot;
+  if (another) $("last-shot").replaceWith(document.importNode(fresh, true));
+  else replace($("last-shot"), document.importNode(fresh, true));
+}
+let shotShown = "";
+
+const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+
+async function awaitShot() {
+  const before = $("last-shot").dataset.shot;
+  for (let i = 0; i < askTimes && $("last-shot").dataset.shot === before; i++) {
+    await pause(askAgainMs);
+    await refreshShot();
   }
 }
 
-document.addEventListener("submit", (e) => {
-  e.preventDefault();
-  send(e.target);
+// typing is true while somebody is busy in the panel: it is not taken away then.
+const typing = () => $("last-shot").contains(document.activeElement);
+setInterval(() => { if (!document.hidden && !typing()) refreshShot().catch(() => {}); }, askAnywayMs);
+
+sendForms((form) => {
+  if (form.id === "shot") awaitShot();
+  else if (form.closest("#last-shot")) refreshShot();
 });
+$("mould").addEventListener("input", () => setText($("mould-shown"), $("mould").value));
 
 // What the maker chooses.
 function chooseUnit(u) {
   unit = u;
   chosen.set("unit", u);
   trend.unit = u;
+  carryUnit();
   if (bench) show();
   trend.draw();
 }
 
-function useTheme(theme) {
-  document.querySelector("#dark").media = { dark: "all", light: "not all" }[theme] ?? "(prefers-color-scheme: dark)";
-  trend.draw();
+// The pages of past runs have the unit in their addresses.
+function carryUnit() {
+  for (const a of document.querySelectorAll(".top nav a:not([aria-current])")) a.search = unit === "f" ? "?unit=f" : "";
 }
-
-const isDark = () => getComputedStyle(document.documentElement).colorScheme === "dark";
 
 const sound = new Sound();
 const trend = new Trend(document.querySelectorAll(".pot"), body.dataset);
@@ -153,6 +170,7 @@ $("theme").onclick = () => {
   const theme = isDark() ? "light" : "dark";
   chosen.set("theme", theme);
   useTheme(theme);
+  trend.draw();
 };
 $("span").onclick = () => setText($("span"), trend.toggle() ? $("span").dataset.whole : $("span").dataset.recent);
 $("test").onclick = () => sound.test();
@@ -164,5 +182,6 @@ $("sound").onclick = () => {
 
 for (const e of document.querySelectorAll("#sound, .settings, .trend")) e.hidden = false;
 trend.unit = unit;
+carryUnit();
 useTheme(chosen.get("theme"));
 follow();

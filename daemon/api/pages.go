@@ -1,0 +1,98 @@
+package api
+
+import (
+	"bytes"
+	"encoding/json"
+	"net/http"
+	"net/url"
+
+	"meltwarden/daemon/review"
+	"meltwarden/daemon/view"
+	"meltwarden/dashboards"
+)
+
+// head is what every page has.
+type head struct {
+	Labels view.Labels
+	Title  string
+	Here   string // where the page stands in the navigation
+	// Carry is the unit as a query, to go on with a link: "" or "?unit=f".
+	Carry string
+	// OtherUnit is the address of this page in the other unit.
+	OtherUnit string
+	Simulated bool
+}
+
+func (s *server) head(r *http.Request, title, here string) head {
+	h := head{Labels: view.Texts(), Title: title, Here: here, Simulated: s.Simulated}
+	other := r.URL.Query()
+	if unitOf(r) == review.Fahrenheit {
+		h.Carry = "?" + url.Values{unitKey: {inFahrenheit}}.Encode()
+		other.Del(unitKey)
+	} else {
+		other.Set(unitKey, inFahrenheit)
+	}
+	h.OtherUnit = address(r.URL.Path, other)
+	return h
+}
+
+// The unit of a page stands in its address, so that a link shows what its sender saw.
+const (
+	unitKey      = "unit"
+	inFahrenheit = "f"
+)
+
+func unitOf(r *http.Request) review.Unit { return r.URL.Query().Get(unitKey) == inFahrenheit }
+
+// address is a path with a query, which may be empty.
+func address(path string, q url.Values) string {
+	if len(q) == 0 {
+		return path
+	}
+	return path + "?" + q.Encode()
+}
+
+// show answers with a page or a part of one. It is made whole first, so that a
+// failing template leaves no half page behind.
+func show(w http.ResponseWriter, status int, name string, data any) {
+	var out bytes.Buffer
+	if err := dashboards.Pages.ExecuteTemplate(&out, name, data); err != nil {
+		problem(w, http.StatusInternalServerError, err.Error())
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	w.Write(out.Bytes())
+}
+
+// troublePage is what the template for a problem is filled with.
+type troublePage struct {
+	head
+	Detail string
+}
+
+// readable turns a problem into a page, for people.
+func (s *server) readable(answer http.HandlerFunc) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		h := held{header: w.Header(), status: http.StatusOK}
+		answer(&h, r)
+		var d details
+		if h.status < http.StatusBadRequest || json.Unmarshal(h.body.Bytes(), &d) != nil {
+			w.WriteHeader(h.status)
+			w.Write(h.body.Bytes())
+			return
+		}
+		show(w, h.status, "trouble.html", troublePage{s.head(r, s.Title, ""), d.Detail})
+	}
+}
+
+// held is an answer that has not been sent yet.
+type held struct {
+	header http.Header
+	status int
+	body   bytes.Buffer
+}
+
+func (h *held) Header() http.Header         { return h.header }
+func (h *held) WriteHeader(status int)      { h.status = status }
+func (h *held) Write(p []byte) (int, error) { return h.body.Write(p) }

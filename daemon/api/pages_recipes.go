@@ -1,0 +1,134 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"time"
+
+	"meltwarden/config"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+	"meltwarden/daemon/view"
+)
+
+// recipesPage is what the template of the recipes is filled with.
+type recipesPage struct {
+	head
+	Recipes      []recipeGroup
+	WithoutStore bool
+}
+
+// recipeGroup is a recipe with its versions, the newest first.
+type recipeGroup struct {
+	Name     string
+	Versions []versionRow
+}
+
+// versionRow is one version of a recipe.
+type versionRow struct {
+	history.Version
+	Address, FromAddress string
+	AddedOn              string
+}
+
+func versionRowOf(v history.Version, h head) versionRow {
+	return versionRow{
+		Version: v, Address: "/recipes/" + v.Fingerprint + h.Carry,
+		FromAddress: fmt.Sprintf("/runs/%d%s", v.FromRun, h.Carry), AddedOn: v.Added.Format(time.DateOnly),
+	}
+}
+
+// recipesPage lists every recipe with its versions.
+func (s *server) recipesPage(w http.ResponseWriter, r *http.Request) {
+	p := recipesPage{head: s.head(r, view.Texts().Recipes, "/recipes"), WithoutStore: s.History == nil}
+	var versions []history.Version
+	if s.History != nil {
+		var err error
+		if versions, err = s.History.Versions(); err != nil {
+			pastProblem(w, err)
+			return
+		}
+	}
+	for _, v := range versions {
+		if n := len(p.Recipes); n == 0 || p.Recipes[n-1].Name != v.Name {
+			p.Recipes = append(p.Recipes, recipeGroup{Name: v.Name})
+		}
+		g := &p.Recipes[len(p.Recipes)-1]
+		g.Versions = append(g.Versions, versionRowOf(v, p.head))
+	}
+	show(w, http.StatusOK, "recipes.html", p)
+}
+
+// recipePage is what the template of one recipe version is filled with.
+type recipePage struct {
+	head
+	versionRow
+	ParentVersion *versionRow // nil for the first one
+	Differences   []string
+	NotTold       string // why there are none to tell
+	Rows          []runRow
+	RunsAddress   string
+}
+
+// recipePage shows one version: what was typed, what differs from the one before,
+// and what was made with it.
+func (s *server) recipePage(w http.ResponseWriter, r *http.Request) {
+	if s.History == nil {
+		problem(w, http.StatusNotFound, view.Texts().WithoutStore)
+		return
+	}
+	v, err := s.History.Version(r.PathValue("fingerprint"))
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	p := recipePage{head: s.head(r, fmt.Sprintf("%s, %d", v.Name, v.Number), "/recipes")}
+	p.versionRow = versionRowOf(v, p.head)
+	if err := s.fillRecipe(&p, unitOf(r)); err != nil {
+		pastProblem(w, err)
+		return
+	}
+	show(w, http.StatusOK, "recipe.html", p)
+}
+
+func (s *server) fillRecipe(p *recipePage, u review.Unit) error {
+	if p.Parent != "" {
+		parent, err := s.History.Version(p.Parent)
+		if err != nil {
+			return err
+		}
+		row := versionRowOf(parent, p.head)
+		p.ParentVersion = &row
+		if p.Differences, err = differences(parent, p.Version); err != nil {
+			p.NotTold = err.Error()
+		}
+	}
+	runs, err := s.History.Runs(history.Filter{Text: p.Fingerprint})
+	if err != nil {
+		return err
+	}
+	runs = slices.DeleteFunc(runs, func(r history.Run) bool { return r.Fingerprint != p.Fingerprint })
+	p.Rows = rowsOf(runs, p.head)
+	q := url.Values{"text": {p.Fingerprint}}
+	if u == review.Fahrenheit {
+		q.Set(unitKey, inFahrenheit)
+	}
+	p.RunsAddress = address("/runs", q)
+	return nil
+}
+
+// differences are those from one version to another. It fails for a text that
+// this program does not take as a recipe any more.
+func differences(from, to history.Version) ([]string, error) {
+	old, err := config.ParseRecipe(fmt.Sprintf("%s, version %d", from.Name, from.Number), []byte(from.Source))
+	if err != nil {
+		return nil, err
+	}
+	recent, err := config.ParseRecipe(fmt.Sprintf("%s, version %d", to.Name, to.Number), []byte(to.Source))
+	if err != nil {
+		return nil, err
+	}
+	return config.Differences(old, recent), nil
+}

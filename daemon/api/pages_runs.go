@@ -1,0 +1,69 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+	"meltwarden/daemon/shot"
+	"meltwarden/daemon/view"
+)
+
+// runsPage is what the template of the list of runs is filled with.
+type runsPage struct {
+	head
+	Rows         []runRow
+	Filter       history.Filter
+	SinceTyped   string
+	Filtered     bool // fewer runs than there may be
+	WithoutStore bool // nothing is ever kept
+	Verdicts     []string
+	States       []stateChoice
+}
+
+type stateChoice struct {
+	State history.State
+	Words string
+}
+
+// runRow is one run of a list.
+type runRow struct {
+	history.Run
+	Labels                       view.Labels
+	Address, Heading, Subheading string
+	FaultWords                   string
+}
+
+// runsPage lists the past runs, the newest first.
+func (s *server) runsPage(w http.ResponseWriter, r *http.Request) {
+	found, err := s.filtered(r)
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	q := r.URL.Query()
+	p := runsPage{
+		head: s.head(r, view.Texts().PastRuns, "/runs"), Filter: filterOf(q), SinceTyped: q.Get("since"),
+		WithoutStore: s.History == nil, Verdicts: shot.Verdicts(),
+	}
+	p.Filtered = p.Filter != history.Filter{}
+	for _, state := range []history.State{history.Recording, history.Finished, history.Interrupted} {
+		p.States = append(p.States, stateChoice{state, review.StateWords(state)})
+	}
+	p.Rows = rowsOf(found, p.head)
+	show(w, http.StatusOK, "runs.html", p)
+}
+
+func rowsOf(runs []history.Run, h head) []runRow {
+	var rows []runRow
+	for _, run := range runs {
+		about := review.Review{Run: run}
+		rows = append(rows, runRow{
+			Run: run, Labels: h.Labels, Heading: about.Heading(), Subheading: about.Subheading(),
+			Address: fmt.Sprintf("/runs/%d%s", run.ID, h.Carry), FaultWords: strings.Join(run.Faults, ", "),
+		})
+	}
+	return rows
+}

@@ -1,0 +1,72 @@
+package api
+
+import (
+	"fmt"
+	"slices"
+
+	"meltwarden/control"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+	"meltwarden/daemon/shot"
+	"meltwarden/daemon/view"
+)
+
+// shotCard is a shot as a page shows it, with what may be said of it.
+type shotCard struct {
+	review.Sheet
+	Labels view.Labels
+	// Address takes what is said of the shot.
+	Address string
+	// Around is the address of the run's page with the stretch around the shot.
+	Around     string
+	MouldTyped string
+	Colours    []string
+	Choices    []choice
+	// InBand is true when every pot is known to have been in its own band.
+	InBand bool
+	// OnItsPage is true on the page of the run, where later inspections are written
+	// down as well.
+	OnItsPage bool
+}
+
+// Judged reports whether nothing more is asked of the maker.
+func (c shotCard) Judged() bool { return c.Withdrawn || len(c.Verdicts) > 0 }
+
+// choice is a verdict that can be given, and whether it has been: at demould, of
+// the whole bait.
+type choice struct {
+	Fault string
+	Said  bool
+}
+
+// cardsOf puts shots of a run into words, in order.
+func cardsOf(run int64, settings control.Settings, shots []history.Shot, u review.Unit) []shotCard {
+	var colours []string
+	for _, p := range settings.Pots {
+		colours = append(colours, p.Colour)
+	}
+	var cards []shotCard
+	for i, sheet := range (review.Review{Settings: settings, Shots: shots}).Sheets(u) {
+		cards = append(cards, shotCard{
+			Sheet: sheet, Labels: view.Texts(), Colours: colours, MouldTyped: shots[i].Mould,
+			Address: fmt.Sprintf("/api/v1/runs/%d/shots/%d", run, sheet.Number),
+			Choices: choicesOf(sheet.Verdicts), InBand: inBand(shots[i].Card),
+		})
+	}
+	return cards
+}
+
+func choicesOf(said []shot.Verdict) []choice {
+	var all []choice
+	for _, fault := range shot.Verdicts() {
+		all = append(all, choice{fault, slices.ContainsFunc(said, func(v shot.Verdict) bool {
+			return v.Fault == fault && len(v.Colours) == 0 && v.Cavity == "" && v.Day == 0
+		})})
+	}
+	return all
+}
+
+func inBand(c shot.Card) bool {
+	out := func(p shot.Pot) bool { return !p.DeviationC.Known() || p.OutOfBand() }
+	return len(c.Pots) > 0 && !slices.ContainsFunc(c.Pots, out)
+}

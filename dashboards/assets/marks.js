@@ -1,0 +1,84 @@
+// What people mark, type and judge is sent without leaving the page. Every form
+// works by itself as well, when there is no script.
+const body = document.body;
+const problem = document.getElementById("problem");
+
+export function setText(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}
+
+function tellProblem(text) {
+  problem.hidden = !text;
+  setText(problem, text);
+}
+
+// whereTyped is where an answer about a form's text belongs; forms without text
+// tell it at the top of the page.
+const whereTyped = (form) => form.querySelector(".error");
+
+function tell(form, text) {
+  const here = whereTyped(form);
+  if (!here) return tellProblem(text);
+  setText(here, text);
+  for (const input of form.querySelectorAll("input")) input.ariaInvalid = text ? "true" : null;
+}
+
+async function post(address, fields) {
+  const answer = await fetch(address, {
+    method: "POST", headers: { Accept: "application/json" }, body: fields, signal: AbortSignal.timeout(3000),
+  });
+  if (!answer.ok) throw new Error((await answer.json()).detail);
+}
+
+async function send(form, button) {
+  const fields = new URLSearchParams(new FormData(form, button));
+  if (button.ariaPressed === "true" && button.name === "fault") fields.set("take-back", "yes");
+  try {
+    await post(button.getAttribute("formaction") ?? form.action, fields);
+  } catch (e) {
+    if (button.classList.contains("off")) tellProblem(body.dataset.notSentOff);
+    else tell(form, `${body.dataset.notSent} ${button.firstChild.textContent}. ${e.message}`);
+    return false;
+  }
+  button.dataset.sent = "";
+  setTimeout(() => delete button.dataset.sent, 1500);
+  tell(form, "");
+  if ("once" in form.dataset) form.reset();
+  return true;
+}
+
+// sendForms takes over every form that marks something; after tells what to do
+// once one has arrived.
+export function sendForms(after) {
+  document.addEventListener("submit", async (e) => {
+    if (e.target.method !== "post") return;
+    e.preventDefault();
+    if (await send(e.target, e.submitter)) after(e.target, e.submitter);
+  });
+  document.addEventListener("input", (e) => showSaid(e.target.closest(".judge")));
+}
+
+// A verdict's button is down when just that has been said, of the place that is
+// chosen; pressed again, it is taken back.
+const key = (form, fault) => {
+  const f = new FormData(form);
+  return JSON.stringify([fault ?? f.get("fault"), f.getAll("colour"), f.get("cavity").trim(), Number(f.get("day"))]);
+};
+
+function showSaid(judge) {
+  if (!judge) return;
+  const said = new Set(Array.from(judge.parentElement.querySelectorAll(".said-form"), (f) => key(f)));
+  for (const b of judge.querySelectorAll("button[name=fault]")) b.ariaPressed = String(said.has(key(judge, b.value)));
+}
+
+// replace puts a part of the page anew in its place and keeps what is open, and
+// where the keyboard is.
+export function replace(old, fresh) {
+  const wasOpen = Array.from(old.querySelectorAll("details"), (d) => d.open);
+  const { name, value } = old.contains(document.activeElement) ? document.activeElement : {};
+  old.replaceWith(fresh);
+  fresh.querySelectorAll("details").forEach((d, i) => { if (wasOpen.length) d.open = wasOpen[i]; });
+  if (name === undefined) return;
+  const same = Array.from(fresh.querySelectorAll("button, input")).find((e) => e.name === name && e.value === value);
+  (same ?? fresh.querySelector("summary, button"))?.focus();
+}

@@ -1,0 +1,104 @@
+// The pages of past runs and recipes: the theme, what is said of a shot, and a
+// closer look at a run by dragging across its picture.
+import { chosen, useTheme } from "./chosen.js";
+import { replace, sendForms } from "./marks.js";
+
+useTheme(chosen.get("theme"));
+
+// What was said of a shot shows in its card, which is fetched anew.
+async function refresh(form) {
+  const card = form.closest(".card");
+  if (!card) return;
+  const answer = await fetch(location.href);
+  if (!answer.ok) return;
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  replace(card, document.importNode(page.getElementById(card.id), true));
+}
+sendForms(refresh);
+
+const clock = (s) => {
+  const two = (n) => String(Math.floor(n)).padStart(2, "0");
+  return `${Math.floor(s / 3600)}:${two(s / 60 % 60)}:${two(s % 60)}`;
+};
+
+// leastPx tells a drag from a press that slipped.
+const leastPx = 8;
+
+class Zoom {
+  #figure; #image; #mark; #from = null; #to = 0;
+
+  constructor(figure) {
+    this.#figure = figure;
+    this.#image = figure.querySelector("img");
+    this.#mark = document.createElement("div");
+    this.#mark.className = "dragged";
+    this.#mark.hidden = true;
+    figure.append(this.#mark);
+    figure.querySelector("figcaption").hidden = false;
+    this.#image.addEventListener("pointerdown", (e) => this.#begin(e));
+    this.#image.addEventListener("pointermove", (e) => this.#move(e));
+    this.#image.addEventListener("pointerup", (e) => this.#end(e));
+    this.#image.addEventListener("pointercancel", () => this.#drop());
+    addEventListener("keydown", (e) => { if (e.key === "Escape") this.#drop(); });
+  }
+
+  // axis is where the time axis begins and ends in the picture as it is shown.
+  #axis() {
+    const width = new URL(this.#image.currentSrc).searchParams.get("width");
+    const [, left, right] = this.#figure.dataset.axes.split(",").map((a) => a.split(" ")).find((a) => a[0] === width);
+    const scale = this.#image.clientWidth / width;
+    return [left * scale, right * scale];
+  }
+
+  #within(e) {
+    const [left, right] = this.#axis();
+    return Math.min(right, Math.max(left, e.clientX - this.#image.getBoundingClientRect().left));
+  }
+
+  #seconds(x) {
+    const [left, right] = this.#axis();
+    const [from, to] = [Number(this.#figure.dataset.from), Number(this.#figure.dataset.to)];
+    return from + (x - left) / (right - left) * (to - from);
+  }
+
+  #begin(e) {
+    if (e.button !== 0) return;
+    this.#image.setPointerCapture(e.pointerId);
+    this.#from = this.#to = this.#within(e);
+    this.#show();
+  }
+
+  #move(e) {
+    if (this.#from === null) return;
+    this.#to = this.#within(e);
+    this.#show();
+  }
+
+  #end(e) {
+    if (this.#from === null) return;
+    this.#to = this.#within(e);
+    const [a, b] = [this.#from, this.#to].sort((x, y) => x - y);
+    this.#drop();
+    if (b - a < leastPx) return;
+    const to = new URL(this.#figure.dataset.zoom, location);
+    to.searchParams.set("from", this.#seconds(a).toFixed(1));
+    to.searchParams.set("to", this.#seconds(b).toFixed(1));
+    location.assign(to);
+  }
+
+  #drop() {
+    this.#from = null;
+    this.#mark.hidden = true;
+  }
+
+  #show() {
+    const [a, b] = [this.#from, this.#to].sort((x, y) => x - y);
+    this.#mark.hidden = false;
+    this.#mark.style.left = `${this.#image.offsetLeft + a}px`;
+    this.#mark.style.width = `${b - a}px`;
+    this.#mark.style.height = `${this.#image.clientHeight}px`;
+    this.#mark.textContent = `${clock(this.#seconds(a))} – ${clock(this.#seconds(b))}`;
+  }
+}
+
+for (const figure of document.querySelectorAll("figure.plot")) new Zoom(figure);
