@@ -32,7 +32,7 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 	if err := out.Write(append(head, "mould_c", "room_c", "marks")); err != nil {
 		return err
 	}
-	err = s.Each(run, func(part Part, r cycles.Record) error { return out.Write(row(part.ID, r, settings.Pots)) })
+	err = s.Each(run, func(part Part, r *cycles.Record) error { return out.Write(row(part.ID, r, settings.Pots)) })
 	out.Flush()
 	if err != nil {
 		return err
@@ -41,11 +41,11 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 }
 
 // Each calls f with every cycle of a run, in order.
-func (s *Store) Each(run int64, f func(part Part, r cycles.Record) error) error {
+func (s *Store) Each(run int64, f func(part Part, r *cycles.Record) error) error {
 	return s.Between(run, 0, 0, f)
 }
 
-func row(part int64, r cycles.Record, pots []control.PotSettings) []string {
+func row(part int64, r *cycles.Record, pots []control.PotSettings) []string {
 	k := r.Kept
 	cells := []string{
 		strconv.FormatInt(part, 10), strconv.FormatUint(k.Cycle, 10), figure(k.Time.Seconds()),
@@ -114,7 +114,7 @@ func (s *Store) ExportJSON(w io.Writer, run int64) error {
 		return err
 	}
 	out := json.NewEncoder(w)
-	return s.Each(run, func(part Part, r cycles.Record) error {
+	return s.Each(run, func(part Part, r *cycles.Record) error {
 		e := exported{
 			Part: part.ID, Cycle: r.Kept.Cycle, TimeS: r.Kept.Time.Seconds(), Wall: r.At.UTC(), Heat: r.Kept.Heat.String(),
 			Ready: r.Kept.Ready, Mould: frames.Measured(r.Input.Mould), Room: frames.Measured(r.Input.Room),

@@ -5,7 +5,9 @@ import (
 	"database/sql"
 	"encoding/csv"
 	"encoding/json"
+	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"testing"
 	"time"
@@ -281,4 +283,54 @@ func TestExportIsReadBack(t *testing.T) {
 	assert.Nil(t, first["mould_c"])
 	assert.EqualValues(t, 1, first["cycle"])
 	assert.ErrorIs(t, s.ExportCSV(&text, 99), ErrNoRun)
+}
+
+// TestExportIsReadByAnotherProgram: the sqlite3 tool reads the comma-separated
+// values into a table and finds the cycles, the gaps and the marks.
+func TestExportIsReadByAnotherProgram(t *testing.T) {
+	tool, err := exec.LookPath("sqlite3")
+	if err != nil {
+		require.Empty(t, os.Getenv("MELTWARDEN_TEST_ALL"), "sqlite3 is not installed")
+		t.Skip("sqlite3 is not installed")
+	}
+	s := open(t, t.TempDir())
+	r := record(t, s, 1203)
+	require.NoError(t, r.Close(noon))
+	file, err := os.Create(filepath.Join(t.TempDir(), "run.csv"))
+	require.NoError(t, err)
+	require.NoError(t, s.ExportCSV(file, r.Run()))
+	require.NoError(t, file.Close())
+	said, err := exec.Command(tool, ":memory:", "-cmd", ".import --csv "+file.Name()+" run",
+		`SELECT count(*), max(time_s + 0), sum(mould_c = ''), sum(marks LIKE 'stir %'), max(left_melt_c + 0) FROM run`).CombinedOutput()
+	require.NoError(t, err, string(said))
+	hottest := 0.0
+	require.NoError(t, s.Each(r.Run(), func(_ Part, c *cycles.Record) error {
+		hottest = max(hottest, c.Input.Pots[0].Melt.C)
+		return nil
+	}))
+	assert.Equal(t, fmt.Sprintf("1203|240.4|1203|5|%s\n", figure(hottest)), string(said))
+}
+
+// TestAHistoryOfTheFirstLayout is read, and goes on in the present one.
+func TestAHistoryOfTheFirstLayout(t *testing.T) {
+	folder := t.TempDir()
+	old, err := os.ReadFile("../../testdata/history/layout-1.sqlite")
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(folder, FileName), old, 0o600))
+	s := open(t, folder)
+	runs, err := s.Runs(Filter{})
+	require.NoError(t, err)
+	require.Len(t, runs, 1)
+	assert.EqualValues(t, 400, runs[0].Cycles)
+	assert.InDelta(t, 80, runs[0].TookS, 1e-9)
+	n := 0
+	require.NoError(t, s.Between(1, 60*time.Second, 70*time.Second, func(_ Part, c *cycles.Record) error {
+		assert.LessOrEqual(t, c.Kept.Time, 71*time.Second)
+		n++
+		return nil
+	}))
+	assert.Positive(t, n)
+	r := record(t, s, 10)
+	require.NoError(t, r.Close(noon))
+	assert.EqualValues(t, 2, r.Run())
 }

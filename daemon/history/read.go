@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"iter"
 	"math"
 	"time"
 
@@ -39,7 +38,8 @@ type Part struct {
 	// by the wall's clock, each in its own bench time.
 	Offset time.Duration
 	// Took is how long it is, in bench time.
-	Took time.Duration
+	Took   time.Duration
+	Cycles int
 }
 
 // Parts lists a run's parts, in order.
@@ -50,7 +50,7 @@ func (s *Store) Parts(run int64) ([]Part, error) {
 	err := s.each(func(rows *sql.Rows) error {
 		var p Part
 		var began, bench, last int64
-		if err := rows.Scan(&p.ID, &p.Program, &began, &bench, &last); err != nil {
+		if err := rows.Scan(&p.ID, &p.Program, &p.Cycles, &began, &bench, &last); err != nil {
 			return err
 		}
 		if len(parts) > 0 {
@@ -60,7 +60,7 @@ func (s *Store) Parts(run int64) ([]Part, error) {
 		end, left = p.Offset+p.Took, last
 		parts = append(parts, p)
 		return nil
-	}, `SELECT id, program, began_ms, bench_ms, last_ms FROM part WHERE run = ? ORDER BY id`, run)
+	}, `SELECT id, program, cycles, began_ms, bench_ms, last_ms FROM part WHERE run = ? ORDER BY id`, run)
 	return parts, err
 }
 
@@ -77,15 +77,16 @@ func (s *Store) offsets(run int64) (map[int64]time.Duration, error) {
 	return offsets, err
 }
 
-// Cycles yields the cycles of a part in order, block by block. After an error
-// nothing more comes.
-func (s *Store) Cycles(part int64) iter.Seq2[cycles.Record, error] {
-	return s.blocks(part, 0, math.MaxInt64)
+// Cycles calls f with every cycle of a part, in order. The record is written over
+// by the next.
+func (s *Store) Cycles(part int64, f func(*cycles.Record) error) error {
+	return s.blocks(part, 0, math.MaxInt64, f)
 }
 
 // Between calls f with the cycles of a run from one time on its axis to another,
-// in order, and perhaps some before and after; a to of zero is its end.
-func (s *Store) Between(run int64, from, to time.Duration, f func(part Part, r cycles.Record) error) error {
+// in order, and perhaps some before and after; a to of zero is its end. The record
+// is written over by the next.
+func (s *Store) Between(run int64, from, to time.Duration, f func(part Part, r *cycles.Record) error) error {
 	parts, err := s.Parts(run)
 	if err != nil {
 		return err
@@ -97,51 +98,30 @@ func (s *Store) Between(run int64, from, to time.Duration, f func(part Part, r c
 		if p.Offset > to || p.Offset+p.Took < from {
 			continue
 		}
-		for r, err := range s.blocks(p.ID, from-p.Offset, to-p.Offset) {
-			if err == nil {
-				err = f(p, r)
-			}
-			if err != nil {
-				return err
-			}
+		err := s.blocks(p.ID, from-p.Offset, to-p.Offset, func(r *cycles.Record) error { return f(p, r) })
+		if err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
-// blocks yields the cycles of the blocks of a part from the one that holds a bench
-// time to the one that holds another.
-func (s *Store) blocks(part int64, from, to time.Duration) iter.Seq2[cycles.Record, error] {
-	return func(yield func(cycles.Record, error) bool) {
-		rows, err := s.query(`SELECT data FROM block WHERE part = ? AND bench_ms <= ?
-			AND first >= coalesce((SELECT max(first) FROM block WHERE part = ? AND bench_ms <= ?), 0) ORDER BY first`,
-			part, to.Milliseconds(), part, from.Milliseconds())
-		if err != nil {
-			yield(cycles.Record{}, err)
-			return
+// blocks calls f with the cycles of the blocks of a part from the one that holds a
+// bench time to the one that holds another.
+func (s *Store) blocks(part int64, from, to time.Duration, f func(*cycles.Record) error) error {
+	var reader cycles.Reader
+	var data sql.RawBytes
+	return s.each(func(rows *sql.Rows) error {
+		if err := rows.Scan(&data); err != nil {
+			return err
 		}
-		defer rows.Close()
-		for rows.Next() {
-			var data []byte
-			if err := rows.Scan(&data); err != nil {
-				yield(cycles.Record{}, err)
-				return
-			}
-			records, err := cycles.Decode(data)
-			if err != nil {
-				yield(cycles.Record{}, fmt.Errorf("part %d: %w", part, err))
-				return
-			}
-			for _, r := range records {
-				if !yield(r, nil) {
-					return
-				}
-			}
+		if err := reader.Each(data, f); err != nil {
+			return fmt.Errorf("part %d: %w", part, err)
 		}
-		if err := rows.Err(); err != nil {
-			yield(cycles.Record{}, err)
-		}
-	}
+		return nil
+	}, `SELECT data FROM block WHERE part = ? AND bench_ms <= ?
+		AND first >= coalesce((SELECT max(first) FROM block WHERE part = ? AND bench_ms <= ?), 0) ORDER BY first`,
+		part, to.Milliseconds(), part, from.Milliseconds())
 }
 
 // Replayed is how a replay went.
@@ -174,23 +154,35 @@ func (s *Store) Replay(run int64) (Replayed, error) {
 		return out, err
 	}
 	for _, p := range parts {
-		bench := control.NewBench(settings)
-		var f control.Frame
-		for r, err := range s.Cycles(p.ID) {
-			if err != nil {
-				return out, err
-			}
-			bench.Step(&r.Input, &f)
-			out.Cycles++
-			if f.Cycle != r.Kept.Cycle {
-				out.Differs = &Difference{p.ID, r.Kept.Cycle, true}
-				return out, nil
-			}
-			if cycles.Fingerprint(&f) != r.Kept.Print {
-				out.Differs = &Difference{p.ID, r.Kept.Cycle, false}
-				return out, nil
-			}
+		if out.Differs, err = s.replayPart(p.ID, settings, &out.Cycles); err != nil || out.Differs != nil {
+			return out, err
 		}
 	}
 	return out, nil
+}
+
+// errDiffers ends a replay.
+var errDiffers = errors.New("differs")
+
+func (s *Store) replayPart(part int64, settings control.Settings, count *int) (*Difference, error) {
+	bench := control.NewBench(settings)
+	var f control.Frame
+	var found *Difference
+	err := s.Cycles(part, func(r *cycles.Record) error {
+		bench.Step(&r.Input, &f)
+		*count++
+		switch {
+		case f.Cycle != r.Kept.Cycle:
+			found = &Difference{part, r.Kept.Cycle, true}
+		case cycles.Fingerprint(&f) != r.Kept.Print:
+			found = &Difference{part, r.Kept.Cycle, false}
+		default:
+			return nil
+		}
+		return errDiffers
+	})
+	if errors.Is(err, errDiffers) {
+		err = nil
+	}
+	return found, err
 }

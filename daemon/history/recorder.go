@@ -20,9 +20,9 @@ const (
 	// commitEvery is how much of the bench's life one commit holds, in cycles: the
 	// most that a killed program loses.
 	commitEvery = 3
-	// packed is how many cycles a finished block holds: packing a minute at a time
+	// packed is how many cycles a finished block holds: packing three minutes at a time
 	// takes a tenth of the room of packing a second at a time.
-	packed = 300
+	packed = 900
 	// tryAgain is how long to wait after a failed write.
 	tryAgain = time.Second
 )

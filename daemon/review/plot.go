@@ -31,7 +31,10 @@ func Plot(s *history.Store, run int64, from, to time.Duration) (plot.Run, error)
 	for _, p := range r.Settings.Pots {
 		out.Pots = append(out.Pots, plot.Pot{Name: p.Name, Colour: p.Colour, SetpointC: p.SetpointC, BandC: p.BandC})
 	}
-	err = s.Between(run, from, to, func(part history.Part, c cycles.Record) error {
+	if to == 0 {
+		r.makeRoom(&out)
+	}
+	err = s.Between(run, from, to, func(part history.Part, c *cycles.Record) error {
 		addPoint(&out, part.Offset+c.Kept.Time, c)
 		return nil
 	})
@@ -39,7 +42,14 @@ func Plot(s *history.Store, run int64, from, to time.Duration) (plot.Run, error)
 	return out, err
 }
 
-func addPoint(run *plot.Run, at time.Duration, r cycles.Record) {
+// makeRoom keeps the points of a whole run from being moved again and again.
+func (r Review) makeRoom(run *plot.Run) {
+	for i := range run.Pots {
+		run.Pots[i].Points = make([]plot.Point, 0, r.Run.Cycles)
+	}
+}
+
+func addPoint(run *plot.Run, at time.Duration, r *cycles.Record) {
 	for i := range min(len(r.Kept.Pots), len(run.Pots)) {
 		k, in := &r.Kept.Pots[i], &r.Input.Pots[i]
 		run.Pots[i].Points = append(run.Pots[i].Points, plot.Point{

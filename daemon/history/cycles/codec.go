@@ -1,6 +1,7 @@
 package cycles
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -9,8 +10,6 @@ import (
 	"time"
 
 	"github.com/klauspost/compress/zstd"
-
-	"meltwarden/control"
 )
 
 // columns are the values of a block of records, one column for each field,
@@ -26,7 +25,7 @@ type columns struct {
 
 // next returns the place of the next value in the row.
 func (c *columns) next() *int64 {
-	if c.column == len(c.values) {
+	if c.column >= len(c.values) {
 		if c.reading {
 			c.err = errDamaged
 			return new(int64)
@@ -39,11 +38,10 @@ func (c *columns) next() *int64 {
 		*col = append(*col, 0)
 		return &(*col)[c.row]
 	}
-	if c.row >= len(*col) {
-		c.err = errDamaged
-		return new(int64)
+	if c.row < len(*col) {
+		return &(*col)[c.row]
 	}
-	return &(*col)[c.row]
+	return &(*col)[0] // the same all through
 }
 
 func number[T ~int | ~uint8 | ~uint32 | ~uint64](c *columns, v *T) {
@@ -141,66 +139,106 @@ func Encode(records []Record) []byte {
 	return block
 }
 
-// Decode unpacks what Encode has packed. A block that is damaged or of a newer
-// format is an error.
-func Decode(block []byte) ([]Record, error) {
+// Reader unpacks blocks, each into the room of the one before, so that reading a
+// whole evening leaves nothing behind. The zero value is ready for use by one
+// goroutine.
+type Reader struct {
+	record  Record
+	columns columns
+	plain   []byte
+	room    []int64
+}
+
+// Each unpacks what Encode has packed and calls f with one record after the other,
+// each written over by the next. It ends with the first error, of f too; a block
+// that is damaged or of a newer format is one.
+func (r *Reader) Each(block []byte, f func(*Record) error) error {
 	if len(block) < header {
-		return nil, errDamaged
+		return errDamaged
 	}
 	if block[0] > newest || block[0] == 0 {
-		return nil, fmt.Errorf("a block of cycles has layout %d; this program knows up to %d: use a newer one", block[0], newest)
+		return fmt.Errorf("a block of cycles has layout %d; this program knows up to %d: use a newer one", block[0], newest)
 	}
 	if binary.LittleEndian.Uint32(block[1:]) != crc32.ChecksumIEEE(block[header:]) {
-		return nil, errDamaged
+		return errDamaged
 	}
-	plain, err := decompressor.DecodeAll(block[header:], nil)
-	if err != nil || len(plain) == 0 {
-		return nil, errDamaged
+	var err error
+	if r.plain, err = decompressor.DecodeAll(block[header:], r.plain[:0]); err != nil || len(r.plain) == 0 {
+		return errDamaged
 	}
-	pots := int(plain[0])
-	n, used := binary.Uvarint(plain[1:])
-	if used <= 0 || n > uint64(len(plain)) {
-		return nil, errDamaged
+	pots := int(r.plain[0])
+	n, used := binary.Uvarint(r.plain[1:])
+	if used <= 0 || n > uint64(len(r.plain)) {
+		return errDamaged
 	}
-	c, err := readColumns(plain[1+used:], int(n), block[0])
-	if err != nil {
-		return nil, err
+	if err := r.readColumns(r.plain[1+used:], int(n), block[0]); err != nil {
+		return err
 	}
-	return c.records(int(n), pots)
+	return r.records(int(n), pots, f)
 }
 
-func readColumns(plain []byte, rows int, format byte) (*columns, error) {
-	c := &columns{reading: true, format: format}
+// readColumns undoes the differences. Nearly all columns stay the same through a
+// block; those keep one value.
+func (r *Reader) readColumns(plain []byte, rows int, format byte) error {
+	r.columns = columns{reading: true, format: format, values: r.columns.values[:0]}
+	r.room = r.room[:0]
+	unchanged := make([]byte, max(rows-1, 0))
 	for len(plain) > 0 && rows > 0 {
-		col := make([]int64, rows)
-		last := int64(0)
-		for i := range col {
-			d, used := binary.Varint(plain)
-			if used <= 0 {
-				return nil, errDamaged
-			}
-			plain = plain[used:]
-			last += d
-			col[i] = last
+		first, used := binary.Varint(plain)
+		if used <= 0 || len(plain) < used+len(unchanged) {
+			return errDamaged
 		}
-		c.values = append(c.values, col)
+		begin := len(r.room)
+		r.room = append(r.room, first)
+		if plain = plain[used:]; bytes.Equal(plain[:len(unchanged)], unchanged) {
+			plain = plain[len(unchanged):]
+		} else if plain = r.readColumn(plain, first, rows-1); plain == nil {
+			return errDamaged
+		}
+		r.columns.values = append(r.columns.values, r.room[begin:len(r.room):len(r.room)])
 	}
-	return c, nil
+	return nil
 }
 
-func (c *columns) records(rows, pots int) ([]Record, error) {
-	out := make([]Record, rows)
-	for i := range out {
-		out[i].Input.Pots = make([]control.PotReadings, pots)
-		out[i].Kept.Pots = make([]Pot, pots)
+// readColumn reads what is left of a column after its first value, and returns what
+// follows it: nil when it is damaged.
+func (r *Reader) readColumn(plain []byte, last int64, rows int) []byte {
+	for range rows {
+		d, used := binary.Varint(plain)
+		if used <= 0 {
+			return nil
+		}
+		plain = plain[used:]
+		last += d
+		r.room = append(r.room, last)
+	}
+	return plain
+}
+
+func (r *Reader) records(rows, pots int, f func(*Record) error) error {
+	c, to := &r.columns, &r.record
+	for i := range rows {
+		to.Input.Pots = sized(to.Input.Pots, pots)
+		to.Kept.Pots = sized(to.Kept.Pots, pots)
 		c.column, c.row = 0, i
-		walk(c, &out[i], pots)
+		walk(c, to, pots)
 		if c.err != nil {
-			return nil, c.err
+			return c.err
 		}
 		if c.column != len(c.values) {
-			return nil, errDamaged
+			return errDamaged
+		}
+		if err := f(to); err != nil {
+			return err
 		}
 	}
-	return out, nil
+	return nil
+}
+
+// sized is a list of n, in the same room where it is large enough.
+func sized[T any](list []T, n int) []T {
+	if cap(list) < n {
+		return make([]T, n)
+	}
+	return list[:n]
 }

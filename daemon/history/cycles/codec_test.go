@@ -3,6 +3,7 @@ package cycles
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -57,6 +58,19 @@ func anyRecord(t *rapid.T, pots int) Record {
 	return r
 }
 
+func decode(block []byte) ([]Record, error) {
+	var out []Record
+	var r Reader
+	err := r.Each(block, func(c *Record) error {
+		kept := *c
+		kept.Input.Pots, kept.Kept.Pots = slices.Clone(c.Input.Pots), slices.Clone(c.Kept.Pots)
+		kept.Input.Commands = slices.Clone(c.Input.Commands)
+		out = append(out, kept)
+		return nil
+	})
+	return out, err
+}
+
 func TestWhatIsKeptComesBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		pots := rapid.IntRange(1, 4).Draw(t, "pots")
@@ -64,7 +78,7 @@ func TestWhatIsKeptComesBack(t *testing.T) {
 		for range rapid.IntRange(0, 5).Draw(t, "records") {
 			records = append(records, anyRecord(t, pots))
 		}
-		back, err := Decode(Encode(records))
+		back, err := decode(Encode(records))
 		require.NoError(t, err)
 		require.Len(t, back, len(records))
 		for i := range records {
@@ -82,7 +96,7 @@ func TestWhatIsKeptComesBack(t *testing.T) {
 
 func TestNaNIsKept(t *testing.T) {
 	r := Record{Input: control.Input{Pots: make([]control.PotReadings, 1)}, Kept: Kept{Pots: []Pot{{MeltC: math.NaN()}}}}
-	back, err := Decode(Encode([]Record{r}))
+	back, err := decode(Encode([]Record{r}))
 	require.NoError(t, err)
 	assert.True(t, math.IsNaN(back[0].Kept.Pots[0].MeltC))
 }
@@ -95,13 +109,13 @@ func TestDamageIsSeen(t *testing.T) {
 	for range 2000 {
 		block := append([]byte(nil), whole...)
 		block[random.IntN(len(block))] ^= byte(1 + random.IntN(255))
-		_, err := Decode(block)
+		_, err := decode(block)
 		assert.Error(t, err, "the checksum sees every single change")
 	}
 	for n := range whole {
-		_, err := Decode(whole[:n])
+		_, err := decode(whole[:n])
 		assert.Error(t, err)
 	}
-	_, err := Decode(append([]byte{newest + 1}, whole[1:]...))
+	_, err := decode(append([]byte{newest + 1}, whole[1:]...))
 	assert.ErrorContains(t, err, "use a newer one")
 }

@@ -139,26 +139,32 @@ const mostCommands = 33
 func walkCommands(c *columns, r *Record) {
 	n := min(len(r.Input.Commands), mostCommands)
 	number(c, &n)
+	n = min(max(n, 0), mostCommands)
 	if c.reading {
-		r.Input.Commands = make([]control.Command, min(max(n, 0), mostCommands))
+		r.Input.Commands = sized(r.Input.Commands, n)
 	}
-	var none control.Command
-	for i := range mostCommands {
-		command := &none
-		if i < len(r.Input.Commands) {
-			command = &r.Input.Commands[i]
-		}
+	places(c, r.Input.Commands[:n], 2, func(command *control.Command) {
 		number(c, &command.Kind)
 		number(c, &command.Pot)
+	})
+	if c.format >= withTemperatures {
+		places(c, r.Input.Commands[:n], 1, func(command *control.Command) { c.scaled(&command.C, control.PerDegree) })
 	}
-	if c.format < withTemperatures {
+}
+
+// places walks the columns of every place of a command, so many each; the empty
+// ones are passed over in reading.
+func places(c *columns, commands []control.Command, each int, walk func(*control.Command)) {
+	for i := range commands {
+		walk(&commands[i])
+	}
+	empty := mostCommands - len(commands)
+	if c.reading {
+		c.column += empty * each
 		return
 	}
-	for i := range mostCommands {
-		command := &none
-		if i < len(r.Input.Commands) {
-			command = &r.Input.Commands[i]
-		}
-		c.scaled(&command.C, control.PerDegree)
+	var none control.Command
+	for range empty {
+		walk(&none)
 	}
 }
