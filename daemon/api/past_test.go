@@ -1,0 +1,187 @@
+package api
+
+import (
+	"encoding/json"
+	"io"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/history/cycles"
+	"meltwarden/daemon/shot"
+)
+
+// keptBench is a handler over a history with one run being recorded, which has two
+// shots. end ends the run.
+func keptBench(t *testing.T) (h http.Handler, s *history.Store) {
+	t.Helper()
+	s, err := history.Open(t.TempDir())
+	require.NoError(t, err)
+	began := time.Date(2026, 1, 2, 18, 0, 0, 0, time.UTC)
+	set := settings()
+	r, err := s.Record(began, history.Start{Title: "invented", RecipeName: "invented eel", Fingerprint: "abc", Recipe: "name: invented", Settings: set})
+	require.NoError(t, err)
+	tracker := shot.NewTracker(set.Pots)
+	for i := range 600 {
+		f := holding().Frame
+		f.Cycle, f.Time = uint64(i+1), time.Duration(i)*set.Period
+		in := control.Input{Elapsed: set.Period, Pots: make([]control.PotReadings, len(set.Pots))}
+		k := history.Kept{Record: cycles.Keep(began.Add(f.Time), &in, &f)}
+		if i%250 == 240 {
+			k.Events = []history.Event{{Kind: history.ShotPushed, Pot: history.WholeBench, Text: "eel"}}
+			k.Shot, k.Mould = tracker.See(&f, []control.Command{{Kind: control.Shot}}), "eel"
+		}
+		r.PutAll(k)
+	}
+	require.Eventually(t, func() bool { shots, err := s.Shots(1); return err == nil && len(shots) == 2 }, 5*time.Second, time.Millisecond)
+	t.Cleanup(func() {
+		require.NoError(t, r.Close(began.Add(time.Hour)))
+		require.NoError(t, s.Close())
+	})
+	o, _ := options(&frames.Hub{})
+	o.History = s
+	return New(o), s
+}
+
+// form is a POST of a form from this computer.
+func form(target string, fields url.Values, headers ...string) *http.Request {
+	r := request("POST", target, append(headers, "Content-Type: application/x-www-form-urlencoded")...)
+	r.Body = io.NopCloser(strings.NewReader(fields.Encode()))
+	return r
+}
+
+func TestMarksCarryWhatWasTyped(t *testing.T) {
+	for target, c := range map[string]struct {
+		fields url.Values
+		want   history.Mark
+	}{
+		"/api/v1/shot": {url.Values{"mould": {" eel, two cavities "}},
+			history.Mark{Command: control.Command{Kind: control.Shot}, Text: "eel, two cavities"}},
+		"/api/v1/note": {url.Values{"text": {"fan is loud"}}, history.Mark{Text: "fan is loud"}},
+		"/api/v1/pots/2/colour-added": {url.Values{"what": {"black"}, "amount": {"6 drops"}},
+			history.Mark{Command: control.Command{Kind: control.ColourAdded, Pot: 1}, Text: "black", Amount: "6 drops"}},
+		"/api/v1/pots/1/setpoint": {url.Values{"setpoint": {"338 F"}},
+			history.Mark{Command: control.Command{Kind: control.Setpoint, C: 170}, Amount: "338 F"}},
+	} {
+		o, queue := options(&frames.Hub{})
+		o.Settings.Limits.MeltTripC = 190
+		for i := range o.Settings.Pots {
+			o.Settings.Pots[i].PlateLimitC = 230
+		}
+		require.Equal(t, http.StatusAccepted, do(New(o), form(target, c.fields)).StatusCode, target)
+		assert.Equal(t, c.want, <-queue, target)
+	}
+}
+
+func TestMarksThatAreRefused(t *testing.T) {
+	o, queue := options(&frames.Hub{})
+	o.Settings.Limits.MeltTripC = 190
+	h := New(o)
+	requireProblem(t, do(h, form("/api/v1/note", nil)), http.StatusBadRequest)
+	requireProblem(t, do(h, form("/api/v1/shot", url.Values{"mould": {strings.Repeat("x", 201)}})), http.StatusBadRequest)
+	requireProblem(t, do(h, form("/api/v1/note", url.Values{"text": {"two\nlines"}})), http.StatusBadRequest)
+	for _, typed := range []string{"", "170", "400 F", "nan C", "250 C"} {
+		requireProblem(t, do(h, form("/api/v1/pots/1/setpoint", url.Values{"setpoint": {typed}})), http.StatusBadRequest)
+	}
+	// Rule: nothing elsewhere may raise heat, not with the token either.
+	away := form("/api/v1/pots/1/setpoint", url.Values{"setpoint": {"170 C"}}, "Host: bench.example", "Authorization: Bearer "+token)
+	away.RemoteAddr = "192.0.2.7:50000"
+	requireProblem(t, do(h, away), http.StatusForbidden)
+	assert.Empty(t, queue)
+}
+
+func answered(t *testing.T, a *http.Response, into any) {
+	t.Helper()
+	require.Equal(t, http.StatusOK, a.StatusCode)
+	require.NoError(t, json.NewDecoder(a.Body).Decode(into))
+}
+
+func TestPastRunsAreReadAndJudged(t *testing.T) {
+	h, s := keptBench(t)
+	var list struct{ Runs []history.Run }
+	answered(t, do(h, request("GET", "/api/v1/runs?text=eel")), &list)
+	require.Len(t, list.Runs, 1)
+	assert.Equal(t, history.Recording, list.Runs[0].State)
+	answered(t, do(h, request("GET", "/api/v1/runs?spoiled=yes")), &list)
+	assert.Empty(t, list.Runs)
+
+	verdict := "/api/v1/runs/now/shots/2/verdict"
+	bled := url.Values{"fault": {"bled"}, "colour": {"chalk", "slate"}, "cavity": {"2"}, "day": {"1"}}
+	require.Equal(t, http.StatusOK, do(h, form(verdict, bled)).StatusCode)
+	require.Equal(t, http.StatusOK, do(h, form("/api/v1/runs/1/shots/1", url.Values{"withdrawn": {"yes"}, "note": {"dropped it"}})).StatusCode)
+	require.Equal(t, http.StatusOK, do(h, form("/api/v1/runs/1/note", url.Values{"note": {"damp"}})).StatusCode)
+	var one struct {
+		Run   history.Run
+		Shots []history.Shot
+	}
+	answered(t, do(h, request("GET", "/api/v1/runs/now")), &one)
+	assert.Equal(t, "damp", one.Run.Note)
+	assert.Equal(t, 1, one.Run.Shots, "one was taken back")
+	assert.True(t, one.Shots[0].Withdrawn)
+	assert.Equal(t, "dropped it", one.Shots[0].Note)
+	assert.Equal(t, "bled: slate and chalk, cavity 2, day 1", one.Shots[1].Verdicts[0].String())
+
+	bled.Set("take-back", "yes")
+	require.Equal(t, http.StatusOK, do(h, form(verdict, bled)).StatusCode)
+	shots, err := s.Shots(1)
+	require.NoError(t, err)
+	assert.Empty(t, shots[1].Verdicts)
+
+	back := do(h, form(verdict, url.Values{"fault": {"clean"}}, "Accept: text/html"))
+	assert.Equal(t, http.StatusSeeOther, back.StatusCode)
+	assert.Equal(t, "/runs/1#shot-2", back.Header.Get("Location"))
+}
+
+func TestPicturesOfARun(t *testing.T) {
+	h, _ := keptBench(t)
+	for path, mediaType := range map[string]string{
+		"/runs/1/plot.svg": "image/svg+xml", "/runs/now/plot.png?dark=1&fahrenheit=1&width=600&height=700": "image/png",
+		"/runs/1/plot.pdf?from=10&to=60.5": "application/pdf",
+	} {
+		a := do(h, request("GET", path))
+		require.Equal(t, http.StatusOK, a.StatusCode, path)
+		assert.Equal(t, mediaType, a.Header.Get("Content-Type"))
+	}
+	for path, status := range map[string]int{
+		"/runs/1/plot.gif": 404, "/runs/9/plot.svg": 404, "/runs/1/plot.svg?width=5": 400, "/runs/1/plot.svg?width=x": 400,
+		"/runs/1/plot.svg?from=nan": 400, "/runs/1/plot.svg?from=60&to=10": 400, "/runs/x/plot.svg": 404,
+	} {
+		requireProblem(t, do(h, request("GET", path)), status)
+	}
+}
+
+func TestMistakesAboutThePast(t *testing.T) {
+	h, _ := keptBench(t)
+	for target, c := range map[string]struct {
+		fields url.Values
+		status int
+	}{
+		"/api/v1/runs/9/note":              {url.Values{"note": {"x"}}, 404},
+		"/api/v1/runs/1/shots/9":           {url.Values{"note": {"x"}}, 404},
+		"/api/v1/runs/1/shots/x":           {nil, 404},
+		"/api/v1/runs/1/shots/9/verdict":   {url.Values{"fault": {"bled"}}, 404},
+		"/api/v1/runs/1/shots/1/verdict":   {url.Values{"fault": {"burnt"}}, 400},
+		"/api/v1/runs/1/shots/2/verdict":   {url.Values{"fault": {"bled"}, "colour": {"teal"}}, 400},
+		"/api/v1/runs/now/shots/1/verdict": {url.Values{"fault": {"bled"}, "day": {"soon"}}, 400},
+		"/api/v1/runs/now/shots/2/verdict": {url.Values{"fault": {"seam"}, "take-back": {"yes"}}, 400},
+		"/api/v1/runs/one/shots/1/verdict": {url.Values{"fault": {"bled"}}, 404},
+	} {
+		requireProblem(t, do(h, form(target, c.fields)), c.status)
+	}
+	nothingKept, _ := published(holding())
+	requireProblem(t, do(nothingKept, request("GET", "/api/v1/runs/now")), 404)
+	var list struct{ Runs []history.Run }
+	answered(t, do(nothingKept, request("GET", "/api/v1/runs")), &list)
+	assert.Empty(t, list.Runs)
+	var recipes struct{ Recipes []history.Version }
+	answered(t, do(h, request("GET", "/api/v1/recipes")), &recipes)
+	assert.Len(t, recipes.Recipes, 1)
+}
