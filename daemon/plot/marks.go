@@ -129,7 +129,13 @@ func (d *drawing) lane(events []Event, l lane) {
 	}
 	slices.SortStableFunc(list, func(a, b mark) int { return cmp.Compare(rankOf(b.kind), rankOf(a.kind)) })
 	var taken []box
+	named := map[string]bool{}
 	for _, m := range list {
+		// A usual mark is named once: its shape tells it again.
+		if rankOf(m.kind) == usual && m.count == 1 && m.text == "" && named[m.kind] {
+			continue
+		}
+		named[m.kind] = true
 		taken = d.label(m, l.labelAt, taken)
 	}
 }
