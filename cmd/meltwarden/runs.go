@@ -133,7 +133,7 @@ func faultWords(r history.Run) string {
 	if len(r.Faults) == 0 {
 		return "–"
 	}
-	return strings.Join(r.Faults, ", ")
+	return strings.Join(r.Faults, "; ")
 }
 
 func replayCommand() *cobra.Command {

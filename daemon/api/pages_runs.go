@@ -62,7 +62,7 @@ func rowsOf(runs []history.Run, h head) []runRow {
 		about := review.Review{Run: run}
 		rows = append(rows, runRow{
 			Run: run, Labels: h.Labels, Heading: about.Heading(), Subheading: about.Subheading(),
-			Address: fmt.Sprintf("/runs/%d%s", run.ID, h.Carry), FaultWords: strings.Join(run.Faults, ", "),
+			Address: fmt.Sprintf("/runs/%d%s", run.ID, h.Carry), FaultWords: strings.Join(run.Faults, "; "),
 		})
 	}
 	return rows

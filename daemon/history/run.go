@@ -112,12 +112,17 @@ type Run struct {
 	// TookS is how long it was recorded, in seconds of bench time.
 	TookS float64 `json:"took_s"`
 	// Shots are those that were not taken back; Clean how many of them are called
-	// clean; Faults every fault named, the most frequent first.
+	// clean; Faults every fault named, the most frequent first, with Later after it
+	// where it only showed days later.
 	Shots  int      `json:"shots"`
 	Clean  int      `json:"clean"`
 	Faults []string `json:"faults"`
 	Note   string   `json:"note"`
 }
+
+// Later stands after a fault that only showed at a re-inspection: what does has
+// other causes than heat.
+const Later = ", days later"
 
 // Filter narrows a list of runs; the zero value lets every run through.
 type Filter struct {
@@ -132,7 +137,7 @@ func (f Filter) passes(r Run) bool {
 	text := strings.ToLower(strings.Join(append([]string{r.Title, r.Recipe, r.Fingerprint, string(r.State), r.Note}, r.Faults...), "\n"))
 	return strings.Contains(text, strings.ToLower(f.Text)) &&
 		(f.State == "" || r.State == f.State) &&
-		(f.Fault == "" || slices.Contains(r.Faults, f.Fault) || f.Fault == shot.Clean && r.Clean > 0) &&
+		(f.Fault == "" || slices.Contains(r.Faults, f.Fault) || slices.Contains(r.Faults, f.Fault+Later) || f.Fault == shot.Clean && r.Clean > 0) &&
 		(!f.Spoiled || len(r.Faults) > 0) &&
 		!r.Began.Before(f.Since)
 }
@@ -223,13 +228,19 @@ func (s *Store) faultsOfRuns() (map[int64][]count, error) {
 	err := s.each(func(rows *sql.Rows) error {
 		var run int64
 		var c count
-		if err := rows.Scan(&run, &c.fault, &c.shots); err != nil {
+		var later bool
+		if err := rows.Scan(&run, &c.fault, &later, &c.shots); err != nil {
 			return err
 		}
-		all[run] = append(all[run], c)
+		if later && c.fault != shot.Clean {
+			c.fault += Later
+		}
+		if !later || c.fault != shot.Clean { // clean is said at demould
+			all[run] = append(all[run], c)
+		}
 		return nil
-	}, `SELECT shot.run, fault.fault, count(DISTINCT shot.id) FROM fault JOIN shot ON shot.id = fault.shot
-		WHERE NOT shot.withdrawn GROUP BY 1, 2 ORDER BY 1, 2`)
+	}, `SELECT shot.run, fault.fault, fault.day > 0, count(DISTINCT shot.id) FROM fault JOIN shot ON shot.id = fault.shot
+		WHERE NOT shot.withdrawn GROUP BY 1, 2, 3 ORDER BY 1, 2, 3`)
 	return all, err
 }
 
