@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"meltwarden/control"
+	"meltwarden/daemon/alarm"
 	"meltwarden/daemon/api"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
@@ -63,6 +64,7 @@ type Daemon struct {
 	metrics  *metrics.Metrics
 	watchdog watchdog
 	commands *queue
+	alarms   *alarm.List
 }
 
 // New returns a daemon that is not running yet.
@@ -70,7 +72,7 @@ func New(o Options) *Daemon {
 	// The one place where a heater may count as proven, and only for the bench
 	// whose time-out this program itself runs.
 	o.Settings.Limits.HeatersProven = o.Simulated != nil && o.Simulated.ProvesTimeout()
-	d := &Daemon{opts: o, watchdog: watchdog{clk: o.Clock}, commands: newQueue()}
+	d := &Daemon{opts: o, watchdog: watchdog{clk: o.Clock}, commands: newQueue(), alarms: alarm.NewList()}
 	d.metrics = metrics.New(metrics.Options{
 		Latest: d.hub.Latest, Settings: o.Settings, Exchanges: d.exchanges,
 		Run:     metrics.Run{Name: o.Run, Recipe: o.Recipe, Version: o.RecipeVersion},
@@ -157,7 +159,7 @@ func (d *Daemon) handler() http.Handler {
 	}
 	return api.New(api.Options{
 		Hub: &d.hub, Settings: o.Settings, Trend: &d.trend, Metrics: d.metrics.Handler(),
-		Submit: d.Submit, History: o.History, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
+		Submit: d.Submit, Alarms: d.alarms, History: o.History, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
 		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
 	})
 }

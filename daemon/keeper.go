@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"meltwarden/control"
+	"meltwarden/daemon/alarm"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/history/cycles"
 	"meltwarden/daemon/shot"
@@ -49,25 +50,26 @@ type keeper struct {
 	recorder *history.Recorder // nil keeps nothing
 	broken   bool              // history was wanted, and can never be begun
 	scribe   *Scribe
+	alarms   *alarm.List
 }
 
 // keeper begins the record of the run.
 func (d *Daemon) keeper() *keeper {
 	o := &d.opts
 	if o.History == nil {
-		return &keeper{}
+		return &keeper{alarms: d.alarms}
 	}
 	o.Start.Settings = o.Settings
 	recorder, err := o.History.Record(time.Now(), o.Start)
 	if err != nil {
 		o.Log.Error("nothing is recorded", "why", err)
-		return &keeper{broken: true}
+		return &keeper{broken: true, alarms: d.alarms}
 	}
 	if run := recorder.Run(); run != 0 {
 		o.Log.Info("recording", "run", run, "file", o.History.Path())
 	}
 	go logFailures(o.Log, recorder)
-	return &keeper{recorder: recorder, scribe: NewScribe(o.Settings.Pots)}
+	return &keeper{recorder: recorder, scribe: NewScribe(o.Settings.Pots), alarms: d.alarms}
 }
 
 // logFailures writes down when history begins and ceases to fail.
@@ -82,9 +84,36 @@ func logFailures(log *slog.Logger, r *history.Recorder) {
 }
 
 func (k *keeper) keep(h Happening) {
-	if k.recorder != nil {
-		k.recorder.Put(k.scribe.Write(h))
+	k.alarms.See(h.Frame)
+	said := alarmEvents(k.alarms.Drain())
+	if k.recorder == nil {
+		return
 	}
+	kept := k.scribe.Write(h)
+	kept.Events = append(kept.Events, said...)
+	k.recorder.Put(kept)
+}
+
+// alarmEvents are what people did with alarms; that they came and went is told by
+// the findings themselves.
+func alarmEvents(changes []alarm.Change) (events []history.Event) {
+	for _, c := range changes {
+		kind := history.Kind("")
+		switch {
+		case c.To == alarm.Shelved:
+			kind = history.AlarmShelved
+		case c.To == alarm.OutOfService:
+			kind = history.AlarmOutOfService
+		case c.From.Aside():
+			kind = history.AlarmTakenUp
+		case c.From.Waits() && !c.To.Waits():
+			kind = history.AlarmAcknowledged
+		default:
+			continue
+		}
+		events = append(events, history.Event{Kind: kind, Pot: c.Pot, Text: c.Code.Title()})
+	}
+	return events
 }
 
 func (k *keeper) failing() bool {

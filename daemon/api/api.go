@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"meltwarden/control"
+	"meltwarden/daemon/alarm"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/trend"
@@ -30,6 +31,8 @@ type Options struct {
 	// Submit queues what a person said for the next cycle. It does not wait; an
 	// error means that the queue is full.
 	Submit func(history.Mark) error
+	// Alarms are the alarms of the bench.
+	Alarms *alarm.List
 	// History is what was kept of past runs, and of this one; nil keeps nothing.
 	History *history.Store
 	// Health returns why cycles do not finish, nil when they do.
@@ -86,6 +89,8 @@ func (s *server) routes() []route {
 		{"POST /api/v1/shot", s.benchCommand(control.Shot)},
 		{"POST /api/v1/note", s.note},
 		{"POST /api/v1/pots/{pot}/{command}", s.potCommand},
+		{"GET /api/v1/alarms", s.alarms},
+		{"POST /api/v1/alarms/{code}/{pot}/{action}", s.alarmAction},
 		{"GET /api/v1/runs", s.runs},
 		{"GET /api/v1/runs/{run}", s.run},
 		{"POST /api/v1/runs/{run}/note", s.runNote},

@@ -204,6 +204,7 @@ func TestNoRouteEnablesHeat(t *testing.T) {
 	}
 	assert.Equal(t, []string{
 		"/api/v1/off", "/api/v1/silence", "/api/v1/shot", "/api/v1/note", "/api/v1/pots/{pot}/{command}",
+		"/api/v1/alarms/{code}/{pot}/{action}",
 		"/api/v1/runs/{run}/note", "/api/v1/runs/{run}/shots/{shot}", "/api/v1/runs/{run}/shots/{shot}/verdict",
 	}, writes)
 	for _, name := range []string{"enable", "on", "heat", "start", "reset", "heat-enabled", ""} {

@@ -10,6 +10,7 @@ import (
 	"meltwarden/control/call"
 	"meltwarden/control/guard"
 	"meltwarden/control/reading"
+	"meltwarden/daemon/alarm"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/trend"
@@ -80,7 +81,7 @@ func tripped() *frames.Frame {
 func options(hub *frames.Hub) (Options, chan history.Mark) {
 	queue := make(chan history.Mark, 1)
 	return Options{
-		Hub: hub, Settings: settings(), Trend: &trend.Trend{},
+		Hub: hub, Settings: settings(), Trend: &trend.Trend{}, Alarms: alarm.NewList(),
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.Write([]byte("# metrics\n")) }),
 		Submit: func(m history.Mark) error {
 			select {

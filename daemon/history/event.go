@@ -19,6 +19,12 @@ const (
 	ReadyToPour Kind = "ready to pour"
 	Alarm       Kind = "alarm" // Text is its title
 	AlarmOver   Kind = "alarm over"
+
+	AlarmAcknowledged Kind = "alarm acknowledged"
+	AlarmShelved      Kind = "alarm shelved"
+	AlarmOutOfService Kind = "alarm taken out of service"
+	AlarmTakenUp      Kind = "alarm taken up again"
+
 	Stirred     Kind = "stirred"
 	Clear       Kind = "clear"
 	CameCured   Kind = "came cured"

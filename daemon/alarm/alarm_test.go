@@ -1,0 +1,190 @@
+package alarm
+
+import (
+	"encoding/csv"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/control/guard"
+)
+
+// standardState spells a state as the table of the standard does.
+var standardState = map[string]State{
+	"Normal": Normal, "Unacknowledged alarm": Unacknowledged, "Acknowledged alarm": Acknowledged,
+	"Returned-to-normal unacknowledged": Returned, "Latched unacknowledged": LatchedUnacknowledged,
+	"Latched acknowledged": LatchedAcknowledged, "Shelved": Shelved, "Suppressed by design": Suppressed, "Out of service": OutOfService,
+}
+
+// TestTransitionsAreTheStandards walks every transition of ANSI/ISA-18.2-2016 and
+// IEC 62682 in testdata/alarms (in our words, from two public descriptions).
+func TestTransitionsAreTheStandards(t *testing.T) {
+	f, err := os.Open("../../testdata/alarms/transitions.csv")
+	require.NoError(t, err)
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	require.NoError(t, err)
+	walked := 0
+	for _, row := range rows[1:] {
+		from, said, to := row[0], row[1], standardState[row[2]]
+		if strings.Contains(row[3], "optional") {
+			continue // none of ours acknowledges itself, or calls again by a timer
+		}
+		var froms []State
+		if from == "any alarm-process state" {
+			froms = []State{Unacknowledged, Acknowledged, Returned, LatchedUnacknowledged, LatchedAcknowledged}
+		} else {
+			s, is := standardState[from]
+			require.True(t, is, from)
+			froms = []State{s}
+		}
+		for _, s := range froms {
+			e, latching, present := eventOf(t, said, row[3])
+			assert.Equal(t, to, s.next(e, latching, present, to), "%s: %s", from, said)
+			walked++
+		}
+	}
+	assert.Equal(t, 33, walked)
+}
+
+// eventOf reads the table's words.
+func eventOf(t *testing.T, said, note string) (e event, latching, present bool) {
+	latching = strings.Contains(said, "latches")
+	present = strings.Contains(said, "condition present")
+	switch {
+	case strings.Contains(said, "condition present"), strings.Contains(said, "condition absent"):
+		return takenUp, latching, present
+	case strings.Contains(said, "occurs"), strings.Contains(said, "recurs"):
+		return occurs, latching, true
+	case strings.Contains(said, "condition clears"):
+		return clears, latching, false
+	case strings.Contains(said, "acknowledges"):
+		return acknowledged, latching, false
+	case strings.Contains(said, "resets"):
+		return reset, latching, false
+	case strings.Contains(said, "shelves"), strings.Contains(said, "suppresses"), strings.Contains(said, "takes out"):
+		return setAside, latching, false
+	}
+	require.Fail(t, said)
+	return 0, false, false
+}
+
+// stage plays frames to a list.
+type stage struct {
+	*List
+	at time.Duration
+}
+
+func (s *stage) see(conditions ...guard.Condition) { s.pass(time.Second, conditions...) }
+
+func (s *stage) pass(d time.Duration, conditions ...guard.Condition) {
+	s.at += d
+	f := control.Frame{Time: s.at, Conditions: conditions}
+	s.See(&f)
+}
+
+func (s *stage) states() (all []string) {
+	for _, a := range s.Now() {
+		all = append(all, a.Code.String()+": "+a.State.String())
+	}
+	return all
+}
+
+var (
+	warm  = guard.Condition{Code: guard.MeltHigh, Pot: 1, Severity: guard.Warning, Active: true}
+	stop  = guard.Condition{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true}
+	stood = guard.Condition{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Latched: true}
+)
+
+func keyOf(c guard.Condition) Key { return Key{c.Code, c.Pot} }
+
+func TestAWarningIsSeenAndGoes(t *testing.T) {
+	s := &stage{List: NewList()}
+	s.see(warm)
+	assert.Equal(t, []string{"melt_high: unacknowledged"}, s.states())
+	require.NoError(t, s.Acknowledge(keyOf(warm), false))
+	assert.Equal(t, []string{"melt_high: acknowledged"}, s.states())
+	s.pass(offDelay - time.Second)
+	s.see(warm)
+	assert.Equal(t, []string{"melt_high: acknowledged"}, s.states(), "gone for a moment is not gone")
+	s.pass(offDelay - time.Second)
+	s.pass(time.Second)
+	assert.Empty(t, s.states())
+	assert.ErrorIs(t, s.Acknowledge(keyOf(warm), true), ErrNone)
+
+	s.see(warm)
+	s.pass(offDelay)
+	assert.Equal(t, []string{"melt_high: returned to normal, unacknowledged"}, s.states(), "nobody has seen it")
+	require.NoError(t, s.Acknowledge(keyOf(warm), false))
+	assert.Empty(t, s.states())
+	assert.Equal(t, 2, s.Rate())
+	s.pass(RateOver)
+	s.pass(RateOver)
+	assert.Zero(t, s.Rate())
+}
+
+// TestATripLatches until it is reset at the bench, and is acknowledged there only.
+func TestATripLatches(t *testing.T) {
+	s := &stage{List: NewList()}
+	s.see(stop)
+	assert.ErrorIs(t, s.Acknowledge(keyOf(stop), false), ErrBenchOnly)
+	assert.ErrorIs(t, s.Shelve(keyOf(stop), time.Minute), ErrHigh)
+	assert.ErrorIs(t, s.TakeOut(keyOf(stop)), ErrHigh)
+	s.see(stood)
+	assert.Equal(t, []string{"e_stop_open: latched, unacknowledged"}, s.states())
+	require.NoError(t, s.Acknowledge(keyOf(stop), true))
+	assert.Equal(t, []string{"e_stop_open: latched, acknowledged"}, s.states(), "seen is not reset")
+	s.see(stop)
+	assert.Equal(t, []string{"e_stop_open: unacknowledged"}, s.states(), "it has come again")
+	s.see(stood)
+	s.see()
+	assert.Empty(t, s.states(), "whoever reset it at the bench has seen it")
+	var journal []string
+	for _, c := range s.Drain() {
+		journal = append(journal, c.To.String())
+	}
+	assert.Equal(t, []string{"unacknowledged", "latched, unacknowledged", "latched, acknowledged", "unacknowledged",
+		"latched, unacknowledged", "latched, acknowledged", "normal"}, journal)
+	assert.Empty(t, s.Drain())
+}
+
+// TestTheFirstOutStandsOut: of alarms that come together, the first is marked, and
+// what cuts heat is listed above.
+func TestTheFirstOutStandsOut(t *testing.T) {
+	s := &stage{List: NewList()}
+	s.see(warm)
+	s.see(warm, stop)
+	now := s.Now()
+	require.Len(t, now, 2)
+	assert.Equal(t, guard.EStopOpen, now[0].Code)
+	assert.False(t, now[0].First)
+	assert.True(t, now[1].First)
+	assert.Equal(t, High, now[0].Priority)
+}
+
+func TestSetAsideIsListedAndComesBack(t *testing.T) {
+	s := &stage{List: NewList()}
+	s.see(warm)
+	assert.ErrorIs(t, s.Shelve(keyOf(warm), MostShelved+1), ErrTooLong)
+	assert.ErrorIs(t, s.Shelve(keyOf(warm), 0), ErrTooLong)
+	require.NoError(t, s.Shelve(keyOf(warm), time.Minute))
+	assert.Equal(t, []string{"melt_high: shelved"}, s.states())
+	assert.True(t, s.Now()[0].State.Aside())
+	s.pass(offDelay)
+	s.see(warm)
+	assert.Equal(t, []string{"melt_high: shelved"}, s.states(), "evaluated, and calls nobody")
+	s.pass(time.Minute, warm)
+	assert.Equal(t, []string{"melt_high: unacknowledged"}, s.states(), "the time is over and the cause is there")
+
+	require.NoError(t, s.TakeOut(keyOf(warm)))
+	s.pass(time.Hour)
+	s.pass(time.Hour)
+	assert.Equal(t, []string{"melt_high: out of service"}, s.states(), "until somebody puts it back")
+	require.NoError(t, s.PutBack(keyOf(warm)))
+	assert.Empty(t, s.states())
+}

@@ -1,0 +1,95 @@
+package api
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+	"time"
+
+	"meltwarden/control/guard"
+	"meltwarden/daemon/alarm"
+)
+
+// alarmShown is an alarm as JSON.
+type alarmShown struct {
+	Code        string  `json:"code"`
+	Pot         int     `json:"pot"` // from 1; zero is the whole bench
+	State       string  `json:"state"`
+	Priority    string  `json:"priority"`
+	Present     bool    `json:"present"`
+	First       bool    `json:"first"`
+	SinceS      float64 `json:"since_s"` // bench time
+	Title       string  `json:"title"`
+	Instruction string  `json:"instruction"`
+}
+
+// alarms lists every alarm that is not normal, and how often somebody was called in
+// the last ten minutes.
+func (s *server) alarms(w http.ResponseWriter, _ *http.Request) {
+	shown := []alarmShown{}
+	for _, a := range s.Alarms.Now() {
+		shown = append(shown, alarmShown{
+			Code: a.Code.String(), Pot: a.Pot + 1, State: a.State.String(), Priority: a.Priority.String(),
+			Present: a.Present, First: a.First, SinceS: a.Since.Seconds(), Title: a.Code.Title(), Instruction: a.Code.Instruction(),
+		})
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"alarms": shown, "calls_in_10_min": s.Alarms.Rate()})
+}
+
+// alarmAction answers what a person does with one alarm: acknowledge, shelve (form
+// field "minutes"), out-of-service, back.
+func (s *server) alarmAction(w http.ResponseWriter, r *http.Request) {
+	k, ok := s.alarmKey(r)
+	if !ok {
+		problem(w, http.StatusNotFound, "there is no such alarm; /api/v1/alarms lists them")
+		return
+	}
+	err := s.actOn(k, r)
+	switch {
+	case errors.Is(err, errNoAction), errors.Is(err, alarm.ErrNone):
+		problem(w, http.StatusNotFound, err.Error())
+	case errors.Is(err, alarm.ErrBenchOnly), errors.Is(err, alarm.ErrHigh):
+		problem(w, http.StatusForbidden, err.Error())
+	case err != nil:
+		problem(w, http.StatusBadRequest, err.Error())
+	case wantsPage(r):
+		http.Redirect(w, r, "/alarms", http.StatusSeeOther)
+	default:
+		writeJSON(w, http.StatusOK, map[string]string{"alarm": k.Code.String(), "done": r.PathValue("action")})
+	}
+}
+
+var errNoAction = errors.New("there is nothing like that to do with an alarm: acknowledge, shelve, out-of-service, back")
+
+func (s *server) actOn(k alarm.Key, r *http.Request) error {
+	switch r.PathValue("action") {
+	case "acknowledge":
+		return s.Alarms.Acknowledge(k, fromHere(r))
+	case "shelve":
+		minutes, err := strconv.Atoi(r.PostFormValue("minutes"))
+		if err != nil {
+			return fmt.Errorf("minutes %q: write a whole number up to %.0f", r.PostFormValue("minutes"), alarm.MostShelved.Minutes())
+		}
+		return s.Alarms.Shelve(k, time.Duration(minutes)*time.Minute)
+	case "out-of-service":
+		return s.Alarms.TakeOut(k)
+	case "back":
+		return s.Alarms.PutBack(k)
+	}
+	return errNoAction
+}
+
+// alarmKey reads the alarm that a route names; pot 0 is the bench.
+func (s *server) alarmKey(r *http.Request) (alarm.Key, bool) {
+	pot, err := strconv.Atoi(r.PathValue("pot"))
+	if err != nil || pot < 0 || pot > len(s.Settings.Pots) {
+		return alarm.Key{}, false
+	}
+	for _, c := range guard.Codes() {
+		if c.String() == r.PathValue("code") {
+			return alarm.Key{Code: c, Pot: pot - 1}, true
+		}
+	}
+	return alarm.Key{}, false
+}

@@ -1,0 +1,63 @@
+package api
+
+import (
+	"net/http"
+	"net/url"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/daemon/frames"
+)
+
+func TestAlarmsAreListedAndActedOn(t *testing.T) {
+	o, _ := options(&frames.Hub{})
+	h := New(o)
+	o.Alarms.See(&control.Frame{Time: time.Second, Conditions: []guard.Condition{
+		{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true},
+		{Code: guard.MeltHigh, Pot: 1, Severity: guard.Warning, Active: true},
+	}})
+	type list struct {
+		Alarms []struct {
+			Code, State, Priority string
+			Pot                   int
+		}
+		Calls int `json:"calls_in_10_min"`
+	}
+	var now list
+	answered(t, do(h, request("GET", "/api/v1/alarms")), &now)
+	require.Len(t, now.Alarms, 2)
+	assert.Equal(t, "e_stop_open", now.Alarms[0].Code)
+	assert.Equal(t, 2, now.Alarms[1].Pot)
+	assert.Equal(t, 2, now.Calls)
+
+	const warm, stop = "/api/v1/alarms/melt_high/2/", "/api/v1/alarms/e_stop_open/0/"
+	away := form(stop+"acknowledge", nil, "Host: bench.example", "Authorization: Bearer "+token)
+	away.RemoteAddr = "192.0.2.7:50000"
+	requireProblem(t, do(h, away), http.StatusForbidden)
+	require.Equal(t, http.StatusOK, do(h, form(stop+"acknowledge", nil)).StatusCode)
+	require.Equal(t, http.StatusOK, do(h, form(warm+"shelve", url.Values{"minutes": {"10"}})).StatusCode)
+	require.Equal(t, http.StatusOK, do(h, form(warm+"back", nil)).StatusCode)
+	require.Equal(t, http.StatusOK, do(h, form(warm+"out-of-service", nil)).StatusCode)
+	for target, c := range map[string]struct {
+		fields url.Values
+		status int
+	}{
+		stop + "shelve":                              {url.Values{"minutes": {"10"}}, 403},
+		warm + "shelve":                              {url.Values{"minutes": {"500"}}, 400},
+		warm + "forget":                              {nil, 404},
+		"/api/v1/alarms/melt_high/1/acknowledge":     {nil, 404},
+		"/api/v1/alarms/melt_high/9/acknowledge":     {nil, 404},
+		"/api/v1/alarms/no_such_alarm/1/acknowledge": {nil, 404},
+	} {
+		requireProblem(t, do(h, form(target, c.fields)), c.status)
+	}
+	requireProblem(t, do(h, form(warm+"shelve", nil)), http.StatusBadRequest)
+	answered(t, do(h, request("GET", "/api/v1/alarms")), &now)
+	assert.Equal(t, "acknowledged", now.Alarms[0].State)
+	assert.Equal(t, "out of service", now.Alarms[1].State)
+}
