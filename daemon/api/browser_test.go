@@ -13,14 +13,17 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/plot"
 	"meltwarden/daemon/trend"
 )
 
@@ -62,8 +65,14 @@ type stage struct {
 
 // newStage opens the page on a bench that publishes f five times a second.
 func newStage(t *testing.T, f *frames.Frame) *stage {
+	return newStageWith(t, f, func(*Options) {})
+}
+
+// newStageWith is newStage on a bench that is changed first.
+func newStageWith(t *testing.T, f *frames.Frame, change func(*Options)) *stage {
 	hub := &frames.Hub{}
 	o, queue := options(hub)
+	change(&o)
 	s := &stage{t: t, ctx: startBrowser(t), server: httptest.NewServer(New(o)), queue: queue}
 	t.Cleanup(func() {
 		s.server.CloseClientConnections() // the page's stream has no end of its own
@@ -212,6 +221,143 @@ func TestTrendReadsOutUnderTheCursor(t *testing.T) {
 		.getImageData(0, 0, 400, 150).data.some((v) => v > 0)`), "something is drawn")
 }
 
+// TestShotIsMarkedJudgedAndSeenAgain, from the bench to the page of the run.
+func TestShotIsMarkedJudgedAndSeenAgain(t *testing.T) {
+	store := opened(t)
+	e := begun(t, store, time.Now(), string(config.DemoRecipe().Typed))
+	e.pass(nil, nil, "")
+	s := newStageWith(t, ready(), func(o *Options) {
+		o.History = store
+		o.Submit = func(m history.Mark) error {
+			e.shoot(rustHot(), m.Text)
+			return nil
+		}
+	})
+	s.do(chromedp.SetValue("#mould", "eel"), chromedp.Click(".shot"))
+	s.becomes(`document.getElementById("last-shot").dataset.shot === "1"`)
+	s.becomes(`document.querySelector("#last-shot summary").textContent.includes("eel")`)
+
+	const bled = `#last-shot button[value="bled"]`
+	judge := func() {
+		s.do(chromedp.Click(`#last-shot .chip input[value="chalk"]`), chromedp.Click(`#last-shot .chip input[value="rust"]`), chromedp.Click(bled))
+	}
+	judge()
+	s.becomes(`document.querySelector("#last-shot .said button")?.textContent.startsWith("bled: chalk and rust")`)
+	s.becomes(`document.querySelector('` + bled + `').ariaPressed === "false"`) // of the whole bait nobody has said so
+	s.becomes(`document.activeElement.value === "bled"`)                        // the keyboard stays where it was
+	judge()
+	s.becomes(`document.querySelector("#last-shot .said") === null`) // pressed again it is taken back
+	judge()
+	s.becomes(`document.querySelector("#last-shot .said") !== null`)
+	e.end()
+
+	s.do(chromedp.Navigate(s.server.URL+"/runs"), chromedp.Click(".rows a"), chromedp.WaitVisible("#shot-1"))
+	s.becomes(`document.querySelector("#shot-1 .verdict")?.textContent.includes("bled: chalk and rust")`)
+	s.becomes(`document.querySelector("#shot-1 .off-target").textContent.includes("rust 4.0 °C above its own target")`)
+	s.becomes(`document.querySelector("figure.plot img").naturalWidth === 1556`)
+	s.theme("dark")
+	s.becomes(`document.querySelector("figure.plot img").currentSrc.includes("dark=yes")`)
+
+	s.do(chromedp.Click("#shot-1 summary"), chromedp.Click(`#shot-1 button[value="dented"]`))
+	s.becomes(`document.querySelector("#shot-1 .verdict").textContent.includes("dented")`)
+	s.becomes(`document.querySelector("#shot-1 details").open`)
+}
+
+// TestDraggingAcrossThePictureLooksCloser, and Escape lets go.
+func TestDraggingAcrossThePictureLooksCloser(t *testing.T) {
+	store := opened(t)
+	e := begun(t, store, time.Now(), string(config.DemoRecipe().Typed))
+	for range 10 {
+		e.pass(nil, nil, "")
+	}
+	e.end() // a minute
+	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
+	s.do(chromedp.Navigate(s.server.URL + "/runs/1"))
+	s.becomes(`document.querySelector("figure.plot img").naturalWidth === 1556 && document.querySelector(".dragged") !== null`)
+	const source = `document.querySelector("figure.plot img").currentSrc`
+	before := evaluate[string](s, source)
+	box := evaluate[[]float64](s, `(({left, top, width}) => [left, top, width])(document.querySelector("figure.plot img").getBoundingClientRect())`)
+	left, right := plot.Axis(plot.Style{Width: 1556})
+	at := func(share float64) (x, y float64) {
+		return box[0] + (left+share*(right-left))*box[2]/1556, box[1] + 100
+	}
+	mouse := func(kind input.DispatchMouseEventType, share float64) {
+		x, y := at(share)
+		s.do(chromedp.MouseEvent(kind, x, y, chromedp.ButtonLeft, chromedp.ClickCount(1)))
+	}
+	mouse(chromedp.MousePressed, .25)
+	mouse(chromedp.MouseMoved, .5)
+	s.becomes(`!document.querySelector(".dragged").hidden && document.querySelector(".dragged").textContent.startsWith("0:00:1")`)
+	s.do(chromedp.KeyEvent(kb.Escape))
+	mouse(chromedp.MouseReleased, .5)
+	s.becomes(`document.querySelector(".dragged").hidden && location.search === ""`)
+
+	mouse(chromedp.MousePressed, .25)
+	mouse(chromedp.MouseMoved, .75)
+	mouse(chromedp.MouseReleased, .75)
+	s.do(chromedp.WaitVisible(`figure.plot[data-from^="1"]`)) // another page, with another picture
+	s.becomes(source + ` !== "" && ` + source + ` !== "` + before + `"`)
+	assert.InDelta(t, 15, evaluate[float64](s, `Number(document.querySelector("figure.plot").dataset.from)`), .2)
+	assert.InDelta(t, 45, evaluate[float64](s, `Number(document.querySelector("figure.plot").dataset.to)`), .2)
+}
+
+// TestWrongSetpointIsToldWhereItIsTyped.
+func TestWrongSetpointIsToldWhereItIsTyped(t *testing.T) {
+	s := newStageWith(t, holding(), func(o *Options) {
+		o.Settings.Limits.MeltTripC = 190
+		for i := range o.Settings.Pots {
+			o.Settings.Pots[i].PlateLimitC = 250
+		}
+	})
+	const form = `[action="/api/v1/pots/2/setpoint"]`
+	s.do(chromedp.Click(`[data-pot="1"] .folds details:last-child summary`),
+		chromedp.SendKeys(form+" input", "400 C"), chromedp.Click(form+" button"))
+	s.becomes(`document.querySelector('` + form + ` .error').textContent.includes("400 C")`)
+	s.becomes(`document.querySelector('` + form + ` input').ariaInvalid === "true"`)
+	s.do(chromedp.SetValue(form+" input", "170 C"), chromedp.Click(form+" button"))
+	assert.Equal(t, control.Setpoint, s.command().Kind)
+	s.becomes(`document.querySelector('` + form + ` .error').textContent === ""`)
+}
+
+// At 390 px wide nothing of the pages sticks out sideways, and what is pressed is
+// 48 px high (our rule; WCAG 2.2, 2.5.8 asks for 24).
+func TestPastPagesFitAPhone(t *testing.T) {
+	store := twoEvenings(t)
+	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
+	versions, err := store.Versions()
+	require.NoError(t, err)
+	for _, page := range []string{"/runs", "/runs/1", "/recipes", "/recipes/" + versions[0].Fingerprint, "/runs/9"} {
+		for _, wide := range []int64{390, 1600} {
+			s.do(chromedp.EmulateViewport(wide, 844), chromedp.Navigate(s.server.URL+page))
+			s.becomes(`document.querySelector("main") !== null`)
+			assert.True(t, evaluate[bool](s, `document.documentElement.scrollWidth <= innerWidth`), "%s at %d", page, wide)
+			assert.GreaterOrEqual(t, evaluate[float64](s, `document.querySelectorAll("details").forEach((d) => d.open = true),
+				Math.min(...Array.from(document.querySelectorAll("button, .key, .chip, select, input:not([type=checkbox]):not([type=hidden])"))
+				.filter((b) => b.checkVisibility()).map((b) => b.getBoundingClientRect().height))`), 48.0, "%s at %d", page, wide)
+			assert.True(t, evaluate[bool](s, `document.documentElement.scrollWidth <= innerWidth`), "%s at %d, opened", page, wide)
+		}
+	}
+}
+
+// WCAG 2.2, 1.4.3, for what the pages of past runs add.
+func TestPastTextCanBeReadInBothThemes(t *testing.T) {
+	store := twoEvenings(t)
+	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
+	for page, selectors := range map[string][]string{
+		"/runs":   {".rows .what a", ".rows .when", ".rows .spoiled .verdict b", ".filter label", "nav a"},
+		"/runs/1": {".out b", ".out", ".off-target b", ".card caption", ".card dt", "tbody th", ".heading p", "time", ".key", "figcaption", "button"},
+	} {
+		s.do(chromedp.Navigate(s.server.URL + page))
+		for _, theme := range []string{"light", "dark"} {
+			s.theme(theme)
+			for _, selector := range selectors {
+				s.becomes(`document.querySelector("` + selector + `") !== null`)
+				assert.GreaterOrEqual(t, s.contrast(selector), 4.5, "%s, %s, %s", page, theme, selector)
+			}
+		}
+	}
+}
+
 // At 1600 × 900 and 390 × 844: nothing sticks out sideways, all that a glove
 // presses is 72 px high (our rule; WCAG 2.2, 2.5.5 asks for 44), ALL OFF is in
 // view, and the melt is in digits of at least 100 px: 15 mm at 6.7 px/mm, about
@@ -240,16 +386,22 @@ func TestTextCanBeReadInBothThemes(t *testing.T) {
 				".answer h1", ".facts b", ".facts span", ".pot h2", ".number", ".place", ".melt", ".unit", ".wait",
 				".more", ".off", "#silence", "#conditions b", "#conditions i", ".caution", "summary", "figcaption",
 			} {
-				colours := evaluate[[]string](s, `((e) => {
-					document.body.dataset.tone = "`+tone+`";
-					let under = e;
-					while (getComputedStyle(under).backgroundColor === "rgba(0, 0, 0, 0)") under = under.parentElement;
-					return [getComputedStyle(e).color, getComputedStyle(under).backgroundColor];
-				})(document.querySelector("`+selector+`"))`)
-				assert.GreaterOrEqual(t, contrast(t, colours[0], colours[1]), 4.5, "%s, %s, %s", theme, tone, selector)
+				evaluate[string](s, `document.body.dataset.tone = "`+tone+`"`)
+				assert.GreaterOrEqual(t, s.contrast(selector), 4.5, "%s, %s, %s", theme, tone, selector)
 			}
 		}
 	}
+}
+
+// contrast is that of an element's text on the ground it stands on.
+func (s *stage) contrast(selector string) float64 {
+	s.t.Helper()
+	colours := evaluate[[]string](s, `((e) => {
+		let under = e;
+		while (getComputedStyle(under).backgroundColor === "rgba(0, 0, 0, 0)") under = under.parentElement;
+		return [getComputedStyle(e).color, getComputedStyle(under).backgroundColor];
+	})(document.querySelector('`+selector+`'))`)
+	return contrast(s.t, colours[0], colours[1])
 }
 
 // WCAG 2.2, "contrast ratio": white on black is 21 to 1.

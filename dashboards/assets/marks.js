@@ -79,6 +79,6 @@ export function replace(old, fresh) {
   old.replaceWith(fresh);
   fresh.querySelectorAll("details").forEach((d, i) => { if (wasOpen.length) d.open = wasOpen[i]; });
   if (name === undefined) return;
-  const same = Array.from(fresh.querySelectorAll("button, input")).find((e) => e.name === name && e.value === value);
+  const same = Array.from(fresh.querySelectorAll("button, input:not([type=hidden])")).find((e) => e.name === name && e.value === value);
   (same ?? fresh.querySelector("summary, button"))?.focus();
 }
