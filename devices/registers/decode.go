@@ -38,10 +38,14 @@ func (c Channel) Temperature(regs, status []uint16, coldJunction reading.Tempera
 		return faulty(reading.NotANumber)
 	}
 	celsius, f := c.celsius(value, coldJunction)
-	if f != reading.None {
+	celsius += c.CorrectionC
+	switch {
+	case f != reading.None:
 		return faulty(f)
+	case !finite(celsius): // a scale near the largest number there is
+		return faulty(reading.NotANumber)
 	}
-	return reading.Temperature{C: celsius + c.CorrectionC, Fault: reading.None}
+	return reading.Temperature{C: celsius, Fault: reading.None}
 }
 
 func faulty(f reading.Fault) reading.Temperature { return reading.Temperature{Fault: f} }

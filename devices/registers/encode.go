@@ -53,10 +53,23 @@ func (c Channel) rawOff() float64 { return c.nearest(0) }
 // rawFull returns the highest raw number that is not above full power.
 func (c Channel) rawFull() float64 {
 	raw := c.nearest(c.full())
-	if c.Type != Float32 && raw*c.Scale+c.Offset > c.full()*(1+nearlyWhole) {
+	switch above := raw*c.Scale+c.Offset > c.full()*(1+nearlyWhole); {
+	case above && c.Type != Float32:
 		raw--
+	case above && !math.IsInf(raw, 0):
+		raw = float64(math.Nextafter32(float32(raw), float32(math.Inf(-1))))
 	}
 	return raw
+}
+
+// step returns how far apart raw numbers are at full power: a binary32 that is far
+// from 0 has large steps.
+func (c Channel) step() float64 {
+	if c.Type != Float32 {
+		return 1
+	}
+	most := float32(c.rawFull())
+	return float64(math.Nextafter32(most, float32(math.Inf(1))) - most)
 }
 
 // Coil returns the bit that switches a channel of type Bit on or off.

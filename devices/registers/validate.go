@@ -149,18 +149,20 @@ func (k *checker) number() {
 // duty checks that a heater is off where its value is 0, also before anyone has
 // written to it, and that full power can be written.
 func (k *checker) duty() {
+	coarse := fmt.Sprintf("steps of more than %g %% of full power", 100*coarsest)
 	switch off, most := k.rawOff(), k.rawFull(); {
 	case k.Scale < 0:
 		k.wrong("scale", k.Scale, "a higher number must mean more heat", "write a scale above 0")
 	case k.Offset > 0:
 		k.wrong("offset", k.Offset, "a register that is still 0 would mean heat", "write 0 or less")
 	case k.Type != Float32 && k.Scale > coarsest*k.full():
-		k.wrong("scale", k.Scale, fmt.Sprintf("steps of more than %g %% of full power", 100*coarsest),
-			"write what one count is worth, such as 0.0001")
+		k.wrong("scale", k.Scale, coarse, "write what one count is worth, such as 0.0001")
 	case !k.Type.holds(off) || math.Abs(off*k.Scale+k.Offset) > nearlyWhole*k.full():
 		k.wrong("offset", k.Offset, "no number of this type means exactly off", "write a whole multiple of the scale")
 	case !k.Type.holds(most):
 		k.wrong("scale", k.Scale, "full power does not fit into the type", "write a larger scale or type")
+	case k.step()*k.Scale > coarsest*k.full(): // of a whole number it has been told
+		k.wrong("offset", k.Offset, coarse, "write an offset nearer to 0")
 	}
 }
 
