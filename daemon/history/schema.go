@@ -106,4 +106,13 @@ UPDATE block SET bench_ms = (first - 1) * 200;
 UPDATE part SET cycles = (SELECT coalesce(sum(cycles), 0) FROM block WHERE block.part = part.id);
 UPDATE part SET bench_ms = cycles * 200, last_ms = began_ms + cycles * 200;
 `,
+	`
+CREATE TABLE commission (               -- every state that was saved; the newest counts
+	id      INTEGER PRIMARY KEY,
+	wall_ms INTEGER NOT NULL,
+	program TEXT NOT NULL,              -- version
+	digest  TEXT NOT NULL,              -- of the hardware in the bench file
+	record  TEXT NOT NULL               -- JSON
+) STRICT;
+`,
 }

@@ -1,0 +1,40 @@
+package commission
+
+import "time"
+
+// The bounds of every step. Grades of evidence: P published, C common practice
+// without a source, E our estimate; each figure without a letter says what it
+// rests on.
+const (
+	// mustLetGo is the longest silence after which heat must be off: the same two
+	// seconds in which every other failure has to end with heat off.
+	mustLetGo = 2 * time.Second
+
+	proofDuty = 0.05 // E: enough to be told from off, a twentieth of the power
+	// mostOn is how long a device may have any duty, all trials together.
+	mostOn = 10 * time.Second
+	// trialTakes is what a trial takes beyond its silence (E: some exchanges).
+	trialTakes = 500 * time.Millisecond
+	// halvings is how often the silence is halved, to a sixteenth of mustLetGo.
+	halvings = 4
+
+	coldC       = 40.0 // E: below it nothing has been heated lately
+	spreadC     = 5.0  // P (IEC 60584-1): two class 2 probes of one temperature may differ by so much
+	tooHotC     = 60.0 // E: a step is over long before
+	proofRiseC  = 2.0  // E: several times what 5 % give in the time, a part of what full power gives
+	nudgeDuty   = 0.25 // E
+	nudgeFor    = 60 * time.Second
+	nudgeRiseC  = 5.0              // where the nudge ends
+	movedC      = 3.0              // E: so much is heat, not noise or drift
+	strayC      = 2.0              // E: so much is too much for a plate that nobody heats
+	alone       = 15 * time.Second // contactor closed, no duty: a stuck relay shows
+	after       = 20 * time.Second // heat comes late at a probe (E: elements and probes lag by seconds)
+	steadyC     = 0.5              // E: a plate that moves by less in steadyFor is at rest
+	steadyFor   = 15 * time.Second
+	steadyWait  = 10 * time.Minute
+	pressWait   = 10 * time.Minute
+	answerWait  = 10 * time.Second // until every reading is there
+	calmFor     = 2 * time.Second
+	averageOver = 2 * time.Second // readings are noisy
+	tellEvery   = 5 * time.Second
+)

@@ -1,0 +1,140 @@
+package commission
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"meltwarden/config"
+)
+
+// nudge switches one heater on a little, finds out which plate it warms, and puts
+// that on record. What is not right does not end the session: the map of all of
+// them says which wires to swap.
+func (s *session) nudge(ctx context.Context, pot string) error {
+	i := slices.IndexFunc(s.Bench.Pots, func(p config.Pot) bool { return p.Name == pot })
+	watts := s.Bench.Pots[i].HeaterW
+	s.say("\nHeater %s: which plate does it warm?\n  It is given %.0f %% (%.0f W) for at most %.0f s, %.0f kJ, or until a plate moved by %.0f °C.\n",
+		pot, 100*nudgeDuty, nudgeDuty*watts, nudgeFor.Seconds(), nudgeDuty*watts*nudgeFor.Seconds()/1000, nudgeRiseC)
+	w, err := s.enabled(ctx)
+	if err != nil {
+		return err
+	}
+	found, err := s.push(ctx, w, i)
+	if err := errors.Join(err, w.close()); err != nil {
+		return err
+	}
+	found.Pot, found.At, found.EnergyJ = pot, time.Now(), nudgeDuty*watts*found.HeatedS
+	s.record.Nudges = put(s.record.Nudges, found, func(n Nudge) bool { return n.Pot == pot })
+	if err := s.save(); err != nil {
+		return err
+	}
+	if found.Result == Right {
+		s.say("  Right: plate %s moved by %+.1f °C, no other by more than %.0f °C.\n", pot, found.Moved[pot], strayC)
+	} else {
+		s.say("  NOT RIGHT: %s.\n", found.advice())
+	}
+	return nil
+}
+
+// push carries a nudge out: the contactor alone, the heater, and a look at what
+// comes late.
+func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
+	plates, melts := means(w.plates), means(w.melts)
+	w.contactor = true
+	if err := w.hold(ctx, alone, always); err != nil {
+		return Nudge{}, err
+	}
+	for i, moved := range moves(plates, w.plates) {
+		if math.Abs(moved) >= strayC {
+			return Nudge{}, fmt.Errorf("plate %s moved by %+.1f °C with the contactor closed and every heater told zero: a relay may be stuck on; have it changed, and run the command again",
+				s.Bench.Pots[i].Name, moved)
+		}
+	}
+	far := newExtremes(plates)
+	told := w.clk.Now()
+	s.say("  Contactor closed, no plate moves by itself. Heating.\n")
+	began := w.clk.Now()
+	w.duty[pot] = nudgeDuty
+	err := w.hold(ctx, nudgeFor, func() bool {
+		far.add(w.plates)
+		if w.clk.Now()-told >= tellEvery {
+			told = w.clk.Now()
+			s.say("  %3.0f s: %s\n", (told - began).Seconds(), w.temperatures())
+		}
+		return farthest(far.moved) < nudgeRiseC
+	})
+	w.off()
+	heated := w.clk.Now() - began
+	if err == nil {
+		s.say("  Heater off after %.0f s; watching for %.0f s more.\n", heated.Seconds(), after.Seconds())
+		err = w.hold(ctx, after, func() bool { far.add(w.plates); return true })
+	}
+	if err != nil {
+		return Nudge{}, err
+	}
+	n := Nudge{HeatedS: heated.Seconds(), Moved: s.byPot(far.moved), MeltMoved: s.byPot(moves(melts, w.melts))}
+	n.Result, n.Other = s.judge(pot, far.moved)
+	return n, nil
+}
+
+// extremes keeps how far each plate has been from where it began, at most.
+type extremes struct{ before, moved []float64 }
+
+func newExtremes(before []float64) *extremes {
+	return &extremes{before, make([]float64, len(before))}
+}
+
+func (e *extremes) add(all []average) {
+	for i, m := range moves(e.before, all) {
+		if math.Abs(m) > math.Abs(e.moved[i]) {
+			e.moved[i] = m
+		}
+	}
+}
+
+// judge says what the moves of the plates mean for the heater of a pot.
+func (s *session) judge(pot int, moved []float64) (Result, string) {
+	other, most := "", 0.0
+	for i, m := range moved {
+		if i != pot && math.Abs(m) > most {
+			other, most = s.Bench.Pots[i].Name, math.Abs(m)
+		}
+	}
+	switch own := moved[pot]; {
+	case own >= movedC && most < strayC:
+		return Right, ""
+	case own >= movedC:
+		return Both, other
+	case own <= -movedC:
+		return Reversed, ""
+	case most >= movedC:
+		return Crossed, other
+	}
+	return Missing, ""
+}
+
+func (s *session) byPot(values []float64) map[string]float64 {
+	named := map[string]float64{}
+	for i, p := range s.Bench.Pots {
+		named[p.Name] = math.Round(10*values[i]) / 10
+	}
+	return named
+}
+
+// advice says what a nudge that is not right means, and what to do about it.
+func (n *Nudge) advice() string {
+	switch n.Result {
+	case Crossed:
+		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C: swap the plate probes of %s and %s, if the heat is where it should be, or else their heaters (or the channels in the bench file)",
+			n.Pot, n.Other, n.Moved[n.Other], n.Pot, n.Other)
+	case Reversed:
+		return fmt.Sprintf("the reading of plate %s falls by %.1f °C when it is heated: swap the two wires of its thermocouple", n.Pot, -n.Moved[n.Pot])
+	case Both:
+		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C as well: find out what else it switches, or whether a probe touches the wrong plate", n.Pot, n.Other, n.Moved[n.Other])
+	}
+	return fmt.Sprintf("no plate moves when heater %s is on: check its fuse, its relay, its wires and its channel in the bench file", n.Pot)
+}

@@ -1,0 +1,153 @@
+package commission
+
+import (
+	"io"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/devices/simbench"
+)
+
+func lines(text string) io.Reader { return strings.NewReader(text) }
+
+// swapPlates crosses two plate probes in the bench file.
+func swapPlates(text string) string {
+	return strings.NewReplacer(
+		"role: plate, pot: left", "role: plate, pot: middle",
+		"role: plate, pot: middle", "role: plate, pot: left",
+	).Replace(text)
+}
+
+// reversePlate lets the reading of the left plate fall as it warms: what swapped
+// leads do (common practice, no source).
+func reversePlate(text string) string {
+	return strings.Replace(text, "{role: plate, pot: left, device: thermocouples, function: 4, address: 1, type: int16, scale: 0.1,",
+		"{role: plate, pot: left, device: thermocouples, function: 4, address: 1, type: int16, scale: -0.1, offset: 40,", 1)
+}
+
+func TestNudgeFindsWhatIsCrossed(t *testing.T) {
+	onBench(t, swapPlates, func(t *testing.T, r *rig) {
+		err := r.commission(t.Context(), answers, false)
+		require.ErrorIs(t, err, ErrIncomplete)
+		require.ErrorContains(t, err, "heater left moves plate middle by +")
+		require.ErrorContains(t, err, "swap the plate probes of left and middle")
+		require.ErrorContains(t, err, "heater middle moves plate left by +")
+		rec := r.record()
+		require.Equal(t, Crossed, rec.nudge("left").Result)
+		require.Equal(t, "left", rec.nudge("middle").Other)
+		require.Equal(t, Right, rec.nudge("right").Result)
+		cleared, missing := rec.Clear(r.file)
+		require.False(t, cleared.Holds())
+		require.Len(t, missing, 2)
+		t.Log(err)
+	})
+}
+
+func TestNudgeFindsWhatIsReversed(t *testing.T) {
+	onBench(t, reversePlate, func(t *testing.T, r *rig) {
+		err := r.commission(t.Context(), answers, false)
+		require.ErrorContains(t, err, "the reading of plate left falls by ")
+		require.ErrorContains(t, err, "swap the two wires of its thermocouple")
+	})
+}
+
+func TestNudgeFindsWhatIsMissing(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		require.NoError(t, r.Inject(simbench.HeaterFailed, simbench.Place{Pot: 1}))
+		err := r.commission(t.Context(), answers, false)
+		require.ErrorContains(t, err, "no plate moves when heater middle is on")
+		require.Equal(t, nudgeFor.Seconds(), r.record().nudge("middle").HeatedS)
+
+		require.NoError(t, r.Clear(simbench.HeaterFailed, simbench.Place{Pot: 1}))
+		require.NoError(t, r.commission(t.Context(), "", false), "mended: only this one is nudged again")
+		require.Equal(t, 1, strings.Count(r.said(), "which plate does it warm?"))
+	})
+}
+
+func TestJudge(t *testing.T) {
+	s := &session{}
+	s.Bench = benchFile(t, nil)
+	for _, test := range []struct {
+		moved []float64
+		want  Result
+		other string
+	}{
+		{[]float64{5, 0.3, -0.4}, Right, ""},
+		{[]float64{5, 1.9, 0}, Right, ""},
+		{[]float64{5, 0, 2.5}, Both, "right"},
+		{[]float64{0.4, 5, 0}, Crossed, "middle"},
+		{[]float64{0.4, 0, -5}, Crossed, "right"},
+		{[]float64{-5, 0, 0}, Reversed, ""},
+		{[]float64{2.9, 0, 0}, Missing, ""},
+		{[]float64{0, 0, 0}, Missing, ""},
+	} {
+		result, other := s.judge(0, test.moved)
+		assert.Equal(t, test.want, result, test.moved)
+		assert.Equal(t, test.other, other, test.moved)
+	}
+}
+
+// TestNothingIsHeatedOverWhatIsWrong: each of these keeps the bench off from the
+// start, and is named.
+func TestNothingIsHeatedOverWhatIsWrong(t *testing.T) {
+	for fault, want := range map[simbench.Fault]string{
+		simbench.OpenProbe:       "the plate probe of pot middle can not be used: open",
+		simbench.SentinelReading: "the plate probe of pot middle can not be used: no measurement",
+		simbench.EStopOpened:     "e-stop is open",
+		simbench.CutOutOpened:    "cut-out is open",
+		simbench.FanStopped:      "fan is open",
+	} {
+		onBench(t, nil, func(t *testing.T, r *rig) {
+			require.NoError(t, r.Inject(fault, plateOf(1)))
+			require.ErrorContains(t, r.commission(t.Context(), answers, false), want)
+			require.Zero(t, r.heatJ())
+		})
+	}
+}
+
+// TestWhatGoesWrongInANudgeEndsIt: with zeros within a second, and without a result.
+func TestWhatGoesWrongInANudgeEndsIt(t *testing.T) {
+	for fault, want := range map[simbench.Fault]string{
+		simbench.OpenProbe:   "the plate probe of pot middle can not be used: open",
+		simbench.EStopOpened: "e-stop is open",
+		simbench.NoReply:     "can not be ",
+	} {
+		t.Run(string(fault), func(t *testing.T) {
+			onBench(t, nil, func(t *testing.T, r *rig) {
+				r.saying["  5 s: "] = func() {
+					time.AfterFunc(time.Second/2, func() {
+						assert.NoError(t, r.Inject(fault, simbench.Place{Pot: 1, Probe: plateOf(1).Probe, Unit: simbench.UnitThermocouples}))
+					})
+					time.AfterFunc(2*time.Second, func() { assert.False(t, r.Truth().Contactor) })
+				}
+				require.ErrorContains(t, r.commission(t.Context(), answers, false), want)
+				require.Empty(t, r.record().Nudges)
+				require.NotNil(t, r.record().proof("power"))
+			})
+		})
+	}
+}
+
+// TestWarmBenchIsRefused: a plate that is warmer than the others, or that is warm.
+func TestWarmBenchIsRefused(t *testing.T) {
+	warm := func(offset string) func(string) string {
+		return func(text string) string {
+			return strings.Replace(text, "{role: melt, pot: right, device: thermocouples, function: 4, address: 4, type: int16, scale: 0.1,",
+				"{role: melt, pot: right, device: thermocouples, function: 4, address: 4, type: int16, scale: 0.1, offset: "+offset+",", 1)
+		}
+	}
+	for offset, want := range map[string]string{
+		"8":  "the cold probes differ by ",
+		"25": "the melt of pot right is at ",
+		"50": "too hot for this",
+	} {
+		onBench(t, warm(offset), func(t *testing.T, r *rig) {
+			require.ErrorContains(t, r.commission(t.Context(), answers, false), want)
+			require.Zero(t, r.heatJ())
+		})
+	}
+}

@@ -1,0 +1,244 @@
+package commission
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"meltwarden/devices/registers"
+)
+
+// prove tries out whether a device lets go of its outputs by itself, and puts on
+// record what came of it.
+func (s *session) prove(ctx context.Context, device string) error {
+	s.say("\nDevice %s: does it let go by itself when the line goes silent?\n"+
+		"  The contactor is closed and %s.\n  Nobody talks on the line meanwhile. Altogether that lasts %.0f s at most.\n",
+		device, s.share(device), mostOn.Seconds())
+	w, err := s.enabled(ctx)
+	if err != nil {
+		return err
+	}
+	t := &trials{session: s, device: device, before: means(w.plates)}
+	if err := w.close(); err != nil { // zeros, before anything else
+		return err
+	}
+	proof := Proof{Device: device, At: time.Now()}
+	err = t.run(ctx, &proof)
+	if errors.Is(err, ErrStopped) {
+		return err
+	}
+	if err != nil {
+		proof.Trouble, proof.LetGoS = err.Error(), 0
+	}
+	s.record.Proofs = put(s.record.Proofs, proof, func(p Proof) bool { return p.Device == device })
+	if saved := s.save(); err == nil && saved != nil {
+		return saved
+	}
+	if err != nil {
+		return incomplete(fmt.Sprintf("device %s: %v", device, err))
+	}
+	s.say("  Proven: still on after %.2f s of silence, off after %.2f s.\n", proof.StillOnS, proof.LetGoS)
+	return nil
+}
+
+// share says how much power a device's heaters are given.
+func (s *session) share(device string) string {
+	switches := slices.ContainsFunc(s.Wiring.Channels, func(c registers.Channel) bool {
+		return c.Device == device && c.Role == registers.Heater && c.Type == registers.Bit
+	})
+	if switches {
+		return "one heater after the other switched on"
+	}
+	return fmt.Sprintf("its heaters get %.0f %% of their power", 100*proofDuty)
+}
+
+// trials are what is tried out on one device after one press.
+type trials struct {
+	*session
+	device string
+	before []float64     // the plates, cold
+	on     time.Duration // how long the device has had a duty, altogether
+}
+
+// run finds the silence after which the device lets go.
+func (t *trials) run(ctx context.Context, p *Proof) error {
+	groups, err := t.groups(p)
+	if err != nil {
+		return err
+	}
+	for _, group := range groups {
+		held, err := t.try(ctx, group, mustLetGo)
+		if err != nil {
+			return err
+		}
+		if len(held) > 0 {
+			return fmt.Errorf("still holds %s %.1f s after its line went silent: set its communication time-out (also called watchdog or fail-safe time) to 1.5 s or less with all outputs off, and store that in the device so that it outlasts switching off",
+				list(held), mustLetGo.Seconds())
+		}
+	}
+	p.LetGoS = mustLetGo.Seconds()
+	low, high := time.Duration(0), mustLetGo
+	for range halvings {
+		silence := (low + high) / 2
+		if t.on+silence+trialTakes > mostOn {
+			break
+		}
+		held, err := t.try(ctx, groups[0], silence)
+		if err != nil {
+			return err
+		}
+		if len(held) > 0 {
+			low = silence
+		} else {
+			high = silence
+		}
+	}
+	p.StillOnS, p.LetGoS = low.Seconds(), high.Seconds()
+	return nil
+}
+
+// groups says which heaters are tried together: those that take a small duty, and
+// each that can only be switched by itself. A device of the contactor alone has one
+// empty group.
+func (t *trials) groups(p *Proof) ([][]string, error) {
+	var small []string
+	var groups [][]string
+	for _, c := range t.Wiring.Channels {
+		if !givesHeat(c) || c.Device != t.device {
+			continue
+		}
+		name := (&output{Channel: c}).name()
+		p.Outputs = append(p.Outputs, name)
+		switch {
+		case c.Role == registers.Contactor:
+		case c.Type == registers.Bit:
+			groups = append(groups, []string{name})
+		default:
+			small = append(small, name)
+		}
+	}
+	if len(small) > 0 || len(groups) == 0 {
+		groups = append(groups, small)
+	}
+	if need := time.Duration(len(groups)) * (mustLetGo + trialTakes); need > mostOn {
+		return nil, fmt.Errorf("has %d heaters that can only be switched, and at most %d can be tried: spread them over more devices",
+			len(groups), int(mostOn/(mustLetGo+trialTakes)))
+	}
+	return groups, nil
+}
+
+// try makes one trial and looks after the bench afterwards. It returns the outputs
+// that were still on after the silence.
+func (t *trials) try(ctx context.Context, heaters []string, silence time.Duration) ([]string, error) {
+	held, err := t.trial(ctx, heaters, silence)
+	if err != nil {
+		return nil, err
+	}
+	how := "off"
+	if len(held) > 0 {
+		how = "still on; zeros written"
+	}
+	t.say("  %.3f s of silence: %s.\n", silence.Seconds(), how)
+	return held, t.inspect(ctx)
+}
+
+// trial switches on, keeps silent, reads back, and switches off whatever happens.
+func (t *trials) trial(ctx context.Context, heaters []string, silence time.Duration) (held []string, err error) {
+	w, err := t.openWire()
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, w.release()) }()
+	if err := w.off(); err != nil {
+		return nil, err
+	}
+	began := w.clk.Now()
+	defer func() {
+		err = errors.Join(err, w.off())
+		t.on += w.clk.Now() - began
+	}()
+	if err := w.on(t.device, heaters); err != nil {
+		return nil, err
+	}
+	if !w.clk.Sleep(ctx, silence) {
+		return nil, ErrStopped
+	}
+	return w.held(t.device)
+}
+
+// on closes the contactor, gives heaters a small duty, and reads back whether the
+// device has it.
+func (w *wire) on(device string, heaters []string) error {
+	var told []*output
+	for _, o := range slices.Backward(w.outputs) { // contactor first, so that the last write is a duty
+		if o.Role != registers.Contactor && !(o.Device == device && slices.Contains(heaters, o.name())) {
+			continue
+		}
+		if err := o.write(dutyOf(o)); err != nil {
+			return err
+		}
+		told = append(told, o)
+	}
+	for _, o := range told {
+		if o.Device != device {
+			continue
+		}
+		on, err := o.has(dutyOf(o))
+		if err != nil {
+			return err
+		}
+		if !on {
+			return fmt.Errorf("%s: read back, it is not what was written: it lets go faster than it can be asked, or it is the wrong register", o.name())
+		}
+	}
+	return nil
+}
+
+// dutyOf is what an output is given in a trial.
+func dutyOf(o *output) float64 {
+	if o.switched() {
+		return 1
+	}
+	return proofDuty
+}
+
+// held reads a device's outputs and returns those that are not off.
+func (w *wire) held(device string) ([]string, error) {
+	var held []string
+	for _, o := range w.of(device) {
+		off, err := o.has(0)
+		if err != nil {
+			return nil, err
+		}
+		if !off {
+			held = append(held, o.name())
+		}
+	}
+	return held, nil
+}
+
+// inspect sees that the bench is well and no plate has warmed.
+func (t *trials) inspect(ctx context.Context) error {
+	w, err := t.observe(ctx)
+	if err != nil {
+		return err
+	}
+	var hot error
+	for i, moved := range moves(t.before, w.plates) {
+		if moved >= proofRiseC {
+			hot = fmt.Errorf("plate %s has warmed by %.1f °C, more than the trial can give: a relay may be stuck on; have it changed", t.Bench.Pots[i].Name, moved)
+		}
+	}
+	return errors.Join(hot, w.close())
+}
+
+// list writes names in a row.
+func list(names []string) string {
+	text := names[0]
+	for _, n := range names[1:] {
+		text += ", " + n
+	}
+	return text
+}

@@ -1,0 +1,169 @@
+// Package commission puts on record that a bench's heaters may be switched on:
+// what protects the bench without this program, in its owner's words; that every
+// device lets go of heaters and contactor by itself when the line goes silent;
+// and that every heater warms its own plate, as its own probe sees it.
+//
+// Besides the daemon this is the only code that switches a heater on, and it does
+// so only on a cold bench, after a deliberate press of the bench's own button for
+// each step, within bounds of duty, time and temperature that stand in limits.go.
+// However a step ends, zeros are written at its end, and it is said when a device
+// did not confirm them. What it can not bound is a program that is killed while it
+// tries out a device that does not let go: so every step asks for a person at the
+// emergency stop.
+package commission
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"meltwarden/config"
+	"meltwarden/daemon/history"
+	"meltwarden/devices/registers"
+)
+
+// Record is what is on record of one bench. It is added to step by step.
+type Record struct {
+	Program string    `json:"program"` // the version that saved it
+	Digest  string    `json:"digest"`  // of the hardware that it is about
+	Saved   time.Time `json:"saved"`
+	Answers []Answer  `json:"answers"`
+	Proofs  []Proof   `json:"proofs"`
+	Nudges  []Nudge   `json:"nudges"`
+}
+
+// Answer is a person's word on one question.
+type Answer struct {
+	Question string    `json:"question"` // its key
+	Words    string    `json:"words"`    // as typed
+	At       time.Time `json:"at"`
+}
+
+// Proof is how a device behaved when its line went silent.
+type Proof struct {
+	Device  string    `json:"device"`
+	Outputs []string  `json:"outputs"`
+	At      time.Time `json:"at"`
+	// StillOnS is the longest silence, in seconds, at the end of which an output was
+	// still on, and LetGoS the shortest after which all were off. LetGoS is zero for
+	// a device that did not let go.
+	StillOnS float64 `json:"still_on_s"`
+	LetGoS   float64 `json:"let_go_s"`
+	// Trouble is why the device is not proven, or empty.
+	Trouble string `json:"trouble,omitempty"`
+}
+
+// passed reports whether the device let go, and soon enough.
+func (p Proof) passed() bool {
+	return p.Trouble == "" && p.LetGoS > 0 && p.LetGoS <= mustLetGo.Seconds()
+}
+
+// Result is what a nudge showed.
+type Result string
+
+// The results. Only Right lets a bench be heated.
+const (
+	Right    Result = "right"    // its own plate rose, and no other
+	Crossed  Result = "crossed"  // another plate moved
+	Reversed Result = "reversed" // its own plate's reading fell
+	Missing  Result = "missing"  // no plate moved
+	Both     Result = "both"     // its own plate rose, and another one as well
+)
+
+// Nudge is one heater switched on a little.
+type Nudge struct {
+	Pot    string    `json:"pot"`
+	At     time.Time `json:"at"`
+	Result Result    `json:"result"`
+	// Other is the pot whose plate moved as well, or instead.
+	Other string `json:"other,omitempty"`
+	// HeatedS is for how many seconds the heater had its duty; EnergyJ what it gave
+	// by its rated power, in joules.
+	HeatedS float64 `json:"heated_s"`
+	EnergyJ float64 `json:"energy_j"`
+	// Moved is by how much each plate's reading moved, and MeltMoved each melt's, in
+	// degrees Celsius, by pot.
+	Moved     map[string]float64 `json:"moved_c"`
+	MeltMoved map[string]float64 `json:"melt_moved_c"`
+}
+
+// Digest stands for the hardware that a bench file describes: lines, devices,
+// channels, and the pots with the power of their heaters. Recipes, limits, the
+// words on protection and the daemon's settings are no part of it.
+func Digest(b *config.Bench) string {
+	type pot struct {
+		Name    string
+		HeaterW float64
+	}
+	hardware := struct {
+		Lines    []config.Line
+		Devices  []config.Device
+		Channels []registers.Channel
+		Pots     []pot
+	}{Lines: b.Lines, Devices: b.Devices, Channels: b.Channels}
+	for _, p := range b.Pots {
+		hardware.Pots = append(hardware.Pots, pot{p.Name, p.HeaterW})
+	}
+	text, err := json.Marshal(hardware)
+	if err != nil {
+		panic(fmt.Sprintf("a bench that passed its checks can not be written down: %v", err)) // its numbers are finite
+	}
+	sum := sha256.Sum256(text)
+	return hex.EncodeToString(sum[:])
+}
+
+// Load returns the newest record in a history, or nil where there is none.
+func Load(s *history.Store) (*Record, error) {
+	kept, err := s.Commission()
+	if errors.Is(err, history.ErrNotCommissioned) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	r := &Record{}
+	if err := json.Unmarshal([]byte(kept.Record), r); err != nil {
+		return nil, fmt.Errorf("history %s: the commissioning on record can not be read (%w): begin again with meltwarden commission --anew", s.Path(), err)
+	}
+	return r, nil
+}
+
+// answer returns what was answered to a question, empty for nothing.
+func (r *Record) answer(question string) string {
+	i := slices.IndexFunc(r.Answers, func(a Answer) bool { return a.Question == question })
+	if i < 0 {
+		return ""
+	}
+	return r.Answers[i].Words
+}
+
+// proof returns what is on record of a device, or nil.
+func (r *Record) proof(device string) *Proof {
+	i := slices.IndexFunc(r.Proofs, func(p Proof) bool { return p.Device == device })
+	if i < 0 {
+		return nil
+	}
+	return &r.Proofs[i]
+}
+
+// nudge returns what is on record of a pot, or nil.
+func (r *Record) nudge(pot string) *Nudge {
+	i := slices.IndexFunc(r.Nudges, func(n Nudge) bool { return n.Pot == pot })
+	if i < 0 {
+		return nil
+	}
+	return &r.Nudges[i]
+}
+
+// put replaces what a list has of the same thing, or adds to it.
+func put[T any](list []T, v T, same func(T) bool) []T {
+	if i := slices.IndexFunc(list, same); i >= 0 {
+		list[i] = v
+		return list
+	}
+	return append(list, v)
+}

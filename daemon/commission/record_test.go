@@ -1,0 +1,142 @@
+package commission
+
+import (
+	"bytes"
+	"encoding/json"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/config"
+	"meltwarden/daemon/history"
+)
+
+// complete is a record of everything a bench needs.
+func complete(b *config.Bench) *Record {
+	r := &Record{Program: "test", Digest: Digest(b), Saved: time.Now()}
+	for _, q := range questions {
+		r.Answers = append(r.Answers, Answer{q.key, "yes", time.Now()})
+	}
+	for _, d := range outputDevices(b.Channels) {
+		r.Proofs = append(r.Proofs, Proof{Device: d, LetGoS: 1.5, StillOnS: 1})
+	}
+	for _, p := range b.Pots {
+		r.Nudges = append(r.Nudges, Nudge{Pot: p.Name, Result: Right})
+	}
+	return r
+}
+
+// TestClearNeedsEverything: whatever is taken away, nothing is cleared, and it is
+// named.
+func TestClearNeedsEverything(t *testing.T) {
+	b := benchFile(t, nil)
+	cleared, missing := complete(b).Clear(b)
+	require.True(t, cleared.Holds())
+	require.Empty(t, missing)
+	require.False(t, Clearance{}.Holds())
+
+	for want, spoil := range map[string]func(r *Record){
+		"earth: not answered":                              func(r *Record) { r.Answers[3].Words = "" },
+		"extraction: not answered":                         func(r *Record) { r.Answers = r.Answers[:5] },
+		`e-stop: answered "none"; fit it first`:            func(r *Record) { r.Answers[4].Words = "none" },
+		"device power: not tried whether it lets go":       func(r *Record) { r.Proofs = nil },
+		"device power: it holds":                           func(r *Record) { r.Proofs[0].Trouble = "it holds" },
+		"device power: ":                                   func(r *Record) { r.Proofs[0].LetGoS = 2.1 },
+		"heater middle: not tried which plate it warms":    func(r *Record) { r.Nudges[1].Pot = "other" },
+		"heater right moves plate left by +0.0 °C":         func(r *Record) { r.Nudges[2].Result, r.Nudges[2].Other = Crossed, "left" },
+		"no plate moves when heater left is on":            func(r *Record) { r.Nudges[0].Result = Missing },
+		"heater left moves plate right by +0.0 °C as well": func(r *Record) { r.Nudges[0].Result, r.Nudges[0].Other = Both, "right" },
+		"the bench file has changed since":                 func(r *Record) { r.Digest = "other" },
+	} {
+		r := complete(b)
+		spoil(r)
+		cleared, missing := r.Clear(b)
+		assert.False(t, cleared.Holds(), want)
+		require.Len(t, missing, 1, want)
+		assert.Contains(t, missing[0], want)
+	}
+	cleared, missing = (*Record)(nil).Clear(b)
+	assert.False(t, cleared.Holds())
+	assert.Equal(t, []string{"nothing is on record of this bench"}, missing)
+}
+
+// TestDigest changes with the hardware and with nothing else.
+func TestDigest(t *testing.T) {
+	of := func(old, new string) string {
+		return Digest(benchFile(t, func(text string) string {
+			require.Contains(t, text, old)
+			return strings.Replace(text, old, new, 1)
+		}))
+	}
+	same := Digest(benchFile(t, nil))
+	for old, new := range map[string]string{
+		"recipe: recipe.yaml":      "recipe: other.yaml",
+		"name: demo bench":         "name: another bench",
+		"melt-trip: 190 C":         "melt-trip: 185 C",
+		"plate-limit: 230 C":       "plate-limit: 220 C",
+		"listen: 127.0.0.1:8420":   "listen: 127.0.0.1:8421",
+		"continuous-share: 80 %":   "continuous-share: 70 %",
+		"fuse: \"invented: 20 A":   "fuse: \"invented: 16 A",
+		"data: meltwarden-data":    "data: elsewhere",
+		"# Demo bench: everything": "# everything",
+	} {
+		assert.Equal(t, same, of(old, new), old)
+	}
+	for old, new := range map[string]string{
+		"port: simulated":          "port: other",
+		"baud: 19200":              "baud: 9600",
+		"parity: even":             "parity: odd",
+		"power: 1000 W":            "power: 900 W",
+		"unit: 3":                  "unit: 4",
+		"function: 16, address: 0": "function: 16, address: 3",
+		"function: 4, address: 1":  "function: 3, address: 1",
+		"scale: 0.1, unit: C":      "scale: 0.2, unit: C",
+		"open: 0x0001":             "open: 0x0004",
+		"role: pedal, device: contacts, function":   "invert: true, role: pedal, device: contacts, function",
+		"{role: lamp, device: contacts,":            "{role: lamp, device: thermocouples,",
+		"- {role: fan, device: contacts, function:": "- {role: fan, device: contacts, function: 1, address: 9, type: bit}\n  #",
+	} {
+		assert.NotEqual(t, same, of(old, new), old)
+	}
+}
+
+// TestEveryStateIsKept, and the newest counts; what is damaged is said.
+func TestEveryStateIsKept(t *testing.T) {
+	s, err := history.Open(t.TempDir())
+	require.NoError(t, err)
+	defer s.Close()
+	r, err := Load(s)
+	require.NoError(t, err)
+	require.Nil(t, r)
+	for _, text := range []string{`{"digest":"a"}`, `{"digest":"b"}`} {
+		require.NoError(t, s.KeepCommission(history.Commission{At: time.Now(), Program: "test", Record: text}))
+	}
+	r, err = Load(s)
+	require.NoError(t, err)
+	require.Equal(t, "b", r.Digest)
+	require.NoError(t, s.KeepCommission(history.Commission{At: time.Now(), Record: "{"}))
+	_, err = Load(s)
+	require.ErrorContains(t, err, "commission --anew")
+}
+
+// TestStatus says what is there and what is missing, to a person and to a program.
+func TestStatus(t *testing.T) {
+	b := benchFile(t, nil)
+	r := complete(b)
+	r.Nudges[1].Result = Missing
+	r.Proofs[0].Trouble = "still holds"
+	var out bytes.Buffer
+	StatusOf(r, b).Tell(&out)
+	for _, want := range []string{"earth: yes", "power: NOT PROVEN", "middle: missing", "the heaters stay off", "device power: still holds"} {
+		require.Contains(t, out.String(), want)
+	}
+	out.Reset()
+	StatusOf(complete(b), b).Tell(&out)
+	require.Contains(t, out.String(), "complete: the bench's own enable button can switch heat on")
+	text, err := json.Marshal(StatusOf(nil, b))
+	require.NoError(t, err)
+	require.JSONEq(t, `{"bench":"demo bench","digest":"`+Digest(b)+`","complete":false,"missing":["nothing is on record of this bench"],"record":null}`, string(text))
+}

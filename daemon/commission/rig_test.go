@@ -1,0 +1,175 @@
+package commission
+
+import (
+	"bytes"
+	"context"
+	"strings"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
+
+	"meltwarden/config"
+	"meltwarden/daemon/history"
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+	"meltwarden/devices/modbus"
+	"meltwarden/devices/pipe"
+	"meltwarden/devices/registers"
+	"meltwarden/devices/simbench"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// answers are invented.
+const answers = "a limiter on each plate, tried by the electrician\nyes\n30 mA, test button pressed\nmeasured\nmushroom at the edge, tried\nfan over the pots, to the yard\n"
+
+// rig is a person at a simulated bench over pipes, in virtual time.
+type rig struct {
+	*simbench.Bench
+	t     *testing.T
+	file  *config.Bench
+	store *history.Store
+	clk   *clock.Clock
+
+	mu     sync.Mutex
+	out    bytes.Buffer
+	nobody bool              // presses
+	saying map[string]func() // what happens when the session says something
+}
+
+// onBench runs a test in a bubble. edit may change the text of the bench file.
+func onBench(t *testing.T, edit func(string) string, test func(t *testing.T, r *rig)) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		r := &rig{t: t, clk: clock.New(1), saying: map[string]func(){}}
+		r.file = benchFile(t, edit)
+		c := simbench.Config{Seed: 1}
+		for _, p := range r.file.Pots {
+			c.Pots = append(c.Pots, simbench.Pot{Name: p.Name, VolumeML: 200, HeaterW: p.HeaterW})
+		}
+		var err error
+		r.Bench, err = simbench.New(c, r.clk)
+		require.NoError(t, err)
+		r.store, err = history.Open(t.TempDir())
+		require.NoError(t, err)
+		require.NoError(t, r.store.Trouble())
+		test(t, r)
+		r.requireOff()
+		require.NoError(t, r.store.Close())
+	})
+}
+
+func benchFile(t *testing.T, edit func(string) string) *config.Bench {
+	t.Helper()
+	b, err := config.DemoBench(nil)
+	require.NoError(t, err)
+	if edit != nil {
+		b, err = config.ParseBench("bench.yaml", []byte(edit(string(b.Typed))), nil)
+		require.NoError(t, err)
+	}
+	return b
+}
+
+// wiring is daemon.Wiring's, which this package must not import.
+func wiring(b *config.Bench) devices.Config {
+	c := devices.Config{Channels: b.Channels}
+	for _, l := range b.Lines {
+		c.Lines = append(c.Lines, devices.LineConfig{Name: l.Name, Port: l.Port, Baud: l.Baud, Parity: string(l.Parity), StopBits: l.StopBits})
+	}
+	for _, d := range b.Devices {
+		c.Devices = append(c.Devices, devices.DeviceConfig{Name: d.Name, Line: d.Line, Unit: d.Unit, Timeout: d.Timeout, MaxGap: d.MaxGap})
+	}
+	for _, p := range b.Pots {
+		c.Pots = append(c.Pots, p.Name)
+	}
+	return c
+}
+
+// open gives the bench's line a new pipe.
+func (r *rig) open(devices.LineConfig) (modbus.Port, error) {
+	near, far := pipe.New()
+	go func() { _ = r.Serve(context.Background(), far) }() // ends when the near end closes
+	return near, nil
+}
+
+// Write is the person who reads what the session says.
+func (r *rig) Write(p []byte) (int, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.out.Write(p)
+	if bytes.Contains(p, []byte("Press the bench's enable button")) && !r.nobody {
+		before := r.heatJ()
+		time.AfterFunc(2*time.Second, func() {
+			assert.Equal(r.t, before, r.heatJ(), "nothing is heated between the words and the press")
+			r.PressEnable()
+		})
+	}
+	for word, do := range r.saying {
+		if bytes.Contains(p, []byte(word)) {
+			do()
+		}
+	}
+	return len(p), nil
+}
+
+func (r *rig) said() string {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.out.String()
+}
+
+// commission runs a session with what is typed.
+func (r *rig) commission(ctx context.Context, typed string, anew bool) error {
+	r.mu.Lock()
+	r.out.Reset()
+	r.mu.Unlock()
+	err := Run(ctx, Options{
+		Bench: r.file, Wiring: wiring(r.file), Open: r.open, Clock: r.clk, History: r.store,
+		In: strings.NewReader(typed), Out: r, Version: "test", Anew: anew,
+	})
+	synctest.Wait()
+	return err
+}
+
+// record is what is on the disk.
+func (r *rig) record() *Record {
+	rec, err := Load(r.store)
+	require.NoError(r.t, err)
+	return rec
+}
+
+func (r *rig) requireOff() {
+	truth := r.Truth()
+	require.False(r.t, truth.Contactor)
+	for _, p := range truth.Pots {
+		require.Zero(r.t, p.PowerW)
+	}
+}
+
+func (r *rig) heatJ() float64 {
+	sum := 0.0
+	for _, p := range r.Truth().Pots {
+		sum += p.HeatJ
+	}
+	return sum
+}
+
+// setTimeout sets the time-out of the power unit, as its owner would.
+func (r *rig) setTimeout(ms uint16) {
+	port, err := r.open(devices.LineConfig{})
+	require.NoError(r.t, err)
+	c := modbus.NewClient(port, 19200, r.clk)
+	d := &modbus.Device{Unit: simbench.UnitPower, Timeout: 100 * time.Millisecond}
+	_, err = c.Exchange(d, modbus.Request{
+		Function: modbus.WriteRegister, Address: r.Devices()[1].TimeoutRegister, Quantity: 1, Data: modbus.AppendRegisters(nil, ms),
+	})
+	require.NoError(r.t, err)
+	<-c.Close()
+}
+
+func plateOf(pot int) simbench.Place { return simbench.Place{Pot: pot, Probe: registers.Plate} }

@@ -1,0 +1,234 @@
+package commission
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"meltwarden/config"
+	"meltwarden/daemon/history"
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+)
+
+// Options are what a session is made from. All are required but Anew.
+type Options struct {
+	Bench *config.Bench
+	// Wiring is the I/O edge of the same bench, and Open opens its ports, again and
+	// again.
+	Wiring  devices.Config
+	Open    devices.Opener
+	Clock   *clock.Clock
+	History *history.Store
+	// In is where a person answers, line by line, and Out where the session asks.
+	In      io.Reader
+	Out     io.Writer
+	Version string
+	// Anew forgets what is on record, and begins again.
+	Anew bool
+}
+
+// Why a session ends before it is complete.
+var (
+	// ErrStopped is returned when the context ended.
+	ErrStopped = errors.New("stopped; zeros were written, and what was done is on record: run the same command to go on")
+	// ErrIncomplete is wrapped by the error that says what is missing.
+	ErrIncomplete = errors.New("the heaters stay off")
+)
+
+// session is one run of the command.
+type session struct {
+	Options
+	record *Record
+	lines  <-chan string // what is typed; closed at the end of the input
+}
+
+// Run leads a person through what is missing of the record, and saves every step
+// as soon as it is done. It returns nil when the record is complete. A read from
+// In may outlast it, until the next line.
+func Run(ctx context.Context, o Options) error {
+	ctx, done := context.WithCancel(ctx)
+	defer done()
+	s := &session{Options: o, lines: typed(ctx, o.In)}
+	s.say(opening, o.Bench.Name)
+	if err := s.begin(); err != nil {
+		return err
+	}
+	if err := s.ask(ctx); err != nil {
+		return err
+	}
+	for _, device := range outputDevices(s.Bench.Channels) {
+		if p := s.record.proof(device); p == nil || !p.passed() {
+			if err := s.prove(ctx, device); err != nil {
+				return err
+			}
+		}
+	}
+	for _, p := range s.Bench.Pots {
+		if n := s.record.nudge(p.Name); n == nil || n.Result != Right {
+			if err := s.nudge(ctx, p.Name); err != nil {
+				return err
+			}
+		}
+	}
+	return s.end()
+}
+
+// typed hands on what is typed, line by line.
+func typed(ctx context.Context, in io.Reader) <-chan string {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		scanner := bufio.NewScanner(in)
+		for scanner.Scan() {
+			select {
+			case lines <- scanner.Text():
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return lines
+}
+
+// say prints; a terminal that is gone must not end a step before its zeros.
+func (s *session) say(format string, args ...any) { fmt.Fprintf(s.Out, format, args...) }
+
+// begin finds the record to go on with.
+func (s *session) begin() error {
+	found, err := Load(s.History)
+	if err != nil && !s.Anew {
+		return err
+	}
+	digest := Digest(s.Bench)
+	switch {
+	case s.Anew:
+		s.say("Beginning anew.\n")
+	case found == nil:
+	case found.Digest == digest:
+		s.say("Going on with what was saved on %s.\n", day(found.Saved))
+		s.record = found
+		return nil
+	default:
+		s.say("What was saved on %s is about another bench file: lines, devices, channels, pots\nor heater powers have changed since. Beginning anew.\n", day(found.Saved))
+	}
+	s.record = &Record{Digest: digest}
+	return s.save()
+}
+
+// save puts the record on the disk. Without that no step counts, and none follows.
+func (s *session) save() error {
+	s.record.Program, s.record.Saved = s.Version, time.Now()
+	text, err := json.Marshal(s.record)
+	if err != nil {
+		return err
+	}
+	return s.History.KeepCommission(history.Commission{
+		At: s.record.Saved, Program: s.Version, Digest: s.record.Digest, Record: string(text),
+	})
+}
+
+// ask goes through the questions that are not answered yet, and saves each answer.
+func (s *session) ask(ctx context.Context) error {
+	if len(s.record.openQuestions()) > 0 {
+		s.say(beforeQuestions)
+	}
+	for i, q := range questions {
+		if words := s.record.answer(q.key); words != "" && !denied(words) {
+			continue
+		}
+		s.say("\n%d of %d, %s\n   %s\n", i+1, len(questions), q.key, q.text)
+		if q.file != nil {
+			s.say("   The bench file says: %s\n", q.file(s.Bench.Protection))
+		}
+		if err := s.answer(ctx, q); err != nil {
+			return err
+		}
+	}
+	if open := s.record.openQuestions(); len(open) > 0 {
+		return incomplete(open...)
+	}
+	return nil
+}
+
+// answer takes a person's word on one question.
+func (s *session) answer(ctx context.Context, q question) error {
+	for {
+		s.say("   > ")
+		words, err := s.readLine(ctx)
+		if err != nil {
+			return err
+		}
+		if words == "" {
+			s.say("   Not answered.\n")
+			return nil
+		}
+		if err := checkAnswer(words); err != nil {
+			s.say("   %v\n", err)
+			continue
+		}
+		s.record.Answers = put(s.record.Answers, Answer{q.key, words, time.Now()},
+			func(a Answer) bool { return a.Question == q.key })
+		return s.save()
+	}
+}
+
+// readLine waits for the next line. The end of the input is an empty answer.
+func (s *session) readLine(ctx context.Context) (string, error) {
+	select {
+	case line := <-s.lines:
+		return strings.TrimSpace(line), nil
+	case <-ctx.Done():
+		s.say("\n")
+		return "", ErrStopped
+	}
+}
+
+// end says how it came out.
+func (s *session) end() error {
+	cleared, missing := s.record.Clear(s.Bench)
+	if !cleared.Holds() {
+		return incomplete(missing...)
+	}
+	s.say("\nComplete, and on record:\n  %s\n%s", strings.Join(cleared.Words(), "\n  "), closing)
+	return nil
+}
+
+// incomplete is the error that says why nothing may be heated.
+func incomplete(missing ...string) error {
+	return fmt.Errorf("%w until this is mended:\n  %s\nthen run meltwarden commission again", ErrIncomplete, strings.Join(slices.Clone(missing), "\n  "))
+}
+
+const opening = `Commissioning of the bench %q
+
+This puts on record that its heaters may be switched on. It asks what protects the
+bench without this program, tries out whether the devices let go of heat by
+themselves, and finds out which plate each heater warms.
+
+THE PROGRAM IS NOT THE PROTECTION. Liquid vinyl at 170 °C, its fumes, mains voltage
+and closed moulds can hurt and kill. Local codes and a licensed electrician have the
+last word, on the bench and on every answer here.
+
+Everything must be cold: empty plates, or pots with cold, solid vinyl. Stand at the
+emergency stop while something is tried out, and press it if a plate warms that
+should not. Ctrl-C stops at any time; zeros are written then.
+
+`
+
+const beforeQuestions = `Answer in your own words (what it is, where, who checked it) or with yes. It is kept
+as you type it, and believed: nobody but you can see whether it is true. What is not
+answered, or answered with no, keeps the heaters off.
+`
+
+const closing = `
+meltwarden serve will now let the bench's own enable button switch heat on. Commission
+again after any change to wiring, devices or probes, also where the bench file stays
+as it is; a device that forgets its communication time-out when it is switched off is
+not proven by this. The program is not the protection: never leave a hot bench alone.
+`

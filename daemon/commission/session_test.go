@@ -1,0 +1,198 @@
+package commission
+
+import (
+	"context"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/daemon/history"
+	"meltwarden/devices"
+	"meltwarden/devices/modbus"
+	"meltwarden/devices/simbench"
+)
+
+// TestWholeSession: from nothing to a complete record, which a second run finds
+// complete without heating again. What is measured is held against what the
+// simulated bench is set to, which no session is told.
+func TestWholeSession(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		began := time.Now()
+		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
+		t.Logf("%s of bench time, %.1f kJ\n%s", time.Since(began).Round(time.Second), r.heatJ()/1000, r.said())
+
+		rec := r.record()
+		cleared, missing := rec.Clear(r.file)
+		require.Empty(t, missing)
+		require.True(t, cleared.Holds())
+		require.Len(t, cleared.Words(), 5)
+		require.Equal(t, "30 mA, test button pressed", rec.answer("residual-current-device"))
+		require.Equal(t, []string{"heater left", "heater middle", "heater right", "contactor"}, rec.proof("power").Outputs)
+		require.Equal(t, 1.375, rec.proof("power").StillOnS)
+		require.Equal(t, 1.5, rec.proof("power").LetGoS, "the unit is set to 1.5 s from its last write")
+		for i, n := range rec.Nudges {
+			require.Equal(t, Right, n.Result)
+			require.InDelta(t, n.EnergyJ, r.Truth().Pots[i].HeatJ, 0.35*n.EnergyJ, "by the plate it was given: mains and heater differ from their rating")
+			require.Less(t, n.HeatedS, nudgeFor.Seconds())
+			require.GreaterOrEqual(t, n.Moved[n.Pot], nudgeRiseC)
+		}
+
+		heat := r.heatJ()
+		require.NoError(t, r.commission(t.Context(), "", false))
+		require.Contains(t, r.said(), "Going on with what was saved")
+		require.NotContains(t, r.said(), "Press the bench's enable button")
+		require.Equal(t, heat, r.heatJ())
+
+		require.ErrorIs(t, r.commission(t.Context(), "", true), ErrIncomplete, "anew")
+		cleared, _ = r.record().Clear(r.file)
+		require.False(t, cleared.Holds())
+	})
+}
+
+// TestUnansweredBlocks: an empty answer, the end of the input and "no" keep
+// everything off; what was answered is kept, and only the rest is asked again.
+func TestUnansweredBlocks(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		ports := 0
+		open := r.open
+		count := func(l devices.LineConfig) (modbus.Port, error) { ports++; return open(l) }
+		err := Run(t.Context(), Options{
+			Bench: r.file, Wiring: wiring(r.file), Open: count, Clock: r.clk, History: r.store,
+			In: strings.NewReader("yes\n\nNo.\nyes\n\x1b[2J\nyes\n"), Out: r, Version: "test",
+		})
+		require.ErrorIs(t, err, ErrIncomplete)
+		require.ErrorContains(t, err, "fuse: not answered")
+		require.ErrorContains(t, err, `residual-current-device: answered "No."; fit it first`)
+		require.ErrorContains(t, err, "extraction: not answered")
+		require.NotContains(t, err.Error(), "earth")
+		require.Contains(t, r.said(), "control character")
+		require.Zero(t, ports)
+		require.Zero(t, r.heatJ())
+
+		require.NoError(t, r.commission(t.Context(), "fuse 16 A\nfitted\nyes\n", false))
+		require.NotContains(t, r.said(), "1 of 6")
+		require.Equal(t, "fuse 16 A", r.record().answer("fuse"))
+		require.Equal(t, "fitted", r.record().answer("residual-current-device"))
+	})
+}
+
+// TestNoPressNoHeat: without a person at the bench nothing is ever switched on.
+func TestNoPressNoHeat(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		r.nobody = true
+		require.ErrorContains(t, r.commission(t.Context(), answers, false), "nobody pressed the enable button within 10 minutes")
+		require.Zero(t, r.heatJ())
+		require.Empty(t, r.record().Proofs)
+	})
+}
+
+// TestAButtonIsNeeded: a bench file without one is told so.
+func TestAButtonIsNeeded(t *testing.T) {
+	without := func(text string) string {
+		return strings.Replace(text, "  - {role: enable, device: contacts, function: 2, address: 4, type: bit}\n", "", 1)
+	}
+	onBench(t, without, func(t *testing.T, r *rig) {
+		require.ErrorContains(t, r.commission(t.Context(), answers, false), "no channel with role: enable")
+		require.Zero(t, r.heatJ())
+	})
+}
+
+// TestWaitsWhileSomethingIsWrong: a press with the emergency stop open counts
+// nothing; one after it is closed does.
+func TestWaitsWhileSomethingIsWrong(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		first := true
+		r.saying["Press the bench's enable button"] = func() {
+			if !first {
+				return
+			}
+			first = false
+			time.AfterFunc(time.Second, func() { assert.NoError(t, r.Inject(simbench.EStopOpened, simbench.Place{})) })
+			time.AfterFunc(10*time.Second, func() {
+				assert.Zero(t, r.heatJ())
+				assert.NoError(t, r.Clear(simbench.EStopOpened, simbench.Place{}))
+			})
+			time.AfterFunc(14*time.Second, r.PressEnable)
+		}
+		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
+		require.Contains(t, r.said(), "Not now: e-stop is open.")
+		require.Contains(t, r.said(), "Well again: press now.")
+	})
+}
+
+// TestInterrupted: at any time Ctrl-C leaves the heaters at zero within a moment,
+// and another run goes on where the first was.
+func TestInterrupted(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		require.ErrorIs(t, r.commission(ended(), answers, false), ErrStopped, "while it asks")
+		require.Empty(t, r.record().Answers)
+
+		ctx, end := context.WithCancel(t.Context())
+		r.saying["2 of 6"] = end
+		require.ErrorIs(t, r.commission(ctx, answers, false), ErrStopped)
+		require.Len(t, r.record().Answers, 1)
+		delete(r.saying, "2 of 6")
+
+		rest := strings.SplitAfterN(answers, "\n", 2)[1]
+		require.ErrorIs(t, r.cutWhenHot(t, rest), ErrStopped, "in the silence")
+		require.Empty(t, r.record().Proofs, "half a proof is none")
+
+		ctx, end = context.WithCancel(t.Context())
+		r.saying["  5 s: "] = end
+		require.ErrorIs(t, r.commission(ctx, "", false), ErrStopped, "in a nudge")
+		r.requireOff()
+		require.NotNil(t, r.record().proof("power"))
+		require.Empty(t, r.record().Nudges)
+		delete(r.saying, "  5 s: ")
+
+		require.NoError(t, r.commission(t.Context(), "", false), r.said())
+		require.NotContains(t, r.said(), "Device power", "it is proven already")
+	})
+}
+
+// ended is a context that has ended.
+func ended() context.Context {
+	ctx, end := context.WithCancel(context.Background())
+	end()
+	return ctx
+}
+
+// cutWhenHot ends the session once the contactor has closed, and sees the heaters
+// off a moment later, before their own time-out.
+func (r *rig) cutWhenHot(t *testing.T, typed string) error {
+	ctx, end := context.WithCancel(t.Context())
+	defer end()
+	off := make(chan struct{})
+	go func() {
+		defer close(off)
+		for !r.Truth().Contactor {
+			time.Sleep(10 * time.Millisecond)
+		}
+		time.Sleep(300 * time.Millisecond)
+		end()
+		time.Sleep(300 * time.Millisecond)
+		assert.False(t, r.Truth().Contactor)
+	}()
+	err := r.commission(ctx, typed, false)
+	<-off
+	return err
+}
+
+// TestUnsavedStopsTheSession: what can not be kept is not gone on with.
+func TestUnsavedStopsTheSession(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		file := r.store.Path()
+		require.NoError(t, r.store.Close())
+		s, err := history.Open(file) // a folder can not be where a file is
+		require.NoError(t, err)
+		good := r.store
+		r.store = s
+		require.Error(t, r.commission(t.Context(), answers, false))
+		require.Zero(t, r.heatJ())
+		require.NoError(t, s.Close())
+		r.store = good
+	})
+}

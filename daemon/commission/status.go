@@ -1,0 +1,59 @@
+package commission
+
+import (
+	"fmt"
+	"io"
+
+	"meltwarden/config"
+)
+
+// Status is what is on record of a bench, held against its file.
+type Status struct {
+	Bench    string   `json:"bench"`
+	Digest   string   `json:"digest"` // of the bench file as it is now
+	Complete bool     `json:"complete"`
+	Missing  []string `json:"missing"` // or no longer valid
+	Record   *Record  `json:"record"`  // null where there is none
+}
+
+// StatusOf holds a record, which may be nil, against a bench file.
+func StatusOf(r *Record, b *config.Bench) Status {
+	cleared, missing := r.Clear(b)
+	return Status{Bench: b.Name, Digest: Digest(b), Complete: cleared.Holds(), Missing: append([]string{}, missing...), Record: r}
+}
+
+// Tell writes the status for a person.
+func (s Status) Tell(out io.Writer) {
+	fmt.Fprintf(out, "bench %q\n", s.Bench)
+	if s.Record != nil {
+		fmt.Fprintf(out, "saved %s by version %s\n\nanswers\n", day(s.Record.Saved), s.Record.Program)
+		s.Record.tell(out)
+	}
+	if s.Complete {
+		fmt.Fprintln(out, "\ncomplete: the bench's own enable button can switch heat on")
+		return
+	}
+	fmt.Fprintln(out, "\nthe heaters stay off; missing, or no longer valid:")
+	for _, m := range s.Missing {
+		fmt.Fprintln(out, " ", m)
+	}
+	fmt.Fprintln(out, "run meltwarden commission to put it on record")
+}
+
+func (r *Record) tell(out io.Writer) {
+	for _, a := range r.Answers {
+		fmt.Fprintf(out, "  %s: %s (%s)\n", a.Question, a.Words, day(a.At))
+	}
+	fmt.Fprintln(out, "devices, when their line goes silent")
+	for _, p := range r.Proofs {
+		if p.passed() {
+			fmt.Fprintf(out, "  %s: still on after %.2f s, off after %.2f s (%s)\n", p.Device, p.StillOnS, p.LetGoS, day(p.At))
+		} else {
+			fmt.Fprintf(out, "  %s: NOT PROVEN (%s)\n", p.Device, day(p.At))
+		}
+	}
+	fmt.Fprintln(out, "heaters, nudged")
+	for _, n := range r.Nudges {
+		fmt.Fprintf(out, "  %s: %s, its plate moved by %+.1f °C in %.0f s (%s)\n", n.Pot, n.Result, n.Moved[n.Pot], n.HeatedS, day(n.At))
+	}
+}

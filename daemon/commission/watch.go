@@ -1,0 +1,367 @@
+package commission
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"meltwarden/config"
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+	"meltwarden/devices/registers"
+)
+
+// watch is the bench under observation, five times a second, over the same bus as
+// in service: outputs that nobody renews become zeros there. Its guard is told
+// that the heaters are not proven, so it never lets heat flow; here it only judges
+// readings and the button. What flows is told by duty and contactor, and only in
+// cycles in which nothing at all is wrong.
+type watch struct {
+	bus   *devices.Bus
+	clk   *clock.Clock
+	pots  []config.Pot
+	wired func(registers.Role) bool
+	guard *guard.Guard
+	in    control.Input
+
+	started   bool
+	last, due time.Duration
+	plates    []average
+	melts     []average
+
+	duty      []float64
+	contactor bool
+}
+
+// average is a mean over the latest readings.
+type average struct{ latest []float64 }
+
+func (a *average) add(c float64) {
+	a.latest = append(a.latest, c)
+	if most := int(averageOver / config.Period); len(a.latest) > most {
+		a.latest = a.latest[1:]
+	}
+}
+
+func (a *average) mean() float64 {
+	sum := 0.0
+	for _, c := range a.latest {
+		sum += c
+	}
+	return sum / float64(len(a.latest))
+}
+
+// observe opens the bench and waits until all of it can be seen and is well.
+func (s *session) observe(ctx context.Context) (*watch, error) {
+	bus, err := devices.Open(s.Wiring, s.Open, s.Clock)
+	if err != nil {
+		return nil, err
+	}
+	n := len(s.Bench.Pots)
+	w := &watch{
+		bus: bus, clk: s.Clock, pots: s.Bench.Pots,
+		wired: func(r registers.Role) bool {
+			return slices.ContainsFunc(s.Bench.Channels, func(c registers.Channel) bool { return c.Role == r })
+		},
+		due:    s.Clock.Now(),
+		plates: make([]average, n), melts: make([]average, n), duty: make([]float64, n),
+	}
+	w.forget()
+	if err := w.calm(ctx); err != nil {
+		return nil, errors.Join(err, w.close())
+	}
+	return w, nil
+}
+
+// forget begins the judgement of readings anew.
+func (w *watch) forget() {
+	w.guard = guard.New(guard.Limits{
+		MeltWarnC: tooHotC, MeltTripC: tooHotC, PlateTripC: tooHotC,
+		EStop: w.wired(registers.EStop), CutOut: w.wired(registers.CutOut), Fan: w.wired(registers.Fan),
+	}, len(w.pots))
+	w.started = false
+}
+
+// close writes zeros and lets the ports go. Its error says that a device did not
+// confirm them.
+func (w *watch) close() error {
+	if w.bus.Close(context.Background()) {
+		return nil
+	}
+	return errNoZeros
+}
+
+var errNoZeros = errors.New("ZEROS WERE NOT CONFIRMED: press the emergency stop, and see that every plate stays cold before you release it")
+
+// calm waits until nothing has been wrong for a while.
+func (w *watch) calm(ctx context.Context) error {
+	deadline := w.clk.Now() + answerWait
+	var wrong error
+	for well := w.clk.Now(); w.clk.Now() < well+calmFor; {
+		if err := w.cycle(ctx); errors.Is(err, ErrStopped) {
+			return err
+		} else if err != nil {
+			wrong, well = err, w.clk.Now()
+			w.forget()
+		}
+		if w.clk.Now() > deadline {
+			return fmt.Errorf("%w%s: mend it and run the command again (meltwarden check shows every channel)", wrong, w.lines())
+		}
+	}
+	return nil
+}
+
+// lines says which line is not open, and why.
+func (w *watch) lines() string {
+	for _, l := range w.bus.Stats().Lines {
+		if !l.Open && l.LastError != "" {
+			return fmt.Sprintf(" (line %s: %s)", l.Name, l.LastError)
+		}
+	}
+	return ""
+}
+
+// cycle reads, judges and writes once, and waits for the next beat. When anything
+// is wrong, zeros are written and duty and contactor forgotten.
+func (w *watch) cycle(ctx context.Context) error {
+	wrong := w.look(ctx)
+	if ctx.Err() != nil {
+		wrong = ErrStopped
+	}
+	if wrong != nil {
+		w.off()
+	}
+	w.bus.Apply(control.Outputs{Duty: w.duty, Contactor: w.contactor})
+	w.due = max(w.due+config.Period, w.clk.Now())
+	w.clk.Sleep(ctx, w.due-w.clk.Now())
+	return wrong
+}
+
+func (w *watch) off() {
+	clear(w.duty)
+	w.contactor = false
+}
+
+// look takes in one cycle's readings and says what is wrong.
+func (w *watch) look(ctx context.Context) error {
+	began := w.clk.Now()
+	snapshot := w.bus.Poll(ctx, config.Period*3/5)
+	now := w.clk.Now()
+	w.clk.KeptUp(snapshot.Whole && now < began+config.Period)
+	snapshot.Fill(&w.in, now)
+	sight := guard.Sight{
+		First: !w.started, Elapsed: now - w.last, Period: config.Period,
+		EStop: w.in.Contacts.EStop, CutOut: w.in.Contacts.CutOut, Fan: w.in.Contacts.Fan,
+		Enable: w.in.Contacts.Enable, Link: w.in.Contacts.Link,
+	}
+	for i, p := range w.in.Pots {
+		sight.Pots = append(sight.Pots, guard.PotSight{Melt: p.Melt, Plate: p.Plate, Duty: w.duty[i]})
+	}
+	late := w.started && sight.Elapsed > mustLetGo/2
+	w.started, w.last = true, now
+	w.guard.Look(&sight)
+	if late {
+		return fmt.Errorf("this computer was busy for %.1f s: see that nothing else loads it", sight.Elapsed.Seconds())
+	}
+	return w.wrong()
+}
+
+// wrong says what is wrong with the bench in this cycle.
+func (w *watch) wrong() error {
+	for i, p := range w.in.Pots {
+		melt, plate := w.guard.Believes(i)
+		if err := checkProbe("melt", w.pots[i].Name, p.Melt, melt); err != nil {
+			return err
+		}
+		if err := checkProbe("plate", w.pots[i].Name, p.Plate, plate); err != nil {
+			return err
+		}
+		w.melts[i].add(p.Melt.C)
+		w.plates[i].add(p.Plate.C)
+	}
+	k := w.in.Contacts
+	for _, c := range []struct {
+		role    registers.Role
+		contact reading.Contact
+	}{{registers.EStop, k.EStop}, {registers.CutOut, k.CutOut}, {registers.Fan, k.Fan}, {registers.Enable, k.Enable}} {
+		if w.wired(c.role) && !c.contact.Known(guard.MaxAge) {
+			return fmt.Errorf("%s can not be read", c.role)
+		}
+		if w.wired(c.role) && c.role != registers.Enable && !c.contact.Closed {
+			return fmt.Errorf("%s is open", c.role)
+		}
+	}
+	if !k.Link.Known(guard.MaxAge) || !k.Link.Closed {
+		return errors.New("the heaters or the contactor do not confirm what they are told")
+	}
+	return nil
+}
+
+func checkProbe(role, pot string, t reading.Temperature, believed bool) error {
+	switch {
+	case !t.Usable(guard.MaxAge):
+		why := t.Fault.String()
+		if t.Fault == reading.None {
+			why = "nothing new comes from it"
+		}
+		return fmt.Errorf("the %s probe of pot %s can not be used: %s", role, pot, why)
+	case t.C >= tooHotC:
+		return fmt.Errorf("the %s of pot %s is at %.0f °C, too hot for this", role, pot, t.C)
+	case !believed:
+		return fmt.Errorf("the %s probe of pot %s reads %.1f °C, which can not be true", role, pot, t.C)
+	}
+	return nil
+}
+
+// cold says why the bench is not cold: a probe that is warm, or one that differs
+// from the others. Pots that a nudge has just warmed may differ.
+func (w *watch) cold(warmed func(pot string) bool) error {
+	low, high := math.Inf(1), math.Inf(-1)
+	for i, p := range w.pots {
+		for role, c := range map[string]float64{"melt": w.melts[i].mean(), "plate": w.plates[i].mean()} {
+			if c >= coldC {
+				return fmt.Errorf("the %s of pot %s is at %.0f °C: wait until everything is below %.0f °C, and run the command again", role, p.Name, c, coldC)
+			}
+			if !warmed(p.Name) {
+				low, high = min(low, c), max(high, c)
+			}
+		}
+	}
+	if high-low > spreadC {
+		return fmt.Errorf("the cold probes differ by %.1f °C (%s), at most %.0f °C is right: wait until everything is as cold as the room, or find the probe that is wrong, and run the command again",
+			high-low, w.temperatures(), spreadC)
+	}
+	return nil
+}
+
+// temperatures lists every pot's readings.
+func (w *watch) temperatures() string {
+	text := ""
+	for i, p := range w.pots {
+		if i > 0 {
+			text += ", "
+		}
+		text += fmt.Sprintf("%s plate %.1f melt %.1f", p.Name, w.plates[i].mean(), w.melts[i].mean())
+	}
+	return text
+}
+
+// means returns the mean of each.
+func means(all []average) []float64 {
+	var list []float64
+	for i := range all {
+		list = append(list, all[i].mean())
+	}
+	return list
+}
+
+// hold goes on for a span, and calls each after every cycle until that is false.
+func (w *watch) hold(ctx context.Context, span time.Duration, each func() bool) error {
+	for until := w.clk.Now() + span; w.clk.Now() < until; {
+		if err := w.cycle(ctx); err != nil {
+			return err
+		}
+		if !each() {
+			return nil
+		}
+	}
+	return nil
+}
+
+// press waits for a deliberate press of the enable button while nothing is wrong.
+func (s *session) press(ctx context.Context, w *watch) error {
+	s.say("  Stand at the emergency stop. Press the bench's enable button for about a second and\n  let it go. Nothing is switched on before.\n")
+	told := ""
+	for until := w.clk.Now() + pressWait; w.clk.Now() < until; {
+		err := w.cycle(ctx)
+		switch {
+		case errors.Is(err, ErrStopped):
+			return err
+		case err != nil && err.Error() != told:
+			told = err.Error()
+			s.say("  Not now: %s.\n", told)
+		case err == nil && w.guard.Pressed():
+			return nil
+		case err == nil && told != "":
+			told = ""
+			s.say("  Well again: press now.\n")
+		}
+	}
+	return fmt.Errorf("nobody pressed the enable button within %.0f minutes; nothing was switched on: run the command again", pressWait.Minutes())
+}
+
+// enabled begins a step: the bench seen, cold and at rest, and a press for it. The
+// caller closes the watch.
+func (s *session) enabled(ctx context.Context) (*watch, error) {
+	if !slices.ContainsFunc(s.Bench.Channels, func(c registers.Channel) bool { return c.Role == registers.Enable }) {
+		return nil, errors.New("the bench file has no channel with role: enable; a person at the bench switches heat on, so wire a button (normally open) and add it under channels")
+	}
+	w, err := s.observe(ctx)
+	if err != nil {
+		return nil, err
+	}
+	err = w.cold(s.record.warmed)
+	if err == nil {
+		err = s.rest(ctx, w)
+	}
+	if err == nil {
+		err = s.press(ctx, w)
+	}
+	if err == nil {
+		err = w.cold(s.record.warmed)
+	}
+	if err != nil {
+		return nil, errors.Join(err, w.close())
+	}
+	return w, nil
+}
+
+// warmed reports whether a nudge on record moved a pot's plate.
+func (r *Record) warmed(pot string) bool {
+	return slices.ContainsFunc(r.Nudges, func(n Nudge) bool { return n.Pot == pot || math.Abs(n.Moved[pot]) >= strayC })
+}
+
+// rest waits until no plate moves any more.
+func (s *session) rest(ctx context.Context, w *watch) error {
+	told := false
+	for until := w.clk.Now() + steadyWait; w.clk.Now() < until; {
+		before := means(w.plates)
+		if err := w.hold(ctx, steadyFor, always); err != nil {
+			return err
+		}
+		if farthest(moves(before, w.plates)) < steadyC {
+			return nil
+		}
+		if !told {
+			told = true
+			s.say("  Waiting until no plate moves any more (%s).\n", w.temperatures())
+		}
+	}
+	return fmt.Errorf("the plates have not come to rest within %.0f minutes: let everything cool, and run the command again", steadyWait.Minutes())
+}
+
+func always() bool { return true }
+
+// moves returns how far each mean is from where it was.
+func moves(before []float64, all []average) []float64 {
+	list := means(all)
+	for i := range list {
+		list[i] -= before[i]
+	}
+	return list
+}
+
+// farthest returns the largest move, either way.
+func farthest(moved []float64) float64 {
+	most := 0.0
+	for _, m := range moved {
+		most = max(most, math.Abs(m))
+	}
+	return most
+}
