@@ -25,6 +25,9 @@ type Daemon struct {
 	Token string
 	Data  string // the data folder, relative to where the program is started
 	Log   slog.Level
+	// Notify are the addresses of services that tell people who are not at the bench,
+	// as the notification library writes them; there are secrets in them.
+	Notify []string
 }
 
 // EnvironmentPrefix begins the name of every variable that is meant for us.
@@ -66,6 +69,7 @@ func readDaemon(m *strict.Map, src *strict.Source, flags *pflag.FlagSet) Daemon 
 	var word string
 	token := strict.Kind[string]{Parse: parseToken, Example: "a long random text", Secret: true}
 	d.Token = strict.Optional(m, "token", token, "")
+	d.Notify = strict.Values(m, "notify", strict.Kind[string]{Parse: parseAddress, Example: "generic+https://host/path", Secret: true})
 	refuseOthers(src, os.Environ())
 	merged := viper.New()
 	for i, to := range []*string{&d.Listen, &d.Data, &word} {
@@ -177,4 +181,13 @@ func loopback(listen string) bool {
 	}
 	ip, err := netip.ParseAddr(host)
 	return err == nil && ip.IsLoopback()
+}
+
+// parseAddress takes anything that could be an address; the notification library
+// knows the services.
+func parseAddress(typed string) (string, error) {
+	if scheme, rest, found := strings.Cut(typed, "://"); !found || scheme == "" || rest == "" || strings.ContainsAny(typed, " \t\n") {
+		return "", &quantity.Fault{Wrong: "not an address", Fix: "write one like generic+https://host/path"}
+	}
+	return typed, nil
 }

@@ -23,6 +23,7 @@ import (
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/metrics"
+	"meltwarden/daemon/notify"
 	"meltwarden/daemon/trend"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
@@ -30,7 +31,7 @@ import (
 )
 
 // Options are what a daemon is made from. All are required but Listener, Token,
-// Hosts, History and Simulated.
+// Hosts, History, Notifier and Simulated.
 type Options struct {
 	Settings control.Settings
 	Bus      *devices.Bus
@@ -48,6 +49,8 @@ type Options struct {
 	// its settings are filled in here.
 	History *history.Store
 	Start   history.Start
+	// Notifier tells people who are not at the bench; nil tells nobody.
+	Notifier *notify.Notifier
 	// Simulated is the simulated bench at the other end of the line, where there
 	// is one. Without it no heater is ever energised.
 	Simulated *simbench.Bench
@@ -97,6 +100,13 @@ func (d *Daemon) Run(ctx context.Context) error {
 	var watchers sync.WaitGroup
 	watchers.Go(func() { d.remember(serving) })
 	watchers.Go(func() { d.log(serving) })
+	watchers.Go(func() { d.supervised(serving) })
+	if n := d.opts.Notifier; n != nil {
+		watchers.Go(func() { d.tellAway(serving, n) })
+		watchers.Go(func() {
+			n.Run(serving, func(err error) { d.opts.Log.Error("a message could not be sent", "why", err) })
+		})
+	}
 
 	served := make(chan error, 1)
 	go func() {
