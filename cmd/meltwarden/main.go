@@ -40,6 +40,6 @@ func root() *cobra.Command {
 	}
 	c.AddCommand(demoCommand(), serveCommand(), checkCommand(),
 		runsCommand(), reviewCommand(), verdictCommand(), recipesCommand(), promoteCommand(),
-		replayCommand(), exportCommand(), backupCommand(), versionCommand())
+		replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	return c
 }

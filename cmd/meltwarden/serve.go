@@ -8,6 +8,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/daemon"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/notify"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 )
@@ -42,6 +43,10 @@ func runServe(c *cobra.Command, f files) error {
 		return err
 	}
 	defer past.Close()
+	notifier, err := notifierOf(bench.Daemon)
+	if err != nil {
+		return err
+	}
 	listener, err := listen(c.OutOrStdout(), bench.Daemon)
 	if err != nil {
 		return err
@@ -57,6 +62,14 @@ func runServe(c *cobra.Command, f files) error {
 		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
 		Title: recipe.Name, Run: bench.Name, Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
 		History: past, Start: daemon.StartOf(bench, recipe, version()),
-		Token: bench.Daemon.Token, Hosts: daemon.Hosts(bench.Daemon.Listen),
+		Notifier: notifier, Token: bench.Daemon.Token, Hosts: daemon.Hosts(bench.Daemon.Listen),
 	}).Run(c.Context())
+}
+
+// notifierOf is nil where the bench file names no service.
+func notifierOf(d config.Daemon) (*notify.Notifier, error) {
+	if len(d.Notify) == 0 {
+		return nil, nil
+	}
+	return notify.New(d.Notify)
 }
