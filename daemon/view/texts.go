@@ -49,22 +49,22 @@ type MarkLabels struct {
 
 // PastLabels are the words of the pages of past runs and recipes.
 type PastLabels struct {
-	Pages, Bench, PastRuns, Recipes                            string
-	OtherUnitC, OtherUnitF                                     string
-	Trouble, TroubleHelp                                       string
-	NoRuns, NoneFound, ShowAll, Filter, Find, Since            string
-	Verdict, State, Any, OnlySpoiled, Show                     string
-	Spoiled, AllClean, SomeClean, NoShot, Shots, ShotCount     string
-	PlotAlt, PlotHelp, WholeRun, Around, Earlier, Later        string
-	Closer, Wider, NothingRecorded, Pictures, Picture, Zoom    string
-	Deviations, NoDeviations, NoShots, InBand, OutOfBand, Off  string
-	Quantity, OwnTarget, Deviation, Slope, Held, SinceStir     string
-	Drawn, Spread, DrawToPush, MouldTemp, Room                 string
-	SayHowItIs, Events, WithStirs, NoEvents, When, Where, What string
-	Export, ExportCSV, ExportJSON, RunNote                     string
-	NoRecipes, Version, Made, FromRun, Runs, CleanCount        string
-	Typed, Differences, FirstVersion, NoDifferences, NotRead   string
-	RunsWithIt, NoRunWithIt, RecipeOf, From                    string
+	Pages, Bench, PastRuns, Recipes                           string
+	OtherUnitC, OtherUnitF                                    string
+	Trouble, TroubleHelp                                      string
+	NoRuns, NoneFound, ShowAll, Find, Since                   string
+	Verdict, State, Any, OnlySpoiled, Show                    string
+	Spoiled, AllClean, SomeClean, NoShot, Shots, ShotCount    string
+	PlotAlt, PlotHelp, WholeRun, Around, Earlier, Later       string
+	Closer, Wider, NothingRecorded, Pictures, Picture, Zoom   string
+	Deviations, NoDeviations, NoShots, InBand, OutOfBand, Off string
+	Quantity, OwnTarget, Deviation, Slope, Held, SinceStir    string
+	Drawn, Spread, DrawToPush, MouldTemp, Room                string
+	SayHowItIs, Events, WithStirs, NoEvents                   string
+	Export, ExportCSV, ExportJSON, RunNote                    string
+	NoRecipes, Version, Made, FromRun, Runs                   string
+	Typed, Differences, FirstVersion, NoDifferences, NotRead  string
+	RunsWithIt, NoRunWithIt, RecipeOf                         string
 }
 
 // texts is the one place for wording.
@@ -148,7 +148,7 @@ var pastLabels = PastLabels{
 	OtherUnitC: "Show °C", OtherUnitF: "Show °F",
 	Trouble: "This can not be shown now", TroubleHelp: "The heaters do not depend on it: the bench goes on as it was.",
 	NoRuns:    "No run is kept yet. Start the program with a recipe: the run is recorded from its first cycle, and stands here a second later.",
-	NoneFound: "No run passes this filter.", ShowAll: "Show every run", Filter: "Filter",
+	NoneFound: "No run passes this filter.", ShowAll: "Show every run",
 	Find: "Text in name, recipe, note or fault", Since: "Since", Verdict: "Verdict", State: "State", Any: "any",
 	OnlySpoiled: "only spoiled", Show: "Show",
 	Spoiled: "spoiled", AllClean: "clean", SomeClean: "clean %d of %d, the others not judged",
@@ -162,12 +162,11 @@ var pastLabels = PastLabels{
 	Quantity: "At the draw, or else at the push", OwnTarget: "own target", Deviation: "deviation", Slope: "slope", Held: "held since cured",
 	SinceStir: "since stir", Drawn: "drawn", Spread: "spread", DrawToPush: "draw to push", MouldTemp: "mould temperature", Room: "room",
 	SayHowItIs: "How is it? Mould and note", Events: "What happened", WithStirs: "The same with every stir (%d)", NoEvents: "Nothing was marked.",
-	When: "at", Where: "where", What: "what",
 	Export: "Every cycle as a table or as data, on a terminal:", ExportCSV: "meltwarden export %d", ExportJSON: "meltwarden export %d --as json",
 	RunNote:   "Note about this run",
 	NoRecipes: "No recipe is kept yet. A recipe is kept with the first run that is made with it.",
-	Version:   "version %d", Made: "kept since %s", FromRun: "made from run %d", Runs: "runs: %d", CleanCount: "clean: %d",
+	Version:   "version %d", Made: "kept since %s", FromRun: "made from run %d", Runs: "runs: %d",
 	Typed: "As typed", Differences: "What differs from version %d", FirstVersion: "This is its first version.",
 	NoDifferences: "Nothing that counts: only the layout.", NotRead: "The differences can not be told:",
-	RunsWithIt: "Runs made with it", NoRunWithIt: "None yet.", RecipeOf: "recipe, version %d", From: "from",
+	RunsWithIt: "Runs made with it", NoRunWithIt: "None yet.", RecipeOf: "recipe, version %d",
 }
