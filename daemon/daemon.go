@@ -20,6 +20,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/daemon/alarm"
 	"meltwarden/daemon/api"
+	"meltwarden/daemon/commission"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/metrics"
@@ -52,12 +53,14 @@ type Options struct {
 	// Notifier tells people who are not at the bench; nil tells nobody.
 	Notifier *notify.Notifier
 	// Simulated is the simulated bench at the other end of the line, where there
-	// is one. Without it no heater is ever energised.
-	Simulated *simbench.Bench
+	// is one; Commissioned, that the bench's commissioning is complete and fits its
+	// file. Without either no heater is ever energised.
+	Simulated    *simbench.Bench
+	Commissioned commission.Clearance
 }
 
 // Refused is why heat can not be enabled on a bench of real heaters.
-const Refused = "Heat is refused: it is not on record that these heaters switch off by themselves when the line goes silent. Only the simulated bench is heated."
+const Refused = "Heat is refused: it is not on record that these heaters switch off by themselves when the line goes silent. Put that on record with meltwarden commission; until then only the simulated bench is heated."
 
 // Daemon is one running bench.
 type Daemon struct {
@@ -72,9 +75,9 @@ type Daemon struct {
 
 // New returns a daemon that is not running yet.
 func New(o Options) *Daemon {
-	// The one place where a heater may count as proven, and only for the bench
-	// whose time-out this program itself runs.
-	o.Settings.Limits.HeatersProven = o.Simulated != nil && o.Simulated.ProvesTimeout()
+	// The one place where a heater may count as proven: by a complete record of the
+	// bench as it is now, or on the bench whose time-out this program itself runs.
+	o.Settings.Limits.HeatersProven = o.Commissioned.Holds() || o.Simulated != nil && o.Simulated.ProvesTimeout()
 	d := &Daemon{opts: o, watchdog: watchdog{clk: o.Clock}, commands: newQueue(), alarms: alarm.NewList()}
 	d.metrics = metrics.New(metrics.Options{
 		Latest: d.hub.Latest, Settings: o.Settings, Exchanges: d.exchanges,

@@ -38,7 +38,7 @@ func root() *cobra.Command {
 		SilenceUsage:  true,
 		SilenceErrors: true,
 	}
-	c.AddCommand(demoCommand(), serveCommand(), checkCommand(),
+	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), commissionCommand(),
 		runsCommand(), reviewCommand(), verdictCommand(), recipesCommand(), promoteCommand(),
 		replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	return c

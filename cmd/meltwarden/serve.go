@@ -2,18 +2,24 @@ package main
 
 import (
 	"fmt"
+	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"meltwarden/config"
 	"meltwarden/daemon"
+	"meltwarden/daemon/commission"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/notify"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 )
 
-func serveCommand() *cobra.Command {
+func serveCommand() *cobra.Command { return serveAt(clock.New(1)) }
+
+// serveAt is the command under a clock; that of a simulated bench may be fast.
+func serveAt(clk *clock.Clock) *cobra.Command {
 	var files files
 	c := &cobra.Command{
 		Use:   "serve --config FILE",
@@ -21,14 +27,14 @@ func serveCommand() *cobra.Command {
 		Long: "Reads every channel of the bench five times a second and serves the page.\n\n" +
 			daemon.Refused + "\n\n" + caution,
 		Args: cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error { return runServe(c, files) },
+		RunE: func(c *cobra.Command, _ []string) error { return runServe(c, files, clk) },
 	}
 	files.flags(c)
 	config.Flags(c.Flags())
 	return c
 }
 
-func runServe(c *cobra.Command, f files) error {
+func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 	bench, recipe, settings, err := f.load(c.Flags())
 	if err != nil {
 		return err
@@ -52,17 +58,17 @@ func runServe(c *cobra.Command, f files) error {
 		return err
 	}
 	defer listener.Close()
-	clk := clock.New(1)
 	bus, err := devices.Open(daemon.Wiring(bench), daemon.OpenPort, clk) // last: only Run closes it
 	if err != nil {
 		return err
 	}
-	fmt.Fprintln(c.OutOrStdout(), daemon.Refused)
+	cleared := clearance(c.OutOrStdout(), past, bench)
 	return daemon.New(daemon.Options{
 		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
 		Title: recipe.Name, Run: bench.Name, Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
 		History: past, Start: daemon.StartOf(bench, recipe, version()),
 		Notifier: notifier, Token: bench.Daemon.Token, Hosts: daemon.Hosts(bench.Daemon.Listen),
+		Commissioned: cleared,
 	}).Run(c.Context())
 }
 
@@ -72,4 +78,22 @@ func notifierOf(d config.Daemon) (*notify.Notifier, error) {
 		return nil, nil
 	}
 	return notify.New(d.Notify)
+}
+
+// clearance holds what is on record against the bench file, and says what came of
+// it. What can not be read clears nothing.
+func clearance(out io.Writer, past *history.Store, b *config.Bench) commission.Clearance {
+	record, err := commission.Load(past)
+	if err != nil {
+		fmt.Fprintf(out, "%s\n  %v\n", daemon.Refused, err)
+		return commission.Clearance{}
+	}
+	cleared, missing := record.Against(b)
+	if !cleared.Holds() {
+		fmt.Fprintf(out, "%s\n  %s\n", daemon.Refused, strings.Join(missing, "\n  "))
+		return cleared
+	}
+	fmt.Fprintf(out, "The bench's own enable button can switch heat on. On record since %s:\n  %s\n%s\n",
+		cleared.Saved().Local().Format("2006-01-02 15:04"), strings.Join(cleared.Words(), "\n  "), caution)
+	return cleared
 }

@@ -9,7 +9,7 @@ import (
 )
 
 // Clearance is a complete record that fits the present bench file. It can be had
-// from Record.Clear only; its zero value clears nothing.
+// from Record.Against only; its zero value clears nothing.
 type Clearance struct {
 	saved time.Time
 	said  []string
@@ -24,9 +24,9 @@ func (c Clearance) Saved() time.Time { return c.saved }
 // Words says what was proven, one line each.
 func (c Clearance) Words() []string { return c.said }
 
-// Clear holds a record, which may be nil, against a bench file. Where something is
+// Against holds a record, which may be nil, against a bench file. Where something is
 // missing or no longer valid it clears nothing, and says what, one line each.
-func (r *Record) Clear(b *config.Bench) (Clearance, []string) {
+func (r *Record) Against(b *config.Bench) (Clearance, []string) {
 	if r == nil {
 		return Clearance{}, []string{"nothing is on record of this bench"}
 	}

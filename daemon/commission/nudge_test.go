@@ -40,7 +40,7 @@ func TestNudgeFindsWhatIsCrossed(t *testing.T) {
 		require.Equal(t, Crossed, rec.nudge("left").Result)
 		require.Equal(t, "left", rec.nudge("middle").Other)
 		require.Equal(t, Right, rec.nudge("right").Result)
-		cleared, missing := rec.Clear(r.file)
+		cleared, missing := rec.Against(r.file)
 		require.False(t, cleared.Holds())
 		require.Len(t, missing, 2)
 		t.Log(err)

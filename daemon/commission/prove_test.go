@@ -135,7 +135,7 @@ func TestRelayStuck(t *testing.T) {
 			require.NoError(t, r.Inject(simbench.RelayWelded, simbench.Place{Pot: pot}))
 			err := r.commission(t.Context(), answers, false)
 			require.ErrorContains(t, err, "a relay may be stuck on")
-			cleared, _ := r.record().Clear(r.file)
+			cleared, _ := r.record().Against(r.file)
 			require.False(t, cleared.Holds())
 			t.Logf("pot %d: %v; %.0f kJ", pot, err, r.heatJ()/1000)
 			require.Less(t, r.Truth().Pots[pot].HeatJ, 1.3*1000*(mostOn+alone).Seconds())

@@ -29,11 +29,11 @@ func complete(b *config.Bench) *Record {
 	return r
 }
 
-// TestClearNeedsEverything: whatever is taken away, nothing is cleared, and it is
+// TestClearanceNeedsEverything: whatever is taken away, nothing is cleared, and it is
 // named.
-func TestClearNeedsEverything(t *testing.T) {
+func TestClearanceNeedsEverything(t *testing.T) {
 	b := benchFile(t, nil)
-	cleared, missing := complete(b).Clear(b)
+	cleared, missing := complete(b).Against(b)
 	require.True(t, cleared.Holds())
 	require.Empty(t, missing)
 	require.False(t, Clearance{}.Holds())
@@ -53,12 +53,12 @@ func TestClearNeedsEverything(t *testing.T) {
 	} {
 		r := complete(b)
 		spoil(r)
-		cleared, missing := r.Clear(b)
+		cleared, missing := r.Against(b)
 		assert.False(t, cleared.Holds(), want)
 		require.Len(t, missing, 1, want)
 		assert.Contains(t, missing[0], want)
 	}
-	cleared, missing = (*Record)(nil).Clear(b)
+	cleared, missing = (*Record)(nil).Against(b)
 	assert.False(t, cleared.Holds())
 	assert.Equal(t, []string{"nothing is on record of this bench"}, missing)
 }

@@ -192,7 +192,7 @@ func (s *session) readLine(ctx context.Context) (string, error) {
 
 // end says how it came out.
 func (s *session) end() error {
-	cleared, missing := s.record.Clear(s.Bench)
+	cleared, missing := s.record.Against(s.Bench)
 	if !cleared.Holds() {
 		return incomplete(missing...)
 	}

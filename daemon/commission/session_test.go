@@ -25,7 +25,7 @@ func TestWholeSession(t *testing.T) {
 		t.Logf("%s of bench time, %.1f kJ\n%s", time.Since(began).Round(time.Second), r.heatJ()/1000, r.said())
 
 		rec := r.record()
-		cleared, missing := rec.Clear(r.file)
+		cleared, missing := rec.Against(r.file)
 		require.Empty(t, missing)
 		require.True(t, cleared.Holds())
 		require.Len(t, cleared.Words(), 5)
@@ -47,7 +47,7 @@ func TestWholeSession(t *testing.T) {
 		require.Equal(t, heat, r.heatJ())
 
 		require.ErrorIs(t, r.commission(t.Context(), "", true), ErrIncomplete, "anew")
-		cleared, _ = r.record().Clear(r.file)
+		cleared, _ = r.record().Against(r.file)
 		require.False(t, cleared.Holds())
 	})
 }

@@ -18,7 +18,7 @@ type Status struct {
 
 // StatusOf holds a record, which may be nil, against a bench file.
 func StatusOf(r *Record, b *config.Bench) Status {
-	cleared, missing := r.Clear(b)
+	cleared, missing := r.Against(b)
 	return Status{Bench: b.Name, Digest: Digest(b), Complete: cleared.Holds(), Missing: append([]string{}, missing...), Record: r}
 }
 

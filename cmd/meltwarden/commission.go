@@ -1,0 +1,89 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/config"
+	"meltwarden/daemon"
+	"meltwarden/daemon/commission"
+	"meltwarden/daemon/history"
+	"meltwarden/devices/clock"
+)
+
+type commissionFlags struct {
+	file                 string
+	anew, status, asJSON bool
+}
+
+func commissionCommand() *cobra.Command { return commissionAt(clock.New(1)) }
+
+// commissionAt is the command under a clock; that of a simulated bench may be fast.
+func commissionAt(clk *clock.Clock) *cobra.Command {
+	var f commissionFlags
+	c := &cobra.Command{
+		Use:   "commission --config FILE",
+		Short: "Put on record that a bench's heaters may be switched on, step by step, with a person at the bench",
+		Long: "Asks what protects the bench without this program, tries out whether every device\n" +
+			"lets go of heat by itself when its line goes silent, and finds out which plate each\n" +
+			"heater warms. Each step on a cold bench waits for a press of the bench's own enable\n" +
+			"button, and is bounded. It can be stopped at any time and gone on with later.\n\n" + caution,
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return runCommission(c, f, clk) },
+	}
+	c.Flags().StringVar(&f.file, "config", "", "the bench file")
+	c.Flags().BoolVar(&f.anew, "anew", false, "begin again with nothing on record")
+	c.Flags().BoolVar(&f.status, "status", false, "say what is on record and what is missing; touches no device")
+	c.Flags().BoolVar(&f.asJSON, "json", false, "with --status, print an object")
+	_ = c.MarkFlagRequired("config") // the flag exists: it was made above
+	c.MarkFlagsMutuallyExclusive("anew", "status")
+	config.Flags(c.Flags())
+	return c
+}
+
+func runCommission(c *cobra.Command, f commissionFlags, clk *clock.Clock) error {
+	if f.asJSON && !f.status {
+		return fmt.Errorf("--json: add --status; a session is led in words")
+	}
+	bench, err := config.LoadBench(f.file, c.Flags())
+	if err != nil {
+		return err
+	}
+	if f.status {
+		return tellCommission(c, bench, f.asJSON)
+	}
+	past, err := history.Open(bench.Daemon.Data)
+	if err != nil {
+		return err
+	}
+	defer past.Close()
+	if err := past.Trouble(); err != nil {
+		return err
+	}
+	return commission.Run(c.Context(), commission.Options{
+		Bench: bench, Wiring: daemon.Wiring(bench), Open: daemon.OpenPort, Clock: clk, History: past,
+		In: c.InOrStdin(), Out: c.OutOrStdout(), Version: version(), Anew: f.anew,
+	})
+}
+
+// tellCommission says what is on record, also while another meltwarden records.
+func tellCommission(c *cobra.Command, b *config.Bench, asJSON bool) error {
+	var record *commission.Record
+	if past, err := history.OpenExisting(b.Daemon.Data); past != nil {
+		defer past.Close()
+		if err == nil {
+			record, err = commission.Load(past)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	status := commission.StatusOf(record, b)
+	if asJSON {
+		return json.NewEncoder(c.OutOrStdout()).Encode(status)
+	}
+	status.Tell(c.OutOrStdout())
+	return nil
+}
