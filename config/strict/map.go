@@ -131,8 +131,16 @@ func (m *Map) items(key string) []*yaml.Node {
 		m.src.Complain(m.Path(key), "not a list", "begin every entry with \"- \"")
 		return nil
 	}
+	if len(node.Content) > maxEntries {
+		m.src.Complain(m.Path(key), fmt.Sprintf("more than %d entries", maxEntries), "leave out what this bench does not have")
+		return nil
+	}
 	return node.Content
 }
+
+// maxEntries bounds a list: entries are held against each other, so that a long one
+// takes very long. It is several times the longest sensible list (estimate).
+const maxEntries = 1000
 
 func step(path string, i int) string { return fmt.Sprintf("%s[%d]", path, i+1) }
 
