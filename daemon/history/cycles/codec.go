@@ -27,7 +27,7 @@ type columns struct {
 func (c *columns) next() *int64 {
 	if c.column >= len(c.values) {
 		if c.reading {
-			c.err = errDamaged
+			c.err = ErrDamaged
 			return new(int64)
 		}
 		c.values = append(c.values, nil)
@@ -99,7 +99,8 @@ func (c *columns) scaled(v *float64, per float64) {
 	}
 }
 
-var errDamaged = errors.New("a block of cycles is damaged")
+// ErrDamaged is returned for a block that is not as it was written.
+var ErrDamaged = errors.New("a block of cycles is damaged")
 
 // The first byte of a block is its layout; what was ever written can be read.
 const (
@@ -110,9 +111,14 @@ const (
 // header is the format and the checksum of what follows.
 const header = 5
 
+// mostPlain is the most that a block may hold unpacked, in bytes: many times what
+// three minutes of sixteen pots do, and little enough for a small computer, where a
+// column takes eight times as much room.
+const mostPlain = 8 << 20
+
 var (
 	compressor, _   = zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedDefault), zstd.WithEncoderConcurrency(1))
-	decompressor, _ = zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(64<<20))
+	decompressor, _ = zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(mostPlain))
 )
 
 // Encode packs records of one run, all with the same number of pots.
@@ -154,22 +160,22 @@ type Reader struct {
 // that is damaged or of a newer format is one.
 func (r *Reader) Each(block []byte, f func(*Record) error) error {
 	if len(block) < header {
-		return errDamaged
+		return ErrDamaged
 	}
 	if block[0] > newest || block[0] == 0 {
 		return fmt.Errorf("a block of cycles has layout %d; this program knows up to %d: use a newer one", block[0], newest)
 	}
 	if binary.LittleEndian.Uint32(block[1:]) != crc32.ChecksumIEEE(block[header:]) {
-		return errDamaged
+		return ErrDamaged
 	}
 	var err error
 	if r.plain, err = decompressor.DecodeAll(block[header:], r.plain[:0]); err != nil || len(r.plain) == 0 {
-		return errDamaged
+		return ErrDamaged
 	}
 	pots := int(r.plain[0])
 	n, used := binary.Uvarint(r.plain[1:])
 	if used <= 0 || n > uint64(len(r.plain)) {
-		return errDamaged
+		return ErrDamaged
 	}
 	if err := r.readColumns(r.plain[1+used:], int(n), block[0]); err != nil {
 		return err
@@ -186,14 +192,14 @@ func (r *Reader) readColumns(plain []byte, rows int, format byte) error {
 	for len(plain) > 0 && rows > 0 {
 		first, used := binary.Varint(plain)
 		if used <= 0 || len(plain) < used+len(unchanged) {
-			return errDamaged
+			return ErrDamaged
 		}
 		begin := len(r.room)
 		r.room = append(r.room, first)
 		if plain = plain[used:]; bytes.Equal(plain[:len(unchanged)], unchanged) {
 			plain = plain[len(unchanged):]
 		} else if plain = r.readColumn(plain, first, rows-1); plain == nil {
-			return errDamaged
+			return ErrDamaged
 		}
 		r.columns.values = append(r.columns.values, r.room[begin:len(r.room):len(r.room)])
 	}
@@ -226,7 +232,7 @@ func (r *Reader) records(rows, pots int, f func(*Record) error) error {
 			return c.err
 		}
 		if c.column != len(c.values) {
-			return errDamaged
+			return ErrDamaged
 		}
 		if err := f(to); err != nil {
 			return err
