@@ -257,13 +257,17 @@ func (p *pot) holding() (PotState, Wait, time.Duration) {
 	return Ready, WaitNothing, time.Duration(float64(p.set.StirWithin)*stirSlack) - p.sinceStir
 }
 
+// longestGuess is the longest time that is worth telling: a slope that would take
+// longer has only just begun (E).
+const longestGuess = 90 * time.Minute
+
 // reach guesses from the present slope how long the melt needs to a
 // temperature; negative when it is not on its way there.
 func (p *pot) reach(c float64) time.Duration {
 	const still = 0.005 // K/s: slower than this is no way to tell a time by (E)
 	slope := p.melt.slope()
 	gap := c - p.melt.c
-	if math.Abs(slope) < still || gap*slope < 0 {
+	if math.Abs(slope) < still || gap*slope < 0 || gap/slope > longestGuess.Seconds() {
 		return -1
 	}
 	return time.Duration(gap / slope * float64(time.Second))
