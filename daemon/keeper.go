@@ -32,12 +32,16 @@ func NewScribe(pots []control.PotSettings) *Scribe { return &Scribe{shots: shot.
 // Write takes in the next cycle.
 func (s *Scribe) Write(h Happening) history.Kept {
 	kept := history.Kept{Record: cycles.Keep(h.At, h.Input, h.Frame), Events: s.notice.of(h.Frame)}
+	pushed := false
 	for _, m := range h.Marks {
+		if m.Kind == control.Shot && pushed {
+			continue // pressed twice: one shot
+		}
 		if e, ok := history.EventOf(m); ok {
 			kept.Events = append(kept.Events, e)
 		}
 		if m.Kind == control.Shot {
-			kept.Mould = m.Text
+			pushed, kept.Mould = true, m.Text
 		}
 	}
 	kept.Shot = s.shots.See(h.Frame, h.Input.Commands)
@@ -51,6 +55,7 @@ type keeper struct {
 	broken   bool              // history was wanted, and can never be begun
 	scribe   *Scribe
 	alarms   *alarm.List
+	told     bool // that the run goes on
 }
 
 // keeper begins the record of the run.
@@ -66,10 +71,29 @@ func (d *Daemon) keeper() *keeper {
 		return &keeper{broken: true, alarms: d.alarms}
 	}
 	if run := recorder.Run(); run != 0 {
-		o.Log.Info("recording", "run", run, "file", o.History.Path())
+		o.Log.Info("recording", "run", run, "goes_on", recorder.Resumed(), "file", o.History.Path())
 	}
+	d.goOn(recorder)
 	go logFailures(o.Log, recorder)
 	return &keeper{recorder: recorder, scribe: NewScribe(o.Settings.Pots), alarms: d.alarms}
+}
+
+// goOn sets again what people had set before the run was interrupted: it goes on as
+// what it was. Heat waits for a person all the same.
+func (d *Daemon) goOn(r *history.Recorder) {
+	if !r.Resumed() {
+		return
+	}
+	before, err := r.Before()
+	if err != nil {
+		d.opts.Log.Error("set-points that were changed before are not known: the recipe's hold", "why", err)
+	}
+	for _, e := range before {
+		m := history.Mark{Command: control.Command{Kind: control.Setpoint, Pot: e.Pot, C: e.C}, Text: "as before", Amount: e.Amount}
+		if err := d.Submit(m); err != nil {
+			d.opts.Log.Error("a set-point that was changed before is the recipe's again", "pot", e.Pot+1, "why", err)
+		}
+	}
 }
 
 // logFailures writes down when history begins and ceases to fail.
@@ -86,6 +110,10 @@ func logFailures(log *slog.Logger, r *history.Recorder) {
 func (k *keeper) keep(h Happening) {
 	k.alarms.See(h.Frame)
 	said := alarmEvents(k.alarms.Drain())
+	if k.recorder != nil && k.recorder.Resumed() && !k.told {
+		k.told = true
+		said = append(said, history.Event{Kind: history.GoesOn, Pot: history.WholeBench})
+	}
 	if k.recorder == nil {
 		return
 	}

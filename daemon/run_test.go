@@ -2,9 +2,11 @@ package daemon
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"log/slog"
 	"net"
+	"path/filepath"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -261,5 +263,53 @@ func TestAllOffThroughAFullQueue(t *testing.T) {
 		requireCold(t, r.bench)
 		r.end()
 		assert.NoError(t, <-r.over)
+	})
+}
+
+// TestAnInterruptedRunGoesOnAsItWas: with the set-point that was changed before, heat
+// blocked, and an event that says so.
+func TestAnInterruptedRunGoesOnAsItWas(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		folder := t.TempDir()
+		evening := func(during func(*rig)) {
+			s, err := history.Open(folder)
+			require.NoError(t, err)
+			r := start(t, func(o *Options, b *simbench.Bench) { o.Simulated, o.History = b, s })
+			time.Sleep(time.Second)
+			during(r)
+			time.Sleep(time.Second)
+			r.end()
+			require.NoError(t, <-r.over)
+			require.NoError(t, s.Close())
+		}
+		evening(func(r *rig) {
+			assert.InDelta(t, 171, r.Hub().Latest().Pots[1].SetpointC, 1e-9)
+			require.NoError(t, r.Submit(history.Mark{Command: control.Command{Kind: control.Setpoint, Pot: 1, C: 173.5}, Amount: "173.5 C"}))
+		})
+		db, err := sql.Open("sqlite", filepath.Join(folder, history.FileName))
+		require.NoError(t, err)
+		_, err = db.Exec("UPDATE run SET state = 'interrupted'")
+		require.NoError(t, err)
+		require.NoError(t, db.Close())
+		evening(func(r *rig) {
+			assert.InDelta(t, 173.5, r.Hub().Latest().Pots[1].SetpointC, 1e-9)
+			assert.Equal(t, control.HeatBlocked, r.Hub().Latest().Heat)
+		})
+
+		s, err := history.OpenExisting(folder)
+		require.NoError(t, err)
+		defer s.Close()
+		events, err := s.Events(1)
+		require.NoError(t, err)
+		var kinds []history.Kind
+		for _, e := range events {
+			if e.Kind != history.Alarm && e.Kind != history.AlarmOver {
+				kinds = append(kinds, e.Kind)
+			}
+		}
+		assert.Equal(t, []history.Kind{history.NewSetpoint, history.NewSetpoint, history.GoesOn}, kinds)
+		back, err := s.Replay(1)
+		require.NoError(t, err)
+		assert.Nil(t, back.Differs)
 	})
 }

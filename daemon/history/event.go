@@ -36,6 +36,7 @@ const (
 	ShotPushed  Kind = "shot"
 	NewSetpoint Kind = "set-point" // Amount is the temperature, as typed
 	Note        Kind = "note"
+	GoesOn      Kind = "goes on after an interruption"
 )
 
 // WholeBench is the Event.Pot of what concerns every pot.
@@ -48,7 +49,7 @@ type Event struct {
 	At   time.Duration `json:"-"`
 	Wall time.Time     `json:"wall"`
 	Kind Kind          `json:"kind"`
-	Pot  int           `json:"pot"` // an index, or WholeBench
+	Pot  int           `json:"-"` // an index, or WholeBench
 	// Text and Amount are as typed; "" where nothing was.
 	Text   string `json:"text,omitempty"`
 	Amount string `json:"amount,omitempty"`
@@ -61,8 +62,9 @@ func (e Event) MarshalJSON() ([]byte, error) {
 	type plain Event
 	return json.Marshal(struct {
 		AtS float64 `json:"at_s"`
+		Pot int     `json:"pot"` // from 1, as everywhere outside; zero is the bench
 		plain
-	}{e.At.Seconds(), plain(e)})
+	}{e.At.Seconds(), e.Pot + 1, plain(e)})
 }
 
 // Mark is what a person said in a cycle, with the words that go with it. A Kind of
@@ -94,6 +96,10 @@ func EventOf(m Mark) (Event, bool) {
 func (r *Recorder) insertEvent(tx *sql.Tx, cycle uint64, e Event) error {
 	_, err := tx.Exec(`INSERT INTO event (run, part, cycle, bench_ms, wall_ms, kind, pot, text, amount, c) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		r.run.Load(), r.part, cycle, e.At.Milliseconds(), ms(e.Wall), e.Kind, e.Pot+1, e.Text, e.Amount, e.C)
+	if err == nil && e.Kind == Note {
+		// What is noted at the bench is the run's note as well: there is one place for it.
+		_, err = tx.Exec(`UPDATE run SET note = CASE note WHEN '' THEN ?1 ELSE note || ' · ' || ?1 END WHERE id = ?2`, e.Text, r.run.Load())
+	}
 	return err
 }
 

@@ -136,6 +136,10 @@ func (s *Store) Backup(path string) error {
 	if err := s.connect(); err != nil {
 		return err
 	}
-	_, err := s.write.Exec(`VACUUM INTO ?`, path) // the readers may not
+	write, err := s.writer()
+	if err != nil {
+		return err
+	}
+	_, err = write.Exec(`VACUUM INTO ?`, path) // the readers may not
 	return err
 }

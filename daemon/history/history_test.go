@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"sync"
 	"testing"
 	"time"
 
@@ -149,9 +150,7 @@ func TestInterruptedRunGoesOn(t *testing.T) {
 	folder := t.TempDir()
 	first := open(t, folder)
 	r := record(t, first, 400)
-	for len(r.queue) > 0 {
-		time.Sleep(time.Millisecond) // until the recorder has taken them, as in life
-	}
+	require.Eventually(t, func() bool { return len(r.queue) == 0 }, 10*time.Second, time.Millisecond) // as in life
 	// The program is gone without a Close, and its lock with it; another one starts.
 	require.NoError(t, first.release())
 	first.release = nil
@@ -218,6 +217,15 @@ func edit(t *testing.T, path, query string) {
 	require.NoError(t, db.Close())
 }
 
+// fill leaves room for so many pages only.
+func fill(t *testing.T, s *Store, pages int) {
+	t.Helper()
+	write, err := s.writer()
+	require.NoError(t, err)
+	_, err = write.Exec(fmt.Sprintf("PRAGMA max_page_count = %d", pages))
+	require.NoError(t, err)
+}
+
 // TestFullDiskKeepsCyclesAndCountsDrops: control is never held up; what fits into
 // the buffer is written once there is space, the rest is counted.
 func TestFullDiskKeepsCyclesAndCountsDrops(t *testing.T) {
@@ -225,8 +233,7 @@ func TestFullDiskKeepsCyclesAndCountsDrops(t *testing.T) {
 	o := start()
 	r, err := s.Record(noon, o)
 	require.NoError(t, err)
-	_, err = s.write.Exec("PRAGMA max_page_count = 1") // SQLite's own "database or disk is full"
-	require.NoError(t, err)
+	fill(t, s, 1) // SQLite's own "database or disk is full"
 	e := newEvening(o.Settings)
 	for range 2 * packed {
 		r.Put(e.next())
@@ -238,8 +245,7 @@ func TestFullDiskKeepsCyclesAndCountsDrops(t *testing.T) {
 	assert.Positive(t, r.Dropped())
 	assert.Error(t, r.Failing())
 
-	_, err = s.write.Exec("PRAGMA max_page_count = 1000000")
-	require.NoError(t, err)
+	fill(t, s, 1000000)
 	require.NoError(t, <-r.Changes())
 	require.NoError(t, r.Close(noon))
 	runs, err := s.Runs(Filter{})
@@ -333,4 +339,143 @@ func TestAHistoryOfTheFirstLayout(t *testing.T) {
 	r := record(t, s, 10)
 	require.NoError(t, r.Close(noon))
 	assert.EqualValues(t, 2, r.Run())
+}
+
+// TestWhatWasBegunAndNotFinished: a file that a full disk or a kill left at its very
+// beginning is gone on with.
+func TestWhatWasBegunAndNotFinished(t *testing.T) {
+	folder := t.TempDir()
+	path := filepath.Join(folder, FileName)
+	edit(t, path, "PRAGMA journal_mode = WAL") // a first page with nothing in it
+	info, err := os.Stat(path)
+	require.NoError(t, err)
+	require.Positive(t, info.Size())
+	s := open(t, folder)
+	require.NoError(t, s.Trouble())
+	r := record(t, s, 20)
+	require.NoError(t, r.Close(noon))
+}
+
+// TestHalfANewFile of an earlier try is made anew.
+func TestHalfANewFile(t *testing.T) {
+	folder := t.TempDir()
+	beside := filepath.Join(folder, FileName+".new")
+	require.NoError(t, os.WriteFile(beside, []byte("half a file of an earlier try"), 0o600))
+	s := open(t, folder)
+	require.NoError(t, s.Trouble())
+	assert.NoFileExists(t, beside)
+}
+
+// TestLookingChangesNothing: a file of an old layout is brought to the present one
+// only when nobody records into it.
+func TestLookingChangesNothing(t *testing.T) {
+	folder := t.TempDir()
+	old, err := os.ReadFile("../../testdata/history/layout-1.sqlite")
+	require.NoError(t, err)
+	path := filepath.Join(folder, FileName)
+	require.NoError(t, os.WriteFile(path, old, 0o600))
+	release, err := claim(folder, 0) // an older program that records
+	require.NoError(t, err)
+	_, err = OpenExisting(folder)
+	assert.ErrorIs(t, err, ErrRefused)
+	assert.ErrorContains(t, err, "an older program records into it")
+	after, err := os.ReadFile(path)
+	require.NoError(t, err)
+	assert.Equal(t, old, after)
+	require.NoError(t, release())
+
+	var group sync.WaitGroup
+	for range 4 {
+		group.Go(func() {
+			s, err := OpenExisting(folder)
+			assert.NoError(t, err)
+			runs, err := s.Runs(Filter{})
+			assert.NoError(t, err)
+			assert.Len(t, runs, 1)
+			assert.NoError(t, s.Close())
+		})
+	}
+	group.Wait()
+}
+
+// TestAFileThatIsMovedAway while it is written to: what comes then goes into a new
+// one, and it is told.
+func TestAFileThatIsMovedAway(t *testing.T) {
+	folder := t.TempDir()
+	s := open(t, folder)
+	r := record(t, s, 100)
+	require.Eventually(t, func() bool { runs, err := s.Runs(Filter{}); return err == nil && runs[0].Cycles == 100 }, 10*time.Second, time.Millisecond)
+	for _, end := range []string{"", "-wal", "-shm"} {
+		require.NoError(t, os.Rename(filepath.Join(folder, FileName+end), filepath.Join(folder, "moved"+end)))
+	}
+	e := newEvening(start().Settings)
+	for range 6 {
+		r.PutAll(e.next())
+	}
+	require.ErrorIs(t, <-r.Changes(), errMoved)
+	require.NoError(t, <-r.Changes())
+	require.NoError(t, r.Close(noon))
+	runs, err := s.Runs(Filter{})
+	require.NoError(t, err)
+	require.Len(t, runs, 1)
+	assert.EqualValues(t, 6, runs[0].Cycles)
+	assert.Equal(t, Finished, runs[0].State)
+}
+
+// TestEndingOnAFullDisk is quick, and says what is lost.
+func TestEndingOnAFullDisk(t *testing.T) {
+	s := open(t, t.TempDir())
+	o := start()
+	r, err := s.Record(noon, o)
+	require.NoError(t, err)
+	fill(t, s, 1)
+	e := newEvening(o.Settings)
+	for range buffered {
+		r.Put(e.next())
+	}
+	require.Error(t, <-r.Changes())
+	began := time.Now()
+	err = r.Close(noon)
+	assert.ErrorContains(t, err, "cycles are lost")
+	assert.ErrorContains(t, err, "see that the disk has room")
+	runs, err := s.Runs(Filter{})
+	require.NoError(t, err)
+	assert.EqualValues(t, buffered, int64(r.Dropped())+runs[0].Cycles, "each is written or counted")
+	assert.Less(t, time.Since(began), 10*time.Second)
+}
+
+// TestOneEveningIsOneSession, whatever is tried in it.
+func TestOneEveningIsOneSession(t *testing.T) {
+	s := open(t, t.TempDir())
+	begin := func(at time.Time, fingerprint string) int64 {
+		o := start()
+		o.Fingerprint = fingerprint
+		r, err := s.Record(at, o)
+		require.NoError(t, err)
+		require.NoError(t, r.Close(at))
+		run, err := s.Run(r.Run())
+		require.NoError(t, err)
+		return run.Session
+	}
+	first := begin(noon, "a")
+	assert.Equal(t, first, begin(noon.Add(time.Hour), "b"))
+	assert.NotEqual(t, first, begin(noon.Add(24*time.Hour), "a"))
+}
+
+// TestARunKeepsItsOwnText: another layout of the same version.
+func TestARunKeepsItsOwnText(t *testing.T) {
+	s := open(t, t.TempDir())
+	for i, text := range []string{"name: invented", "name: invented # mine"} {
+		o := start()
+		o.Recipe = text
+		r, err := s.Record(noon.Add(time.Duration(i)*time.Hour), o)
+		require.NoError(t, err)
+		require.NoError(t, r.Close(noon.Add(time.Duration(i)*time.Hour)))
+		typed, err := s.Typed(r.Run())
+		require.NoError(t, err)
+		assert.Equal(t, text, typed)
+	}
+	versions, err := s.Versions()
+	require.NoError(t, err)
+	assert.Len(t, versions, 1)
 }

@@ -115,10 +115,11 @@ func (s *Store) blocks(part int64, from, to time.Duration, f func(*cycles.Record
 		if err := rows.Scan(&data); err != nil {
 			return err
 		}
-		if err := reader.Each(data, f); err != nil {
-			return fmt.Errorf("part %d: %w", part, err)
+		if err := reader.Each(data, f); errors.Is(err, cycles.ErrDamaged) {
+			return fmt.Errorf("history %s, part %d: %w: put a backup in its place", s.path, part, err)
+		} else {
+			return err
 		}
-		return nil
 	}, `SELECT data FROM block WHERE part = ? AND bench_ms <= ?
 		AND first >= coalesce((SELECT max(first) FROM block WHERE part = ? AND bench_ms <= ?), 0) ORDER BY first`,
 		part, to.Milliseconds(), part, from.Milliseconds())

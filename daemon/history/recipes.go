@@ -46,11 +46,15 @@ const versionQuery = `SELECT r.name, (SELECT count(*) FROM recipe AS o WHERE o.n
 	(SELECT count(*) FROM run WHERE run.recipe = r.fingerprint),
 	(SELECT count(*) FROM shot JOIN run ON run.id = shot.run WHERE run.recipe = r.fingerprint AND NOT withdrawn),
 	(SELECT count(DISTINCT shot.id) FROM shot JOIN run ON run.id = shot.run JOIN fault ON fault.shot = shot.id
-		WHERE run.recipe = r.fingerprint AND NOT withdrawn AND fault = 'clean')
+		WHERE run.recipe = r.fingerprint AND NOT withdrawn AND fault = 'clean'
+			AND NOT EXISTS (SELECT 1 FROM fault AS other WHERE other.shot = shot.id AND other.fault <> 'clean'))
 	FROM recipe AS r `
 
 // Versions lists every recipe version, by name, the newest of each first.
-func (s *Store) Versions() ([]Version, error) {
+func (s *Store) Versions() ([]Version, error) { return s.versions("") }
+
+// versions are those of a condition.
+func (s *Store) versions(where string, args ...any) ([]Version, error) {
 	all := []Version{}
 	err := s.each(func(rows *sql.Rows) error {
 		var v Version
@@ -59,20 +63,26 @@ func (s *Store) Versions() ([]Version, error) {
 		v.Added = time.UnixMilli(added)
 		all = append(all, v)
 		return err
-	}, versionQuery+`ORDER BY r.name, r.rowid DESC`)
+	}, versionQuery+where+` ORDER BY r.name, r.rowid DESC`, args...)
 	return all, err
 }
 
 // Version is the version with a fingerprint.
 func (s *Store) Version(fingerprint string) (Version, error) {
-	all, err := s.Versions()
+	all, err := s.versions("WHERE r.fingerprint = ?", fingerprint)
+	if err == nil && len(all) == 0 {
+		err = fmt.Errorf("recipe version %s: %w", fingerprint, ErrNoVersion)
+	}
 	if err != nil {
 		return Version{}, err
 	}
-	for _, v := range all {
-		if v.Fingerprint == fingerprint {
-			return v, nil
-		}
-	}
-	return Version{}, fmt.Errorf("recipe version %s: %w", fingerprint, ErrNoVersion)
+	return all[0], nil
+}
+
+// Typed is the recipe file of a run as it was typed, which may be laid out in
+// another way than the first of its version.
+func (s *Store) Typed(run int64) (text string, err error) {
+	err = s.one([]any{&text}, `SELECT CASE run.source WHEN '' THEN recipe.source ELSE run.source END
+		FROM run JOIN recipe ON recipe.fingerprint = run.recipe WHERE run.id = ?`, run)
+	return text, err
 }

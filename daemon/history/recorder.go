@@ -1,8 +1,12 @@
 package history
 
 import (
+	"cmp"
 	"database/sql"
+	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -48,6 +52,7 @@ type Recorder struct {
 	settings string
 	run      atomic.Int64 // zero until it could be begun
 	part     int64
+	resumed  bool
 
 	queue   chan Kept
 	closing chan struct{}
@@ -55,6 +60,7 @@ type Recorder struct {
 	stop    sync.Once
 	dropped atomic.Uint64
 	failing atomic.Pointer[error]
+	written atomic.Pointer[time.Time] // when a write last went well, or the first began
 	changes chan error
 }
 
@@ -69,6 +75,8 @@ func (s *Store) Record(at time.Time, o Start) (*Recorder, error) {
 		store: s, start: o, began: at, settings: settings, queue: make(chan Kept, buffered+spare),
 		closing: make(chan struct{}), changes: make(chan error, 1), done: make(chan struct{}),
 	}
+	now := time.Now()
+	r.written.Store(&now)
 	r.note(r.begin())
 	go r.work()
 	return r, nil
@@ -79,11 +87,11 @@ func (r *Recorder) begin() error {
 	if r.run.Load() != 0 {
 		return nil
 	}
-	run, part, err := r.store.begin(r.began, r.start, r.settings)
+	run, part, resumed, err := r.store.begin(r.began, r.start, r.settings)
 	if err != nil {
-		return fmt.Errorf("history %s: %w", r.store.path, err)
+		return err
 	}
-	r.part = part
+	r.part, r.resumed = part, resumed
 	r.run.Store(run)
 	r.store.live.Store(run)
 	return nil
@@ -94,6 +102,26 @@ func (r *Recorder) Run() int64 { return r.run.Load() }
 
 // Live is the run that is being recorded, or zero.
 func (s *Store) Live() int64 { return s.live.Load() }
+
+// Before is what people had set in the run before it was interrupted: the last
+// set-point of each pot. It is empty for a run that begins.
+func (r *Recorder) Before() ([]Event, error) {
+	run := r.run.Load()
+	if run == 0 {
+		return nil, nil
+	}
+	last := map[int]Event{}
+	events, err := r.store.Events(run)
+	for _, e := range events {
+		if e.Kind == NewSetpoint {
+			last[e.Pot] = e
+		}
+	}
+	return slices.SortedFunc(maps.Values(last), func(a, b Event) int { return cmp.Compare(a.Pot, b.Pot) }), err
+}
+
+// Resumed reports whether the run had begun before the program was started.
+func (r *Recorder) Resumed() bool { return r.resumed }
 
 // Put hands over a cycle. It does not wait: with a full buffer the cycle is
 // dropped and counted.
@@ -116,10 +144,17 @@ func (r *Recorder) PutAll(k Kept) { r.queue <- k }
 // Dropped is how many cycles were lost because the buffer was full.
 func (r *Recorder) Dropped() uint64 { return r.dropped.Load() }
 
-// Failing is why the last write failed, or nil when it did not.
+// hangs is how long cycles may wait without a word from the disk.
+const hangs = 5 * time.Second
+
+// Failing is why the last write failed, or that the disk does not answer; nil when
+// all is well.
 func (r *Recorder) Failing() error {
 	if err := r.failing.Load(); err != nil {
 		return *err
+	}
+	if waited := time.Since(*r.written.Load()); len(r.queue) > 0 && waited > hangs {
+		return fmt.Errorf("history %s: the disk has not taken anything for %.0f s: see that it is there", r.store.path, waited.Seconds())
 	}
 	return nil
 }
@@ -133,11 +168,15 @@ func (r *Recorder) Close(at time.Time) error {
 	})
 	<-r.done
 	r.store.live.CompareAndSwap(r.run.Load(), 0)
-	if err := r.Failing(); err != nil {
-		return err
+	if err := r.failing.Load(); err != nil {
+		return fmt.Errorf("%w (%d cycles are lost)", *err, r.Dropped())
 	}
 	return r.store.do(func(tx *sql.Tx) error {
 		_, err := tx.Exec(`UPDATE run SET state = 'finished', ended_ms = ? WHERE id = ?`, ms(at), r.run.Load())
+		if err != nil {
+			return err
+		}
+		_, err = tx.Exec(`UPDATE session SET ended_ms = ? WHERE id = (SELECT session FROM run WHERE id = ?)`, ms(at), r.run.Load())
 		return err
 	})
 }
@@ -154,14 +193,23 @@ func (r *Recorder) work() {
 		if len(r.queue) > commitEvery {
 			wanted = packed
 		}
-		if b.unwritten < wanted && len(b.block) < packed {
-			continue
+		if b.unwritten < wanted && len(b.block) < packed || r.isClosing() && len(r.queue) > 0 {
+			continue // at the end all that is left goes at once
 		}
 		for r.write(&b) != nil && r.mayTryAgain() {
 		}
 	}
-	if b.unwritten > 0 {
-		r.write(&b)
+	if b.unwritten > 0 && r.write(&b) != nil {
+		r.dropped.Add(uint64(b.unwritten))
+	}
+}
+
+func (r *Recorder) isClosing() bool {
+	select {
+	case <-r.closing:
+		return true
+	default:
+		return false
 	}
 }
 
@@ -170,6 +218,7 @@ type batch struct {
 	block     []cycles.Record
 	unwritten int // cycles at its end that are on no disk
 	happened  []Kept
+	again     bool // the last try failed, and may have got through all the same
 }
 
 func (b *batch) add(k Kept) {
@@ -183,7 +232,7 @@ func (b *batch) add(k Kept) {
 // written forgets what is on disk. A batch that could not be written goes on
 // growing: the next attempt writes it as well.
 func (b *batch) written() {
-	b.unwritten, b.happened = 0, nil
+	b.unwritten, b.happened, b.again = 0, nil, false
 	if len(b.block) >= packed {
 		b.block = b.block[:0]
 	}
@@ -201,12 +250,22 @@ func (r *Recorder) mayTryAgain() bool {
 
 // write puts the last cycles of a batch on disk, with what happened in them.
 func (r *Recorder) write(b *batch) error {
-	err := r.begin()
+	err := r.store.stillThere()
+	if errors.Is(err, errMoved) {
+		r.run.Store(0) // in the file that takes its place it begins anew
+	}
+	if err == nil {
+		err = r.begin()
+	}
 	if err == nil {
 		err = r.store.do(func(tx *sql.Tx) error { return r.writeBatch(tx, b) })
 	}
 	if err == nil {
 		b.written()
+		now := time.Now()
+		r.written.Store(&now)
+	} else {
+		b.again = true
 	}
 	r.note(err)
 	return err
@@ -228,6 +287,11 @@ func (r *Recorder) writeBatch(tx *sql.Tx, b *batch) error {
 	if err != nil {
 		return err
 	}
+	if b.again {
+		if err := r.forget(tx, fresh[len(fresh)-b.unwritten]); err != nil {
+			return err
+		}
+	}
 	for _, k := range b.happened {
 		if err := r.writeEvents(tx, k); err != nil {
 			return err
@@ -236,6 +300,19 @@ func (r *Recorder) writeBatch(tx *sql.Tx, b *batch) error {
 	last := &fresh[len(fresh)-1]
 	_, err = tx.Exec(`UPDATE part SET cycles = cycles + ?, bench_ms = ?, last_ms = ? WHERE id = ?`,
 		b.unwritten, last.Kept.Time.Milliseconds(), ms(last.At), r.part)
+	if err == nil && b.again {
+		_, err = tx.Exec(`UPDATE part SET cycles = (SELECT sum(cycles) FROM block WHERE part = part.id) WHERE id = ?`, r.part)
+	}
+	return err
+}
+
+// forget takes out what happened from a cycle on, in case an attempt to write it
+// that failed had got through all the same.
+func (r *Recorder) forget(tx *sql.Tx, from cycles.Record) error {
+	if _, err := tx.Exec(`DELETE FROM event WHERE part = ? AND cycle >= ?`, r.part, from.Kept.Cycle); err != nil {
+		return err
+	}
+	_, err := tx.Exec(`DELETE FROM shot WHERE part = ? AND bench_ms >= ?`, r.part, from.Kept.Time.Milliseconds())
 	return err
 }
 

@@ -42,7 +42,7 @@ const resumeWithin = 12 * time.Hour
 // begin opens a part for a run: of the last one, if that was interrupted not long
 // ago with the same recipe on the same bench, otherwise of a new one. Whatever
 // else is still open is marked interrupted.
-func (s *Store) begin(at time.Time, o Start, settings string) (run, part int64, err error) {
+func (s *Store) begin(at time.Time, o Start, settings string) (run, part int64, resumed bool, err error) {
 	err = s.do(func(tx *sql.Tx) error {
 		if _, err := tx.Exec(`UPDATE run SET state = 'interrupted' WHERE state = 'open'`); err != nil {
 			return err
@@ -50,7 +50,7 @@ func (s *Store) begin(at time.Time, o Start, settings string) (run, part int64, 
 		if run, err = resumable(tx, at, o, settings); err != nil {
 			return err
 		}
-		if run == 0 {
+		if resumed = run != 0; !resumed {
 			if run, err = insertRun(tx, at, o, settings); err != nil {
 				return err
 			}
@@ -60,14 +60,14 @@ func (s *Store) begin(at time.Time, o Start, settings string) (run, part int64, 
 		part, err = insert(tx, `INSERT INTO part (run, program, began_ms, last_ms) VALUES (?, ?, ?, ?)`, run, o.Program, ms(at), ms(at))
 		return err
 	})
-	return run, part, err
+	return run, part, resumed, err
 }
 
 // resumable returns the run that may go on, or zero.
 func resumable(tx *sql.Tx, at time.Time, o Start, settings string) (int64, error) {
 	var id int64
 	err := tx.QueryRow(`SELECT id FROM run WHERE state = 'interrupted' AND recipe = ? AND bench = ? AND settings = ?
-		AND id = (SELECT max(id) FROM run) AND began_ms > ?`,
+		AND id = (SELECT max(id) FROM run) AND (SELECT max(last_ms) FROM part WHERE part.run = run.id) > ?`,
 		o.Fingerprint, o.Bench, settings, ms(at.Add(-resumeWithin))).Scan(&id)
 	if errors.Is(err, sql.ErrNoRows) {
 		return 0, nil
@@ -79,12 +79,26 @@ func insertRun(tx *sql.Tx, at time.Time, o Start, settings string) (int64, error
 	if err := insertVersion(tx, at, Version{Name: o.RecipeName, Fingerprint: o.Fingerprint, Source: o.Recipe}); err != nil {
 		return 0, err
 	}
-	session, err := insert(tx, `INSERT INTO session (began_ms) VALUES (?)`, ms(at))
+	session, err := sessionAt(tx, at)
 	if err != nil {
 		return 0, err
 	}
-	return insert(tx, `INSERT INTO run (session, recipe, title, bench, settings, invented, began_ms, state)
-		VALUES (?, ?, ?, ?, ?, ?, ?, 'open')`, session, o.Fingerprint, o.Title, o.Bench, settings, o.Invented, ms(at))
+	return insert(tx, `INSERT INTO run (session, recipe, source, title, bench, settings, invented, began_ms, state)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, 'open')`, session, o.Fingerprint, o.Recipe, o.Title, o.Bench, settings, o.Invented, ms(at))
+}
+
+// sessionWithin is how long after a run the next one is still of the same evening (C).
+const sessionWithin = 3 * time.Hour
+
+// sessionAt is the session of a run that begins now: that of the last run, or a new
+// one.
+func sessionAt(tx *sql.Tx, at time.Time) (id int64, err error) {
+	err = tx.QueryRow(`SELECT run.session FROM run JOIN part ON part.run = run.id WHERE part.last_ms BETWEEN ? AND ?
+		ORDER BY part.last_ms DESC LIMIT 1`, ms(at.Add(-sessionWithin)), ms(at)).Scan(&id)
+	if errors.Is(err, sql.ErrNoRows) {
+		return insert(tx, `INSERT INTO session (began_ms) VALUES (?)`, ms(at))
+	}
+	return id, err
 }
 
 func insert(tx *sql.Tx, query string, args ...any) (int64, error) {
@@ -98,6 +112,7 @@ func insert(tx *sql.Tx, query string, args ...any) (int64, error) {
 // Run is one run as the list shows it.
 type Run struct {
 	ID          int64  `json:"id"`
+	Session     int64  `json:"session"`
 	Title       string `json:"title"`
 	Recipe      string `json:"recipe"`
 	Fingerprint string `json:"recipe_fingerprint"`
@@ -112,7 +127,7 @@ type Run struct {
 	// TookS is how long it was recorded, in seconds of bench time.
 	TookS float64 `json:"took_s"`
 	// Shots are those that were not taken back; Clean how many of them are called
-	// clean; Faults every fault named, the most frequent first, with Later after it
+	// clean and nothing else, days later either; Faults every fault named, the most frequent first, with Later after it
 	// where it only showed days later.
 	Shots  int      `json:"shots"`
 	Clean  int      `json:"clean"`
@@ -143,7 +158,7 @@ func (f Filter) passes(r Run) bool {
 }
 
 // runQuery has the columns that scanRun takes.
-const runQuery = `SELECT run.id, run.title, recipe.name, run.recipe,
+const runQuery = `SELECT run.id, run.session, run.title, recipe.name, run.recipe,
 	(SELECT count(*) FROM recipe AS r WHERE r.name = recipe.name AND r.rowid <= recipe.rowid),
 	run.invented, run.began_ms, run.ended_ms, run.state, run.note,
 	coalesce(sum(part.cycles), 0), coalesce(sum(part.bench_ms), 0), coalesce(max(part.last_ms), run.began_ms),
@@ -152,44 +167,55 @@ const runQuery = `SELECT run.id, run.title, recipe.name, run.recipe,
 
 // Runs lists the runs that pass the filter, the newest first.
 func (s *Store) Runs(f Filter) ([]Run, error) {
-	faults, err := s.faultsOfRuns()
+	all, err := s.runs("", nil)
 	if err != nil {
 		return nil, err
 	}
-	recorded := s.recorded()
 	runs := []Run{}
-	err = s.each(func(rows *sql.Rows) error {
-		r, err := s.scanRun(rows, recorded)
-		if err != nil {
-			return err
-		}
-		r.takeFaults(faults[r.ID])
+	for _, r := range all {
 		if f.passes(r) {
 			runs = append(runs, r)
 		}
-		return nil
-	}, runQuery+` GROUP BY run.id ORDER BY run.began_ms DESC, run.id DESC`)
-	return runs, err
+	}
+	return runs, nil
 }
 
 // Run is one run. Its error wraps ErrNoRun when there is none.
 func (s *Store) Run(id int64) (Run, error) {
-	runs, err := s.Runs(Filter{})
+	runs, err := s.runs("WHERE run.id = ?", id)
+	if err == nil && len(runs) == 0 {
+		err = fmt.Errorf("run %d: %w", id, ErrNoRun)
+	}
 	if err != nil {
 		return Run{}, err
 	}
-	for _, r := range runs {
-		if r.ID == id {
-			return r, nil
-		}
+	return runs[0], nil
+}
+
+// runs are those of a condition, the newest first; a nil argument is none.
+func (s *Store) runs(where string, arg any) (runs []Run, err error) {
+	var args []any
+	if arg != nil {
+		args = append(args, arg)
 	}
-	return Run{}, fmt.Errorf("run %d: %w", id, ErrNoRun)
+	faults, err := s.faultsOfRuns(where, args)
+	if err != nil {
+		return nil, err
+	}
+	recorded := s.recorded()
+	err = s.each(func(rows *sql.Rows) error {
+		r, err := s.scanRun(rows, recorded)
+		r.takeFaults(faults[r.ID])
+		runs = append(runs, r)
+		return err
+	}, runQuery+" "+where+` GROUP BY run.id ORDER BY run.began_ms DESC, run.id DESC`, args...)
+	return runs, err
 }
 
 func (s *Store) scanRun(rows *sql.Rows, recorded bool) (r Run, err error) {
 	var began, took, last int64
 	var ended sql.NullInt64
-	err = rows.Scan(&r.ID, &r.Title, &r.Recipe, &r.Fingerprint, &r.Version, &r.Invented, &began, &ended, &r.State, &r.Note,
+	err = rows.Scan(&r.ID, &r.Session, &r.Title, &r.Recipe, &r.Fingerprint, &r.Version, &r.Invented, &began, &ended, &r.State, &r.Note,
 		&r.Cycles, &took, &last, &r.Shots)
 	r.Began, r.TookS = time.UnixMilli(began), float64(took)/1000
 	if r.State == Recording && (!recorded || s.records && r.ID != s.live.Load()) {
@@ -223,7 +249,7 @@ func (r *Run) takeFaults(counts []count) {
 	}
 }
 
-func (s *Store) faultsOfRuns() (map[int64][]count, error) {
+func (s *Store) faultsOfRuns(where string, args []any) (map[int64][]count, error) {
 	all := map[int64][]count{}
 	err := s.each(func(rows *sql.Rows) error {
 		var run int64
@@ -239,8 +265,10 @@ func (s *Store) faultsOfRuns() (map[int64][]count, error) {
 			all[run] = append(all[run], c)
 		}
 		return nil
-	}, `SELECT shot.run, fault.fault, fault.day > 0, count(DISTINCT shot.id) FROM fault JOIN shot ON shot.id = fault.shot
-		WHERE NOT shot.withdrawn GROUP BY 1, 2, 3 ORDER BY 1, 2, 3`)
+	}, `SELECT shot.run, fault.fault, fault.day > 0, count(DISTINCT CASE WHEN fault.fault <> 'clean' OR NOT EXISTS
+			(SELECT 1 FROM fault AS other WHERE other.shot = shot.id AND other.fault <> 'clean') THEN shot.id END) FROM run
+		JOIN shot ON shot.run = run.id AND NOT shot.withdrawn JOIN fault ON fault.shot = shot.id `+where+
+		` GROUP BY 1, 2, 3 ORDER BY 1, 2, 3`, args...)
 	return all, err
 }
 

@@ -115,4 +115,7 @@ CREATE TABLE commission (               -- every state that was saved; the newes
 	record  TEXT NOT NULL               -- JSON
 ) STRICT;
 `,
+	`
+ALTER TABLE run ADD COLUMN source TEXT NOT NULL DEFAULT ''; -- its recipe file as typed; '' is that of the version
+`,
 }

@@ -6,10 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"meltwarden/daemon/shot"
 )
+
+// ErrVerdict is wrapped by the error about a verdict that can not be right.
+var ErrVerdict = errors.New("nothing was written down")
 
 // ErrNoShot is returned for a shot that does not exist.
 var ErrNoShot = errors.New("there is no such shot; the command review lists them")
@@ -39,6 +43,17 @@ func (s Shot) MarshalJSON() ([]byte, error) {
 // Spoiled reports whether any fault was named.
 func (s Shot) Spoiled() bool {
 	return slices.ContainsFunc(s.Verdicts, func(v shot.Verdict) bool { return v.Fault != shot.Clean })
+}
+
+// Faults are the faults that were named, each once.
+func (s Shot) Faults() string {
+	var words []string
+	for _, v := range s.Verdicts {
+		if v.Fault != shot.Clean && !slices.Contains(words, v.Fault) {
+			words = append(words, v.Fault)
+		}
+	}
+	return strings.Join(words, ", ")
 }
 
 func (r *Recorder) insertShot(tx *sql.Tx, k Kept) error {
@@ -72,7 +87,9 @@ func (s *Store) Shots(run int64) ([]Shot, error) {
 	}
 	err = s.each(func(rows *sql.Rows) error {
 		v, id, err := scanVerdict(rows)
-		shots[at[id]].Verdicts = append(shots[at[id]].Verdicts, v)
+		if i, known := at[id]; known { // one that came meanwhile is for the next look
+			shots[i].Verdicts = append(shots[i].Verdicts, v)
+		}
 		return err
 	}, `SELECT shot, fault, colours, cavity, day, fault.wall_ms FROM fault JOIN shot ON shot.id = fault.shot
 		WHERE shot.run = ? ORDER BY day, fault.wall_ms, fault`, run)
@@ -135,7 +152,7 @@ func (s *Store) Unjudge(run int64, number int, v shot.Verdict) error {
 		}
 		done, err := tx.Exec(`DELETE FROM fault WHERE shot = ? AND fault = ? AND colours = ? AND cavity = ? AND day = ?`,
 			id, v.Fault, colours, v.Cavity, v.Day)
-		return orNone(done, err, fmt.Errorf("run %d, shot %d: nobody has said %q", run, number, v))
+		return orNone(done, err, fmt.Errorf("run %d, shot %d: nobody has said %q (%w)", run, number, v, ErrVerdict))
 	})
 }
 
@@ -150,7 +167,7 @@ func (s *Store) checkVerdict(run int64, v shot.Verdict) (string, error) {
 		known = append(known, p.Colour)
 	}
 	if err := v.Check(known); err != nil {
-		return "", err
+		return "", fmt.Errorf("%w (%w)", err, ErrVerdict)
 	}
 	// In the order of the pots, so that a boundary has one name.
 	sorted := []string{}

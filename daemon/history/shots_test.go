@@ -116,8 +116,7 @@ func TestAShotIsWorthMoreThanACycle(t *testing.T) {
 	o := start()
 	r, err := s.Record(noon, o)
 	require.NoError(t, err)
-	_, err = s.write.Exec("PRAGMA max_page_count = 1")
-	require.NoError(t, err)
+	fill(t, s, 1)
 	e := newEvening(o.Settings)
 	for r.Dropped() == 0 {
 		r.Put(e.next())
@@ -126,8 +125,7 @@ func TestAShotIsWorthMoreThanACycle(t *testing.T) {
 	k.Shot = &shot.Card{}
 	r.Put(k)
 	assert.EqualValues(t, 1, r.Dropped())
-	_, err = s.write.Exec("PRAGMA max_page_count = 1000000")
-	require.NoError(t, err)
+	fill(t, s, 1000000)
 	require.NoError(t, r.Close(noon))
 	shots, err := s.Shots(r.Run())
 	require.NoError(t, err)

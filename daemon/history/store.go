@@ -35,8 +35,9 @@ type Store struct {
 
 	mu      sync.Mutex
 	release func() error // gives back the claim
-	write   *sql.DB      // one connection: SQLite has one writer; nil until opened
-	read    *sql.DB
+	write   *sql.DB      // one connection: SQLite has one writer; nil until needed
+	read    *sql.DB      // nil until opened
+	info    os.FileInfo  // of the file that is open
 }
 
 // Open opens the history in a data folder to record into it, and makes both where
@@ -64,29 +65,44 @@ func OpenExisting(folder string) (*Store, error) {
 // Trouble is why the history can not be used now, or nil.
 func (s *Store) Trouble() error { return s.connect() }
 
-// connect opens what is not open yet.
-func (s *Store) connect() error {
+// reader is the connections that read.
+func (s *Store) reader() (*sql.DB, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	err := s.connectHeld()
+	return s.read, err
+}
+
+// connect is reader for those who want no connection.
+func (s *Store) connect() error {
+	_, err := s.reader()
+	return err
+}
+
+// connectHeld opens the readers, after whoever records has made the file what they
+// need. The store is held.
+func (s *Store) connectHeld() error {
 	if s.read != nil {
 		return nil
 	}
 	if err := s.prepare(); err != nil {
 		return err
 	}
-	write, err := openWriter(s.path)
+	read, err := openReader(s.path)
 	if err != nil {
 		return err
 	}
-	read, err := sql.Open("sqlite", dsn(s.path, "&_pragma=query_only(1)"))
+	s.info, err = os.Stat(s.path)
 	if err != nil {
-		return errors.Join(err, write.Close())
+		return errors.Join(unreadable(s.path, err), read.Close())
 	}
-	s.write, s.read = write, read
+	s.read = read
 	return nil
 }
 
-// prepare makes sure of the folder, of the claim and of what is there.
+// prepare makes sure of the folder, of the claim, and that the file has the
+// present layout. A program that only looks leaves a file as it is, unless its
+// layout is old and nobody records.
 func (s *Store) prepare() error {
 	if s.records {
 		if err := os.MkdirAll(s.folder, 0o755); err != nil {
@@ -99,60 +115,146 @@ func (s *Store) prepare() error {
 			}
 			s.release = release
 		}
+		return s.prepareToWrite()
 	}
-	return inspect(s.path)
+	version, err := inspect(s.path)
+	if err != nil || version == len(migrations) {
+		return err
+	}
+	release, err := claim(s.folder, patience)
+	if errors.Is(err, ErrRefused) {
+		return fmt.Errorf("history %s: an older program records into it (layout %d, this one needs %d); %w: look at it with that program, or end it first", s.path, version, len(migrations), ErrRefused)
+	}
+	if err != nil {
+		return err
+	}
+	return errors.Join(s.prepareToWrite(), release())
+}
+
+// prepareToWrite makes a new file, or brings an old one to the present layout. The
+// folder is claimed.
+func (s *Store) prepareToWrite() error {
+	version, err := inspect(s.path)
+	if sqliteCode(err) == sqlite3.SQLITE_READONLY {
+		// The program that wrote it was killed in the middle of making it: what it had
+		// begun is undone by whoever opens it to write, and nobody else is there.
+		if err = undo(s.path); err == nil {
+			version, err = inspect(s.path)
+		}
+	}
+	if err != nil {
+		return err
+	}
+	if version == none {
+		if err := create(s.path); err != nil {
+			return err
+		}
+	}
+	return withWriter(s.path, migrate)
+}
+
+// undo opens a file to write, which undoes what was never finished.
+func undo(path string) error {
+	return withWriter(path, func(db *sql.DB) error {
+		var version int
+		return db.QueryRow("PRAGMA user_version").Scan(&version)
+	})
+}
+
+// create makes a file under another name first: one that is there is whole.
+func create(path string) error {
+	beside := path + ".new"
+	for _, end := range []string{"", "-journal", "-wal", "-shm"} {
+		if err := os.Remove(beside + end); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return unreadable(path, err)
+		}
+	}
+	if err := withWriter(beside, migrate); err != nil {
+		return err
+	}
+	if err := os.Rename(beside, path); err != nil {
+		return unreadable(path, err)
+	}
+	return nil
+}
+
+// withWriter does something with a connection of its own.
+func withWriter(path string, do func(*sql.DB) error) error {
+	db, err := openWriter(path)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(do(db), db.Close()); err != nil {
+		return unreadable(path, err)
+	}
+	return nil
 }
 
 func openWriter(path string) (*sql.DB, error) {
-	db, err := sql.Open("sqlite", dsn(path, ""))
+	db, err := sql.Open("sqlite", address(path)+
+		"?_pragma=busy_timeout(3000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_txlock=immediate")
 	if err != nil {
 		return nil, err
 	}
 	db.SetMaxOpenConns(1)
-	if err := migrate(db); err != nil {
-		return nil, errors.Join(fmt.Errorf("history %s: %w", path, err), db.Close())
-	}
 	return db, nil
 }
 
-// dsn names the file with the settings that every connection needs: pragmas
-// outside the name would reach only one of a pool.
-func dsn(path, more string) string {
-	return address(path) +
-		"?_pragma=busy_timeout(3000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)" +
-		"&_pragma=foreign_keys(1)&_txlock=immediate" + more
+// openReader opens connections that never write. On a medium that can not be
+// written to there is nobody who changes the file.
+func openReader(path string) (*sql.DB, error) {
+	var db *sql.DB
+	var err error
+	for _, more := range []string{"", "&immutable=1"} {
+		if db, err = sql.Open("sqlite", address(path)+"?mode=ro&_pragma=busy_timeout(3000)&_pragma=query_only(1)"+more); err != nil {
+			return nil, err
+		}
+		var version int
+		err = db.QueryRow("PRAGMA user_version").Scan(&version)
+		if err == nil {
+			return db, nil
+		}
+		err = errors.Join(unreadable(path, err), db.Close())
+		if code := sqliteCode(err); code != sqlite3.SQLITE_CANTOPEN && code != sqlite3.SQLITE_READONLY {
+			break
+		}
+	}
+	return nil, err
 }
 
 func address(path string) string { return "file:" + (&url.URL{Path: path}).EscapedPath() }
 
-// inspect looks at a file without writing to it.
-func inspect(path string) error {
+// none is the layout of a file that does not exist, or has nothing in it.
+const none = -1
+
+// inspect looks at a file without writing to it, and returns its layout.
+func inspect(path string) (version int, err error) {
 	info, err := os.Stat(path)
 	if errors.Is(err, os.ErrNotExist) || err == nil && info.Size() == 0 {
-		return nil
+		return none, nil
 	}
 	if err != nil {
-		return fmt.Errorf("history %s: %w", path, err)
+		return none, unreadable(path, err)
 	}
-	db, err := sql.Open("sqlite", address(path)+"?mode=ro&_pragma=busy_timeout(3000)")
+	db, err := openReader(path)
 	if err != nil {
-		return err
+		return none, err
 	}
 	defer db.Close()
-	var application, version int
-	if err := db.QueryRow("PRAGMA application_id").Scan(&application); err != nil {
-		return unreadable(path, err)
+	var application, tables int
+	err = db.QueryRow("SELECT a.application_id, v.user_version, (SELECT count(*) FROM sqlite_schema) FROM pragma_application_id AS a, pragma_user_version AS v").
+		Scan(&application, &version, &tables)
+	switch {
+	case err != nil:
+		return none, unreadable(path, err)
+	case application == 0 && version == 0 && tables == 0:
+		return 0, nil // begun, and the disk was full: it can be gone on with
+	case application != applicationID:
+		return none, fmt.Errorf("history %s: not a history of this program; %w: move the file away, or choose another folder with --data", path, ErrRefused)
+	case version > len(migrations):
+		return none, fmt.Errorf("history %s: made by a newer program (layout %d, this one knows %d); %w: use the newer program, or another folder with --data", path, version, len(migrations), ErrRefused)
 	}
-	if err := db.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
-		return unreadable(path, err)
-	}
-	if application != applicationID {
-		return fmt.Errorf("history %s: not a history of this program; %w: move the file away, or choose another folder with --data", path, ErrRefused)
-	}
-	if version > len(migrations) {
-		return fmt.Errorf("history %s: made by a newer program (layout %d, this one knows %d); %w: use the newer program, or another folder with --data", path, version, len(migrations), ErrRefused)
-	}
-	return check(db, path)
+	return version, check(db, path)
 }
 
 // check lets SQLite look over its own structure.
@@ -169,10 +271,13 @@ func check(db *sql.DB, path string) error {
 
 // unreadable tells damage from a disk that can not be read or written now.
 func unreadable(path string, why error) error {
-	if code := sqliteCode(why); code == sqlite3.SQLITE_CORRUPT || code == sqlite3.SQLITE_NOTADB {
+	switch code := sqliteCode(why); {
+	case errors.Is(why, ErrRefused):
+		return why
+	case code == sqlite3.SQLITE_CORRUPT, code == sqlite3.SQLITE_NOTADB:
 		return damaged(path, why)
 	}
-	return fmt.Errorf("history %s: can not be opened: %w: check the disk and the folder's permissions", path, why)
+	return fmt.Errorf("history %s: can not be used now: %w: see that the disk has room, is there, and can be written to", path, why)
 }
 
 func damaged(path string, why error) error {
@@ -190,31 +295,86 @@ func sqliteCode(err error) int {
 
 // migrate brings a file to the present layout, one step a transaction.
 func migrate(db *sql.DB) error {
-	var version int
-	if err := db.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
-		return err
-	}
-	for ; version < len(migrations); version++ {
+	for done := false; !done; {
 		err := transact(db, func(tx *sql.Tx) error {
-			if _, err := tx.Exec(migrations[version]); err != nil {
+			var version int
+			if err := tx.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
 				return err
+			}
+			if done = version >= len(migrations); done {
+				return nil
+			}
+			if _, err := tx.Exec(migrations[version]); err != nil {
+				return fmt.Errorf("to layout %d: %w", version+1, err)
 			}
 			_, err := tx.Exec(fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, version+1))
 			return err
 		})
 		if err != nil {
-			return fmt.Errorf("to layout %d: %w", version+1, err)
+			return err
 		}
 	}
 	return nil
 }
 
-// do runs f in a transaction of the writer.
+// do runs f in a transaction of the writer. What the disk does not take is told
+// with the fix.
 func (s *Store) do(f func(*sql.Tx) error) error {
 	if err := s.connect(); err != nil {
 		return err
 	}
-	return transact(s.write, f)
+	write, err := s.writer()
+	if err != nil {
+		return err
+	}
+	if err = transact(write, f); sqliteCode(err) != 0 {
+		return unreadable(s.path, err)
+	}
+	return err
+}
+
+// writer opens the writer when it is needed first.
+func (s *Store) writer() (*sql.DB, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.write == nil {
+		write, err := openWriter(s.path)
+		if err != nil {
+			return nil, unreadable(s.path, err)
+		}
+		s.write = write
+	}
+	return s.write, nil
+}
+
+// errMoved is why a write failed that would have gone nowhere.
+var errMoved = errors.New("the file was moved away or replaced while it was written to")
+
+// stillThere finds out whether the file that is open is the one at its path. If
+// not, everything is closed, and the next use begins anew.
+func (s *Store) stillThere() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.read == nil {
+		return nil
+	}
+	if now, err := os.Stat(s.path); err == nil && os.SameFile(now, s.info) {
+		return nil
+	}
+	err := fmt.Errorf("history %s: %w", s.path, errMoved)
+	return errors.Join(err, s.disconnect())
+}
+
+// disconnect closes what is open.
+func (s *Store) disconnect() error {
+	var errs []error
+	for _, db := range []*sql.DB{s.read, s.write} {
+		if db != nil {
+			errs = append(errs, db.Close())
+		}
+	}
+	s.read, s.write = nil, nil
+	return errors.Join(errs...)
 }
 
 func transact(db *sql.DB, f func(*sql.Tx) error) error {
@@ -230,10 +390,11 @@ func transact(db *sql.DB, f func(*sql.Tx) error) error {
 
 // query asks the readers.
 func (s *Store) query(text string, args ...any) (*sql.Rows, error) {
-	if err := s.connect(); err != nil {
+	read, err := s.reader()
+	if err != nil {
 		return nil, err
 	}
-	return s.read.Query(text, args...)
+	return read.Query(text, args...)
 }
 
 // each asks the readers and hands every row to f.
@@ -253,10 +414,11 @@ func (s *Store) each(f func(*sql.Rows) error, text string, args ...any) error {
 
 // one asks the readers for one row; without one its error is sql.ErrNoRows.
 func (s *Store) one(to []any, text string, args ...any) error {
-	if err := s.connect(); err != nil {
+	read, err := s.reader()
+	if err != nil {
 		return err
 	}
-	return s.read.QueryRow(text, args...).Scan(to...)
+	return read.QueryRow(text, args...).Scan(to...)
 }
 
 // Path is where the history is.
@@ -266,17 +428,12 @@ func (s *Store) Path() string { return s.path }
 func (s *Store) Close() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	var errs []error
-	for _, db := range []*sql.DB{s.read, s.write} {
-		if db != nil {
-			errs = append(errs, db.Close())
-		}
-	}
+	err := s.disconnect()
 	if s.release != nil {
-		errs = append(errs, s.release())
+		err = errors.Join(err, s.release())
 		s.release = nil
 	}
-	return errors.Join(errs...)
+	return err
 }
 
 func ms(t time.Time) int64 { return t.UnixMilli() }

@@ -74,6 +74,8 @@ type Tracker struct {
 type tracked struct {
 	cured   bool
 	curedAt time.Duration // bench time
+	stirred bool
+	stirAt  time.Duration // of the last stir; control forgets one after an addition
 	drawn   *Pot
 	drawnAt time.Duration
 }
@@ -96,6 +98,8 @@ func (t *Tracker) See(f *control.Frame, marks []control.Command) *Card {
 		switch {
 		case m.Kind == control.Shot:
 			pushed = true
+		case m.Kind == control.Stir && m.Pot >= 0 && m.Pot < len(t.pots):
+			t.pots[m.Pot].stirred, t.pots[m.Pot].stirAt = true, f.Time
 		case m.Kind == control.Draw && m.Pot >= 0 && m.Pot < len(t.pots):
 			now := t.pot(f, m.Pot)
 			t.pots[m.Pot].drawn, t.pots[m.Pot].drawnAt = &now, f.Time
@@ -161,8 +165,8 @@ func (t *Tracker) pot(f *control.Frame, i int) Pot {
 	if t.pots[i].cured {
 		p.HeldMin = frames.Figure((f.Time - t.pots[i].curedAt).Minutes())
 	}
-	if now.StirredEver {
-		p.SinceStirS = frames.Figure(now.SinceStir.Seconds())
+	if t.pots[i].stirred {
+		p.SinceStirS = frames.Figure((f.Time - t.pots[i].stirAt).Seconds())
 	}
 	return p
 }

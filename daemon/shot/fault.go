@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 )
 
 // Clean is the verdict on a bait without a fault.
@@ -55,7 +56,7 @@ func (v Verdict) Check(colours []string) error {
 	if len(v.Colours) > 2 {
 		return errors.New("colours: more than two; name the two that meet, or one, or none for the whole bait")
 	}
-	if len(v.Cavity) > mostCavity || strings.ContainsAny(v.Cavity, "\n\r\t") {
+	if len(v.Cavity) > mostCavity || strings.ContainsFunc(v.Cavity, unicode.IsControl) {
 		return fmt.Errorf("cavity: longer than %d letters, or more than a line; write what is stamped on it", mostCavity)
 	}
 	if v.Day < 0 || v.Day > lastDay {

@@ -107,3 +107,14 @@ func TestVerdictsThatCanNotBe(t *testing.T) {
 	assert.Equal(t, "bled: slate and ivory, cavity 2, day 3", v.String())
 	assert.Equal(t, "clean", Verdict{Fault: Clean}.String())
 }
+
+// TestAStirIsRemembered after an addition as well, after which control wants a new one.
+func TestAStirIsRemembered(t *testing.T) {
+	tracker := NewTracker(pots)
+	tracker.See(frame(time.Minute, 168, 168), said(control.Stir))
+	f := frame(90*time.Second, 168, 168)
+	f.Pots[0].StirredEver = false
+	c := tracker.See(f, said(control.ColourAdded, control.Shot))
+	assert.InDelta(t, 30, float64(c.Pots[0].SinceStirS), 1e-9)
+	assert.False(t, c.Pots[1].SinceStirS.Known())
+}

@@ -105,7 +105,8 @@ var ErrDamaged = errors.New("a block of cycles is damaged")
 // The first byte of a block is its layout; what was ever written can be read.
 const (
 	withTemperatures = 2 // commands carry a temperature
-	newest           = withTemperatures
+	withAfar         = 3 // commands say whether they were made on another computer
+	newest           = withAfar
 )
 
 // header is the format and the checksum of what follows.

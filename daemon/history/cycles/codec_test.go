@@ -1,6 +1,7 @@
 package cycles
 
 import (
+	"encoding/binary"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -43,7 +44,8 @@ func anyRecord(t *rapid.T, pots int) Record {
 	for range rapid.IntRange(0, 3).Draw(t, "commands") {
 		in.Commands = append(in.Commands, control.Command{
 			Kind: control.CommandKind(rapid.IntRange(0, 12).Draw(t, "kind")), Pot: rapid.IntRange(-1, 7).Draw(t, "pot"),
-			C: float64(rapid.IntRange(0, 200000).Draw(t, "set-point")) / control.PerDegree,
+			C:    float64(rapid.IntRange(0, 200000).Draw(t, "set-point")) / control.PerDegree,
+			Afar: rapid.Bool().Draw(t, "afar"),
 		})
 	}
 	r.Kept = Kept{Cycle: rapid.Uint64().Draw(t, "cycle"), Time: time.Duration(ms.Draw(t, "time")) * time.Millisecond,
@@ -92,6 +94,39 @@ func TestWhatIsKeptComesBack(t *testing.T) {
 			require.Equal(t, a, b)
 		}
 	})
+}
+
+// older is a block of one record as a program of before wrote it.
+func older(layout byte, r Record) []byte {
+	c := &columns{format: layout}
+	walk(c, &r, len(r.Input.Pots))
+	plain := binary.AppendUvarint([]byte{byte(len(r.Input.Pots))}, 1)
+	for _, col := range c.values {
+		plain = binary.AppendVarint(plain, col[0])
+	}
+	return sealed(layout, plain)
+}
+
+// TestOlderLayoutsAreRead: what a layout does not have is zero, even where the
+// reader has just read a newer block.
+func TestOlderLayoutsAreRead(t *testing.T) {
+	r := Record{Input: control.Input{
+		Pots:     make([]control.PotReadings, 2),
+		Commands: []control.Command{{Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true}},
+	}, Kept: Kept{Cycle: 7, Pots: make([]Pot, 2)}}
+	var reader Reader
+	for layout, want := range map[byte]control.Command{
+		1:      {Kind: control.Setpoint, Pot: 1},
+		2:      {Kind: control.Setpoint, Pot: 1, C: 166.5},
+		newest: {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true},
+	} {
+		require.NoError(t, reader.Each(Encode([]Record{r}), func(*Record) error { return nil }))
+		require.NoError(t, reader.Each(older(layout, r), func(back *Record) error {
+			assert.Equal(t, []control.Command{want}, back.Input.Commands, "layout %d", layout)
+			assert.EqualValues(t, 7, back.Kept.Cycle, "layout %d", layout)
+			return nil
+		}))
+	}
 }
 
 func TestNaNIsKept(t *testing.T) {

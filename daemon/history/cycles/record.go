@@ -142,6 +142,7 @@ func walkCommands(c *columns, r *Record) {
 	n = min(max(n, 0), mostCommands)
 	if c.reading {
 		r.Input.Commands = sized(r.Input.Commands, n)
+		clear(r.Input.Commands) // an older layout leaves out what a newer block before it had
 	}
 	places(c, r.Input.Commands[:n], 2, func(command *control.Command) {
 		number(c, &command.Kind)
@@ -149,6 +150,9 @@ func walkCommands(c *columns, r *Record) {
 	})
 	if c.format >= withTemperatures {
 		places(c, r.Input.Commands[:n], 1, func(command *control.Command) { c.scaled(&command.C, control.PerDegree) })
+	}
+	if c.format >= withAfar {
+		places(c, r.Input.Commands[:n], 1, func(command *control.Command) { c.bool(&command.Afar) })
 	}
 }
 
