@@ -17,6 +17,7 @@ type rank uint8
 const (
 	usual rank = iota
 	shot
+	spoiled
 	trip
 )
 
@@ -24,6 +25,8 @@ func rankOf(kind string) rank {
 	switch kind {
 	case KindTrip:
 		return trip
+	case KindSpoiled:
+		return spoiled
 	case KindShot:
 		return shot
 	}
@@ -117,6 +120,8 @@ func (d *drawing) through(e Event, at panel) {
 		return
 	case trip:
 		line = pen{d.trip, 1.5, []float64{6, 2}}
+	case spoiled:
+		line = pen{d.spoiled, 1.5, nil}
 	}
 	x := d.x(e.At)
 	d.line(line, point{x, at.plot.top}, point{x, at.plot.bottom})
@@ -162,6 +167,8 @@ func (d *drawing) colourOf(kind string) color.NRGBA {
 	switch rankOf(kind) {
 	case trip:
 		return d.trip
+	case spoiled:
+		return d.spoiled
 	case shot:
 		return d.shot
 	}
@@ -176,6 +183,8 @@ func (d *drawing) shape(m mark, y float64) {
 	switch m.kind {
 	case KindShot:
 		d.fill(c, point{x - r, y - r}, point{x + r, y - r}, point{x, y + r})
+	case KindSpoiled:
+		d.fill(c, point{x - r, y + r}, point{x + r, y + r}, point{x, y - r})
 	case KindTrip:
 		line.width = 2.5
 		d.line(line, point{x - r, y - r}, point{x + r, y + r})

@@ -10,7 +10,8 @@ import (
 
 const (
 	setpointName = "set-point"
-	tickApart    = 50.0 // least pixels between times
+	targetName   = "cure target" // above the set-point it is only ever for the cure
+	tickApart    = 50.0          // least pixels between times
 )
 
 // drawing is one run on one sheet.
@@ -196,8 +197,8 @@ func (d *drawing) target(stretches [][]sample, s scale) {
 	d.curve(pen{d.dim, 1.2, []float64{1.5, 2.5}}, stretches, s)
 	for _, stretch := range stretches {
 		first, last := stretch[0], stretch[len(stretch)-1]
-		if d.x(last.at)-d.x(first.at) > d.small.width("target")+8 {
-			d.remark(point{d.x(first.at) + 4, s.y(first.v) - 4}, "target")
+		if d.x(last.at)-d.x(first.at) > d.small.width(targetName)+8 {
+			d.remark(point{d.x(first.at) + 4, s.y(first.v) - 4}, targetName)
 			return
 		}
 	}

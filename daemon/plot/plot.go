@@ -56,8 +56,8 @@ const (
 // EveryPot is the Event.Pot of what concerns the whole bench.
 const EveryPot = -1
 
-// Event is a mark on the time axis. Kind chooses its shape: KindShot and
-// KindTrip stand out, a kind without a shape of its own is a short bar. Text is
+// Event is a mark on the time axis. Kind chooses its shape: KindShot,
+// KindSpoiled and KindTrip stand out, a kind without a shape of its own is a short bar. Text is
 // its label; Kind is where Text is empty.
 type Event struct {
 	At         time.Duration // bench time
@@ -68,6 +68,7 @@ type Event struct {
 // The kinds of event that have a shape of their own.
 const (
 	KindShot    = "shot"
+	KindSpoiled = "spoiled shot"
 	KindTrip    = "trip"
 	KindStirred = "stirred"
 	KindClear   = "clear"

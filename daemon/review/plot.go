@@ -1,6 +1,7 @@
 package review
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -31,31 +32,18 @@ func Plot(s *history.Store, run int64, from, to time.Duration) (plot.Run, error)
 	for _, p := range r.Settings.Pots {
 		out.Pots = append(out.Pots, plot.Pot{Name: p.Name, Colour: p.Colour, SetpointC: p.SetpointC, BandC: p.BandC})
 	}
-	if to == 0 {
-		r.makeRoom(&out)
-	}
+	thin := newThinner(&out, r.Run.Cycles, r.Run.TookS, from, to)
 	err = s.Between(run, from, to, func(part history.Part, c *cycles.Record) error {
-		addPoint(&out, part.Offset+c.Kept.Time, c)
+		thin.add(part.Offset+c.Kept.Time, c)
 		return nil
 	})
+	thin.flush()
 	r.addEvents(&out)
+	if errors.Is(err, cycles.ErrDamaged) {
+		out.Subtitle += " · damaged: what comes after is missing"
+		err = nil
+	}
 	return out, err
-}
-
-// makeRoom keeps the points of a whole run from being moved again and again.
-func (r Review) makeRoom(run *plot.Run) {
-	for i := range run.Pots {
-		run.Pots[i].Points = make([]plot.Point, 0, r.Run.Cycles)
-	}
-}
-
-func addPoint(run *plot.Run, at time.Duration, r *cycles.Record) {
-	for i := range min(len(r.Kept.Pots), len(run.Pots)) {
-		k, in := &r.Kept.Pots[i], &r.Input.Pots[i]
-		run.Pots[i].Points = append(run.Pots[i].Points, plot.Point{
-			At: at, MeltC: celsius(in.Melt), PlateC: celsius(in.Plate), TargetC: k.TargetC, Duty: k.Duty,
-		})
-	}
 }
 
 func (r Review) addEvents(run *plot.Run) {
@@ -75,7 +63,7 @@ func (r Review) addEvents(run *plot.Run) {
 		shown := plot.Event{At: e.At, Pot: e.Pot, Kind: kind}
 		if e.Kind == history.ShotPushed {
 			number++
-			shown.Text = fmt.Sprintf("shot %d", number)
+			r.nameShot(&shown, number)
 		}
 		run.Events = append(run.Events, shown)
 	}
@@ -86,4 +74,18 @@ func celsius(t reading.Temperature) float64 {
 		return math.NaN()
 	}
 	return t.C
+}
+
+// nameShot says at the shot's mark how it came out.
+func (r Review) nameShot(e *plot.Event, number int) {
+	e.Text = fmt.Sprintf("shot %d", number)
+	if number > len(r.Shots) {
+		return
+	}
+	switch s := r.Shots[number-1]; {
+	case s.Withdrawn:
+		e.Kind, e.Text = "taken back", e.Text+", taken back"
+	case s.Spoiled():
+		e.Kind, e.Text = plot.KindSpoiled, e.Text+" "+s.Faults()
+	}
 }

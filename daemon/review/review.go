@@ -19,6 +19,8 @@ type Review struct {
 	Parts  int
 	Events []history.Event
 	Shots  []history.Shot
+	// Where is what has to be added to a command that is named, like " --data here".
+	Where string
 }
 
 // Of gathers what is known of a run. Its error wraps history.ErrNoRun when there
@@ -30,6 +32,9 @@ func Of(s *history.Store, run int64) (Review, error) {
 		return r, err
 	}
 	if r.Recipe, err = s.Version(r.Run.Fingerprint); err != nil {
+		return r, err
+	}
+	if r.Recipe.Source, err = s.Typed(run); err != nil {
 		return r, err
 	}
 	if r.Settings, err = s.Settings(run); err != nil {

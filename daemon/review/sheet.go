@@ -1,8 +1,10 @@
 package review
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -71,9 +73,11 @@ type Sheet struct {
 	Pots               []PotSheet
 	Spread, DrawToPush string
 	MouldTemp, Room    string
-	// Off says which pot was furthest from its own target, and how far; "" when every
-	// pot was in its band, or nothing is known.
+	// Off says which pots were outside their bands, and how far, the furthest first; ""
+	// when every pot was in its band, or nothing is known.
 	Off string
+	// Later is a word about a fault that only showed days later; "" without one.
+	Later string
 	// From and To are the stretch to show around it.
 	From, To time.Duration
 }
@@ -100,7 +104,7 @@ func (u Unit) sheet(s history.Shot) Sheet {
 	from, to := Around(s.At)
 	out := Sheet{
 		Number: s.Number, At: Clock(s.At), Clock: s.Wall.Format("15:04:05"), Mould: orNotRecorded(s.Mould), Note: s.Note,
-		Verdicts: s.Verdicts, Verdict: verdictLine(s.Verdicts), Spoiled: s.Spoiled(), Withdrawn: s.Withdrawn,
+		Verdicts: s.Verdicts, Verdict: VerdictLine(s.Verdicts), Spoiled: s.Spoiled(), Withdrawn: s.Withdrawn,
 		Spread:     u.difference(s.Card.SpreadC, "%.1f"),
 		DrawToPush: figure(s.Card.DrawToPushS, "%.0f s"),
 		MouldTemp:  u.temperature(s.Card.MouldC), Room: u.temperature(s.Card.RoomC),
@@ -109,10 +113,28 @@ func (u Unit) sheet(s history.Shot) Sheet {
 	for _, p := range s.Card.Pots {
 		out.Pots = append(out.Pots, u.pot(p))
 	}
-	if i := s.Card.Worst(); i >= 0 && s.Card.Pots[i].OutOfBand() {
-		out.Off = s.Card.Pots[i].Colour + " " + u.beside(s.Card.Pots[i].DeviationC)
+	out.Off = u.off(s.Card)
+	if slices.ContainsFunc(s.Verdicts, func(v shot.Verdict) bool { return v.Day > 0 && v.Fault != shot.Clean }) {
+		out.Later = laterWords
 	}
 	return out
+}
+
+// laterWords is what is known of faults that show only days later (the trade's
+// common practice, no source).
+const laterWords = "what shows only days later seldom comes from heat: look at the dye and the storage"
+
+// off names the pots outside their bands.
+func (u Unit) off(c shot.Card) string {
+	out := slices.DeleteFunc(slices.Clone(c.Pots), func(p shot.Pot) bool { return !p.OutOfBand() })
+	slices.SortStableFunc(out, func(a, b shot.Pot) int {
+		return cmp.Compare(math.Abs(float64(b.DeviationC)), math.Abs(float64(a.DeviationC)))
+	})
+	var words []string
+	for _, p := range out {
+		words = append(words, p.Colour+" "+u.beside(p.DeviationC))
+	}
+	return strings.Join(words, "; ")
 }
 
 func (u Unit) pot(p shot.Pot) PotSheet {
@@ -144,7 +166,8 @@ func (u Unit) beside(deviationC frames.Figure) string {
 	return u.difference(frames.Figure(math.Abs(float64(deviationC))), "%.1f") + " " + side + " its own target"
 }
 
-func verdictLine(all []shot.Verdict) string {
+// VerdictLine is a set of verdicts in one line.
+func VerdictLine(all []shot.Verdict) string {
 	if len(all) == 0 {
 		return "not judged"
 	}
@@ -264,6 +287,17 @@ func (r Review) Deviations() []config.Deviation {
 		all = append(all, d)
 	}
 	return all
+}
+
+// LeftOut are the additions that no recipe can have, because what or how much was
+// not recorded.
+func (r Review) LeftOut() (lines []string) {
+	for _, e := range r.Events {
+		if e.Kind == history.Addition && (e.Text == "" || e.Amount == "") {
+			lines = append(lines, fmt.Sprintf("%s at %s: %s", r.colour(e.Pot), Clock(e.At), additionWords(e)))
+		}
+	}
+	return lines
 }
 
 // DeviationLines are the deviations in words.

@@ -53,7 +53,10 @@ func (r Review) writeShots(t *text, u Unit) {
 	table.Flush()
 	for _, s := range sheets {
 		if s.Off != "" && !s.Withdrawn {
-			t.line("  shot %d: %s", s.Number, s.Off)
+			t.line("  shot %d, outside its band: %s", s.Number, s.Off)
+		}
+		if s.Later != "" {
+			t.line("  shot %d: %s", s.Number, s.Later)
 		}
 	}
 }
@@ -68,12 +71,15 @@ func (r Review) verdictOf(i int, s Sheet) string {
 // writeNext says how to see more.
 func (r Review) writeNext(t *text) {
 	t.line("")
-	if len(r.Shots) > 0 {
-		t.line("  meltwarden review %d --shot N          the whole card of a shot", r.Run.ID)
-		t.line("  meltwarden verdict %d N bled           say later what became of it", r.Run.ID)
+	hint := func(form, what string) {
+		t.line("  %-46s %s", "meltwarden "+fmt.Sprintf(form, r.Run.ID)+r.Where, what)
 	}
-	t.line("  meltwarden review %d --events          what happened, and when", r.Run.ID)
-	t.line("  meltwarden review %d --out run.png     its plot", r.Run.ID)
+	if len(r.Shots) > 0 {
+		hint("review %d --shot N", "the whole card of a shot")
+		hint("verdict %d N bled", "say later what became of it")
+	}
+	hint("review %d --events", "what happened, and when")
+	hint("review %d --out run.png", "its plot")
 }
 
 // WriteShot writes the whole card of a shot. It reports false when the run has no
@@ -102,9 +108,12 @@ func (r Review) writeCard(t *text, s Sheet, verdict string) error {
 	}
 	table.Flush()
 	if s.Off != "" {
-		t.line("\n%s", s.Off)
+		t.line("\noutside its band: %s", s.Off)
 	}
-	t.line("\n  meltwarden review %d --out shot.png --from %.0fs --to %.0fs", r.Run.ID, s.From.Seconds(), s.To.Seconds())
+	if s.Later != "" {
+		t.line("\n%s", s.Later)
+	}
+	t.line("\n  meltwarden review %d --out shot.png --from %.0fs --to %.0fs%s", r.Run.ID, s.From.Seconds(), s.To.Seconds(), r.Where)
 	return t.err
 }
 

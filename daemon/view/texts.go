@@ -33,6 +33,14 @@ type Labels struct {
 	Pots                                                string
 	MarkLabels
 	PastLabels
+	AlarmLabels
+}
+
+// AlarmLabels are the words of the page of alarms.
+type AlarmLabels struct {
+	Alarms, NoAlarms, Acknowledge, Shelve, OutOfService, TakeUp string
+	FirstOut, RateFine, RateHigh, RateFlood                     string
+	LookedFor, LookedForWhy, Finding, HowFound, Does, WhatToDo  string
 }
 
 // MarkLabels are the words for what is marked, typed and judged.
@@ -79,6 +87,8 @@ var texts = struct {
 	fewSeconds, aboutSeconds, aboutMinutes     string
 	aboutHours                                 string
 	clearFrom                                  string
+	actTell, actInhibit, actHeater, actAll     string
+	ends                                       string
 	lacks                                      map[control.Wait]string
 }{
 	Labels: Labels{
@@ -98,8 +108,10 @@ var texts = struct {
 		Caution: "ALL OFF is not the emergency stop. Hot vinyl sticks to skin: gauntlets, face shield, nothing wet near the pots. Its fumes are harmful: " +
 			"extraction on. Never leave it alone. The cut-out with its own sensor, the fuse, the earth and the emergency " +
 			"stop protect you; this program only warns and controls. Local codes and licensed practice come first.",
-		MarkLabels: markLabels, PastLabels: pastLabels,
+		MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels,
 	},
+	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
+	ends:   "ends %s",
 	notYet: "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
 	waitsFor:  "waits for %s", goodFor: "%s until the next stir",
@@ -115,7 +127,7 @@ var texts = struct {
 		control.WaitEnable:  "heat is not enabled; that is done at the bench",
 		control.WaitReset:   "%s tripped, reset at the bench",
 		control.WaitReading: "no good reading from %s",
-		control.WaitHeat:    "%s %s below its target",
+		control.WaitHeat:    "%s %s below its cure temperature",
 		control.WaitDwell:   "%s in its cure dwell",
 		control.WaitClear:   "look at %s: is the melt clear? Then press Clear",
 		control.WaitCool:    "%s %s above its band",
@@ -141,6 +153,19 @@ var markLabels = MarkLabels{
 	MouldOfShot: "mould", NoteOfShot: "Note about this shot", KeepMould: "Write down", More: "more",
 	Still: "Hold this page still, to type", StillSince: "These figures are old: the page is held still since", Follow: "Follow the bench again",
 	WithoutStore: "Nothing is kept here: this program has no data folder that it can use. Start it with --data and the name of a folder.",
+}
+
+var alarmLabels = AlarmLabels{
+	Alarms: "Alarms", NoAlarms: "No alarm: nothing waits for you.",
+	Acknowledge: "I have seen it", Shelve: "Set aside for 10 min", OutOfService: "Take out of service", TakeUp: "Take up again",
+	FirstOut:  "came first: look here first",
+	RateFine:  "Called %d times in the last ten minutes.",
+	RateHigh:  "Called %d times in the last ten minutes: more than one person can follow well. Mend the first cause first.",
+	RateFlood: "Called %d times in the last ten minutes: a flood. Make the bench safe before anything else.",
+	LookedFor: "What the guard looks for",
+	LookedForWhy: "Whatever is set aside here, the guard goes on looking and cuts heat when it has to. It is no protection: " +
+		"the independent cut-out, the fuse, the earth and the emergency stop are.",
+	Finding: "Finding", HowFound: "How it is found", Does: "What it does to heat", WhatToDo: "What to do",
 }
 
 var pastLabels = PastLabels{

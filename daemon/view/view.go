@@ -134,7 +134,7 @@ func conditionOf(c guard.Condition, s control.Settings) Condition {
 		Code: c.Code.String(), Pot: c.Pot + 1, Severity: c.Severity.String(),
 		Active: c.Active, Latched: c.Latched,
 		Title: c.Code.Title(), Instruction: c.Code.Instruction(),
-		Where: where(c.Pot, s), Status: status(c),
+		Where: Where(c.Pot, s), Status: status(c),
 	}
 }
 

@@ -173,8 +173,8 @@ func more(p *control.PotFrame, u unit) string {
 	return text
 }
 
-// where names the pot with the given index, or the bench.
-func where(pot int, s control.Settings) string {
+// Where names the pot with the given index by its colour, or the bench.
+func Where(pot int, s control.Settings) string {
 	if pot < 0 || pot >= len(s.Pots) {
 		return texts.bench
 	}
@@ -250,4 +250,15 @@ func about(d time.Duration) string {
 func clock(d time.Duration) string {
 	s := int(d.Seconds())
 	return fmt.Sprintf("%d:%02d", s/60, s%60)
+}
+
+// ActionWords says what a finding does to heat, and how it ends.
+func ActionWords(r guard.Rule) string {
+	what := map[guard.Action]string{
+		guard.Tell: texts.actTell, guard.Inhibit: texts.actInhibit, guard.HeaterOff: texts.actHeater, guard.AllOff: texts.actAll,
+	}[r.Action]
+	if r.Action == guard.Tell && r.Clears == guard.ByItself {
+		return what
+	}
+	return what + "; " + fmt.Sprintf(texts.ends, r.Clears)
 }
