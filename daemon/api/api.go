@@ -54,14 +54,15 @@ type Options struct {
 type server struct {
 	Options
 	streams chan struct{} // a slot for each open stream
+	drawing chan struct{} // a slot for each picture being drawn
 }
 
 // New returns the handler of every route, guarded. Serve runs it.
 func New(o Options) http.Handler {
-	s := &server{Options: o, streams: make(chan struct{}, maxStreams)}
+	s := &server{Options: o, streams: make(chan struct{}, maxStreams), drawing: make(chan struct{}, drawAtOnce)}
 	mux := http.NewServeMux()
 	for _, r := range s.routes() {
-		mux.HandleFunc(r.pattern, r.answer)
+		mux.HandleFunc(r.pattern, s.forPeople(r.answer))
 	}
 	var h http.Handler = withProblems(mux)
 	h = limitBody(h)
@@ -97,6 +98,7 @@ func (s *server) routes() []route {
 		{"POST /api/v1/runs/{run}/shots/{shot}", s.changeShot},
 		{"POST /api/v1/runs/{run}/shots/{shot}/verdict", s.judge},
 		{"GET /api/v1/recipes", s.recipes},
+		{"GET /alarms", s.readable(s.alarmsPage)},
 		{"GET /runs", s.readable(s.runsPage)},
 		{"GET /runs/{run}", s.readable(s.runPage)},
 		{"GET /runs/now/last-shot", s.lastShotPart},

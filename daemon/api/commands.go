@@ -6,9 +6,11 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"meltwarden/config"
+	"meltwarden/config/quantity"
 	"meltwarden/control"
 	"meltwarden/daemon/history"
 )
@@ -67,10 +69,7 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	m := history.Mark{Command: control.Command{Kind: kind, Pot: number - 1}}
 	switch kind {
 	case control.ColourAdded:
-		m.Text, err = typed(r, "what")
-		if err == nil {
-			m.Amount, err = typed(r, "amount")
-		}
+		m.Text, m.Amount, err = addition(r)
 	case control.Setpoint:
 		if !fromHere(r) {
 			problem(w, http.StatusForbidden, "a set-point is changed on the bench's own computer only: nothing elsewhere may raise heat")
@@ -86,8 +85,41 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	s.submit(w, r, m)
 }
 
-// fromHere reports whether the request comes from the bench's own computer.
+// addition reads what was added and how much. Both may be left out; an amount has
+// to be one that a recipe can have, since the run may become a new version. One
+// that was typed in front of what it is of is taken for an amount.
+func addition(r *http.Request) (what, amount string, err error) {
+	if what, err = typed(r, "what"); err != nil {
+		return "", "", err
+	}
+	if amount, err = typed(r, "amount"); err != nil {
+		return "", "", err
+	}
+	if amount == "" {
+		if words := strings.Fields(what); len(words) > 2 {
+			first := strings.Join(words[:2], " ")
+			if taken, err := quantity.Amount(first); err == nil {
+				return strings.Join(words[2:], " "), taken, nil
+			}
+		}
+		return what, "", nil
+	}
+	taken, err := quantity.Amount(amount)
+	var f *quantity.Fault
+	if errors.As(err, &f) {
+		return "", "", fmt.Errorf("amount %q: %s; %s", amount, f.Wrong, f.Fix)
+	}
+	return what, taken, err
+}
+
+// fromHere reports whether the request comes from the bench's own computer, with
+// nobody in between who says that he asks for somebody else.
 func fromHere(r *http.Request) bool {
+	for _, h := range []string{"Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "Via"} {
+		if r.Header.Get(h) != "" {
+			return false
+		}
+	}
 	return isLoopback(hostname(r.RemoteAddr)) && isLoopback(hostname(r.Host))
 }
 
@@ -97,7 +129,7 @@ const mostTyped = 200
 // typed is a line of text in a form, "" when there is none.
 func typed(r *http.Request, field string) (string, error) {
 	text := strings.TrimSpace(r.PostFormValue(field))
-	if utf8.RuneCountInString(text) > mostTyped || strings.ContainsAny(text, "\n\r\x00") {
+	if utf8.RuneCountInString(text) > mostTyped || strings.ContainsFunc(text, unicode.IsControl) {
 		return "", fmt.Errorf("%s: more than a line or %d letters; write less", field, mostTyped)
 	}
 	return text, nil
@@ -105,6 +137,7 @@ func typed(r *http.Request, field string) (string, error) {
 
 // submit queues the mark. A form without script is sent back to the page.
 func (s *server) submit(w http.ResponseWriter, r *http.Request, m history.Mark) {
+	m.Afar = !fromHere(r)
 	if err := s.Submit(m); err != nil {
 		w.Header().Set("Retry-After", "1")
 		problem(w, http.StatusServiceUnavailable, err.Error())

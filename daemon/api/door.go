@@ -106,15 +106,14 @@ func sameOrigin(next http.Handler) http.Handler {
 	return p.Handler(next)
 }
 
-// maxBody is the largest request body in bytes. No route needs one; a form
-// without fields sends an empty one.
+// maxBody is the largest request body in bytes: a form of a few lines.
 const maxBody = 4096
 
 // limitBody refuses large bodies and keeps the others from growing.
 func limitBody(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.ContentLength > maxBody {
-			problem(w, http.StatusRequestEntityTooLarge, "a mark needs no body")
+			problem(w, http.StatusRequestEntityTooLarge, "more than a form of a few lines; write less")
 			return
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, maxBody)

@@ -86,6 +86,17 @@ func (s *server) readable(answer http.HandlerFunc) http.HandlerFunc {
 	}
 }
 
+// forPeople turns the problem of a form without script into a page.
+func (s *server) forPeople(answer http.HandlerFunc) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodPost && wantsPage(r) {
+			s.readable(answer)(w, r)
+			return
+		}
+		answer(w, r)
+	}
+}
+
 // held is an answer that has not been sent yet.
 type held struct {
 	header http.Header

@@ -138,7 +138,7 @@ func linksToShots(about review.Review, u review.Unit, shown stretch, end time.Du
 	var links []link
 	for _, sheet := range about.Sheets(u) {
 		there := stretch{sheet.From, sheet.To}.within(end)
-		l := link{fmt.Sprintf(view.Texts().Around, sheet.Number), addressOfRun(about.Run.ID, u).of(there), shown == there, sheet.Spoiled}
+		l := link{fmt.Sprintf(view.Texts().Around, sheet.Number), addressOfRun(about.Run.ID, u).of(there), shown == there, sheet.Spoiled && !sheet.Withdrawn}
 		if l.Spoiled {
 			l.Words += ": " + sheet.Verdict
 		}

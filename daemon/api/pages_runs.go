@@ -44,8 +44,9 @@ func (s *server) runsPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	q := r.URL.Query()
+	filter, _ := filterOf(q) // it has been read before
 	p := runsPage{
-		head: s.head(r, view.Texts().PastRuns, "/runs"), Filter: filterOf(q), SinceTyped: q.Get("since"),
+		head: s.head(r, view.Texts().PastRuns, "/runs"), Filter: filter, SinceTyped: q.Get("since"),
 		WithoutStore: s.History == nil, Verdicts: shot.Verdicts(),
 	}
 	p.Filtered = p.Filter != history.Filter{}

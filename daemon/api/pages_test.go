@@ -264,11 +264,12 @@ func TestWhatIsTypedIsNeverMarkup(t *testing.T) {
 	require.NoError(t, err)
 	for _, target := range []string{
 		"/", "/runs", "/runs/1", "/runs/now", "/runs/now/last-shot", "/recipes", "/recipes/" + runs[0].Fingerprint,
-		"/runs?text=%3Cscript%3E1&since=%3Cscript%3E1&fault=%3Cscript%3E1", "/runs/%3Cscript%3E1", "/runs?unit=%3Cscript%3E1",
+		"/runs?text=%3Cscript%3E1&fault=%3Cscript%3E1", "/runs/%3Cscript%3E1", "/runs?unit=%3Cscript%3E1",
 	} {
 		page := get(target, map[bool]int{true: 404, false: 200}[strings.HasPrefix(target, "/runs/%3C")])
 		assert.NotContains(t, page, "<script>", target)
 	}
+	assert.NotContains(t, get("/runs?since=%3Cscript%3E1", 400), "<script>")
 	assert.Contains(t, get("/runs/1", 200), "&lt;script&gt;")
 	e.end()
 }

@@ -44,6 +44,8 @@ func pastProblem(w http.ResponseWriter, err error) {
 	switch {
 	case errors.Is(err, history.ErrNoRun), errors.Is(err, history.ErrNoShot), errors.Is(err, history.ErrNoVersion):
 		problem(w, http.StatusNotFound, err.Error())
+	case errors.Is(err, history.ErrVerdict), errors.Is(err, errFilter):
+		problem(w, http.StatusBadRequest, err.Error())
 	default:
 		problem(w, http.StatusServiceUnavailable, err.Error())
 	}
@@ -61,19 +63,28 @@ func (s *server) runs(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *server) filtered(r *http.Request) ([]history.Run, error) {
-	if s.History == nil {
-		return []history.Run{}, nil
+	f, err := filterOf(r.URL.Query())
+	if err != nil || s.History == nil {
+		return []history.Run{}, err
 	}
-	return s.History.Runs(filterOf(r.URL.Query()))
+	return s.History.Runs(f)
 }
 
-// filterOf reads a filter. A date that is none filters nothing.
-func filterOf(q url.Values) history.Filter {
-	since, _ := time.ParseInLocation(time.DateOnly, q.Get("since"), time.Local)
-	return history.Filter{
-		Text: q.Get("text"), State: history.State(q.Get("state")), Fault: q.Get("fault"),
-		Spoiled: q.Get("spoiled") != "", Since: since,
+// errFilter is wrapped by the error about a filter that can not be read.
+var errFilter = errors.New("nothing was looked for")
+
+func filterOf(q url.Values) (history.Filter, error) {
+	f := history.Filter{
+		Text: q.Get("text"), State: history.State(q.Get("state")), Fault: q.Get("fault"), Spoiled: q.Get("spoiled") != "",
 	}
+	if typed := q.Get("since"); typed != "" {
+		since, err := time.ParseInLocation(time.DateOnly, typed, time.Local)
+		if err != nil {
+			return f, fmt.Errorf("since %q: write a date like 2026-01-31; %w", typed, errFilter)
+		}
+		f.Since = since
+	}
+	return f, nil
 }
 
 // run is everything about one run but its cycles.
@@ -149,7 +160,15 @@ func (s *server) changeShot(w http.ResponseWriter, r *http.Request) {
 	}
 	if r.PostForm.Has("withdrawn") {
 		yes := r.PostForm.Get("withdrawn") == "yes"
+		if !yes && r.PostForm.Get("withdrawn") != "no" {
+			problem(w, http.StatusBadRequest, fmt.Sprintf("withdrawn %q: write yes or no", r.PostForm.Get("withdrawn")))
+			return
+		}
 		c.Withdrawn = &yes
+	}
+	if c == (history.ShotChange{}) {
+		problem(w, http.StatusBadRequest, "nothing to change: write mould, note or withdrawn")
+		return
 	}
 	s.changed(w, r, run, number, s.History.ChangeShot(run, number, c))
 }
@@ -178,12 +197,7 @@ func (s *server) judge(w http.ResponseWriter, r *http.Request) {
 	if r.PostForm.Has("take-back") {
 		say = s.History.Unjudge
 	}
-	err := say(run, number, v)
-	if err != nil && !errors.Is(err, history.ErrNoRun) && !errors.Is(err, history.ErrNoShot) && s.History.Trouble() == nil {
-		problem(w, http.StatusBadRequest, err.Error())
-		return
-	}
-	s.changed(w, r, run, number, err)
+	s.changed(w, r, run, number, say(run, number, v))
 }
 
 // changed answers a change of what is kept; a form without script is sent back to

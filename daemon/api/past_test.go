@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"encoding/json"
 	"io"
 	"net/http"
@@ -184,4 +185,39 @@ func TestMistakesAboutThePast(t *testing.T) {
 	var recipes struct{ Recipes []history.Version }
 	answered(t, do(h, request("GET", "/api/v1/recipes")), &recipes)
 	assert.Len(t, recipes.Recipes, 1)
+}
+
+// TestMarksThatDoNotAddUp: what can not become a recipe, letters that would play with
+// a terminal, somebody in between, a change of nothing.
+func TestMarksThatDoNotAddUp(t *testing.T) {
+	h, _ := keptBench(t)
+	requireProblem(t, do(h, form("/api/v1/pots/1/colour-added", url.Values{"what": {"black"}, "amount": {"a bit"}})), http.StatusBadRequest)
+	requireProblem(t, do(h, form("/api/v1/note", url.Values{"text": {"\x1b[2J"}})), http.StatusBadRequest)
+	requireProblem(t, do(h, form("/api/v1/pots/1/setpoint", url.Values{"setpoint": {"170 C"}}, "X-Forwarded-For: 192.0.2.7")), http.StatusForbidden)
+	requireProblem(t, do(h, form("/api/v1/runs/1/shots/1", nil)), http.StatusBadRequest)
+	requireProblem(t, do(h, form("/api/v1/runs/1/shots/1", url.Values{"withdrawn": {"maybe"}})), http.StatusBadRequest)
+	requireProblem(t, do(h, request("GET", "/api/v1/runs?since=june")), http.StatusBadRequest)
+	requireProblem(t, do(h, request("GET", "/runs/1/plot.png?width=8000&height=8000")), http.StatusBadRequest)
+	requireProblem(t, do(h, request("GET", "/runs/1/plot.png", "Sec-Fetch-Site: cross-site")), http.StatusForbidden)
+
+	o, queue := options(&frames.Hub{})
+	require.Equal(t, http.StatusAccepted, do(New(o), form("/api/v1/pots/2/colour-added", url.Values{"what": {"3 drops black"}})).StatusCode)
+	m := <-queue
+	assert.Equal(t, "black", m.Text)
+	assert.Equal(t, "3 drops", m.Amount, "typed in front of what it is of")
+	away := form("/api/v1/pots/2/stir", nil, "Host: bench.example", "Authorization: Bearer "+token)
+	away.RemoteAddr = "192.0.2.7:50000"
+	require.Equal(t, http.StatusAccepted, do(New(o), away).StatusCode)
+	assert.True(t, (<-queue).Afar, "it tells nothing about who is at the bench")
+}
+
+// TestOnePictureAtATime: the bench comes first.
+func TestOnePictureAtATime(t *testing.T) {
+	s := &server{drawing: make(chan struct{}, drawAtOnce)}
+	require.True(t, s.mayDraw(request("GET", "/")))
+	gone, leave := context.WithCancel(context.Background())
+	leave()
+	assert.False(t, s.mayDraw(request("GET", "/").WithContext(gone)))
+	<-s.drawing
+	assert.True(t, s.mayDraw(request("GET", "/")))
 }

@@ -23,6 +23,10 @@ var plots = map[string]struct {
 // plot draws a run: from and to in seconds of the run, width and height in pixels,
 // dark and fahrenheit when they are not empty.
 func (s *server) plot(w http.ResponseWriter, r *http.Request) {
+	if r.Header.Get("Sec-Fetch-Site") == "cross-site" {
+		problem(w, http.StatusForbidden, "pictures are drawn for this program's own pages")
+		return
+	}
 	kind, ok := plots[r.PathValue("plot")]
 	if !ok {
 		problem(w, http.StatusNotFound, "there is no such picture; ask for plot.svg, plot.png or plot.pdf")
@@ -38,6 +42,12 @@ func (s *server) plot(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	style.Format = kind.format
+	if !s.mayDraw(r) {
+		w.Header().Set("Retry-After", "5")
+		problem(w, http.StatusServiceUnavailable, "too many pictures are wanted at once; the bench comes first")
+		return
+	}
+	defer func() { <-s.drawing }()
 	picture, err := review.Plot(s.History, id, style.From, style.To)
 	if err != nil {
 		pastProblem(w, err)
@@ -52,6 +62,25 @@ func (s *server) plot(w http.ResponseWriter, r *http.Request) {
 	w.Write(out.Bytes())
 }
 
+// Drawing takes the processor from the bench, so one picture is drawn at a time, a
+// few may wait for it, and none is larger than a large screen.
+const (
+	drawAtOnce = 1
+	drawWithin = 10 * time.Second
+	mostPixels = 2400
+)
+
+// mayDraw waits for its turn. Whoever got it has to take a value out of s.drawing.
+func (s *server) mayDraw(r *http.Request) bool {
+	select {
+	case s.drawing <- struct{}{}:
+		return true
+	case <-time.After(drawWithin):
+	case <-r.Context().Done():
+	}
+	return false
+}
+
 func styleOf(q url.Values) (plot.Style, error) {
 	style := plot.Style{Width: 1200, Height: 800, Dark: q.Get("dark") != "", Fahrenheit: q.Get("fahrenheit") != ""}
 	for name, to := range map[string]*int{"width": &style.Width, "height": &style.Height} {
@@ -59,6 +88,9 @@ func styleOf(q url.Values) (plot.Style, error) {
 			n, err := strconv.Atoi(typed)
 			if err != nil {
 				return style, fmt.Errorf("%s %q: write a number of pixels", name, typed)
+			}
+			if n > mostPixels {
+				return style, fmt.Errorf("%s %d: write at most %d pixels", name, n, mostPixels)
 			}
 			*to = n
 		}

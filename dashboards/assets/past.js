@@ -5,14 +5,17 @@ import { replace, sendForms } from "./marks.js";
 
 useTheme(chosen.get("theme"));
 
-// What was said of a shot shows in its card, which is fetched anew.
+// What was said of a shot or of an alarm shows in its card, which is fetched anew; an
+// alarm that is over is gone.
 async function refresh(form) {
-  const card = form.closest(".card");
+  const card = form.closest(".card, .alarm");
   if (!card) return;
   const answer = await fetch(location.href);
   if (!answer.ok) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-  replace(card, document.importNode(page.getElementById(card.id), true));
+  const fresh = page.getElementById(card.id);
+  if (fresh) replace(card, document.importNode(fresh, true));
+  else card.remove();
 }
 sendForms(refresh);
 
