@@ -22,6 +22,7 @@ type demoFlags struct {
 	seed       uint64
 	untilReady bool
 	asJSON     bool
+	recipe     string
 }
 
 func demoCommand() *cobra.Command {
@@ -37,6 +38,7 @@ func demoCommand() *cobra.Command {
 	c.Flags().Uint64Var(&f.seed, "seed", 1, "which of the invented benches")
 	c.Flags().BoolVar(&f.untilReady, "until-ready", false, "end when every pot is ready to pour; fail after an hour of bench time")
 	c.Flags().BoolVar(&f.asJSON, "json", false, "with --until-ready, print one object at the end")
+	c.Flags().StringVar(&f.recipe, "recipe", "", "a recipe file, instead of the invented one")
 	config.Flags(c.Flags())
 	return c
 }
@@ -51,6 +53,12 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 	bench, err := config.DemoBench(c.Flags())
 	if err != nil {
 		return err
+	}
+	recipe := config.DemoRecipe()
+	if f.recipe != "" {
+		if recipe, err = config.LoadRecipe(f.recipe); err != nil {
+			return err
+		}
 	}
 	// What a person reads goes to the terminal; with --json the object has the
 	// standard output for itself.
@@ -78,8 +86,8 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 		return err
 	}
 	d, err := demo.New(demo.Options{
-		History: past,
-		Bench:   bench, Speed: f.speed, Seed: f.seed, Listener: listener, Log: log.Logger, Version: version(),
+		History: past, Recipe: recipe,
+		Bench: bench, Speed: f.speed, Seed: f.seed, Listener: listener, Log: log.Logger, Version: version(),
 	})
 	if err != nil {
 		return err
@@ -95,6 +103,7 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 			end()
 		}
 	})
+	tellKept(words, past)
 	if err != nil || !f.untilReady {
 		return err
 	}

@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -40,12 +41,13 @@ func TestFindingTheSpoiledShot(t *testing.T) {
 		out, err := run(t.Context(), append(args, "--data", folder)...)
 		require.NoError(t, err, out)
 		for _, line := range strings.Split(out, "\n") {
-			assert.True(t, strings.HasPrefix(out, "{") || len([]rune(line)) <= 100, line)
+			assert.True(t, strings.HasPrefix(out, "{") || strings.Contains(line, "--data") || len([]rune(line)) <= 100, line)
 			assert.Equal(t, strings.TrimRight(line, " "), line, "no blanks at the end")
 		}
 		return out
 	}
-	assert.Len(t, strings.Split(strings.TrimSpace(said("runs")), "\n"), 14, "twelve, a head and a foot")
+	assert.Len(t, regexp.MustCompile(`(?m)^\d+ +2026-`).FindAllString(said("runs"), -1), 12)
+	assert.Contains(t, said("runs"), "note: hunted for the clamp with full injectors")
 	spoiled := said("runs", "--spoiled", "--fault", "bled")
 	assert.Regexp(t, `(?m)^7 +2026-02-15 17:58 +34 min +finished +3, 2 clean +bled +slate eel v2 \*$`, spoiled)
 	assert.NotContains(t, spoiled, "seam")
@@ -54,7 +56,8 @@ func TestFindingTheSpoiledShot(t *testing.T) {
 
 	text := said("review", "7")
 	assert.Regexp(t, `1 +0:\d\d:\d\d +\S+ +\S+ +\+7\.\d! +\S+ +16 s +bled: ivory and rust`, text)
-	assert.Regexp(t, `shot 1: rust 7\.\d °C above its own target`, text)
+	assert.Regexp(t, `shot 1, outside its band: rust 7\.\d °C above its own target`, text)
+	assert.Contains(t, said("review", "6"), "what shows only days later seldom comes from heat")
 	card := said("review", "7", "--shot", "1")
 	assert.Regexp(t, `own target +168\.0 °C ± 2\.0 °C`, card)
 	assert.Contains(t, said("review", "7", "--shot", "1", "--fahrenheit"), "334.4 °F")

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -64,7 +66,7 @@ func origin(v history.Version) string {
 
 func recipeTextCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "text FINGERPRINT", Short: "Print a recipe version as it was typed", Args: cobra.ExactArgs(1),
+		Use: "text VERSION", Short: "Print a recipe version as it was typed", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return withHistory(c, func(s *history.Store) error {
 				v, err := versionLike(s, args[0])
@@ -82,7 +84,7 @@ func recipeTextCommand() *cobra.Command {
 
 func recipeDiffCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "diff FROM TO", Short: "Say in words what differs between two recipe versions", Args: cobra.ExactArgs(2),
+		Use: "diff FROM TO", Short: "Say in words what differs between two recipe versions, like v1 v2, or files", Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
 			return withHistory(c, func(s *history.Store) error {
 				from, err := readVersion(s, args[0])
@@ -109,7 +111,8 @@ func tellDifferences(out io.Writer, lines []string) error {
 	return err
 }
 
-// versionLike is the version whose fingerprint begins so.
+// versionLike is the version whose fingerprint begins so, or that the list calls
+// so: "v2", "2", or "slate eel v2".
 func versionLike(s *history.Store, start string) (history.Version, error) {
 	all, err := s.Versions()
 	if err != nil {
@@ -117,7 +120,9 @@ func versionLike(s *history.Store, start string) (history.Version, error) {
 	}
 	var found []history.Version
 	for _, v := range all {
-		if start != "" && strings.HasPrefix(v.Fingerprint, start) {
+		number := strconv.Itoa(v.Number)
+		if slices.Contains([]string{number, "v" + number, v.Name + " v" + number}, start) ||
+			len(start) >= leastFingerprint && strings.HasPrefix(v.Fingerprint, start) {
 			found = append(found, v)
 		}
 	}
@@ -127,10 +132,17 @@ func versionLike(s *history.Store, start string) (history.Version, error) {
 	case 0:
 		return history.Version{}, fmt.Errorf("recipe version %q: %w", start, history.ErrNoVersion)
 	}
-	return history.Version{}, fmt.Errorf("recipe version %q: %d begin so; write more of the fingerprint", start, len(found))
+	return history.Version{}, fmt.Errorf("recipe version %q: %d are called so; write the recipe's name before it, or the fingerprint", start, len(found))
 }
 
+// leastFingerprint is how much of a fingerprint names a version.
+const leastFingerprint = 4
+
+// readVersion reads a kept version, or a recipe file.
 func readVersion(s *history.Store, start string) (*config.Recipe, error) {
+	if _, err := os.Stat(start); err == nil {
+		return config.LoadRecipe(start)
+	}
 	v, err := versionLike(s, start)
 	if err != nil {
 		return nil, err
@@ -174,7 +186,7 @@ func promote(out io.Writer, s *history.Store, run int64, path string) error {
 	if err != nil {
 		return err
 	}
-	if err := writeNew(path, text); err != nil {
+	if err := checkNew(path); err != nil {
 		return err
 	}
 	err = s.AddVersion(time.Now(), history.Version{
@@ -183,8 +195,26 @@ func promote(out io.Writer, s *history.Store, run int64, path string) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(out, "%s: version %s of %s, from run %d\n", path, after.Fingerprint(), after.Name, run)
+	kept, err := s.Version(after.Fingerprint())
+	if err != nil {
+		return err
+	}
+	if err := writeNew(path, text); err != nil {
+		return err
+	}
+	fmt.Fprintf(out, "%s: %s v%d (%s), made from run %d\n", path, kept.Name, kept.Number, kept.Fingerprint, run)
+	for _, l := range r.LeftOut() {
+		fmt.Fprintf(out, "left out: %s\n", l)
+	}
 	return tellDifferences(out, config.Differences(before, after))
+}
+
+// checkNew refuses a name that is taken before anything is kept.
+func checkNew(path string) error {
+	if _, err := os.Stat(path); err == nil {
+		return fmt.Errorf("--out %s: exists already; choose a new name", path)
+	}
+	return nil
 }
 
 // writeNew writes a file that must not exist yet: a recipe may be a maker's only

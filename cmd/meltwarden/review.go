@@ -72,12 +72,17 @@ func (f *reviewFlags) check() error {
 
 func (f *reviewFlags) show(out io.Writer, s *history.Store, run int64) error {
 	if f.out != "" {
-		return draw(s, run, f.out, f.style)
+		if err := draw(s, run, f.out, f.style); err != nil {
+			return err
+		}
+		_, err := fmt.Fprintf(out, "run %d is drawn in %s\n", run, f.out)
+		return err
 	}
 	r, err := review.Of(s, run)
 	if err != nil {
 		return err
 	}
+	r.Where = whereData(s)
 	unit := review.Unit(f.style.Fahrenheit)
 	switch {
 	case f.asJSON:

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -33,6 +34,14 @@ func withHistory(c *cobra.Command, f func(*history.Store) error) error {
 	return f(s)
 }
 
+// whereData is what a command about this history needs to find it.
+func whereData(s *history.Store) string {
+	if folder := filepath.Dir(s.Path()); folder != config.DefaultData {
+		return " --data " + folder
+	}
+	return ""
+}
+
 func dataFlag(c *cobra.Command) {
 	c.Flags().String("data", config.DefaultData, "data folder")
 }
@@ -50,9 +59,9 @@ func runsCommand() *cobra.Command {
 	var filter history.Filter
 	var state, since string
 	c := &cobra.Command{
-		Use: "runs [TEXT]", Short: "List the runs kept, those that contain a text", Args: cobra.MaximumNArgs(1),
+		Use: "runs [TEXT]", Short: "List the runs kept, those that contain a text", Args: cobra.ArbitraryArgs,
 		RunE: func(c *cobra.Command, args []string) error {
-			filter.Text, filter.State = append(args, "")[0], history.State(state)
+			filter.Text, filter.State = strings.Join(args, " "), history.State(state)
 			if err := checkFilter(&filter, since); err != nil {
 				return err
 			}
@@ -112,6 +121,9 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 		took := time.Duration(r.TookS * float64(time.Second)).Round(time.Minute)
 		fmt.Fprintf(table, "%d\t%s\t%d min\t%s\t%s\t%s\t%s v%d%s\n", r.ID, r.Began.Format("2006-01-02 15:04"), int(took.Minutes()),
 			review.StateWords(r.State), shotWords(r), faultWords(r), r.Recipe, r.Version, star)
+		if r.Note != "" {
+			fmt.Fprintf(table, "\tnote: %s\n", r.Note)
+		}
 	}
 	if err := table.Flush(); err != nil {
 		return err
@@ -218,4 +230,11 @@ func backupCommand() *cobra.Command {
 	}
 	dataFlag(c)
 	return c
+}
+
+// tellKept says at the end of a run how to look at it.
+func tellKept(out io.Writer, s *history.Store) {
+	if runs, err := s.Runs(history.Filter{}); err == nil && len(runs) > 0 {
+		fmt.Fprintf(out, "run %d is kept: meltwarden review %d%s\n", runs[0].ID, runs[0].ID, whereData(s))
+	}
 }

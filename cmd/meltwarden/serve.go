@@ -63,13 +63,15 @@ func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 		return err
 	}
 	cleared := clearance(c.OutOrStdout(), past, bench)
-	return daemon.New(daemon.Options{
+	err = daemon.New(daemon.Options{
 		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
 		Title: recipe.Name, Run: bench.Name, Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
 		History: past, Start: daemon.StartOf(bench, recipe, version()),
 		Notifier: notifier, Token: bench.Daemon.Token, Hosts: daemon.Hosts(bench.Daemon.Listen),
 		Commissioned: cleared,
 	}).Run(c.Context())
+	tellKept(c.OutOrStdout(), past)
+	return err
 }
 
 // notifierOf is nil where the bench file names no service.

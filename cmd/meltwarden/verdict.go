@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"strconv"
 	"strings"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
 	"meltwarden/daemon/shot"
 )
 
@@ -38,8 +40,7 @@ func verdictCommand() *cobra.Command {
 				if err := say(run, number, v); err != nil {
 					return err
 				}
-				_, err := fmt.Fprintf(c.OutOrStdout(), "run %d, shot %d: %s\n", run, number, v)
-				return err
+				return tellShot(c.OutOrStdout(), s, run, number)
 			})
 		},
 	}
@@ -49,4 +50,26 @@ func verdictCommand() *cobra.Command {
 	c.Flags().BoolVar(&takeBack, "take-back", false, "take this verdict back")
 	dataFlag(c)
 	return c
+}
+
+// tellShot says what is now said of a shot.
+func tellShot(out io.Writer, s *history.Store, run int64, number int) error {
+	shots, err := s.Shots(run)
+	if err != nil {
+		return err
+	}
+	for _, sh := range shots {
+		if sh.Number != number {
+			continue
+		}
+		said := "nothing is said of it"
+		if len(sh.Verdicts) > 0 {
+			said = review.VerdictLine(sh.Verdicts)
+		}
+		if sh.Withdrawn {
+			said += " (taken back, so that it counts nowhere)"
+		}
+		fmt.Fprintf(out, "run %d, shot %d: %s\n", run, number, said)
+	}
+	return nil
 }

@@ -34,6 +34,8 @@ type Options struct {
 	// Listener is where the page is served; nil serves none.
 	Listener net.Listener
 	Log      *slog.Logger
+	// Recipe is what is made; nil is config.DemoRecipe.
+	Recipe *config.Recipe
 	// History keeps every cycle; nil keeps none.
 	History *history.Store
 	// InMemory puts a pipe between bench and daemon instead of a pseudo-terminal.
@@ -64,7 +66,10 @@ type line interface {
 
 // New builds a demo that does not run yet.
 func New(o Options) (*Demo, error) {
-	recipe := config.DemoRecipe()
+	recipe := o.Recipe
+	if recipe == nil {
+		recipe = config.DemoRecipe()
+	}
 	settings, err := config.Settings(o.Bench, recipe)
 	if err != nil {
 		return nil, err
