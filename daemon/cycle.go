@@ -55,7 +55,7 @@ func (c *cycle) run(ctx context.Context) {
 		last = now
 		in.Elapsed += c.asleep()
 		in.Round()
-		c.decide(&in, marks)
+		c.decide(&in, marks, now)
 		c.observe(c.clk.Now()-began, began-due)
 		due = c.next(due)
 		c.clk.Sleep(ctx, due-c.clk.Now())
@@ -82,10 +82,10 @@ func (c *cycle) asleep() time.Duration {
 }
 
 // decide makes one cycle's decisions and lets them out: to the heaters first.
-func (c *cycle) decide(in *control.Input, marks []history.Mark) {
+func (c *cycle) decide(in *control.Input, marks []history.Mark, now time.Duration) {
 	frame := &frames.Frame{}
 	c.bench.Step(in, &frame.Frame)
-	c.bus.Apply(frame.Outputs)
+	c.bus.ApplyAt(frame.Outputs, now)
 	frame.At = time.Now()
 	c.fed()
 	c.publish(frame)

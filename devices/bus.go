@@ -118,14 +118,19 @@ func (b *Bus) link() value {
 // does not block, and the latest outputs win. A duty that is not a number from 0
 // to 1 is written as 0. Each call is one control tick for heaters that can only
 // be switched: over the ticks they are on for the fraction that is their duty.
-func (b *Bus) Apply(o control.Outputs) {
+func (b *Bus) Apply(o control.Outputs) { b.ApplyAt(o, b.clk.Now()) }
+
+// ApplyAt is Apply for outputs that rest on readings of an earlier bench time: from
+// then on their OutputsLast counts, so that a program that was halted between
+// reading and writing does not heat by what it saw before.
+func (b *Bus) ApplyAt(o control.Outputs, at time.Duration) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	out := &outputs{
 		duty:      append([]float64(nil), o.Duty...),
 		on:        b.switched.tick(o.Duty),
 		contactor: o.Contactor, lamp: o.Lamp, buzzer: o.Buzzer,
-		at: b.clk.Now(),
+		at: at,
 	}
 	for _, l := range b.lines {
 		l.apply(out)

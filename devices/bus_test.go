@@ -174,6 +174,23 @@ func TestOutputsExpireIntoZeros(t *testing.T) {
 	})
 }
 
+// TestAStaleDecisionHeatsNothing: a program that was halted between reading and
+// writing hands over what it decided by readings of before.
+func TestAStaleDecisionHeatsNothing(t *testing.T) {
+	bench(t, benchConfig(), nil, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		cycles(b, clk, 5, warm, nil)
+		decided := clk.Now()
+		time.Sleep(3 * time.Second)
+		first, _, _ := g.duties()
+		require.Zero(t, first)
+		b.ApplyAt(warm, decided)
+		time.Sleep(500 * time.Millisecond)
+		first, _, contactor := g.duties()
+		assert.Zero(t, first)
+		assert.False(t, contactor)
+	})
+}
+
 func TestHeatersGoOutBeforeAnythingElse(t *testing.T) {
 	bench(t, benchConfig(), nil, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
 		cycles(b, clk, 3, warm, nil)
