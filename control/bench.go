@@ -34,16 +34,20 @@ type Bench struct {
 	sight        guard.Sight // reused, so that a step allocates nothing
 	asked, duty  []float64   // before and after the circuit's share and the guard
 	ratedW, need []float64
+	held         []time.Duration // how long each pot has been kept hot since it was cured
 }
 
 // NewBench returns a bench at rest, with heat blocked.
 func NewBench(s Settings) *Bench {
 	n := len(s.Pots)
+	limits := s.Limits
+	limits.CircuitW, limits.CircuitMeanW = s.Circuit.MaxW, s.Circuit.ContinuousW
 	b := &Bench{
-		settings: s, guard: guard.New(s.Limits, n), share: circuit.New(s.Circuit, n),
+		settings: s, guard: guard.New(limits, n), share: circuit.New(s.Circuit, n),
 		sight: guard.Sight{Pots: make([]guard.PotSight, n), Period: s.Period},
 		asked: make([]float64, n), duty: make([]float64, n),
 		ratedW: make([]float64, n), need: make([]float64, n),
+		held: make([]time.Duration, n),
 	}
 	for i, p := range s.Pots {
 		b.pots = append(b.pots, newPot(p))
@@ -58,20 +62,25 @@ func NewBench(s Settings) *Bench {
 // without readings.
 func (b *Bench) Step(in *Input, out *Frame) {
 	b.cycle++
-	elapsed := max(in.Elapsed, 0)
+	elapsed := min(max(in.Elapsed, 0), longestStep)
 	b.now += elapsed
 	b.takeCommands(in.Commands)
-	b.look(in)
+	b.look(in, elapsed)
 	b.sense(in, elapsed)
 	b.heat(elapsed)
 	b.report(in, elapsed, out)
 }
 
+// longestStep is the longest time step that is counted (E): a longer one is a missed
+// cycle like this one, and no sum of a few overflows.
+const longestStep = 24 * time.Hour
+
 // takeCommands hands marks to their pots. A command for a pot that does not
 // exist is dropped: it can not be about this bench.
 func (b *Bench) takeCommands(commands []Command) {
-	b.sight.AllOff = false
+	b.sight.AllOff, b.sight.Attended = false, false
 	for _, c := range commands {
+		b.sight.Attended = b.sight.Attended || !c.Afar
 		switch {
 		case c.Kind == AllOff:
 			b.sight.AllOff = true
@@ -102,14 +111,18 @@ func (b *Bench) maySet(c float64) bool {
 }
 
 // look lets the guard see the cycle before anybody decides about heat.
-func (b *Bench) look(in *Input) {
+func (b *Bench) look(in *Input, elapsed time.Duration) {
 	s := &b.sight
 	s.Elapsed, s.First = in.Elapsed, b.cycle == 1
 	s.EStop, s.CutOut, s.Fan, s.Enable = in.Contacts.EStop, in.Contacts.CutOut, in.Contacts.Fan, in.Contacts.Enable
-	s.Link, s.HistoryFailing = in.Contacts.Link, in.HistoryFailing
-	for i := range s.Pots {
+	s.Pedal, s.Link, s.HistoryFailing = in.Contacts.Pedal, in.Contacts.Link, in.HistoryFailing
+	for i, p := range b.pots {
 		r := b.readings(in, i)
-		s.Pots[i].Melt, s.Pots[i].Plate, s.Pots[i].Duty = r.Melt, r.Plate, b.duty[i]
+		b.held[i] = p.heldFor(b.held[i], elapsed)
+		s.Pots[i] = guard.PotSight{
+			Melt: r.Melt, Plate: r.Plate, Duty: b.duty[i], RatedW: b.ratedW[i],
+			Lifted: p.lifted, Coloured: p.coloured && p.sinceColour < colourUpset, HeldFor: b.held[i],
+		}
 	}
 	b.guard.Look(s)
 	if b.guard.Pressed() {
@@ -117,6 +130,15 @@ func (b *Bench) look(in *Input) {
 			p.pressed()
 		}
 	}
+}
+
+// heldFor is how long a cured melt has been hot, after one more cycle. A pause in
+// which it cooled is not counted; what it aged before stays.
+func (p *pot) heldFor(before, elapsed time.Duration) time.Duration {
+	if !p.cured || !p.melt.valid || p.melt.c < p.set.CureC-clearBelowC {
+		return before
+	}
+	return before + elapsed
 }
 
 var noReadings = PotReadings{

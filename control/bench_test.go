@@ -82,8 +82,12 @@ func TestCured(t *testing.T) {
 	r := newRig(demoSettings(), 21)
 	r.press()
 	dwelled, last := time.Duration(0), time.Duration(0)
-	for range time.Hour / period {
-		f := r.step()
+	for i := range int(time.Hour / period) {
+		var there []control.Command
+		if i%300 == 0 {
+			there = all(control.Stir, 1) // somebody is at the bench
+		}
+		f := r.step(there...)
 		p := &f.Pots[1]
 		require.False(t, p.Cured, "without the tick")
 		require.GreaterOrEqual(t, p.Dwelled, dwelled, "a dwell is never taken back")
@@ -195,7 +199,7 @@ func TestLifted(t *testing.T) {
 	r.evening(2*time.Minute, func(f *control.Frame) { require.Zero(t, f.Outputs.Duty[1]) })
 	assert.Equal(t, control.Ready, r.f.Pots[0].State, "the others go on")
 	assert.Equal(t, control.HeatEnabled, r.f.Heat)
-	assert.Empty(t, r.f.Conditions, "and nothing is alarmed about")
+	assert.Equal(t, []guard.Condition{{Code: guard.PotLifted, Pot: 1, Severity: guard.Note, Active: true}}, r.f.Conditions, "and nothing is alarmed about")
 	r.step(control.Command{Kind: control.Return, Pot: 1})
 	r.evening(time.Minute, func(f *control.Frame) { require.Zero(t, f.Outputs.Duty[1], "no mark turns a heater on") })
 	assert.Equal(t, control.WaitEnable, r.f.Pots[1].Wait)
@@ -284,6 +288,59 @@ func TestAllOff(t *testing.T) {
 	}
 }
 
+// TestLeftAlone: with nobody at the bench it calls after ten minutes and switches
+// off after fifteen; a mark from another computer is nobody there.
+func TestLeftAlone(t *testing.T) {
+	for name, c := range map[string]struct {
+		do    func(r *rig)
+		stays bool
+	}{
+		"nobody":          {func(r *rig) { r.step() }, false},
+		"marks from afar": {func(r *rig) { r.step(control.Command{Kind: control.Stir, Afar: true}) }, false},
+		"marks at hand":   {func(r *rig) { r.step(control.Command{Kind: control.Draw}) }, true},
+		"the pedal": {func(r *rig) {
+			r.script = func(in *control.Input) { in.Contacts.Pedal = contact(true) }
+			r.run(time.Second)
+			r.script = nil
+		}, true},
+	} {
+		r := readyRig()
+		c.do(r)
+		called, off := time.Duration(0), time.Duration(0)
+		for since := r.f.Time; r.f.Time < since+16*time.Minute; {
+			if r.cycle%300 == 0 {
+				c.do(r)
+			} else {
+				r.step()
+			}
+			if r.f.Call.Sound == call.Act && called == 0 {
+				called = r.f.Time - since
+			}
+			if r.f.Heat == control.HeatTripped && off == 0 {
+				off = r.f.Time - since
+				assert.Equal(t, call.Danger, r.f.Call.Sound, name)
+				assert.False(t, r.f.Outputs.Contactor, name)
+			}
+		}
+		assert.Equal(t, c.stays, off == 0, name)
+		assert.Equal(t, c.stays, called == 0, name)
+		if !c.stays {
+			fmt.Printf("%s: called after %v, off after %v\n", name, called, off)
+			assert.InDelta(t, (5 * time.Minute).Seconds(), (off - called).Seconds(), 1)
+		}
+	}
+}
+
+// TestHeldLong: noted an hour after it was cured, and nothing more.
+func TestHeldLong(t *testing.T) {
+	r := readyRig()
+	r.evening(38*time.Minute, func(f *control.Frame) { require.Empty(t, f.Conditions) })
+	r.evening(5*time.Minute, nil)
+	assert.Equal(t, 3, len(r.f.Conditions))
+	assert.Equal(t, guard.Condition{Code: guard.HeldLong, Pot: 0, Severity: guard.Note, Active: true}, r.f.Conditions[0])
+	assert.True(t, r.f.Ready)
+}
+
 // TestPedalSilences, and so does the command; neither clears.
 func TestPedalSilences(t *testing.T) {
 	for _, silence := range []func(*rig){
@@ -312,7 +369,7 @@ func TestPedalSilences(t *testing.T) {
 func TestReadinessDoesNotFlap(t *testing.T) {
 	for _, side := range []float64{-1, 1} {
 		for _, off := range []float64{1.9, 2.0, 2.1, 2.4, 2.5, 2.6} {
-			melt, plate := 166.0, 178.0
+			melt, plate := 166.0, 196.0 // so warm that it is plainly heated
 			r := scripted(&melt, &plate)
 			r.step(all(control.ArrivedCured, 1)...)
 			r.press()

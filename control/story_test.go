@@ -70,7 +70,7 @@ var stories = []struct {
 			older(in, last, since)
 			in.Contacts = contacts
 		},
-		true, 2 * time.Second, guard.MeltUnusable, "a missing reading ends with the heat off within two seconds",
+		true, 2 * time.Second, guard.PotUnseen, "a missing reading ends with the heat off within two seconds",
 	},
 	{
 		"a melt probe breaks",

@@ -105,6 +105,9 @@ type Command struct {
 	Kind CommandKind
 	Pot  int
 	C    float64
+	// Afar is true where it was made on another computer than the bench's own: it
+	// says nothing about whether anybody is at the bench.
+	Afar bool
 }
 
 // HeatState says whether heat may flow at all; the guard keeps it.

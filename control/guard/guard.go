@@ -1,6 +1,6 @@
 // Package guard has the last word on heat. It sees the same readings as the
 // loops, knows nothing of them, and can only lower an output. What it looks for
-// stands in one table (table.go); what it finds latches where the table says
+// stands in one table (rows.go); what it finds latches where the table says
 // so, until a person resets it at the bench with the cause gone.
 package guard
 
@@ -36,18 +36,8 @@ var stateNames = [...]string{"heat blocked", "heat enabled", "tripped"}
 // String returns the state in words.
 func (s State) String() string { return stateNames[s] }
 
-// Condition is one finding in one cycle.
-type Condition struct {
-	Code Code
-	// Pot is an index into the pots, or -1 for the bench.
-	Pot      int
-	Severity Severity
-	// Active: the cause is there now. Latched: it tripped and waits for a reset.
-	Active, Latched bool
-}
-
-// Limits are the temperatures and interlocks the guard enforces, for the whole
-// bench. Temperatures are in degrees Celsius.
+// Limits are the temperatures, interlocks and powers the guard enforces, for the
+// whole bench. Temperatures are in degrees Celsius, powers in watts.
 type Limits struct {
 	// MeltWarnC is where a melt that is too warm is called out.
 	MeltWarnC float64
@@ -59,6 +49,12 @@ type Limits struct {
 	// HeatersProven is false until it is on record that the heaters switch off
 	// by themselves when the line goes silent. While it is false no heat flows.
 	HeatersProven bool
+	// CircuitW is the most that all heaters together may be told to draw, and
+	// CircuitMeanW the most of any minute's mean; zero is not looked at.
+	CircuitW, CircuitMeanW float64
+	// HeldLong is how long a cured melt may be kept hot until it is noted; zero
+	// is DefaultHeldLong.
+	HeldLong time.Duration
 }
 
 // Sight is what the guard sees in one cycle.
@@ -67,11 +63,13 @@ type Sight struct {
 	Elapsed time.Duration
 	First   bool
 	Period  time.Duration
-	// EStop, CutOut and Fan are healthy when closed; Enable is held down when closed.
-	EStop, CutOut, Fan, Enable reading.Contact
+	// EStop, CutOut and Fan are healthy when closed; Enable and Pedal are held down
+	// when closed.
+	EStop, CutOut, Fan, Enable, Pedal reading.Contact
 	// Link is closed while every heater confirms what it is told.
 	Link           reading.Contact
 	AllOff         bool // a person asked for "all off"
+	Attended       bool // a person made a mark at the bench's own computer
 	HistoryFailing bool // what happens can not be written down
 	Pots           []PotSight
 }
@@ -79,8 +77,11 @@ type Sight struct {
 // PotSight is what the guard sees of one pot.
 type PotSight struct {
 	Melt, Plate reading.Temperature
-	// Duty is what the heater was last told, 0 to 1.
-	Duty float64
+	// Duty is what the heater was last told, 0 to 1, and RatedW its power.
+	Duty, RatedW float64
+	Lifted       bool          // it is marked as lifted off its plate
+	Coloured     bool          // a cold addition was marked a short while ago
+	HeldFor      time.Duration // how long it has been kept hot since it was cured
 }
 
 // missed reports whether cycles are missing before this one.
@@ -88,42 +89,49 @@ func (s *Sight) missed() bool {
 	return !s.First && (s.Elapsed <= 0 || s.Elapsed > 3*s.Period)
 }
 
+// longestStep is the longest time step that is counted (E): one that is longer is a
+// missed cycle like this one, and no sum of a few overflows.
+const longestStep = 24 * time.Hour
+
+// took is the time since the previous cycle, never below zero.
+func (s *Sight) took() time.Duration { return min(max(s.Elapsed, 0), longestStep) }
+
+// nothing is seen of a pot that the sight does not have.
+var nothing PotSight
+
 // pot returns what is seen of pot i: nothing usable where the sight has no such pot.
 func (s *Sight) pot(i int) *PotSight {
 	if i < len(s.Pots) {
 		return &s.Pots[i]
 	}
-	return &PotSight{}
+	return &nothing
 }
 
 // Guard keeps what has to be remembered from cycle to cycle.
 type Guard struct {
-	limits  Limits
-	state   State
-	bench   []finding // by Code
-	pots    []pot
-	button  button
-	pressed bool // a press of the button has ended in this cycle
-}
-
-// finding is the memory of one rule.
-type finding struct {
-	active  bool
-	latched bool
-	held    time.Duration // how long it has been active, draining slowly
-}
-
-type pot struct {
-	found       []finding // by Code
-	melt, plate probe
-	follow      follow
+	limits   Limits
+	state    State
+	bench    []finding // by Code
+	pots     []pot
+	button   button
+	pressed  bool // a press of the button has ended in this cycle
+	presence presence
+	supply   supply
+	cold     coldCheck
 }
 
 // New returns a guard for a number of pots, with heat blocked.
 func New(limits Limits, pots int) *Guard {
-	g := &Guard{limits: limits, bench: make([]finding, len(table)), pots: make([]pot, pots)}
+	if limits.HeldLong <= 0 {
+		limits.HeldLong = DefaultHeldLong
+	}
+	g := &Guard{
+		limits: limits, bench: make([]finding, len(table)), pots: make([]pot, pots),
+		cold: coldCheck{c: make([]float64, 2*pots)},
+	}
 	for i := range g.pots {
 		g.pots[i].found = make([]finding, len(table))
+		g.pots[i].crossing = crossing{others: make([]float64, pots), with: -1}
 	}
 	return g
 }
@@ -142,11 +150,19 @@ func (g *Guard) State() State { return g.state }
 // Look takes in one cycle's sight: it updates every finding, latches, resets
 // and the state. Limit must be called after it.
 func (g *Guard) Look(s *Sight) {
+	took := s.took()
+	g.supply.book(took)
 	g.lookAtBench(s)
 	for i := range g.pots {
-		g.lookAtPot(i, s.pot(i), s.Elapsed)
+		g.lookAtPot(i, s.pot(i), took)
 	}
-	g.pressed = g.button.released(s.Enable, s.Elapsed, s.missed())
+	g.lookAtCrossings(s)
+	for i := range g.pots {
+		g.lookForRunaway(i, took)
+	}
+	g.lookAtColdProbes(s)
+	g.pressed = g.button.released(s.Enable, took, s.missed())
+	g.lookForPeople(s)
 	if g.pressed {
 		g.press()
 	}
@@ -154,6 +170,12 @@ func (g *Guard) Look(s *Sight) {
 	if s.AllOff && g.state == Enabled {
 		g.state = Blocked
 	}
+	g.trip()
+	g.note(g.bench, StillHot, g.state != Enabled && g.knownHot(), took)
+}
+
+// trip takes over a latched finding that stops the whole bench.
+func (g *Guard) trip() {
 	if g.latchedOnBench() {
 		g.state = Tripped
 	}
@@ -161,148 +183,32 @@ func (g *Guard) Look(s *Sight) {
 
 // lookAtBench updates the findings that concern the whole bench.
 func (g *Guard) lookAtBench(s *Sight) {
+	took := s.took()
 	// A cycle that claims to have taken no time still counts as one.
-	g.note(g.bench, MissedCycle, s.missed(), max(s.Elapsed, s.Period))
-	g.note(g.bench, EStopOpen, g.limits.EStop && isOpen(s.EStop), s.Elapsed)
-	g.note(g.bench, CutOutOpen, g.limits.CutOut && isOpen(s.CutOut), s.Elapsed)
-	g.note(g.bench, FanOff, g.limits.Fan && isOpen(s.Fan), s.Elapsed)
+	g.note(g.bench, MissedCycle, s.missed(), max(took, s.Period))
+	g.note(g.bench, EStopOpen, g.limits.EStop && isOpen(s.EStop), took)
+	g.note(g.bench, CutOutOpen, g.limits.CutOut && isOpen(s.CutOut), took)
+	g.note(g.bench, FanOff, g.limits.Fan && isOpen(s.Fan), took)
 	unknown := g.limits.EStop && !s.EStop.Known(MaxAge) ||
 		g.limits.CutOut && !s.CutOut.Known(MaxAge) ||
 		g.limits.Fan && !s.Fan.Known(MaxAge)
-	g.note(g.bench, InterlockUnknown, unknown, s.Elapsed)
-	g.note(g.bench, HeaterUnheard, !s.Link.Known(MaxAge) || !s.Link.Closed, s.Elapsed)
-	g.note(g.bench, HistoryUnwritten, s.HistoryFailing, s.Elapsed)
-	g.note(g.bench, HeaterUnproven, !g.limits.HeatersProven, s.Elapsed)
+	g.note(g.bench, InterlockUnknown, unknown, took)
+	if unknown {
+		g.bench[InterlockUnknown].silent = unheard(s.EStop) && unheard(s.CutOut) && unheard(s.Fan)
+	}
+	g.note(g.bench, HeaterUnheard, !s.Link.Known(MaxAge) || !s.Link.Closed, took)
+	g.note(g.bench, HistoryUnwritten, s.HistoryFailing, took)
+	g.note(g.bench, HeaterUnproven, !g.limits.HeatersProven, took)
+	g.note(g.bench, CircuitOver, false, took) // Limit finds it
 }
 
 // isOpen reports whether an interlock is known to be open, however long ago:
 // an old "open" is no reason to believe that it has closed since.
 func isOpen(c reading.Contact) bool { return c.Fault == reading.None && !c.Closed }
 
-// lookAtPot updates the findings of one pot.
-func (g *Guard) lookAtPot(i int, s *PotSight, elapsed time.Duration) {
-	p := &g.pots[i]
-	melt := p.melt.look(s.Melt, elapsed, s.Duty > 0 && hotter(s.Plate, s.Melt, meltMovesAtGapC))
-	plate := p.plate.look(s.Plate, elapsed, s.Duty >= plateMovesAtDuty)
-	f := p.found
-	g.note(f, PotUnseen, melt.untrusted() && plate.untrusted(), elapsed)
-	g.note(f, MeltUnusable, melt.unusable, elapsed)
-	g.note(f, PlateUnusable, plate.unusable, elapsed)
-	g.note(f, MeltImplausible, melt.implausible, elapsed)
-	g.note(f, PlateImplausible, plate.implausible, elapsed)
-	g.note(f, MeltFrozen, melt.frozen, elapsed)
-	g.note(f, PlateFrozen, plate.frozen, elapsed)
-	g.note(f, MeltNotFollowing, p.follow.look(s, elapsed), elapsed)
-	// "Not below" instead of "above": a limit that is no number trips at once.
-	g.note(f, MeltOverTemperature, over(s.Melt, g.limits.MeltTripC, f[MeltOverTemperature].latched), elapsed)
-	g.note(f, PlateOverTemperature, over(s.Plate, g.limits.PlateTripC, f[PlateOverTemperature].latched), elapsed)
-	warnAt := g.limits.MeltWarnC
-	if f[MeltHigh].active {
-		warnAt -= warnDeadbandC
-	}
-	g.note(f, MeltHigh, measured(s.Melt) && s.Melt.C >= warnAt, elapsed)
-}
-
-// over reports whether a temperature is over its limit; once that has tripped, it
-// is over until it has cooled well below.
-func over(t reading.Temperature, limitC float64, tripped bool) bool {
-	if tripped {
-		limitC -= coolDeadbandC
-	}
-	return measured(t) && !(t.C < limitC)
-}
-
-// measured reports whether the value is a number the device vouched for. Its
-// age does not matter here: an old "too hot" is still too hot.
-func measured(t reading.Temperature) bool {
-	return t.Fault == reading.None && !math.IsNaN(t.C)
-}
-
-// hotter reports whether a is known to be at least byC warmer than b.
-func hotter(a, b reading.Temperature, byC float64) bool {
-	return a.Usable(MaxAge) && b.Usable(MaxAge) && a.C-b.C >= byC
-}
-
-// note updates one finding. The time it has been active drains at a quarter of
-// the speed at which it fills, so that a flapping cause can not put off a trip.
-func (g *Guard) note(found []finding, c Code, active bool, elapsed time.Duration) {
-	f, r := &found[c], &table[c]
-	elapsed = max(elapsed, 0)
-	if active {
-		// No more than it takes: an hour of it while heat is blocked must not
-		// make one bad cycle in the next hour trip.
-		f.held = min(f.held+elapsed, r.after)
-	} else {
-		f.held = max(0, f.held-elapsed/4)
-	}
-	// What has tripped is active whenever its cause is there: a press right after a
-	// short gap in it must not reset it.
-	atOnce := f.latched || r.Severity == Trip && !r.onlyLasting
-	f.active = active && (atOnce || f.held >= r.after)
-	if !active || r.Severity != Trip || r.neverLatches {
-		return
-	}
-	if f.held >= r.after && (g.state == Enabled || !r.onlyWithHeat) {
-		f.latched = true
-	}
-}
-
-// press is a person at the bench having pressed the enable button: with something
-// latched it resets what has lost its cause; with nothing latched and nothing
-// in the way it enables heat. It never does both for the whole bench at once.
-func (g *Guard) press() {
-	if g.state == Tripped {
-		g.reset()
-		if !g.latchedOnBench() {
-			g.state = Blocked
-		}
-		return
-	}
-	g.reset()
-	if !g.allOff() {
-		g.state = Enabled
-	}
-}
-
-// reset lifts every latch whose cause is gone.
-func (g *Guard) reset() {
-	lift := func(found []finding) {
-		for c := range found {
-			if found[c].latched && !found[c].active {
-				found[c].latched, found[c].held = false, 0
-			}
-		}
-	}
-	lift(g.bench)
-	for i := range g.pots {
-		lift(g.pots[i].found)
-	}
-}
-
-// latchedOnBench reports whether anything that stops the whole bench is latched.
-func (g *Guard) latchedOnBench() bool {
-	return g.any(func(f *finding, r *Rule) bool { return f.latched && r.Action == AllOff })
-}
-
-// allOff reports whether anything active or latched keeps the whole bench cold.
-func (g *Guard) allOff() bool {
-	return g.any(func(f *finding, r *Rule) bool { return (f.latched || f.active) && r.Action == AllOff })
-}
-
-func (g *Guard) any(is func(*finding, *Rule) bool) bool {
-	for c := range g.bench {
-		if is(&g.bench[c], &table[c]) {
-			return true
-		}
-	}
-	for i := range g.pots {
-		for c := range g.pots[i].found {
-			if is(&g.pots[i].found[c], &table[c]) {
-				return true
-			}
-		}
-	}
-	return false
+// unheard reports whether nothing came from an interlock of late, or it is not wired.
+func unheard(c reading.Contact) bool {
+	return c.Fault == reading.NotWired || c.Fault == reading.Missing || c.Fault == reading.None && c.Age > MaxAge
 }
 
 // MayHeat reports whether any heat may flow in this cycle.
@@ -314,8 +220,7 @@ func (g *Guard) PotMayHeat(i int) bool {
 		return false
 	}
 	for c := range g.pots[i].found {
-		f := &g.pots[i].found[c]
-		if table[c].Action >= HeaterOff && (f.active || f.latched) {
+		if g.pots[i].found[c].stops(&table[c], Inhibit) {
 			return false
 		}
 	}
@@ -339,9 +244,16 @@ func (g *Guard) PotTripped(i int) bool {
 // plausible and moving.
 func (g *Guard) Believes(i int) (melt, plate bool) {
 	f := g.pots[i].found
-	melt = !f[MeltUnusable].active && !f[MeltImplausible].active && !f[MeltFrozen].active && !f[MeltNotFollowing].active
-	plate = !f[PlateUnusable].active && !f[PlateImplausible].active && !f[PlateFrozen].active
-	return melt, plate
+	doubted := func(codes ...Code) bool {
+		for _, c := range codes {
+			if f[c].active {
+				return true
+			}
+		}
+		return false
+	}
+	return !doubted(MeltUnusable, MeltImplausible, MeltFrozen, MeltNotFollowing, MeltReversed),
+		!doubted(PlateUnusable, PlateImplausible, PlateFrozen, PlateNotFollowing, PlateReversed)
 }
 
 // dutyExcess is how far above full power the rounding of floats may bring a duty (E).
@@ -350,36 +262,35 @@ const dutyExcess = 1e-9
 // Limit lowers what the loops ask for to what may flow: to zero, or not at all.
 // A duty that is no number from 0 to 1 becomes zero, as it does in the devices:
 // a loop that asks for more than there is is broken, and its 1.5 is no wish for
-// full power. Only what rounding may leave above 1 is full power.
+// full power. Only what rounding may leave above 1 is full power. Where all
+// together are more than the circuit carries, all become zero, and it trips.
 func (g *Guard) Limit(duty []float64) {
+	watts := 0.0
 	for i, asked := range duty {
 		if !(asked > 0 && asked <= 1+dutyExcess) || i >= len(g.pots) || !g.PotMayHeat(i) {
 			duty[i] = 0
 		}
 		duty[i] = min(duty[i], 1)
-	}
-}
-
-// Append adds every finding that is active or latched to the list, trips first.
-func (g *Guard) Append(list []Condition) []Condition {
-	for severity := Trip + 1; severity > 0; severity-- {
-		list = appendOf(list, g.bench, -1, severity-1)
-		for i := range g.pots {
-			list = appendOf(list, g.pots[i].found, i, severity-1)
+		if i < len(g.pots) {
+			watts += duty[i] * g.pots[i].ratedW
 		}
 	}
-	return list
+	if watts > 0 && g.supply.over(watts, &g.limits) {
+		clear(duty)
+		watts = 0
+		g.note(g.bench, CircuitOver, true, 0)
+		g.trip()
+	}
+	g.supply.drawnW = watts
 }
 
-func appendOf(list []Condition, found []finding, pot int, severity Severity) []Condition {
-	for c := range found {
-		f := &found[c]
-		// What is over within a moment, as before the first reading, is no news;
-		// heat was off all the same.
-		lasts := f.active && (f.held >= tellAfter || severity != Trip)
-		if table[c].Severity == severity && (lasts || f.latched) {
-			list = append(list, Condition{Code(c), pot, severity, f.active, f.latched})
-		}
-	}
-	return list
+// measured reports whether the value is a number the device vouched for. Its
+// age does not matter here: an old "too hot" is still too hot.
+func measured(t reading.Temperature) bool {
+	return t.Fault == reading.None && !math.IsNaN(t.C)
+}
+
+// hotter reports whether a is known to be at least byC warmer than b.
+func hotter(a, b reading.Temperature, byC float64) bool {
+	return a.Usable(MaxAge) && b.Usable(MaxAge) && a.C-b.C >= byC
 }

@@ -177,7 +177,7 @@ func TestTheFirstCycleHasNoTimeStep(t *testing.T) {
 	r := newRig(limits)
 	r.spoil = func(s *Sight) { s.Elapsed = 0 }
 	assert.Equal(t, off, r.step())
-	assert.Empty(t, r.g.Append(nil))
+	assert.False(t, r.condition(MissedCycle).Active)
 }
 
 // TestOneLateCycleIsForgiven and 1.5 s of them are not.
@@ -222,7 +222,7 @@ func TestFrozenNeedsAReasonToMove(t *testing.T) {
 	r.run(time.Hour)
 	assert.Empty(t, r.g.Append(nil), "no duty")
 	r = enabled(limits)
-	r.spoil = still(plateMovesAtDuty-0.01, 150+meltMovesAtGapC-1)
+	r.spoil = still(realDuty-0.01, 150+meltMovesAtGapC-1)
 	r.run(time.Hour)
 	assert.Empty(t, r.g.Append(nil), "a small duty and a small gap")
 }
@@ -246,20 +246,28 @@ func TestFallenProbe(t *testing.T) {
 	assert.Less(t, seconds, 20.0)
 }
 
-// TestColdAddition: 20 mL of cold colour in a small pot is no fallen probe.
+// TestColdAddition: 20 mL of cold colour in a small pot is no fallen probe: the
+// heater is off while the reading falls, and back when it holds; nobody is told.
 func TestColdAddition(t *testing.T) {
 	r := enabled(limits)
-	seconds := 0.0
-	r.spoil = func(s *Sight) {
+	r.begin(func(s *Sight, seconds float64) {
 		dip := 18 * (1 - math.Exp(-seconds/5)) * math.Exp(-seconds/90)
 		s.Pots[0].Melt = good(165 - dip + s.Pots[0].Melt.C - 150)
 		s.Pots[0].Plate = good(math.Min(180+1.3*seconds, 229) + s.Pots[0].Plate.C - 180)
-		s.Pots[0].Duty = 1
+		if s.Pots[0].Duty = 1; seconds > 35 {
+			s.Pots[0].Duty = 0.6 // it holds the plate at its limit
+		}
+	})
+	inhibited := time.Duration(0)
+	for range 3 * time.Minute / period {
+		if r.step()[0] == 0 {
+			inhibited += period
+		}
+		require.Empty(t, r.g.Append(nil))
 	}
-	for seconds < 180 {
-		seconds += period.Seconds()
-		require.Equal(t, full, r.step(), "after %v s", seconds)
-	}
+	fmt.Printf("18 °C of cold addition: the heater is off for %.1f s\n", inhibited.Seconds())
+	assert.InDelta(t, 15, inhibited.Seconds(), 5)
+	assert.Equal(t, full, r.step())
 }
 
 // TestLiftedPotMayCool: with its heater off a pot may cool over a hot plate's reading.
@@ -267,7 +275,7 @@ func TestLiftedPotMayCool(t *testing.T) {
 	r := enabled(limits)
 	seconds := 0.0
 	r.spoil = func(s *Sight) {
-		s.Pots[0] = PotSight{Melt: good(150 - seconds/4), Plate: good(200 - seconds/10)}
+		s.Pots[0] = PotSight{Melt: good(150 - seconds/4), Plate: good(180 - seconds/10)}
 	}
 	for seconds < 300 {
 		seconds += period.Seconds()
@@ -366,15 +374,19 @@ func TestASightWithoutThePot(t *testing.T) {
 
 func TestWorstFirst(t *testing.T) {
 	r := enabled(limits)
-	r.spoil = func(s *Sight) {
-		s.EStop = contact(false)
-		s.Pots[0].Melt = good(177)
+	r.begin(func(s *Sight, t float64) {
+		s.EStop = contact(t < 15)
+		s.Pots[0].Melt.C = min(177, 150+t*3)
 		s.Pots[1].Plate.Fault = reading.Open
-	}
-	r.run(10 * time.Second)
+	})
+	r.run(25 * time.Second)
 	found := r.g.Append(nil)
-	assert.Equal(t, []Code{EStopOpen, PlateUnusable, MeltHigh}, []Code{found[0].Code, found[1].Code, found[2].Code})
-	assert.Equal(t, []int{-1, 1, 0}, []int{found[0].Pot, found[1].Pot, found[2].Pot})
+	codes, pots := []Code{}, []int{}
+	for _, c := range found {
+		codes, pots = append(codes, c.Code), append(pots, c.Pot)
+	}
+	assert.Equal(t, []Code{EStopOpen, PlateUnusable, MeltHigh, StillHot}, codes)
+	assert.Equal(t, []int{-1, 1, 0, -1}, pots)
 }
 
 func TestBelieves(t *testing.T) {

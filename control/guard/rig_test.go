@@ -4,6 +4,8 @@ import (
 	"math"
 	"time"
 
+	"github.com/stretchr/testify/require"
+
 	"meltwarden/control/reading"
 )
 
@@ -37,7 +39,7 @@ func (r *rig) healthy() {
 	r.s = Sight{
 		Elapsed: period, First: r.cycles == 0, Period: period,
 		EStop: contact(true), CutOut: contact(true), Fan: contact(true), Enable: contact(false),
-		Link: contact(true),
+		Link: contact(true), Pedal: contact(false), Attended: true,
 		Pots: make([]PotSight, 2),
 	}
 	for i := range r.s.Pots {
@@ -60,6 +62,12 @@ func (r *rig) look() []float64 {
 	duty := []float64{1, 1}
 	r.g.Limit(duty)
 	return duty
+}
+
+// begin makes something happen from the next cycle on; it hears the seconds since.
+func (r *rig) begin(cause func(s *Sight, t float64)) {
+	began := r.cycles + 1 // healthy has counted on when it is asked
+	r.spoil = func(s *Sight) { cause(s, float64(r.cycles-began)*period.Seconds()) }
 }
 
 // run makes the cycles of a span.
@@ -109,6 +117,18 @@ func enabled(l Limits) *rig {
 }
 
 func (r *rig) latched(c Code) bool { return r.condition(c).Latched }
+
+// told makes cycles until a finding is listed, and returns how long after the first
+// of them that is.
+func (r *rig) told(t require.TestingT, c Code, limit time.Duration) time.Duration {
+	for cycles := 0; ; cycles++ {
+		require.Less(t, time.Duration(cycles)*period, limit, "%s is never told", c)
+		r.step()
+		if found := r.condition(c); found.Active || found.Latched {
+			return time.Duration(cycles) * period
+		}
+	}
+}
 
 // condition returns what the guard reports of a finding; its zero value is "nothing".
 func (r *rig) condition(c Code) Condition {

@@ -40,7 +40,6 @@ var rows = []struct {
 	{PlateImplausible, "plausible", func(s *Sight) { s.Pots[0].Plate = good(-25) }, time.Second, false},
 	{MeltFrozen, "a dead sensor can read a good number", func(s *Sight) { s.Pots[0].Melt, s.Pots[0].Plate = good(150.25), good(185+s.Pots[0].Plate.C-180) }, time.Minute, false},
 	{PlateFrozen, "a dead sensor can read a good number", func(s *Sight) { s.Pots[0].Plate = good(180.25) }, time.Minute, false},
-	{MeltNotFollowing, "a probe in the air must not ask for full power", func(s *Sight) { s.Pots[0].Plate.C += 20 }, 2 * time.Minute, false},
 }
 
 // blind takes both probes of a pot away.
@@ -52,9 +51,12 @@ func blind(pot int) func(*Sight) {
 func cyclesFor(d time.Duration) int { return max(1, int((d+period-1)/period)) }
 
 func TestEveryRowIsMadeToHappen(t *testing.T) {
-	made := map[Code]bool{HeaterUnproven: true, MeltHigh: true, HistoryUnwritten: true} // below: they do not latch
+	made := map[Code]bool{HeaterUnproven: true, MeltHigh: true, HistoryUnwritten: true, ProbesDisagree: true, HeaterWeak: true, StillHot: true} // by tests of their own
 	for _, row := range rows {
 		made[row.code] = true
+	}
+	for _, h := range happenings {
+		made[h.code] = true
 	}
 	for _, c := range Codes() {
 		assert.True(t, made[c], "no test makes %s happen", c)
@@ -119,6 +121,9 @@ func TestDoesNotLatchBefore(t *testing.T) {
 				r.step()
 			}
 			r.spoil = func(s *Sight) { s.Pots[0].Melt.C++; s.Pots[0].Plate.C++ } // a frozen one moves
+			r.step()
+			assert.True(t, r.g.PotMayHeat(1))
+			r.run(3 * time.Second) // what else a reading's return looks like, as a rise or a fall
 			assert.Equal(t, []float64{1, 1}, r.step())
 			assert.Equal(t, Enabled, r.g.State())
 		})
@@ -145,7 +150,7 @@ func TestLatchedUntilResetAtTheBenchWithTheCauseGone(t *testing.T) {
 			}
 
 			r.spoil = func(s *Sight) { s.Pots[0].Duty, s.Pots[1].Duty = 0, 0 }
-			r.run(time.Minute)
+			r.run(50 * time.Second)
 			assert.True(t, r.latched(row.code), "it stays when the cause goes")
 			assert.Zero(t, r.step()[0])
 
@@ -186,7 +191,7 @@ func TestWithHeatBlocked(t *testing.T) {
 // trips, a little later than one that stays.
 func TestFlappingDoesNotPostpone(t *testing.T) {
 	for _, row := range rows {
-		if row.within == 0 || row.code == MeltFrozen || row.code == PlateFrozen || row.code == MeltNotFollowing {
+		if row.within == 0 || row.code == MeltFrozen || row.code == PlateFrozen {
 			continue // these latch at once, or are about a reading that does not change
 		}
 		t.Run(row.code.String(), func(t *testing.T) {
@@ -237,6 +242,10 @@ func TestMeltHigh(t *testing.T) {
 	at := func(c float64) func(*Sight) {
 		return func(s *Sight) { s.Pots[0].Melt = good(c + s.Pots[0].Melt.C - 150) }
 	}
+	for c := 150.0; c < 176.5; c += 0.01 { // no faster than a melt is
+		r.spoil = at(c)
+		r.step()
+	}
 	r.spoil = at(177)
 	for range cyclesFor(2*time.Second) - 1 {
 		assert.Equal(t, []float64{1, 1}, r.step())
@@ -274,12 +283,19 @@ func TestEveryRowCanBeActedOn(t *testing.T) {
 		names[c.String()] = true
 		assert.NotEmpty(t, c.Title())
 		assert.True(t, strings.HasSuffix(c.Instruction(), "."), c)
+		assert.True(t, strings.HasSuffix(r.Detection, "."), "%s: how is it found?", c)
+		assert.True(t, strings.HasSuffix(r.Cause, "."), "%s: what is behind it?", c)
 		switch r.Action {
 		case AllOff:
 			assert.Regexp(t, `^Heat (is|stays) off[.:]`, c.Instruction())
 		case HeaterOff:
 			assert.Regexp(t, `^This heater is off\.`, c.Instruction())
+		case Inhibit:
+			assert.Regexp(t, `^Its heater is off`, c.Instruction())
+			assert.Equal(t, ByItself, r.Clears, "%s: heat is held off only while it lasts", c)
 		}
+		assert.Equal(t, r.Severity == Trip, r.Clears == AtTheBench, "%s: trips latch, and nothing else does", c)
+		assert.False(t, r.Severity == Trip && r.Quiet != 0, "%s: no phase quiets a trip", c)
 		if r.Severity == Trip && r.Action == HeaterOff {
 			assert.True(t, r.onlyWithHeat, "%s: a probe that is unplugged while nobody heats is no trip", c)
 		}

@@ -1,0 +1,100 @@
+package guard
+
+import (
+	"time"
+
+	"meltwarden/control/reading"
+)
+
+// Grades as in the table.
+const (
+	// With the plate that much warmer for that long, 90 simulated pots rose by 5 °C
+	// and more, and none fell by more than noise does (E).
+	followGapC     = 40.0
+	followFor      = 2 * time.Minute
+	followRiseC    = 2.0
+	followUnheated = 10 * time.Second // E: a pot that is lifted or cut off may cool
+	// A pot that rests may need a plate 55 °C warmer than its melt (E). It rests at
+	// an injection temperature (C: 157 °C and more), and that not far from the
+	// hottest it has been.
+	restsAboveC = 140.0
+	restsNearC  = 15.0
+
+	// E: 20 mL of cold colour take 17 °C off a small pot, a bare probe loses 30 °C in
+	// 12 s.
+	lostDepthC = 30.0
+
+	plateBelowMeltC = 10.0 // E: a plate that heats a melt is warmer than it
+)
+
+// follow watches whether the melt's reading does what a melt over a much warmer
+// plate has to do: rise. One that hangs in the air or sits in another pot does
+// not, and the loop would answer with full power.
+type follow struct {
+	unheated time.Duration // since the heater was last on
+	watched  time.Duration // how long the plate has been that much warmer
+	lowC     float64       // the melt's lowest in this watch
+	highC    float64       // the highest it ever was
+}
+
+// look takes in one cycle and reports whether the melt has stopped following.
+// After a dip the watch begins anew.
+func (f *follow) look(s *PotSight, melt *trend, dips bool, elapsed time.Duration) bool {
+	if f.unheated += elapsed; s.Duty > 0 {
+		f.unheated = 0
+	}
+	f.highC = max(f.highC, melt.c)
+	rests := melt.c >= restsAboveC && melt.c >= f.highC-restsNearC
+	if dips || rests || f.unheated > followUnheated || !hotter(s.Plate, s.Melt, followGapC) {
+		f.watched = 0
+		return false
+	}
+	if f.watched == 0 {
+		f.lowC = melt.c
+	}
+	f.watched += elapsed
+	f.lowC = min(f.lowC, melt.c)
+	if melt.c >= f.lowC+followRiseC {
+		f.watched = 0 // it rose: the next watch begins
+	}
+	return f.watched >= followFor
+}
+
+// Grades as in the table.
+const (
+	seenToFor = time.Second // E: a plug that was pulled; one bad frame is shorter
+	backRiseC = 5.0         // E: a probe that is back in the melt, or a melt that does rise
+)
+
+// doubted keeps a probe's trip from being reset while nothing says that anybody
+// has seen to the probe: with the heater off there is nothing to show that it is
+// still out.
+type doubted struct {
+	lowC     float64       // the lowest since the trip
+	unplug   time.Duration // how long the device has said that the probe is not there
+	doubtful bool
+}
+
+// begin starts the doubt, at the trip.
+func (d *doubted) begin(t *trend) { *d = doubted{lowC: t.c, doubtful: true} }
+
+// look takes in one cycle after the trip and reports whether the doubt lasts:
+// until the pot is marked as lifted, the probe was unplugged and is back, the
+// plate is cold (all begins anew, as in the morning), or, where a rise tells
+// anything, the reading has risen.
+func (d *doubted) look(p *PotSight, t reading.Temperature, smooth *trend, riseTells bool, elapsed time.Duration) bool {
+	if t.Fault != reading.None && !silent(t) {
+		d.unplug += elapsed
+		return d.doubtful
+	}
+	if !t.Usable(MaxAge) {
+		return d.doubtful
+	}
+	d.lowC = min(d.lowC, smooth.c)
+	risen := riseTells && smooth.seen && smooth.c >= d.lowC+backRiseC
+	cold := p.Plate.Usable(MaxAge) && p.Plate.C < TouchC && t.C < TouchC
+	if p.Lifted || d.unplug >= seenToFor || cold || risen {
+		d.doubtful = false
+	}
+	return d.doubtful
+}

@@ -1,0 +1,165 @@
+package guard
+
+import (
+	"time"
+
+	"meltwarden/control/reading"
+)
+
+// pot is what is remembered of one pot.
+type pot struct {
+	found       []finding // by Code
+	phase       Phase
+	ratedW      float64
+	melt, plate probe
+
+	follow              follow
+	meltFall, plateFall fall
+	reversed            reversed
+	meltDoubt           doubted
+	plateDoubt          doubted
+	heater              heater
+	strength            strength
+	crossing            crossing
+}
+
+// lookAtPot updates the findings of one pot.
+func (g *Guard) lookAtPot(i int, s *PotSight, elapsed time.Duration) {
+	p := &g.pots[i]
+	p.ratedW, p.phase = s.RatedW, phaseOf(s)
+	g.lookAtProbes(p, s, elapsed)
+	p.heater.look(s.Duty, &p.plate.trend, elapsed)
+	g.lookForFalls(p, s, elapsed)
+	g.lookAtHeater(p, s, elapsed)
+	g.lookAtTemperatures(p, s, elapsed)
+	g.note(p.found, PotLifted, s.Lifted, elapsed)
+	g.note(p.found, HeldLong, s.HeldFor >= g.limits.HeldLong, elapsed)
+}
+
+func phaseOf(s *PotSight) (p Phase) {
+	if s.Coloured {
+		p |= AfterColour
+	}
+	if s.Lifted {
+		p |= OffItsPlate
+	}
+	return p
+}
+
+// lookAtProbes judges both readings by themselves.
+func (g *Guard) lookAtProbes(p *pot, s *PotSight, elapsed time.Duration) {
+	melt := p.melt.look(s.Melt, elapsed, s.Duty > 0 && hotter(s.Plate, s.Melt, meltMovesAtGapC))
+	plate := p.plate.look(s.Plate, elapsed, s.Duty >= realDuty)
+	f := p.found
+	g.note(f, PotUnseen, melt.untrusted() && plate.untrusted(), elapsed)
+	g.note(f, MeltUnusable, melt.unusable, elapsed)
+	g.note(f, PlateUnusable, plate.unusable, elapsed)
+	g.note(f, MeltImplausible, melt.implausible, elapsed)
+	g.note(f, PlateImplausible, plate.implausible, elapsed)
+	g.note(f, MeltFrozen, melt.frozen, elapsed)
+	g.note(f, PlateFrozen, plate.frozen, elapsed)
+	g.note(f, MeltNoisy, p.melt.noise.sigma() >= noisyC, elapsed)
+	g.note(f, PlateNoisy, p.plate.noise.sigma() >= noisyC, elapsed)
+	if melt.unusable {
+		f[MeltUnusable].silent = melt.silent
+	}
+	if plate.unusable {
+		f[PlateUnusable].silent = plate.silent
+	}
+	if f[PotUnseen].active {
+		f[PotUnseen].silent = f[MeltUnusable].silent && f[PlateUnusable].silent
+	}
+}
+
+// lookForFalls finds readings that do not do what their heater makes them do.
+func (g *Guard) lookForFalls(p *pot, s *PotSight, elapsed time.Duration) {
+	f, melt, plate := p.found, &p.melt.trend, &p.plate.trend
+	falls := p.meltFall.look(melt, fastFallC, elapsed)
+	lost := p.meltFall.depthC(melt) >= lostDepthC && !s.Lifted
+	stuck := p.follow.look(s, melt, falls, elapsed)
+	g.note(f, FastFall, falls, elapsed)
+
+	heated := s.Duty >= realDuty && p.heater.duty >= realDuty || p.plateFall.falling
+	plateFalls := heated && p.plateFall.look(plate, plateFastFallC, elapsed)
+	if !heated {
+		p.plateFall = fall{fromC: plate.c}
+	}
+	below := plateFalls && melt.seen && plate.c <= melt.c-plateBelowMeltC && !s.Lifted
+	g.note(f, PlateFastFall, plateFalls, elapsed)
+
+	meltWrong, plateWrong := p.reversed.look(s, melt, plate, elapsed)
+	g.noteDoubted(p, MeltNotFollowing, lost || stuck && !meltWrong, s, elapsed)
+	g.noteDoubted(p, MeltReversed, meltWrong, s, elapsed)
+	g.noteDoubted(p, PlateNotFollowing, below, s, elapsed)
+	g.noteDoubted(p, PlateReversed, plateWrong, s, elapsed)
+}
+
+// noteDoubted updates a finding whose cause can not show once its trip has taken
+// the heat away: it stays until somebody has seen to the probe.
+func (g *Guard) noteDoubted(p *pot, c Code, active bool, s *PotSight, elapsed time.Duration) {
+	d, t, smooth := &p.meltDoubt, s.Melt, &p.melt.trend
+	if c == PlateNotFollowing || c == PlateReversed {
+		d, t, smooth = &p.plateDoubt, s.Plate, &p.plate.trend
+	}
+	was := p.found[c].latched
+	if was {
+		riseTells := c == MeltNotFollowing || c == PlateNotFollowing
+		active = d.look(s, t, smooth, riseTells, elapsed) || active
+	}
+	g.note(p.found, c, active, elapsed)
+	if !was && p.found[c].latched {
+		d.begin(smooth)
+	}
+}
+
+// lookAtHeater finds heaters that do not do what they are told.
+func (g *Guard) lookAtHeater(p *pot, s *PotSight, elapsed time.Duration) {
+	f, melt, plate := p.found, &p.melt.trend, &p.plate.trend
+	risesNot := p.heater.risesNot(plate, melt, elapsed)
+	g.note(f, NoRise, risesNot, elapsed)
+	g.note(f, HeaterDead, risesNot, elapsed)
+	g.note(f, HeaterWeak, p.strength.look(s.Duty, plate, melt, elapsed), elapsed)
+}
+
+// lookForRunaway finds a plate that rises though its heater is told zero.
+func (g *Guard) lookForRunaway(i int, elapsed time.Duration) {
+	p := &g.pots[i]
+	rises := p.heater.risesOff(&p.plate.trend, &p.melt.trend, elapsed)
+	g.note(p.found, RiseWhileOff, rises && !g.suspected(i), elapsed)
+}
+
+// lookAtTemperatures holds the readings against their limits.
+func (g *Guard) lookAtTemperatures(p *pot, s *PotSight, elapsed time.Duration) {
+	f, t := p.found, &p.melt.trend
+	// "Not below" instead of "above": a limit that is no number trips at once.
+	g.note(f, MeltOverTemperature, over(s.Melt, g.limits.MeltTripC, f[MeltOverTemperature].latched), elapsed)
+	g.note(f, PlateOverTemperature, over(s.Plate, g.limits.PlateTripC, f[PlateOverTemperature].latched), elapsed)
+	warnAt := g.limits.MeltWarnC
+	if f[MeltHigh].active {
+		warnAt -= warnDeadbandC
+	}
+	g.note(f, MeltHigh, measured(s.Melt) && s.Melt.C >= warnAt, elapsed)
+	forecast := t.c + t.slope()*overshootLeadS
+	g.note(f, MeltForecast, t.seen && t.slope() > overshootSlopeC && forecast >= g.limits.MeltTripC, elapsed)
+}
+
+// over reports whether a temperature is over its limit; once that has tripped, it
+// is over until it has cooled well below.
+func over(t reading.Temperature, limitC float64, tripped bool) bool {
+	if tripped {
+		limitC -= coolDeadbandC
+	}
+	return measured(t) && !(t.C < limitC)
+}
+
+// knownHot reports whether anything was too hot to touch when it was last seen.
+func (g *Guard) knownHot() bool {
+	for i := range g.pots {
+		for _, p := range [...]*probe{&g.pots[i].melt, &g.pots[i].plate} {
+			if p.seen && p.last >= TouchC {
+				return true
+			}
+		}
+	}
+	return false
+}
