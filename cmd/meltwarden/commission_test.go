@@ -31,7 +31,7 @@ type owner struct {
 }
 
 func (o *owner) Write(p []byte) (int, error) {
-	if bytes.Contains(p, []byte("Press the bench's enable button")) {
+	if bytes.Contains(p, []byte("Press the bench's enable button")) || bytes.Contains(p, []byte("Still waiting for a press")) {
 		o.press()
 	}
 	return o.tap.Write(p)
@@ -188,7 +188,7 @@ func TestCommissionMistakes(t *testing.T) {
 		_, err := run(t.Context(), append([]string{"commission"}, args...)...)
 		require.ErrorContains(t, err, want)
 	}
-	c := commissionCommand()
+	c := commissionAt(clock.New(20)) // it waits ten seconds for the port
 	c.SetIn(strings.NewReader(sixAnswers))
 	c.SetArgs([]string{"--config", file, "--data", folder})
 	c.SetOut(io.Discard)

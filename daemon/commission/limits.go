@@ -33,6 +33,7 @@ const (
 	steadyFor   = 15 * time.Second
 	steadyWait  = 10 * time.Minute
 	pressWait   = 10 * time.Minute
+	remindEvery = 30 * time.Second
 	answerWait  = 10 * time.Second // until every reading is there
 	calmFor     = 2 * time.Second
 	averageOver = 2 * time.Second // readings are noisy

@@ -86,6 +86,7 @@ func TestNoPressNoHeat(t *testing.T) {
 		require.ErrorContains(t, r.commission(t.Context(), answers, false), "nobody pressed the enable button within 10 minutes")
 		require.Zero(t, r.heatJ())
 		require.Empty(t, r.record().Proofs)
+		require.GreaterOrEqual(t, strings.Count(r.said(), "Still waiting for a press"), 15)
 	})
 }
 

@@ -137,7 +137,7 @@ func (w *watch) cycle(ctx context.Context) error {
 	if wrong != nil {
 		w.off()
 	}
-	w.bus.Apply(control.Outputs{Duty: w.duty, Contactor: w.contactor})
+	w.bus.ApplyAt(control.Outputs{Duty: w.duty, Contactor: w.contactor}, w.last)
 	w.due = max(w.due+config.Period, w.clk.Now())
 	w.clk.Sleep(ctx, w.due-w.clk.Now())
 	return wrong
@@ -278,8 +278,13 @@ func (w *watch) hold(ctx context.Context, span time.Duration, each func() bool) 
 func (s *session) press(ctx context.Context, w *watch) error {
 	s.say("  Stand at the emergency stop. Press the bench's enable button for about a second and\n  let it go. Nothing is switched on before.\n")
 	told := ""
+	remind := w.clk.Now() + remindEvery
 	for until := w.clk.Now() + pressWait; w.clk.Now() < until; {
 		err := w.cycle(ctx)
+		if told == "" && w.clk.Now() >= remind {
+			remind += remindEvery
+			s.say("  Still waiting for a press of about a second.\n")
+		}
 		switch {
 		case errors.Is(err, ErrStopped):
 			return err
@@ -332,8 +337,15 @@ func (s *session) rest(ctx context.Context, w *watch) error {
 	told := false
 	for until := w.clk.Now() + steadyWait; w.clk.Now() < until; {
 		before := means(w.plates)
-		if err := w.hold(ctx, steadyFor, always); err != nil {
+		err := w.hold(ctx, steadyFor, always)
+		if errors.Is(err, ErrStopped) {
 			return err
+		}
+		if err != nil { // nothing is on: what passes is no reason to give up
+			if err := w.calm(ctx); err != nil {
+				return err
+			}
+			continue
 		}
 		if farthest(moves(before, w.plates)) < steadyC {
 			return nil
