@@ -41,7 +41,7 @@ func (b *Bench) answer(frame []byte) []byte {
 		return nil
 	}
 	t, here := b.unitTables(r.Unit)
-	if !here || b.faults.onLine(NoReply, r.Unit) {
+	if !here || b.silent(r.Unit) {
 		return nil
 	}
 	if b.faults.onLine(ExceptionReplies, r.Unit) {

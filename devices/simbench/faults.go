@@ -25,6 +25,12 @@ const (
 	LateReplies      Fault = "late replies"      // by LateBy; what was asked meanwhile is lost
 	DuplicateReplies Fault = "duplicate replies" // every reply is sent twice
 	ExceptionReplies Fault = "exception replies" // device failure, nothing is done
+	LostReplies      Fault = "lost replies"      // what was asked is done
+	TruncatedReplies Fault = "truncated replies" // the end is missing
+	GarbageReplies   Fault = "garbage replies"   // random bytes in their place
+	AlienReplies     Fault = "alien replies"     // with another unit's address and a good check
+	EchoedRequests   Fault = "echoed requests"   // handed back before the reply, also of a dead unit
+	UnitRestarts     Fault = "unit restarts"     // forgets what it was told, and is silent while it lasts
 
 	EStopOpened  Fault = "e-stop opened"
 	CutOutOpened Fault = "cut-out opened" // clearing it is the manual reset
@@ -48,6 +54,7 @@ const (
 var faultList = []Fault{
 	OpenProbe, GroundedProbe, ShortedProbe, FrozenProbe, NoisyProbe, PulledProbe, SentinelReading,
 	NoReply, CorruptReplies, LateReplies, DuplicateReplies, ExceptionReplies,
+	LostReplies, TruncatedReplies, GarbageReplies, AlienReplies, EchoedRequests, UnitRestarts,
 	EStopOpened, CutOutOpened, FanStopped,
 	RelayWelded, HeaterFailed,
 }
@@ -60,7 +67,8 @@ func (f Fault) Scope() Scope {
 	switch f {
 	case OpenProbe, GroundedProbe, ShortedProbe, FrozenProbe, NoisyProbe, PulledProbe, SentinelReading:
 		return OfProbe
-	case NoReply, CorruptReplies, LateReplies, DuplicateReplies, ExceptionReplies:
+	case NoReply, CorruptReplies, LateReplies, DuplicateReplies, ExceptionReplies,
+		LostReplies, TruncatedReplies, GarbageReplies, AlienReplies, EchoedRequests, UnitRestarts:
 		return OfLine
 	case EStopOpened, CutOutOpened, FanStopped:
 		return OfBench
@@ -126,9 +134,28 @@ func (b *Bench) set(f Fault, at Place, on bool) error {
 			b.contacts.cutOut = !on
 		case PulledProbe:
 			b.channelAt(at).probe.Pull(on)
+		case UnitRestarts:
+			if on {
+				b.forget(at.Unit)
+			}
 		}
 	})
 	return nil
+}
+
+// forget is what a unit, or each of them for zero, does as it loses its supply.
+func (b *Bench) forget(unit uint8) {
+	if unit == 0 || unit == UnitPower {
+		b.power = newPower(len(b.pots))
+	}
+	if unit == 0 || unit == UnitContacts {
+		b.contacts.lamp, b.contacts.buzzer = false, false
+	}
+}
+
+// silent reports whether a unit hears nothing.
+func (b *Bench) silent(unit uint8) bool {
+	return b.faults.onLine(NoReply, unit) || b.faults.onLine(UnitRestarts, unit)
 }
 
 func (b *Bench) checkPlace(f Fault, at Place) error {

@@ -100,6 +100,9 @@ func discard(port Port) error {
 
 // serveFrame answers one frame, and reports whether that took unduly long.
 func (b *Bench) serveFrame(ctx context.Context, port Port, frame []byte) (late bool, err error) {
+	if err := b.echo(port, frame); err != nil {
+		return false, err
+	}
 	if !b.clk.Sleep(ctx, b.onWire(len(frame))+thinking) {
 		return false, nil
 	}
@@ -125,16 +128,50 @@ func (b *Bench) serveFrame(ctx context.Context, port Port, frame []byte) (late b
 	return late, err
 }
 
+// echo hands a request back where the line does that.
+func (b *Bench) echo(port Port, frame []byte) error {
+	var echoes bool
+	b.do(func() { echoes = b.faults.onLine(EchoedRequests, frame[0]) })
+	if !echoes {
+		return nil
+	}
+	_, err := port.Write(frame)
+	return err
+}
+
 // spoil does to a reply what the faults of the line do.
 func (b *Bench) spoil(unit uint8, reply []byte) []byte {
-	if b.faults.onLine(CorruptReplies, unit) {
+	has := func(f Fault) bool { return b.faults.onLine(f, unit) }
+	if has(LostReplies) {
+		return nil
+	}
+	if has(AlienReplies) {
+		reply = readdressed(reply, unit%UnitContacts+1)
+	}
+	if has(GarbageReplies) {
+		for i := range reply {
+			reply[i] = byte(b.line.Uint32())
+		}
+	}
+	if has(CorruptReplies) {
 		bit := b.line.IntN(8 * len(reply))
 		reply[bit/8] ^= 1 << (bit % 8)
 	}
-	if b.faults.onLine(DuplicateReplies, unit) {
+	if has(TruncatedReplies) {
+		reply = reply[:1+b.line.IntN(len(reply)-1)]
+	}
+	if has(DuplicateReplies) {
 		reply = append(reply, reply...)
 	}
 	return reply
+}
+
+// readdressed is a frame as another unit would have sent it.
+func readdressed(frame []byte, unit uint8) []byte {
+	frame[0] = unit
+	body := frame[:len(frame)-2]
+	check := modbus.CRC(body)
+	return append(body, byte(check), byte(check>>8))
 }
 
 // onWire is how long bytes take on the line, in bench time.

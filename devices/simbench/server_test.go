@@ -100,6 +100,36 @@ func TestLineFaults(t *testing.T) {
 			require.Len(t, reply, 2*half)
 			require.Equal(t, reply[:half], reply[half:])
 		}},
+		"lost": {LostReplies, func(t *testing.T, send sender) {
+			require.Empty(t, send(askMelt.Append(nil), patience))
+		}},
+		"truncated": {TruncatedReplies, func(t *testing.T, send sender) {
+			for range 50 {
+				reply := send(askMelt.Append(nil), patience)
+				require.NotEmpty(t, reply)
+				require.Less(t, len(reply), askMelt.ReplyLength())
+			}
+		}},
+		"garbage": {GarbageReplies, func(t *testing.T, send sender) {
+			reply := send(askMelt.Append(nil), patience)
+			require.Len(t, reply, askMelt.ReplyLength())
+			require.False(t, modbus.Intact(reply))
+		}},
+		"alien": {AlienReplies, func(t *testing.T, send sender) {
+			reply := send(askMelt.Append(nil), patience)
+			require.Equal(t, UnitPower, reply[0])
+			require.True(t, modbus.Intact(reply))
+			_, err := askMelt.ParseReply(reply)
+			require.ErrorIs(t, err, modbus.ErrUnit)
+		}},
+		"echo": {EchoedRequests, func(t *testing.T, send sender) {
+			require.Equal(t, askMelt.Append(nil), send(askMelt.Append(nil), time.Millisecond))
+			_, err := askMelt.ParseReply(send(nil, patience))
+			require.NoError(t, err)
+		}},
+		"restarting": {UnitRestarts, func(t *testing.T, send sender) {
+			require.Empty(t, send(askMelt.Append(nil), patience))
+		}},
 		"exception": {ExceptionReplies, func(t *testing.T, send sender) {
 			require.Equal(t, sealed([]byte{1, 0x84, 4}), send(askMelt.Append(nil), patience))
 		}},
@@ -119,6 +149,36 @@ func TestLineFaults(t *testing.T) {
 			})
 		})
 	}
+}
+
+// TestALostReplyToAnObeyedWrite: the heaters do what was asked, and nobody hears so.
+func TestALostReplyToAnObeyedWrite(t *testing.T) {
+	onLine(t, Config{Seed: 1}, func(t *testing.T, b *Bench, send sender) {
+		coil := modbus.Request{Unit: UnitPower, Function: modbus.WriteCoil, Quantity: 1, Data: modbus.AppendCoil(nil, true)}
+		full := modbus.Request{Unit: UnitPower, Function: modbus.WriteRegisters, Quantity: 3, Data: modbus.AppendRegisters(nil, fullDuty, 0, 0)}
+		require.NoError(t, b.Inject(LostReplies, Place{Unit: UnitPower}))
+		require.Empty(t, send(full.Append(nil), patience))
+		require.Empty(t, send(coil.Append(nil), patience))
+		require.Positive(t, b.Truth().Pots[0].PowerW)
+	})
+}
+
+// TestAUnitThatRestartsForgets what it was told, until it is told again.
+func TestAUnitThatRestartsForgets(t *testing.T) {
+	onLine(t, Config{Seed: 1}, func(t *testing.T, b *Bench, send sender) {
+		coil := modbus.Request{Unit: UnitPower, Function: modbus.WriteCoil, Quantity: 1, Data: modbus.AppendCoil(nil, true)}
+		full := modbus.Request{Unit: UnitPower, Function: modbus.WriteRegisters, Quantity: 3, Data: modbus.AppendRegisters(nil, fullDuty, 0, 0)}
+		answers(t, full, send)
+		answers(t, coil, send)
+		require.NoError(t, b.Inject(UnitRestarts, Place{Unit: UnitPower}))
+		require.Zero(t, b.Truth().Pots[0].PowerW)
+		require.NoError(t, b.Clear(UnitRestarts, Place{Unit: UnitPower}))
+		answers(t, coil, send)
+		require.Zero(t, b.Truth().Pots[0].PowerW)
+		answers(t, full, send)
+		answers(t, coil, send)
+		require.Positive(t, b.Truth().Pots[0].PowerW)
+	})
 }
 
 func TestDeadLineLetsTheHeatersDrop(t *testing.T) {

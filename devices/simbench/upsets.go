@@ -1,5 +1,7 @@
 package simbench
 
+import "time"
+
 // What a person does at the bench. A pot is its place in Config.Pots; a place
 // that does not exist panics, as any index does.
 
@@ -24,7 +26,13 @@ func (b *Bench) Add(pot int, volumeML float64) {
 func (b *Bench) Draught(on bool) { b.do(func() { b.draught = on }) }
 
 // PressEnable presses the enable button as a person does, from now.
-func (b *Bench) PressEnable() { b.do(func() { b.contacts.enableUntil = b.at + pressFor }) }
+func (b *Bench) PressEnable() { b.HoldEnable(pressFor) }
+
+// HoldEnable keeps the enable button closed for a span from now, however a person
+// would not: a knock, a bounce, or a button that sticks. Zero lets go of it.
+func (b *Bench) HoldEnable(span time.Duration) {
+	b.do(func() { b.contacts.enableUntil = b.at + span })
+}
 
 // PressPedal presses the pedal as a person does, from now.
 func (b *Bench) PressPedal() { b.do(func() { b.contacts.pedalUntil = b.at + pressFor }) }
