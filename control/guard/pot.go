@@ -16,8 +16,7 @@ type pot struct {
 	follow              follow
 	meltFall, plateFall fall
 	reversed            reversed
-	meltDoubt           doubted
-	plateDoubt          doubted
+	doubts              [PlateReversed - MeltNotFollowing + 1]doubted // by Code, from MeltNotFollowing
 	heater              heater
 	strength            strength
 	crossing            crossing
@@ -97,9 +96,9 @@ func (g *Guard) lookForFalls(p *pot, s *PotSight, elapsed time.Duration) {
 // noteDoubted updates a finding whose cause can not show once its trip has taken
 // the heat away: it stays until somebody has seen to the probe.
 func (g *Guard) noteDoubted(p *pot, c Code, active bool, s *PotSight, elapsed time.Duration) {
-	d, t, smooth := &p.meltDoubt, s.Melt, &p.melt.trend
+	d, t, smooth := &p.doubts[c-MeltNotFollowing], s.Melt, &p.melt.trend
 	if c == PlateNotFollowing || c == PlateReversed {
-		d, t, smooth = &p.plateDoubt, s.Plate, &p.plate.trend
+		t, smooth = s.Plate, &p.plate.trend
 	}
 	was := p.found[c].latched
 	if was {
