@@ -358,7 +358,7 @@ var table = [...]Rule{
 		Name: "heater_unproven", Title: "These heaters are not proven",
 		Cause:       "It is not on record that they switch off by themselves when the line goes silent.",
 		Detection:   "The record, at the start.",
-		Instruction: "Heat stays off: it is not on record that these heaters switch off by themselves when the line goes silent. Only the simulated bench may be heated.",
+		Instruction: "Heat stays off: it is not on record that these heaters switch off by themselves when the line goes silent. Put it on record with meltwarden commission.",
 		Severity:    Note, Action: AllOff,
 	},
 }
