@@ -59,7 +59,7 @@ func without(t *testing.T, reason string) {
 // at which it is found.
 func startForeign(t *testing.T) (*os.Process, string) {
 	t.Helper()
-	if os.Getenv("MELTWARDEN_TEST_ALL") == "" {
+	if os.Getenv("MELTWARDEN_TEST_ALL") == "" || testing.Short() {
 		t.Skip("takes three minutes of real time: set MELTWARDEN_TEST_ALL")
 	}
 	interpreter := ""
