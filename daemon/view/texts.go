@@ -164,7 +164,7 @@ var alarmLabels = AlarmLabels{
 	RateFlood: "Called %d times in the last ten minutes: a flood. Make the bench safe before anything else.",
 	LookedFor: "What the guard looks for",
 	LookedForWhy: "Whatever is set aside here, the guard goes on looking and cuts heat when it has to. It is no protection: " +
-		"the independent cut-out, the fuse, the earth and the emergency stop are.",
+		"the independent cut-out, the fuse, the earth and the emergency stop are. Behind a figure, (C) is common practice without a source, (E) our estimate.",
 	Finding: "Finding", HowFound: "How it is found", Does: "What it does to heat", WhatToDo: "What to do",
 }
 
