@@ -191,6 +191,7 @@ func (b *Bench) report(in *Input, elapsed time.Duration, out *Frame) {
 	out.PowerW = b.powerW()
 	out.Mould, out.Room, out.Contacts = in.Mould, in.Room, in.Contacts
 	out.Conditions = b.guard.Append(out.Conditions[:0])
+	out.Folded = b.guard.AppendFolded(out.Folded[:0])
 	news := b.reportPots(in, elapsed, out)
 	out.Outputs.Duty = append(out.Outputs.Duty[:0], b.duty...)
 	out.Outputs.Contactor = b.guard.MayHeat()

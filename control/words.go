@@ -204,6 +204,9 @@ type Frame struct {
 	Contacts    Contacts
 	// Conditions are the guard's findings that are active or latched, worst first.
 	Conditions []guard.Condition
+	// Folded are findings that act and are not listed, because another one brings them
+	// about.
+	Folded []guard.Condition
 	// Hot is true while anything is, or may be, above guard.TouchC.
 	Hot  bool
 	Call call.State

@@ -47,8 +47,9 @@ type Wanted struct {
 
 // Caller remembers what has been called.
 type Caller struct {
-	state  State
-	before Wanted
+	state    State
+	before   Wanted
+	quietFor time.Duration // since somebody pressed silence
 }
 
 // Step takes what is wanted and returns the call, the lamp and the buzzer.
@@ -62,7 +63,11 @@ func (c *Caller) Step(w Wanted, elapsed time.Duration) (s State, lamp, buzzer bo
 	}
 	// What begins in this very cycle has not been heard yet, so nobody silenced it.
 	if w.Silence && !fresh {
-		c.state.Silenced = true
+		c.state.Silenced, c.quietFor = true, 0
+	}
+	// Silence is no answer: what still needs somebody is said again.
+	if c.quietFor += elapsed; c.quietFor >= silenceLasts && sound >= Act {
+		c.state.Silenced = false
 	}
 	c.before = w
 	return c.state, lampOn(c.state, w), buzzerOn(c.state)
@@ -89,7 +94,10 @@ const (
 	beat      = 200 * time.Millisecond // one cycle: the shortest beep a bench can make
 	tickLasts = 5 * time.Second
 	again     = 10 * time.Second // calls that repeat do so this often
-	readyFor  = 30 * time.Second // "ready" is said three times, then the lamp alone says it
+	// silenceLasts is how long a press of silence stops the sound of a warning or a trip
+	// (C).
+	silenceLasts = 2 * time.Minute
+	readyFor     = 30 * time.Second // "ready" is said three times, then the lamp alone says it
 )
 
 // buzzerOn is the rhythm of each sound.

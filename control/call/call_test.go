@@ -130,6 +130,23 @@ func TestANewTripSoundsAgain(t *testing.T) {
 	assert.False(t, buzzer)
 }
 
+// TestSilenceLastsTwoMinutes: a trip or a warning that is still there is said again;
+// "ready" is not.
+func TestSilenceLastsTwoMinutes(t *testing.T) {
+	for sound, w := range map[Sound]Wanted{Danger: {Trips: 1}, Act: {Warnings: 1}, Ready: {Ready: true}} {
+		var c Caller
+		c.Step(w, beat)
+		silent := w
+		silent.Silence = true
+		s, _, _ := c.Step(silent, beat)
+		assert.True(t, s.Silenced)
+		s, _, _ = c.Step(w, silenceLasts-2*beat)
+		assert.True(t, s.Silenced)
+		s, _, _ = c.Step(w, 2*beat)
+		assert.Equal(t, sound == Ready, s.Silenced, sound)
+	}
+}
+
 // TestSilenceInTheCycleOfATrip does not swallow a trip that nobody has heard.
 func TestSilenceInTheCycleOfATrip(t *testing.T) {
 	var c Caller

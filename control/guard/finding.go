@@ -55,6 +55,20 @@ func (g *Guard) Append(list []Condition) []Condition {
 	return list
 }
 
+// AppendFolded adds every finding that would be told, were it not what another one
+// brings about: it is evaluated and acts, and calls nobody.
+func (g *Guard) AppendFolded(list []Condition) []Condition {
+	for pot := -1; pot < len(g.pots); pot++ {
+		for c := range table {
+			f, r := &g.found(pot)[c], &table[c]
+			if r.ChildOf != 0 && g.due(f, r, pot) && g.hasParent(f, r, pot) {
+				list = append(list, Condition{Code(c), pot, r.Severity, f.active, f.latched})
+			}
+		}
+	}
+	return list
+}
+
 func (g *Guard) appendOf(list []Condition, pot int, severity Severity) []Condition {
 	for c := range table {
 		if table[c].Severity == severity && g.told(Code(c), pot) {
@@ -77,13 +91,15 @@ func (g *Guard) found(pot int) []finding {
 // enough, is not awaited in this phase, and is not what another one brings about.
 func (g *Guard) told(c Code, pot int) bool {
 	f, r := &g.found(pot)[c], &table[c]
+	return g.due(f, r, pot) && !g.hasParent(f, r, pot)
+}
+
+// due is told for a finding that stands alone.
+func (g *Guard) due(f *finding, r *Rule, pot int) bool {
 	if !f.latched && !(f.active && f.held >= r.toldAfter()) {
 		return false
 	}
-	if pot >= 0 && !f.latched && g.pots[pot].phase&r.Quiet != 0 {
-		return false
-	}
-	return !g.hasParent(f, r, pot)
+	return pot < 0 || f.latched || g.pots[pot].phase&r.Quiet == 0
 }
 
 // hasParent reports whether a finding behind this one is there as well.

@@ -188,3 +188,23 @@ func TestSetAsideIsListedAndComesBack(t *testing.T) {
 	require.NoError(t, s.PutBack(keyOf(warm)))
 	assert.Empty(t, s.states())
 }
+
+// TestWhatAnotherBringsAboutIsSuppressed: listed, calling nobody, and taken up again
+// when it stands alone.
+func TestWhatAnotherBringsAboutIsSuppressed(t *testing.T) {
+	s := &stage{List: NewList()}
+	dead := guard.Condition{Code: guard.HeaterUnheard, Pot: -1, Severity: guard.Trip, Active: true, Latched: true}
+	probe := guard.Condition{Code: guard.MeltUnusable, Severity: guard.Trip, Active: true, Latched: true}
+	see := func(listed, folded []guard.Condition) {
+		s.at += time.Second
+		s.See(&control.Frame{Time: s.at, Conditions: listed, Folded: folded})
+	}
+	see([]guard.Condition{dead}, []guard.Condition{probe})
+	assert.Equal(t, []string{"heater_unheard: unacknowledged", "melt_unusable: suppressed by design"}, s.states())
+	assert.Equal(t, 1, s.Rate(), "one cause, one call")
+	see([]guard.Condition{probe}, nil)
+	assert.Equal(t, []string{"melt_unusable: unacknowledged"}, s.states())
+	see([]guard.Condition{dead}, []guard.Condition{probe})
+	see(nil, nil)
+	assert.Empty(t, s.states())
+}

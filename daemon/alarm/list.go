@@ -109,11 +109,14 @@ func (l *List) See(f *control.Frame) {
 	elapsed := max(0, f.Time-l.now)
 	l.now = f.Time
 	l.forgetOld()
-	if len(f.Conditions) == 0 && len(l.alarms) == 0 {
+	if len(f.Conditions) == 0 && len(f.Folded) == 0 && len(l.alarms) == 0 {
 		return
 	}
-	found := map[Key]guard.Condition{}
-	for _, c := range f.Conditions {
+	found, folded := map[Key]guard.Condition{}, map[Key]bool{}
+	for _, c := range f.Folded {
+		folded[Key{c.Code, c.Pot}] = true
+	}
+	for _, c := range slices.Concat(f.Conditions, f.Folded) {
 		k := Key{c.Code, c.Pot}
 		found[k] = c
 		if l.alarms[k] == nil {
@@ -121,8 +124,20 @@ func (l *List) See(f *control.Frame) {
 		}
 	}
 	for _, e := range l.sorted() {
+		l.fold(e, folded[e.Key])
 		c, is := found[e.Key]
 		l.update(e, is && c.Active, is && c.Latched, elapsed)
+	}
+}
+
+// fold suppresses what another alarm brings about, and takes it up again after that.
+// What a person has set aside stays there.
+func (l *List) fold(e *entry, folded bool) {
+	switch {
+	case folded && !e.State.Aside():
+		l.move(e, setAside, Suppressed)
+	case !folded && e.State == Suppressed:
+		l.move(e, takenUp, 0)
 	}
 }
 
