@@ -170,8 +170,13 @@ func (d *Daemon) handler() http.Handler {
 	if o.Settings.Limits.HeatersProven {
 		refused = ""
 	}
+	var away func() error
+	if o.Notifier != nil {
+		away = o.Notifier.Failing
+	}
 	return api.New(api.Options{
-		Hub: &d.hub, Settings: o.Settings, Trend: &d.trend, Metrics: d.metrics.Handler(),
+		Away: away,
+		Hub:  &d.hub, Settings: o.Settings, Trend: &d.trend, Metrics: d.metrics.Handler(),
 		Submit: d.Submit, Alarms: d.alarms, History: o.History, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
 		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
 	})

@@ -9,6 +9,7 @@ import (
 
 	"meltwarden/control/guard"
 	"meltwarden/daemon/alarm"
+	"meltwarden/daemon/view"
 )
 
 // alarmShown is an alarm as JSON.
@@ -34,7 +35,19 @@ func (s *server) alarms(w http.ResponseWriter, _ *http.Request) {
 			Present: a.Present, First: a.First, SinceS: a.Since.Seconds(), Title: a.Code.Title(), Instruction: a.Code.Instruction(),
 		})
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"alarms": shown, "calls_in_10_min": s.Alarms.Rate()})
+	writeJSON(w, http.StatusOK, map[string]any{"alarms": shown, "calls_in_10_min": s.Alarms.Rate(), "messages": s.messages()})
+}
+
+// messages says how messages to people elsewhere go.
+func (s *server) messages() string {
+	l := view.Texts()
+	if s.Away == nil {
+		return l.NoMessages
+	}
+	if err := s.Away(); err != nil {
+		return l.MessagesFail
+	}
+	return l.MessagesGo
 }
 
 // alarmAction answers what a person does with one alarm: acknowledge, shelve (form

@@ -33,6 +33,9 @@ type Options struct {
 	Submit func(history.Mark) error
 	// Alarms are the alarms of the bench.
 	Alarms *alarm.List
+	// Away is how messages to people elsewhere go: why the last could not be sent, or
+	// nil. Without a service to send by it is nil itself.
+	Away func() error
 	// History is what was kept of past runs, and of this one; nil keeps nothing.
 	History *history.Store
 	// Health returns why cycles do not finish, nil when they do.

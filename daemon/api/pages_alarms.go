@@ -12,9 +12,9 @@ import (
 // alarmsPage is what the template of the alarms is filled with.
 type alarmsPage struct {
 	head
-	Rate  string
-	Rows  []alarmRow
-	Rules []ruleRow
+	Rate, Messages string
+	Rows           []alarmRow
+	Rules          []ruleRow
 }
 
 // alarmRow is one alarm that is not normal.
@@ -30,7 +30,7 @@ type ruleRow struct{ Title, Detection, Does, Instruction string }
 // alarmsPage shows the alarms that wait for somebody, and all that the guard looks
 // for.
 func (s *server) alarmsPage(w http.ResponseWriter, r *http.Request) {
-	p := alarmsPage{head: s.head(r, view.Texts().Alarms, "/alarms"), Rate: rateWords(s.Alarms.Rate())}
+	p := alarmsPage{head: s.head(r, view.Texts().Alarms, "/alarms"), Rate: rateWords(s.Alarms.Rate()), Messages: s.messages()}
 	p.OtherUnit = "" // no temperature is shown
 	for _, a := range s.Alarms.Now() {
 		p.Rows = append(p.Rows, s.alarmRow(a))

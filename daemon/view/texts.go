@@ -40,6 +40,7 @@ type Labels struct {
 type AlarmLabels struct {
 	Alarms, NoAlarms, Acknowledge, Shelve, OutOfService, TakeUp string
 	FirstOut, RateFine, RateHigh, RateFlood                     string
+	NoMessages, MessagesGo, MessagesFail                        string
 	LookedFor, LookedForWhy, Finding, HowFound, Does, WhatToDo  string
 }
 
@@ -158,11 +159,14 @@ var markLabels = MarkLabels{
 var alarmLabels = AlarmLabels{
 	Alarms: "Alarms", NoAlarms: "No alarm: nothing waits for you.",
 	Acknowledge: "I have seen it", Shelve: "Set aside for 10 min", OutOfService: "Take out of service", TakeUp: "Take up again",
-	FirstOut:  "came first: look here first",
-	RateFine:  "Called %d times in the last ten minutes.",
-	RateHigh:  "Called %d times in the last ten minutes: more than one person can follow well. Mend the first cause first.",
-	RateFlood: "Called %d times in the last ten minutes: a flood. Make the bench safe before anything else.",
-	LookedFor: "What the guard looks for",
+	FirstOut:     "came first: look here first",
+	RateFine:     "Called %d times in the last ten minutes.",
+	RateHigh:     "Called %d times in the last ten minutes: more than one person can follow well. Mend the first cause first.",
+	RateFlood:    "Called %d times in the last ten minutes: a flood. Make the bench safe before anything else.",
+	NoMessages:   "Nobody elsewhere is told: the bench file names no service.",
+	MessagesGo:   "People elsewhere are told by message.",
+	MessagesFail: "The last message to people elsewhere could NOT be sent: do not rely on it.",
+	LookedFor:    "What the guard looks for",
 	LookedForWhy: "Whatever is set aside here, the guard goes on looking and cuts heat when it has to. It is no protection: " +
 		"the independent cut-out, the fuse, the earth and the emergency stop are. Behind a figure, (C) is common practice without a source, (E) our estimate.",
 	Finding: "Finding", HowFound: "How it is found", Does: "What it does to heat", WhatToDo: "What to do",
