@@ -52,6 +52,7 @@ func TestEveryKeyOfARecipe(t *testing.T) {
 	assert.Equal(t, time.Minute, r.SteadyFor)
 	assert.Equal(t, 90*time.Second, r.StirWithin)
 	assert.InDelta(t, 185, r.Limits.MeltTripC, 1e-9) // 365 °F
+	assert.Equal(t, 45*time.Minute, r.Limits.HeldLong)
 	c := r.Colours[0]
 	assert.Equal(t, "0012", c.Lot, "a lot keeps its zeros")
 	assert.InDelta(t, 236.588, c.Volume.ML, 0.001) // a US cup is 8 fluid ounces

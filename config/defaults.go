@@ -80,6 +80,7 @@ const (
 	minDwell, maxDwell            = 10 * time.Second, 30 * time.Minute
 	minSteadyFor, maxSteadyFor    = 5 * time.Second, 10 * time.Minute
 	minStirWithin, maxStirWithin  = 15 * time.Second, 30 * time.Minute
+	minHeldLong, maxHeldLong      = 5 * time.Minute, 12 * time.Hour               // E
 	minHeaterW, maxHeaterW        = 20.0, 4000.0                                  // E
 	minVoltageV, maxVoltageV      = 12.0, 250.0                                   // C: one phase, or a safe low voltage
 	minBreakerA, maxBreakerA      = 1.0, 63.0                                     // C

@@ -31,10 +31,13 @@ type Recipe struct {
 	src *strict.Source
 }
 
-// RecipeLimits are in degrees Celsius; zero means the bench's.
+// RecipeLimits are in degrees Celsius; zero means the bench's, and for HeldLong the
+// guard's own.
 type RecipeLimits struct {
 	MeltTripC   float64 `json:"melt_trip_c,omitempty"`
 	PlateLimitC float64 `json:"plate_limit_c,omitempty"`
+	// HeldLong is how long a cured melt may be kept hot until that is noted.
+	HeldLong time.Duration `json:"held_long_ns,omitempty"`
 }
 
 // Colour is one colour of the bait and how its pot is held. Temperatures are in
@@ -146,6 +149,7 @@ func parsePotful(typed string) (quantity.Volume, error) {
 func readRecipeLimits(m *strict.Map) RecipeLimits {
 	defer m.Done()
 	return RecipeLimits{
+		HeldLong:    strict.Optional(m, "held-long", duration("60 min", minHeldLong, maxHeldLong), 0),
 		MeltTripC:   strict.Optional(m, "melt-trip", limit("185 C", minMeltTripC, ceilingMeltTripC), 0),
 		PlateLimitC: strict.Optional(m, "plate-limit", limit("220 C", minPlateLimitC, ceilingPlateLimitC), 0),
 	}

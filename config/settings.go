@@ -38,6 +38,7 @@ type join struct {
 
 func (j join) limits() guard.Limits {
 	return guard.Limits{
+		HeldLong:   j.recipe.Limits.HeldLong,
 		MeltWarnC:  j.hottestC() + meltWarnAboveC,
 		MeltTripC:  lower(j.bench.Ceiling.MeltTripC, j.recipe.Limits.MeltTripC),
 		PlateTripC: j.bench.Ceiling.PlateTripC,

@@ -21,8 +21,9 @@ func Differences(old, new *Recipe) []string {
 		change("name", old.Name, new.Name, texts...),
 		change("note", old.Note, new.Note, texts...),
 		colourDifferences(old.Colours, new.Colours),
-		change("limits: melt trip", old.Limits.MeltTripC, new.Limits.MeltTripC, ofTheBench(degrees)...),
-		change("limits: plate limit", old.Limits.PlateLimitC, new.Limits.PlateLimitC, ofTheBench(degrees)...),
+		change("limits: melt trip", old.Limits.MeltTripC, new.Limits.MeltTripC, leftOut(degrees, "the bench's")...),
+		change("limits: plate limit", old.Limits.PlateLimitC, new.Limits.PlateLimitC, leftOut(degrees, "the bench's")...),
+		change("limits: held long", old.Limits.HeldLong, new.Limits.HeldLong, leftOut(durations, "the guard's")...),
 		change("ready: steady for", old.SteadyFor, new.SteadyFor, durations...),
 		change("ready: stir within", old.StirWithin, new.StirWithin, durations...),
 	)
@@ -167,15 +168,16 @@ func recorded(text string) string {
 	return text
 }
 
-// ofTheBench shows a limit that a recipe leaves to the bench.
-func ofTheBench(show []func(float64) string) []func(float64) string {
-	limits := make([]func(float64) string, len(show))
+// leftOut shows a limit that a recipe need not have.
+func leftOut[T comparable](show []func(T) string, word string) []func(T) string {
+	var zero T
+	limits := make([]func(T) string, len(show))
 	for i, s := range show {
-		limits[i] = func(celsius float64) string {
-			if celsius == 0 {
-				return "the bench's"
+		limits[i] = func(v T) string {
+			if v == zero {
+				return word
 			}
-			return s(celsius)
+			return s(v)
 		}
 	}
 	return limits
