@@ -57,3 +57,31 @@ func TestOffDoesNotWaitForAnswers(t *testing.T) {
 		})
 	}
 }
+
+// TestAnOutputModuleIsHeardAgain: one that did not answer for a while, hot or off,
+// confirms again within some seconds of being well: what is told it meanwhile must
+// not bar every question to it for ever.
+func TestAnOutputModuleIsHeardAgain(t *testing.T) {
+	longest := time.Duration(0)
+	for _, out := range []control.Outputs{warm, {Duty: []float64{0, 0}}} {
+		for silent := 1; silent <= 60; silent++ {
+			bench(t, benchConfig(), func(*rig) {}, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+				cycles(b, clk, 10, out, nil)
+				g.do(func() { g.silent[heaters] = true })
+				cycles(b, clk, silent, control.Outputs{Duty: []float64{0, 0}}, nil)
+				g.do(func() { g.silent[heaters] = false })
+				well := clk.Now()
+				heard := time.Duration(-1)
+				cycles(b, clk, 50, control.Outputs{Duty: []float64{0, 0}}, func(in control.Input) {
+					if heard < 0 && in.Contacts.Link.Known(period) {
+						heard = clk.Now() - well
+					}
+				})
+				assert.GreaterOrEqual(t, heard, time.Duration(0), "never again, after %d cycles of silence", silent)
+				longest = max(longest, heard)
+			})
+		}
+	}
+	t.Logf("heard again within %.2f s of being well", longest.Seconds())
+	assert.Less(t, longest, 3*time.Second)
+}

@@ -213,7 +213,7 @@ func TestOtherShapesGoOnWhileOneIsBarred(t *testing.T) {
 			require.Equal(t, TimedOut, OutcomeOf(err))
 		}
 		start := c.clk.Now()
-		assert.Greater(t, c.ReadyAt(dead, read), start+longestLate-2*quick)
+		assert.Greater(t, c.ReadyAt(dead, read), start+longestLate-3*quick, "from when it was asked, two time-outs ago")
 		assert.Zero(t, c.ReadyAt(alive, read))
 		_, err := c.Exchange(alive, read)
 		assert.NoError(t, err)
@@ -467,4 +467,33 @@ func TestExchangeAllocatesNothing(t *testing.T) {
 		}
 	}))
 	<-c.Close()
+}
+
+// TestWhatIsToldBarsNoQuestion: a write that is told again and again, as "off" is,
+// to a device that did not answer for a while, does not keep it from being asked
+// once it is well.
+func TestWhatIsToldBarsNoQuestion(t *testing.T) {
+	ill := true
+	bench(t, 1, func(r Request) []part {
+		if ill {
+			return nil
+		}
+		return []part{after(time.Millisecond, good(r))}
+	}, func(t *testing.T, c *Client, _ *pipe.End) {
+		d := &Device{Unit: 1, Timeout: quick}
+		off := Request{Function: WriteRegisters, Quantity: 1, Data: []byte{0, 0}}
+		for range 2 { // the write, then the read that was to overtake it
+			_, err := c.Exchange(d, off)
+			require.Equal(t, TimedOut, OutcomeOf(err))
+		}
+		ill = false
+		for began := c.clk.Now(); c.clk.Now() < began+longestLate; time.Sleep(400 * time.Millisecond) {
+			require.NoError(t, c.Tell(d, off))
+			assert.True(t, c.Barred(d, off))
+		}
+		assert.Zero(t, c.ReadyAt(d, off), "the read can be asked")
+		_, err := c.Exchange(d, off)
+		assert.NoError(t, err)
+		assert.False(t, c.Barred(d, off))
+	})
 }

@@ -2,7 +2,6 @@ package modbus
 
 import (
 	"errors"
-	"slices"
 	"time"
 )
 
@@ -20,35 +19,28 @@ func (r Request) shape() shape {
 	return shape{r.Function, uint16(r.size())}
 }
 
-// unanswered are the requests to a unit whose replies may still come. Each bars
-// its shape, until the unit has answered a later request of another shape, since
-// devices answer in order, or until the last of them is too old.
-type unanswered struct {
-	shapes []shape
-	until  time.Duration
-}
+// unanswered are the requests to a unit whose replies may still come, and until
+// when, by shape. Each bars its own shape only, and only for as long as its own
+// reply can come: one that is told again and again bars no question for ever. All
+// end when the unit has answered a request of a shape that is not barred, since
+// devices answer in order.
+type unanswered map[shape]time.Duration
 
 var errDoubtful = errors.New("a refusal that may be meant for an earlier request")
 
 // bar notes a request that was not answered.
 func (c *Client) bar(d *Device, r Request, sentAt time.Duration) {
 	u := c.unanswered[r.Unit]
-	if u == nil || sentAt >= u.until {
-		u = &unanswered{}
+	if u == nil {
+		u = unanswered{}
 		c.unanswered[r.Unit] = u
 	}
-	if !slices.Contains(u.shapes, r.shape()) {
-		u.shapes = append(u.shapes, r.shape())
-	}
-	u.until = sentAt + max(longestLate, 2*d.Timeout) + c.timing.of(r.ReplyLength())
+	u[r.shape()] = sentAt + max(longestLate, 2*d.Timeout) + c.timing.of(r.ReplyLength())
 }
 
 // barred reports whether a late reply to an earlier request could be taken for
 // the request's.
-func (c *Client) barred(r Request) bool {
-	u := c.unanswered[r.Unit]
-	return u != nil && slices.Contains(u.shapes, r.shape()) && c.clk.Now() < u.until
-}
+func (c *Client) barred(r Request) bool { return c.clk.Now() < c.unanswered[r.Unit][r.shape()] }
 
 // Barred reports whether a late reply to an earlier request could be taken for the
 // request's, so that an exchange would have to make sure first.
@@ -60,7 +52,7 @@ func (c *Client) Barred(d *Device, r Request) bool {
 // freeAt returns from when on the request can be made.
 func (c *Client) freeAt(r Request) time.Duration {
 	if c.barred(r) {
-		return c.unanswered[r.Unit].until
+		return c.unanswered[r.Unit][r.shape()]
 	}
 	return 0
 }
@@ -72,9 +64,17 @@ func (c *Client) answers(r Request, err error) bool {
 	if err == nil {
 		return true
 	}
-	u := c.unanswered[r.Unit]
-	return OutcomeOf(err) == Refused && (u == nil || c.clk.Now() >= u.until ||
-		!slices.ContainsFunc(u.shapes, func(s shape) bool { return s.function == r.Function }))
+	return OutcomeOf(err) == Refused && !c.awaits(r.Unit, r.Function)
+}
+
+// awaits reports whether a reply to an earlier request of a function may still come.
+func (c *Client) awaits(unit, function uint8) bool {
+	for s, until := range c.unanswered[unit] {
+		if s.function == function && c.clk.Now() < until {
+			return true
+		}
+	}
+	return false
 }
 
 // errNoAnswer returns the error of a frame that is not the answer.
