@@ -108,13 +108,6 @@ func (q *quick) note() {
 	q.listed = now
 }
 
-// pass makes the cycles of a span.
-func (q *quick) pass(d time.Duration) {
-	for end := q.f.Time + d; q.f.Time < end; {
-		q.cycle()
-	}
-}
-
 // passUntil makes cycles until something is so, and returns how long it took.
 func (q *quick) passUntil(t *testing.T, limit time.Duration, done func() bool) time.Duration {
 	t.Helper()
