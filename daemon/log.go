@@ -76,6 +76,9 @@ func (j *journal) noteLines(lines []devices.LineStatus) {
 		case !l.Open && l.LastError != "" && (was.Open || was.LastError != l.LastError):
 			j.log.Error("line is not open", "line", l.Name, "why", l.LastError)
 		}
+		if l.Silent && !was.Silent {
+			j.log.Error("a heater does not confirm that it is off: the line is kept silent so that it lets go by its own time-out", "line", l.Name)
+		}
 		if j.lines == nil {
 			j.lines = map[string]devices.LineStatus{}
 		}

@@ -53,6 +53,7 @@ type line struct {
 	renewAt time.Duration // when live outputs end, or zeros are repeated
 	round   chan<- struct{}
 	probed  bool // a dead device was tried in this round
+	hush    hush
 	timer   *time.Timer
 }
 
@@ -127,6 +128,14 @@ func (l *line) stopping() bool {
 // step does the most urgent thing there is to do, or waits.
 func (l *line) step() {
 	l.renew()
+	silent := l.hush.now(l.clk.Now(), l.offConfirmed)
+	if l.status.Load().Silent != silent {
+		l.change(func(s *LineStatus) { s.Silent = silent })
+	}
+	if silent {
+		l.listen(l.hush.until)
+		return
+	}
 	if w := l.nextOff(); w != nil {
 		l.tell(w)
 		return
@@ -156,11 +165,35 @@ func (l *line) renew() {
 
 func (l *line) setOutputs(o *outputs, until time.Duration) {
 	l.live, l.renewAt = o, until
+	l.hush.wants(l.heats() && l.allOff(), l.clk.Now())
 	l.probed = false
 	for _, w := range l.writes {
 		w.pending = true
 	}
 	l.change(func(s *LineStatus) { s.Zeros = o == nothing && len(l.writes) > 0 })
+}
+
+// offConfirmed reports whether every device has confirmed, since a time, that its
+// heaters and contactors are off.
+func (l *line) offConfirmed(since time.Duration) bool {
+	return !slices.ContainsFunc(l.writes, func(w *write) bool {
+		return w.urgency < signalsLast && !(w.heard && w.confirmed >= since)
+	})
+}
+
+// allOff reports whether the outputs leave every heater and contactor off.
+func (l *line) allOff() bool {
+	return !slices.ContainsFunc(l.writes, func(w *write) bool { return w.urgency < signalsLast && !w.off(l.live) })
+}
+
+// listen waits until a time, fresh outputs or the end, and says nothing meanwhile.
+func (l *line) listen(until time.Duration) {
+	l.timer.Reset(max(1, l.clk.Real(until-l.clk.Now())))
+	select {
+	case <-l.stop:
+	case <-l.kick:
+	case <-l.timer.C:
+	}
 }
 
 // nextWrite returns the most urgent write that can be made now. One that its

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/control"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
@@ -117,5 +118,47 @@ func TestPortsThatDoNotCloseAreBounded(t *testing.T) {
 		for _, end := range g.ends {
 			end.Close()
 		}
+	})
+}
+
+// TestALineFallsSilentForADeviceThatDoesNotConfirmOff: one whose time-out is fed by
+// any traffic must not be talked to for as long as it refuses to be off. Afterwards
+// the others are read again.
+func TestALineFallsSilentForADeviceThatDoesNotConfirmOff(t *testing.T) {
+	for name, fail := range map[string]func(*rig){
+		"refuses": func(g *rig) { g.refuses[heaters] = true }, "does not answer": func(g *rig) { g.silent[heaters] = true },
+	} {
+		bench(t, benchConfig(), nil, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+			cycles(b, clk, 10, warm, nil)
+			g.do(func() { fail(g); g.log = nil })
+			cycles(b, clk, 2, warm, nil)
+			off := g.now()
+			cycles(b, clk, 30, control.Outputs{Duty: []float64{0, 0}}, nil)
+			var before, gap time.Duration
+			last := off
+			g.do(func() {
+				for _, a := range g.log {
+					if quiet := a.at - last; a.at > off && quiet > gap {
+						before, gap = last-off, quiet
+					}
+					last = max(last, a.at)
+				}
+			})
+			t.Logf("%s: silent for %v, from %v after off was wanted", name, gap, before)
+			assert.GreaterOrEqual(t, gap, 1900*time.Millisecond)
+			assert.Less(t, before, 700*time.Millisecond)
+			assert.Less(t, clk.Now()-off-last, time.Second, "and goes on after it")
+		})
+	}
+}
+
+// TestAConfirmedOffIsFollowedByNoSilence.
+func TestAConfirmedOffIsFollowedByNoSilence(t *testing.T) {
+	bench(t, benchConfig(), nil, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		cycles(b, clk, 10, warm, nil)
+		cycles(b, clk, 30, control.Outputs{Duty: []float64{0, 0}}, func(in control.Input) {
+			assert.Less(t, in.Pots[0].Melt.Age, period)
+		})
+		assert.False(t, b.Stats().Lines[0].Silent)
 	})
 }

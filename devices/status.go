@@ -18,6 +18,9 @@ type LineStatus struct {
 	LastError string
 	// Zeros is true while the line writes zeros because nobody renews outputs.
 	Zeros bool
+	// Silent is true while the line says nothing, so that a device lets go that does
+	// not confirm that it is off.
+	Silent bool
 }
 
 // DeviceStats is how a device answers.

@@ -58,7 +58,7 @@ type Client struct {
 	// lastHeard is when the line last carried anything, lastOdd when it last
 	// carried something unexpected.
 	lastHeard, lastOdd time.Duration
-	unanswered         map[uint8]unanswered // by unit
+	unanswered         map[uint8]*unanswered // by unit
 	echo               echo
 	sent, heard        []byte
 }
@@ -90,7 +90,7 @@ func NewClient(port Port, baud int, clk *clock.Clock) *Client {
 		port: port, clk: clk, timing: timingAt(baud), writer: newWriter(port),
 		// What was on the line before is unknown: begin as after something odd.
 		lastHeard: now, lastOdd: now,
-		unanswered: map[uint8]unanswered{},
+		unanswered: map[uint8]*unanswered{},
 		sent:       make([]byte, 0, MaxFrame),
 		heard:      make([]byte, 0, 2*MaxFrame),
 	}
@@ -138,7 +138,7 @@ func (c *Client) Tell(d *Device, r Request) error {
 	if err := c.send(); err != nil {
 		return err
 	}
-	c.bar(d, r, c.lastHeard)
+	c.barTold(d, r, c.lastHeard)
 	err := c.settle(c.lastHeard + d.Timeout)
 	if errors.Is(err, ErrNeverSilent) {
 		return nil

@@ -2,6 +2,8 @@ package modbus
 
 import (
 	"errors"
+	"maps"
+	"slices"
 	"time"
 )
 
@@ -19,28 +21,77 @@ func (r Request) shape() shape {
 	return shape{r.Function, uint16(r.size())}
 }
 
-// unanswered are the requests to a unit whose replies may still come, and until
-// when, by shape. Each bars its own shape only, and only for as long as its own
-// reply can come: one that is told again and again bars no question for ever. All
-// end when the unit has answered a request of a shape that is not barred, since
-// devices answer in order.
-type unanswered map[shape]time.Duration
+// unanswered are the requests to a unit whose replies may still come. Each bars
+// its shape, until the unit has answered a later request of another shape, since
+// devices answer in order, or until the last of them is too old.
+type unanswered struct {
+	shapes []shape
+	until  time.Duration
+	// told are those for whose answer nobody waited, and until when each bars its
+	// shape. They count by themselves: one that is told again and again must not
+	// keep the unit from being asked anything else for ever.
+	told map[shape]time.Duration
+}
+
+// bars returns until when a shape is barred; the time may be over.
+func (u *unanswered) bars(s shape) time.Duration {
+	if u == nil {
+		return 0
+	}
+	if slices.Contains(u.shapes, s) {
+		return max(u.until, u.told[s])
+	}
+	return u.told[s]
+}
+
+// awaits reports whether a reply to an earlier request of a function may still come.
+func (u *unanswered) awaits(function uint8, now time.Duration) bool {
+	if u == nil {
+		return false
+	}
+	of := func(s shape) bool { return s.function == function && now < u.bars(s) }
+	return slices.ContainsFunc(u.shapes, of) || slices.ContainsFunc(slices.Collect(maps.Keys(u.told)), of)
+}
 
 var errDoubtful = errors.New("a refusal that may be meant for an earlier request")
 
 // bar notes a request that was not answered.
 func (c *Client) bar(d *Device, r Request, sentAt time.Duration) {
-	u := c.unanswered[r.Unit]
-	if u == nil {
-		u = unanswered{}
-		c.unanswered[r.Unit] = u
+	u := c.of(r.Unit)
+	if sentAt >= u.until {
+		u.shapes = u.shapes[:0]
 	}
-	u[r.shape()] = sentAt + max(longestLate, 2*d.Timeout) + c.timing.of(r.ReplyLength())
+	if !slices.Contains(u.shapes, r.shape()) {
+		u.shapes = append(u.shapes, r.shape())
+	}
+	u.until = c.lastReply(d, r, sentAt)
+}
+
+// barTold notes a request for whose answer nobody waited.
+func (c *Client) barTold(d *Device, r Request, sentAt time.Duration) {
+	u := c.of(r.Unit)
+	if u.told == nil {
+		u.told = map[shape]time.Duration{}
+	}
+	u.told[r.shape()] = c.lastReply(d, r, sentAt)
+}
+
+// of returns what a unit has not answered.
+func (c *Client) of(unit uint8) *unanswered {
+	if c.unanswered[unit] == nil {
+		c.unanswered[unit] = &unanswered{}
+	}
+	return c.unanswered[unit]
+}
+
+// lastReply returns until when the reply to a request can come.
+func (c *Client) lastReply(d *Device, r Request, sentAt time.Duration) time.Duration {
+	return sentAt + max(longestLate, 2*d.Timeout) + c.timing.of(r.ReplyLength())
 }
 
 // barred reports whether a late reply to an earlier request could be taken for
 // the request's.
-func (c *Client) barred(r Request) bool { return c.clk.Now() < c.unanswered[r.Unit][r.shape()] }
+func (c *Client) barred(r Request) bool { return c.clk.Now() < c.unanswered[r.Unit].bars(r.shape()) }
 
 // Barred reports whether a late reply to an earlier request could be taken for the
 // request's, so that an exchange would have to make sure first.
@@ -52,7 +103,7 @@ func (c *Client) Barred(d *Device, r Request) bool {
 // freeAt returns from when on the request can be made.
 func (c *Client) freeAt(r Request) time.Duration {
 	if c.barred(r) {
-		return c.unanswered[r.Unit][r.shape()]
+		return c.unanswered[r.Unit].bars(r.shape())
 	}
 	return 0
 }
@@ -61,20 +112,7 @@ func (c *Client) freeAt(r Request) time.Duration {
 // request. A refusal carries nothing but the function, so an earlier request of
 // the same function puts it in doubt.
 func (c *Client) answers(r Request, err error) bool {
-	if err == nil {
-		return true
-	}
-	return OutcomeOf(err) == Refused && !c.awaits(r.Unit, r.Function)
-}
-
-// awaits reports whether a reply to an earlier request of a function may still come.
-func (c *Client) awaits(unit, function uint8) bool {
-	for s, until := range c.unanswered[unit] {
-		if s.function == function && c.clk.Now() < until {
-			return true
-		}
-	}
-	return false
+	return err == nil || OutcomeOf(err) == Refused && !c.unanswered[r.Unit].awaits(r.Function, c.clk.Now())
 }
 
 // errNoAnswer returns the error of a frame that is not the answer.
