@@ -96,7 +96,7 @@ func (s *stage) states() (all []string) {
 }
 
 var (
-	warm  = guard.Condition{Code: guard.MeltHigh, Pot: 1, Severity: guard.Warning, Active: true}
+	warm  = guard.Condition{Code: guard.MeltNoisy, Pot: 1, Severity: guard.Warning, Active: true}
 	stop  = guard.Condition{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true}
 	stood = guard.Condition{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Latched: true}
 )
@@ -106,21 +106,21 @@ func keyOf(c guard.Condition) Key { return Key{c.Code, c.Pot} }
 func TestAWarningIsSeenAndGoes(t *testing.T) {
 	s := &stage{List: NewList()}
 	s.see(warm)
-	assert.Equal(t, []string{"melt_high: unacknowledged"}, s.states())
-	require.NoError(t, s.Acknowledge(keyOf(warm), false))
-	assert.Equal(t, []string{"melt_high: acknowledged"}, s.states())
+	assert.Equal(t, []string{"melt_noisy: unacknowledged"}, s.states())
+	require.NoError(t, s.Acknowledge(keyOf(warm)))
+	assert.Equal(t, []string{"melt_noisy: acknowledged"}, s.states())
 	s.pass(offDelay - time.Second)
 	s.see(warm)
-	assert.Equal(t, []string{"melt_high: acknowledged"}, s.states(), "gone for a moment is not gone")
+	assert.Equal(t, []string{"melt_noisy: acknowledged"}, s.states(), "gone for a moment is not gone")
 	s.pass(offDelay - time.Second)
 	s.pass(time.Second)
 	assert.Empty(t, s.states())
-	assert.ErrorIs(t, s.Acknowledge(keyOf(warm), true), ErrNone)
+	assert.ErrorIs(t, s.Acknowledge(keyOf(warm)), ErrNone)
 
 	s.see(warm)
 	s.pass(offDelay)
-	assert.Equal(t, []string{"melt_high: returned to normal, unacknowledged"}, s.states(), "nobody has seen it")
-	require.NoError(t, s.Acknowledge(keyOf(warm), false))
+	assert.Equal(t, []string{"melt_noisy: returned to normal, unacknowledged"}, s.states(), "nobody has seen it")
+	require.NoError(t, s.Acknowledge(keyOf(warm)))
 	assert.Empty(t, s.states())
 	assert.Equal(t, 2, s.Rate())
 	s.pass(RateOver)
@@ -128,16 +128,15 @@ func TestAWarningIsSeenAndGoes(t *testing.T) {
 	assert.Zero(t, s.Rate())
 }
 
-// TestATripLatches until it is reset at the bench, and is acknowledged there only.
+// TestATripLatches until it is reset at the bench, and is can not be set aside.
 func TestATripLatches(t *testing.T) {
 	s := &stage{List: NewList()}
 	s.see(stop)
-	assert.ErrorIs(t, s.Acknowledge(keyOf(stop), false), ErrBenchOnly)
 	assert.ErrorIs(t, s.Shelve(keyOf(stop), time.Minute), ErrHigh)
 	assert.ErrorIs(t, s.TakeOut(keyOf(stop)), ErrHigh)
 	s.see(stood)
 	assert.Equal(t, []string{"e_stop_open: latched, unacknowledged"}, s.states())
-	require.NoError(t, s.Acknowledge(keyOf(stop), true))
+	require.NoError(t, s.Acknowledge(keyOf(stop)))
 	assert.Equal(t, []string{"e_stop_open: latched, acknowledged"}, s.states(), "seen is not reset")
 	s.see(stop)
 	assert.Equal(t, []string{"e_stop_open: unacknowledged"}, s.states(), "it has come again")
@@ -173,18 +172,25 @@ func TestSetAsideIsListedAndComesBack(t *testing.T) {
 	assert.ErrorIs(t, s.Shelve(keyOf(warm), MostShelved+1), ErrTooLong)
 	assert.ErrorIs(t, s.Shelve(keyOf(warm), 0), ErrTooLong)
 	require.NoError(t, s.Shelve(keyOf(warm), time.Minute))
-	assert.Equal(t, []string{"melt_high: shelved"}, s.states())
+	assert.Equal(t, []string{"melt_noisy: shelved"}, s.states())
 	assert.True(t, s.Now()[0].State.Aside())
 	s.pass(offDelay)
 	s.see(warm)
-	assert.Equal(t, []string{"melt_high: shelved"}, s.states(), "evaluated, and calls nobody")
+	assert.Equal(t, []string{"melt_noisy: shelved"}, s.states(), "evaluated, and calls nobody")
 	s.pass(time.Minute, warm)
-	assert.Equal(t, []string{"melt_high: unacknowledged"}, s.states(), "the time is over and the cause is there")
+	assert.Equal(t, []string{"melt_noisy: unacknowledged"}, s.states(), "the time is over and the cause is there")
+
+	high := guard.Condition{Code: guard.MeltHigh, Severity: guard.Warning, Active: true}
+	s.see(warm, high)
+	assert.ErrorIs(t, s.Shelve(keyOf(high), time.Minute), ErrNeeded)
+	assert.ErrorIs(t, s.TakeOut(keyOf(high)), ErrNeeded)
+	require.NoError(t, s.Acknowledge(keyOf(high)))
+	s.pass(offDelay, warm)
 
 	require.NoError(t, s.TakeOut(keyOf(warm)))
 	s.pass(time.Hour)
 	s.pass(time.Hour)
-	assert.Equal(t, []string{"melt_high: out of service"}, s.states(), "until somebody puts it back")
+	assert.Equal(t, []string{"melt_noisy: out of service"}, s.states(), "until somebody puts it back")
 	require.NoError(t, s.PutBack(keyOf(warm)))
 	assert.Empty(t, s.states())
 }

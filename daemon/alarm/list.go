@@ -98,7 +98,8 @@ func NewList() *List { return &List{alarms: map[Key]*entry{}} }
 var (
 	ErrNone      = errors.New("there is no such alarm now")
 	ErrHigh      = errors.New("heat has been cut: this alarm can not be set aside; find the cause and reset at the bench")
-	ErrBenchOnly = errors.New("heat has been cut: acknowledge at the bench's own computer")
+	ErrBenchOnly = errors.New("alarms are worked through at the bench's own computer; ALL OFF works from here")
+	ErrNeeded    = errors.New("this alarm is needed while anything is hot, and can not be set aside")
 	ErrTooLong   = fmt.Errorf("shelve it for at most %.0f minutes", MostShelved.Minutes())
 )
 
@@ -242,24 +243,32 @@ func (l *List) Now() []Alarm {
 	return append(all, aside...)
 }
 
-// Acknowledge says that somebody has seen an alarm. It clears nothing. One for
-// which heat was cut is acknowledged at the bench only.
-func (l *List) Acknowledge(k Key, atBench bool) error {
-	return l.ask(k, acknowledged, func(e *entry) (State, error) {
-		if e.Priority == High && !atBench {
-			return 0, ErrBenchOnly
-		}
-		return 0, nil
-	})
+// Acknowledge says that somebody at the bench has seen an alarm. It clears nothing.
+func (l *List) Acknowledge(k Key) error {
+	return l.ask(k, acknowledged, func(*entry) (State, error) { return 0, nil })
+}
+
+// needed are the warnings that come before somebody is hurt.
+var needed = []guard.Code{guard.MeltHigh, guard.MeltForecast, guard.NobodyHere}
+
+// maySetAside refuses alarms that nobody should do without.
+func (e *entry) maySetAside() error {
+	switch {
+	case e.Priority == High:
+		return ErrHigh
+	case slices.Contains(needed, e.Code):
+		return ErrNeeded
+	}
+	return nil
 }
 
 // Shelve sets an alarm aside for a time.
 func (l *List) Shelve(k Key, d time.Duration) error {
 	return l.ask(k, setAside, func(e *entry) (State, error) {
-		switch {
-		case e.Priority == High:
-			return 0, ErrHigh
-		case d <= 0 || d > MostShelved:
+		if err := e.maySetAside(); err != nil {
+			return 0, err
+		}
+		if d <= 0 || d > MostShelved {
 			return 0, ErrTooLong
 		}
 		e.Until = l.now + d
@@ -267,13 +276,10 @@ func (l *List) Shelve(k Key, d time.Duration) error {
 	})
 }
 
-// TakeOut takes an alarm out of service, until it is put back.
+// TakeOut takes an alarm out of service, until it is put back or the program ends.
 func (l *List) TakeOut(k Key) error {
 	return l.ask(k, setAside, func(e *entry) (State, error) {
-		if e.Priority == High {
-			return 0, ErrHigh
-		}
-		return OutOfService, nil
+		return OutOfService, e.maySetAside()
 	})
 }
 

@@ -26,7 +26,7 @@ type alarmShown struct {
 }
 
 // alarms lists every alarm that is not normal, and how often somebody was called in
-// the last ten minutes.
+// the last ten minutes. Without live cycles the alarms are not known.
 func (s *server) alarms(w http.ResponseWriter, _ *http.Request) {
 	shown := []alarmShown{}
 	for _, a := range s.Alarms.Now() {
@@ -35,7 +35,8 @@ func (s *server) alarms(w http.ResponseWriter, _ *http.Request) {
 			Present: a.Present, First: a.First, SinceS: a.Since.Seconds(), Title: a.Code.Title(), Instruction: a.Code.Instruction(),
 		})
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"alarms": shown, "calls_in_10_min": s.Alarms.Rate(), "messages": s.messages()})
+	live := s.Hub.Latest().Live(time.Now())
+	writeJSON(w, http.StatusOK, map[string]any{"live": live, "alarms": shown, "calls_in_10_min": s.Alarms.Rate(), "messages": s.messages()})
 }
 
 // messages says how messages to people elsewhere go.
@@ -53,6 +54,10 @@ func (s *server) messages() string {
 // alarmAction answers what a person does with one alarm: acknowledge, shelve (form
 // field "minutes"), out-of-service, back.
 func (s *server) alarmAction(w http.ResponseWriter, r *http.Request) {
+	if !fromHere(r) {
+		problem(w, http.StatusForbidden, alarm.ErrBenchOnly.Error())
+		return
+	}
 	k, ok := s.alarmKey(r)
 	if !ok {
 		problem(w, http.StatusNotFound, "there is no such alarm; /api/v1/alarms lists them")
@@ -62,7 +67,7 @@ func (s *server) alarmAction(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case errors.Is(err, errNoAction), errors.Is(err, alarm.ErrNone):
 		problem(w, http.StatusNotFound, err.Error())
-	case errors.Is(err, alarm.ErrBenchOnly), errors.Is(err, alarm.ErrHigh):
+	case errors.Is(err, alarm.ErrNeeded), errors.Is(err, alarm.ErrHigh):
 		problem(w, http.StatusForbidden, err.Error())
 	case err != nil:
 		problem(w, http.StatusBadRequest, err.Error())
@@ -78,7 +83,7 @@ var errNoAction = errors.New("there is nothing like that to do with an alarm: ac
 func (s *server) actOn(k alarm.Key, r *http.Request) error {
 	switch r.PathValue("action") {
 	case "acknowledge":
-		return s.Alarms.Acknowledge(k, fromHere(r))
+		return s.Alarms.Acknowledge(k)
 	case "shelve":
 		minutes, err := strconv.Atoi(r.PostFormValue("minutes"))
 		if err != nil {

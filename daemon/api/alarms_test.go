@@ -19,7 +19,7 @@ func TestAlarmsAreListedAndActedOn(t *testing.T) {
 	h := New(o)
 	o.Alarms.See(&control.Frame{Time: time.Second, Conditions: []guard.Condition{
 		{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true},
-		{Code: guard.MeltHigh, Pot: 1, Severity: guard.Warning, Active: true},
+		{Code: guard.MeltNoisy, Pot: 1, Severity: guard.Warning, Active: true},
 	}})
 	type list struct {
 		Alarms []struct {
@@ -35,10 +35,13 @@ func TestAlarmsAreListedAndActedOn(t *testing.T) {
 	assert.Equal(t, 2, now.Alarms[1].Pot)
 	assert.Equal(t, 2, now.Calls)
 
-	const warm, stop = "/api/v1/alarms/melt_high/2/", "/api/v1/alarms/e_stop_open/0/"
+	const warm, stop = "/api/v1/alarms/melt_noisy/2/", "/api/v1/alarms/e_stop_open/0/"
 	away := form(stop+"acknowledge", nil, "Host: bench.example", "Authorization: Bearer "+token)
 	away.RemoteAddr = "192.0.2.7:50000"
 	requireProblem(t, do(h, away), http.StatusForbidden)
+	quiet := form("/api/v1/silence", nil, "Host: bench.example", "Authorization: Bearer "+token)
+	quiet.RemoteAddr = away.RemoteAddr
+	requireProblem(t, do(h, quiet), http.StatusForbidden)
 	require.Equal(t, http.StatusOK, do(h, form(stop+"acknowledge", nil)).StatusCode)
 	require.Equal(t, http.StatusOK, do(h, form(warm+"shelve", url.Values{"minutes": {"10"}})).StatusCode)
 	require.Equal(t, http.StatusOK, do(h, form(warm+"back", nil)).StatusCode)
@@ -47,11 +50,11 @@ func TestAlarmsAreListedAndActedOn(t *testing.T) {
 		fields url.Values
 		status int
 	}{
-		stop + "shelve":                              {url.Values{"minutes": {"10"}}, 403},
-		warm + "shelve":                              {url.Values{"minutes": {"500"}}, 400},
-		warm + "forget":                              {nil, 404},
-		"/api/v1/alarms/melt_high/1/acknowledge":     {nil, 404},
-		"/api/v1/alarms/melt_high/9/acknowledge":     {nil, 404},
+		stop + "shelve": {url.Values{"minutes": {"10"}}, 403},
+		warm + "shelve": {url.Values{"minutes": {"500"}}, 400},
+		warm + "forget": {nil, 404},
+		"/api/v1/alarms/melt_noisy/1/acknowledge":    {nil, 404},
+		"/api/v1/alarms/melt_noisy/9/acknowledge":    {nil, 404},
 		"/api/v1/alarms/no_such_alarm/1/acknowledge": {nil, 404},
 	} {
 		requireProblem(t, do(h, form(target, c.fields)), c.status)

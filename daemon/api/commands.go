@@ -26,6 +26,10 @@ type accepted struct {
 // mould in the form field "mould".
 func (s *server) benchCommand(kind control.CommandKind) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
+		if kind == control.Silence && !fromHere(r) {
+			problem(w, http.StatusForbidden, "silence is given at the bench, by the pedal or on its own computer; ALL OFF works from here")
+			return
+		}
 		m := history.Mark{Command: control.Command{Kind: kind}}
 		var err error
 		if kind == control.Shot {

@@ -3,6 +3,7 @@ package api
 import (
 	"fmt"
 	"net/http"
+	"time"
 
 	"meltwarden/control/guard"
 	"meltwarden/daemon/alarm"
@@ -13,6 +14,7 @@ import (
 type alarmsPage struct {
 	head
 	Rate, Messages string
+	Live           bool
 	Rows           []alarmRow
 	Rules          []ruleRow
 }
@@ -30,7 +32,7 @@ type ruleRow struct{ Title, Detection, Does, Instruction string }
 // alarmsPage shows the alarms that wait for somebody, and all that the guard looks
 // for.
 func (s *server) alarmsPage(w http.ResponseWriter, r *http.Request) {
-	p := alarmsPage{head: s.head(r, view.Texts().Alarms, "/alarms"), Rate: rateWords(s.Alarms.Rate()), Messages: s.messages()}
+	p := alarmsPage{head: s.head(r, view.Texts().Alarms, "/alarms"), Rate: rateWords(s.Alarms.Rate()), Messages: s.messages(), Live: s.Hub.Latest().Live(time.Now())}
 	p.OtherUnit = "" // no temperature is shown
 	for _, a := range s.Alarms.Now() {
 		p.Rows = append(p.Rows, s.alarmRow(a))

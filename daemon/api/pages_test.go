@@ -322,7 +322,7 @@ func TestUnreadableHistoryIsAPage(t *testing.T) {
 	require.NoError(t, err)
 	get := reader(t, s)
 	for _, target := range []string{"/runs", "/runs/1", "/recipes", "/recipes/abc"} {
-		requireAll(t, get(target, http.StatusServiceUnavailable), "This can not be shown now", "choose another with --data", "the bench goes on")
+		requireAll(t, get(target, http.StatusServiceUnavailable), "This can not be shown now", "choose another with --data", "This page only")
 	}
 	get("/", 200)
 	o, _ := options(&frames.Hub{})

@@ -38,10 +38,10 @@ type Labels struct {
 
 // AlarmLabels are the words of the page of alarms.
 type AlarmLabels struct {
-	Alarms, NoAlarms, Acknowledge, Shelve, OutOfService, TakeUp string
-	FirstOut, RateFine, RateHigh, RateFlood                     string
-	NoMessages, MessagesGo, MessagesFail                        string
-	LookedFor, LookedForWhy, Finding, HowFound, Does, WhatToDo  string
+	Alarms, NoAlarms, AlarmsNotLive, Acknowledge, Shelve, OutOfService, TakeUp string
+	FirstOut, RateFine, RateHigh, RateFlood                                    string
+	NoMessages, MessagesGo, MessagesFail                                       string
+	LookedFor, LookedForWhy, Finding, HowFound, Does, WhatToDo                 string
 }
 
 // MarkLabels are the words for what is marked, typed and judged.
@@ -105,10 +105,10 @@ var texts = struct {
 		Trend: "Session", Recent: "Last 15 min", Whole: "Whole session",
 		Melt: "melt", Plate: "plate", Target: "target", Heater: "heater", Pot: "Pot",
 		Conditions: "What the guard has found", Pots: "Pots",
-		CautionShort: "Hot vinyl burns. This program is not the protection: the independent cut-out is.",
+		CautionShort: "Hot vinyl burns. This program is not the protection: cut-out, fuse, earth and emergency stop have to be.",
 		Caution: "ALL OFF is not the emergency stop. Hot vinyl sticks to skin: gauntlets, face shield, nothing wet near the pots. Its fumes are harmful: " +
-			"extraction on. Never leave it alone. The cut-out with its own sensor, the fuse, the earth and the emergency " +
-			"stop protect you; this program only warns and controls. Local codes and licensed practice come first.",
+			"extraction on. Never leave it alone. This program only warns and controls; the cut-out with its own sensor, the fuse, " +
+			"the earth and the emergency stop have to protect you: have them checked. Local codes and licensed practice come first.",
 		MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
@@ -157,7 +157,7 @@ var markLabels = MarkLabels{
 }
 
 var alarmLabels = AlarmLabels{
-	Alarms: "Alarms", NoAlarms: "No alarm: nothing waits for you.",
+	Alarms: "Alarms", NoAlarms: "No alarm is listed. That is no proof that all is well.", AlarmsNotLive: "NOT LIVE: alarms are not known. Take the bench for hot.",
 	Acknowledge: "I have seen it", Shelve: "Set aside for 10 min", OutOfService: "Take out of service", TakeUp: "Take up again",
 	FirstOut:     "came first: look here first",
 	RateFine:     "Called %d times in the last ten minutes.",
@@ -168,14 +168,14 @@ var alarmLabels = AlarmLabels{
 	MessagesFail: "The last message to people elsewhere could NOT be sent: do not rely on it.",
 	LookedFor:    "What the guard looks for",
 	LookedForWhy: "Whatever is set aside here, the guard goes on looking and cuts heat when it has to. It is no protection: " +
-		"the independent cut-out, the fuse, the earth and the emergency stop are. Behind a figure, (C) is common practice without a source, (E) our estimate.",
+		"the independent cut-out, the fuse, the earth and the emergency stop have to be. Behind a figure, (C) is common practice without a source, (E) our estimate.",
 	Finding: "Finding", HowFound: "How it is found", Does: "What it does to heat", WhatToDo: "What to do",
 }
 
 var pastLabels = PastLabels{
 	Pages: "Pages", Bench: "Bench", PastRuns: "Past runs", Recipes: "Recipes",
 	OtherUnitC: "Show °C", OtherUnitF: "Show °F",
-	Trouble: "This can not be shown now", TroubleHelp: "The heaters do not depend on it: the bench goes on as it was.",
+	Trouble: "This can not be shown now", TroubleHelp: "This page only. Look at the bench page, and at the bench, for the heaters.",
 	NoRuns:    "No run is kept yet. Start the program with a recipe: the run is recorded from its first cycle, and stands here a second later.",
 	NoneFound: "No run passes this filter.", ShowAll: "Show every run",
 	Find: "Text in name, recipe, note or fault", Since: "Since", Verdict: "Verdict", State: "State", Any: "any",

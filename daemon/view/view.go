@@ -6,6 +6,7 @@ package view
 
 import (
 	"math"
+	"strings"
 	"time"
 
 	"meltwarden/control"
@@ -58,6 +59,9 @@ type Condition struct {
 	Latched     bool   `json:"latched"`
 	Title       string `json:"title"`
 	Instruction string `json:"instruction"`
+	// Act is the instruction's first sentence, what to do first, and More the rest.
+	Act  string `json:"act"`
+	More string `json:"more"`
 	// Where names the pot in words, or the bench; Status says active, latched or both.
 	Where  string `json:"where"`
 	Status string `json:"status"`
@@ -130,12 +134,22 @@ func (b *Bench) fill(f *frames.Frame, s control.Settings) {
 }
 
 func conditionOf(c guard.Condition, s control.Settings) Condition {
+	act, more := FirstSentence(c.Code.Instruction())
 	return Condition{
+		Act: act, More: more,
 		Code: c.Code.String(), Pot: c.Pot + 1, Severity: c.Severity.String(),
 		Active: c.Active, Latched: c.Latched,
 		Title: c.Code.Title(), Instruction: c.Code.Instruction(),
 		Where: Where(c.Pot, s), Status: status(c),
 	}
+}
+
+// FirstSentence parts a text after its first sentence.
+func FirstSentence(text string) (first, rest string) {
+	if before, after, found := strings.Cut(text, ". "); found {
+		return before + ".", after
+	}
+	return text, ""
 }
 
 // potOf shows pot i. Only its settings are known while the frame is not live.

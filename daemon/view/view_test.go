@@ -235,6 +235,8 @@ func TestConditionsCarryTheGuardsOwnWords(t *testing.T) {
 		{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true},
 	}
 	got := Of(f, bench(), noon).Conditions
+	assert.Equal(t, got[0].Instruction, got[0].Act+" "+got[0].More, "what to do first stands apart")
+	got[0].Act, got[0].More = "", ""
 	assert.Equal(t, Condition{
 		Code: "plate_over_temperature", Pot: 2, Severity: "trip", Latched: true,
 		Title: guard.PlateOverTemperature.Title(), Instruction: guard.PlateOverTemperature.Instruction(),
