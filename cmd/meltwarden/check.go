@@ -22,8 +22,8 @@ func checkCommand() *cobra.Command {
 		Long: "Validates the files, opens the ports, reads every channel and writes zeros once to the\n" +
 			"addresses in the file. With a wrong address a zero can mean something else: press the\n" +
 			"emergency stop before you run it.\n\n" + caution,
-		Args:  cobra.NoArgs,
-		RunE:  func(c *cobra.Command, _ []string) error { return runCheck(c, files, asJSON) },
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return runCheck(c, files, asJSON) },
 	}
 	files.flags(c)
 	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
