@@ -50,6 +50,9 @@ func (b *Bench) answer(frame []byte) []byte {
 	if b.maker != nil {
 		b.maker.hear(b.at)
 	}
+	if b.faults.onLine(TrafficFeeds, r.Unit) {
+		b.power.written = b.at
+	}
 	if !t.knows(r.Function) {
 		refusal.Code = modbus.IllegalFunction
 	}

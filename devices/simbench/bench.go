@@ -199,10 +199,10 @@ func (b *Bench) air() physics.Air {
 	return air
 }
 
-// heaterW is what a heater draws now. Contactor, emergency stop and cut-out are
-// in series, in hardware; a welded relay gets past none of them.
+// heaterW is what a heater draws now. A welded relay gets past no contactor.
 func (b *Bench) heaterW(i int) float64 {
-	if !b.power.contactor || !b.eStopClosed() || !b.contacts.cutOut || b.faults.has(HeaterFailed, Place{Pot: i}) {
+	live := b.contactorClosed() || b.faults.has(HeaterBypasses, Place{Pot: i})
+	if !live || b.faults.has(HeaterFailed, Place{Pot: i}) {
 		return 0
 	}
 	duty := float64(b.power.duty[i]) / fullDuty
@@ -211,6 +211,12 @@ func (b *Bench) heaterW(i int) float64 {
 	}
 	p := b.pots[i].spec
 	return p.HeaterW * p.HeaterGain * b.mains.Power() * duty
+}
+
+// contactorClosed reports whether the contactor carries the mains. Its coil,
+// emergency stop and cut-out are in series, in hardware.
+func (b *Bench) contactorClosed() bool {
+	return b.faults.has(ContactorWelded, Place{}) || b.power.contactor && b.eStopClosed() && b.contacts.cutOut
 }
 
 func (b *Bench) eStopClosed() bool { return !b.faults.has(EStopOpened, Place{}) }

@@ -31,13 +31,18 @@ const (
 	AlienReplies     Fault = "alien replies"     // with another unit's address and a good check
 	EchoedRequests   Fault = "echoed requests"   // handed back before the reply, also of a dead unit
 	UnitRestarts     Fault = "unit restarts"     // forgets what it was told, and is silent while it lasts
+	TrafficFeeds     Fault = "traffic feeds"     // the power unit's time-out begins anew with all that the unit is asked
 
 	EStopOpened  Fault = "e-stop opened"
 	CutOutOpened Fault = "cut-out opened" // clearing it is the manual reset
 	FanStopped   Fault = "fan stopped"
 
-	RelayWelded  Fault = "relay welded" // full power whatever the duty
-	HeaterFailed Fault = "heater failed"
+	ContactorWelded  Fault = "contactor welded"   // no coil, emergency stop or cut-out opens it
+	TimeoutForgotten Fault = "time-out forgotten" // with its supply the power unit loses the time-out set, and has its longest
+
+	RelayWelded    Fault = "relay welded" // full power whatever the duty
+	HeaterFailed   Fault = "heater failed"
+	HeaterBypasses Fault = "heater bypasses" // is not behind the contactor
 )
 
 // Scope says what a fault befalls, and so which fields of Place count.
@@ -54,9 +59,9 @@ const (
 var faultList = []Fault{
 	OpenProbe, GroundedProbe, ShortedProbe, FrozenProbe, NoisyProbe, PulledProbe, SentinelReading,
 	NoReply, CorruptReplies, LateReplies, DuplicateReplies, ExceptionReplies,
-	LostReplies, TruncatedReplies, GarbageReplies, AlienReplies, EchoedRequests, UnitRestarts,
-	EStopOpened, CutOutOpened, FanStopped,
-	RelayWelded, HeaterFailed,
+	LostReplies, TruncatedReplies, GarbageReplies, AlienReplies, EchoedRequests, UnitRestarts, TrafficFeeds,
+	EStopOpened, CutOutOpened, FanStopped, ContactorWelded, TimeoutForgotten,
+	RelayWelded, HeaterFailed, HeaterBypasses,
 }
 
 // Faults lists every fault, for tables of tests.
@@ -68,11 +73,11 @@ func (f Fault) Scope() Scope {
 	case OpenProbe, GroundedProbe, ShortedProbe, FrozenProbe, NoisyProbe, PulledProbe, SentinelReading:
 		return OfProbe
 	case NoReply, CorruptReplies, LateReplies, DuplicateReplies, ExceptionReplies,
-		LostReplies, TruncatedReplies, GarbageReplies, AlienReplies, EchoedRequests, UnitRestarts:
+		LostReplies, TruncatedReplies, GarbageReplies, AlienReplies, EchoedRequests, UnitRestarts, TrafficFeeds:
 		return OfLine
-	case EStopOpened, CutOutOpened, FanStopped:
+	case EStopOpened, CutOutOpened, FanStopped, ContactorWelded, TimeoutForgotten:
 		return OfBench
-	case RelayWelded, HeaterFailed:
+	case RelayWelded, HeaterFailed, HeaterBypasses:
 		return OfPot
 	}
 	return 0
@@ -146,7 +151,12 @@ func (b *Bench) set(f Fault, at Place, on bool) error {
 // forget is what a unit, or each of them for zero, does as it loses its supply.
 func (b *Bench) forget(unit uint8) {
 	if unit == 0 || unit == UnitPower {
+		timeout := b.power.timeoutMS
+		if b.faults.has(TimeoutForgotten, Place{}) {
+			timeout = maxTimeoutMS
+		}
 		b.power = newPower(len(b.pots))
+		b.power.timeoutMS = timeout
 	}
 	if unit == 0 || unit == UnitContacts {
 		b.contacts.lamp, b.contacts.buzzer = false, false

@@ -154,3 +154,56 @@ func TestRefusesPlacesThatDoNotExist(t *testing.T) {
 	require.Error(t, b.Clear(NoReply, Place{Unit: 4}))
 	require.NoError(t, b.Inject(OpenProbe, Place{Pot: 99, Probe: registers.Room}), "the pot does not count")
 }
+
+// TestHeatPastTheContactor: a welded contactor and a heater that is wired past it
+// draw power with the coil off, and no more than their duty.
+func TestHeatPastTheContactor(t *testing.T) {
+	for _, fault := range []Fault{ContactorWelded, HeaterBypasses} {
+		synctest.Test(t, func(t *testing.T) {
+			b := newBench(t, 1)
+			require.NoError(t, b.Inject(fault, Place{Pot: 1}))
+			require.Zero(t, b.Truth().Pots[1].PowerW)
+			write := modbus.Request{Unit: UnitPower, Function: modbus.WriteRegister, Address: 1, Quantity: 1, Data: modbus.AppendRegisters(nil, fullDuty/4)}
+			_, err := write.ParseReply(ask(b, write))
+			require.NoError(t, err)
+			require.NoError(t, b.Inject(EStopOpened, Place{}))
+			require.False(t, b.Truth().Contactor)
+			require.InDelta(t, 250, b.Truth().Pots[1].PowerW, 60)
+		})
+	}
+}
+
+// TestTrafficFeeds: what is only read keeps the outputs on.
+func TestTrafficFeeds(t *testing.T) {
+	coil := modbus.Request{Unit: UnitPower, Function: modbus.WriteCoil, Quantity: 1, Data: modbus.AppendCoil(nil, true)}
+	duty := modbus.Request{Unit: UnitPower, Function: modbus.WriteRegister, Quantity: 1, Data: modbus.AppendRegisters(nil, 1)}
+	read := modbus.Request{Unit: UnitPower, Function: modbus.ReadHolding, Quantity: 1}
+	for _, fed := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			b := newBench(t, 1)
+			if fed {
+				require.NoError(t, b.Inject(TrafficFeeds, Place{Unit: UnitPower}))
+			}
+			ask(b, duty)
+			ask(b, coil)
+			for range 20 {
+				time.Sleep(200 * time.Millisecond)
+				ask(b, read)
+			}
+			require.Equal(t, fed, b.Truth().Contactor)
+			time.Sleep(2 * time.Second)
+			require.False(t, b.Truth().Contactor, "silence still ends it")
+		})
+	}
+}
+
+// TestTimeoutOutlastsTheSupply, unless it is forgotten.
+func TestTimeoutOutlastsTheSupply(t *testing.T) {
+	b := newBench(t, 1)
+	b.power.timeoutMS = 500
+	require.NoError(t, b.Inject(UnitRestarts, Place{Unit: UnitPower}))
+	require.Equal(t, uint16(500), b.power.timeoutMS)
+	require.NoError(t, b.Inject(TimeoutForgotten, Place{}))
+	require.NoError(t, b.Inject(UnitRestarts, Place{Unit: UnitPower}))
+	require.Equal(t, uint16(maxTimeoutMS), b.power.timeoutMS)
+}
