@@ -11,8 +11,9 @@ const (
 	mustLetGo = 2 * time.Second
 
 	proofDuty = 0.05 // E: enough to be told from off, a twentieth of the power
-	// mostOn is how long a device may have any duty, all trials together.
-	mostOn = 10 * time.Second
+	// mostOn is how long a device may have any duty after one press, all trials
+	// together.
+	mostOn = 13 * time.Second
 	// trialTakes is what a trial takes beyond its silence (E: some exchanges).
 	trialTakes = 500 * time.Millisecond
 	// halvings is how often the silence is halved, to a sixteenth of mustLetGo.

@@ -78,7 +78,10 @@ func (t *trials) run(ctx context.Context, p *Proof) error {
 				list(held), mustLetGo.Seconds())
 		}
 	}
-	p.LetGoS = mustLetGo.Seconds()
+	if err := t.tryReading(ctx, groups[0]); err != nil {
+		return err
+	}
+	p.LetGoS, p.ReadS = mustLetGo.Seconds(), mustLetGo.Seconds()
 	low, high := time.Duration(0), mustLetGo
 	for range halvings {
 		silence := (low + high) / 2
@@ -122,9 +125,10 @@ func (t *trials) groups(p *Proof) ([][]string, error) {
 	if len(small) > 0 || len(groups) == 0 {
 		groups = append(groups, small)
 	}
-	if need := time.Duration(len(groups)) * (mustLetGo + trialTakes); need > mostOn {
+	// One trial for each group, and one more of the first: see tryReading.
+	if most := int(mostOn/(mustLetGo+trialTakes)) - 1; len(groups) > most {
 		return nil, fmt.Errorf("has %d heaters that can only be switched, and at most %d can be tried: spread them over more devices",
-			len(groups), int(mostOn/(mustLetGo+trialTakes)))
+			len(groups), most)
 	}
 	return groups, nil
 }
@@ -132,20 +136,46 @@ func (t *trials) groups(p *Proof) ([][]string, error) {
 // try makes one trial and looks after the bench afterwards. It returns the outputs
 // that were still on after the silence.
 func (t *trials) try(ctx context.Context, heaters []string, silence time.Duration) ([]string, error) {
-	held, err := t.trial(ctx, heaters, silence)
+	held, err := t.trial(ctx, heaters, func(w *wire) error {
+		if !w.clk.Sleep(ctx, silence) {
+			return ErrStopped
+		}
+		return nil
+	})
 	if err != nil {
 		return nil, err
 	}
-	how := "off"
-	if len(held) > 0 {
-		how = "still on; zeros written"
-	}
-	t.say("  %.3f s of silence: %s.\n", silence.Seconds(), how)
+	t.say("  %.3f s of silence: %s.\n", silence.Seconds(), state(held))
 	return held, t.inspect(ctx)
 }
 
-// trial switches on, keeps silent, reads back, and switches off whatever happens.
-func (t *trials) trial(ctx context.Context, heaters []string, silence time.Duration) (held []string, err error) {
+// state says what a trial found; it is called once zeros were confirmed.
+func state(held []string) string {
+	if len(held) > 0 {
+		return "still on; zeros written and confirmed"
+	}
+	return "off"
+}
+
+// tryReading finds out whether the device's time-out begins anew whenever it, or a
+// neighbour on its line, is read: then a program that still reads and no longer
+// decides would keep the heat on.
+func (t *trials) tryReading(ctx context.Context, heaters []string) error {
+	held, err := t.trial(ctx, heaters, func(w *wire) error { return t.readOnly(ctx, w, mustLetGo) })
+	if err != nil {
+		return err
+	}
+	t.say("  %.3f s of reading without a write: %s.\n", mustLetGo.Seconds(), state(held))
+	if len(held) > 0 {
+		return fmt.Errorf("still holds %s %.1f s after the last write, while it is read: its time-out is fed by reading: set it to count writes only, or use another device",
+			list(held), mustLetGo.Seconds())
+	}
+	return t.inspect(ctx)
+}
+
+// trial switches on, waits in one way or another, reads back, and switches off
+// whatever happens.
+func (t *trials) trial(ctx context.Context, heaters []string, wait func(*wire) error) (held []string, err error) {
 	w, err := t.openWire()
 	if err != nil {
 		return nil, err
@@ -162,8 +192,8 @@ func (t *trials) trial(ctx context.Context, heaters []string, silence time.Durat
 	if err := w.on(t.device, heaters); err != nil {
 		return nil, err
 	}
-	if !w.clk.Sleep(ctx, silence) {
-		return nil, ErrStopped
+	if err := wait(w); err != nil {
+		return nil, err
 	}
 	return w.held(t.device)
 }

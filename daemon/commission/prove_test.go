@@ -15,9 +15,9 @@ import (
 	"meltwarden/devices/simbench"
 )
 
-// mostProofJ is what the proof may give by the rated powers: 5 % of 2800 W for ten
+// mostProofJ is what the proof may give by the rated powers: 5 % of 2800 W for 13
 // seconds, and what mains and heaters differ from their rating.
-const mostProofJ = 0.05 * 2800 * 10 * 1.3
+const mostProofJ = 0.05 * 2800 * 13 * 1.3
 
 // TestProofFindsTheTimeout: within a sixteenth of two seconds of what the unit is
 // set to, or refused; and never longer on than it may be.
@@ -163,4 +163,18 @@ func TestSwitchedHeatersAreTriedOneByOne(t *testing.T) {
 	}
 	_, err = (&trials{session: s, device: "relays"}).groups(&Proof{})
 	require.ErrorContains(t, err, "has 5 heaters that can only be switched, and at most 4 can be tried")
+}
+
+// TestReadingMustNotFeedTheTimeout: of the device itself, or of its neighbours.
+func TestReadingMustNotFeedTheTimeout(t *testing.T) {
+	for _, unit := range []uint8{0, simbench.UnitPower, simbench.UnitThermocouples} {
+		onBench(t, nil, func(t *testing.T, r *rig) {
+			require.NoError(t, r.Inject(simbench.TrafficFeeds, simbench.Place{Unit: unit}))
+			err := r.commission(t.Context(), answers, false)
+			require.ErrorIs(t, err, ErrIncomplete)
+			require.ErrorContains(t, err, "its time-out is fed by reading: set it to count writes only, or use another device")
+			require.False(t, r.record().proof("power").passed())
+			require.Less(t, r.heatJ(), mostProofJ)
+		})
+	}
 }

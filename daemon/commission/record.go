@@ -53,13 +53,16 @@ type Proof struct {
 	// a device that did not let go.
 	StillOnS float64 `json:"still_on_s"`
 	LetGoS   float64 `json:"let_go_s"`
+	// ReadS is for how many seconds its line was read without a write, at the end of
+	// which all were off as well.
+	ReadS float64 `json:"read_s"`
 	// Trouble is why the device is not proven, or empty.
 	Trouble string `json:"trouble,omitempty"`
 }
 
 // passed reports whether the device let go, and soon enough.
 func (p Proof) passed() bool {
-	return p.Trouble == "" && p.LetGoS > 0 && p.LetGoS <= mustLetGo.Seconds()
+	return p.Trouble == "" && p.LetGoS > 0 && p.LetGoS <= mustLetGo.Seconds() && p.ReadS >= mustLetGo.Seconds()
 }
 
 // Result is what a nudge showed.

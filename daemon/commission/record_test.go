@@ -21,7 +21,7 @@ func complete(b *config.Bench) *Record {
 		r.Answers = append(r.Answers, Answer{q.key, "yes", time.Now()})
 	}
 	for _, d := range outputDevices(b.Channels) {
-		r.Proofs = append(r.Proofs, Proof{Device: d, LetGoS: 1.5, StillOnS: 1})
+		r.Proofs = append(r.Proofs, Proof{Device: d, LetGoS: 1.5, StillOnS: 1, ReadS: 2})
 	}
 	for _, p := range b.Pots {
 		r.Nudges = append(r.Nudges, Nudge{Pot: p.Name, Result: Right})
