@@ -25,7 +25,7 @@ func TestMessagesForPeopleElsewhere(t *testing.T) {
 	note(false, trip)
 	note(false, trip)
 	assert.Len(t, said, 1)
-	assert.Contains(t, said[0], "eel, slate: No trustworthy melt reading. This heater is off.")
+	assert.Contains(t, said[0], "eel, slate: No trustworthy melt reading. This heater is told zero.")
 	note(true, guard.Condition{Code: guard.HeaterUnproven, Pot: -1, Severity: guard.Note, Active: true})
 	note(true)
 	assert.Equal(t, "eel: all pots are ready to pour.", said[1])

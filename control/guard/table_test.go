@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -287,11 +288,11 @@ func TestEveryRowCanBeActedOn(t *testing.T) {
 		assert.True(t, strings.HasSuffix(r.Cause, "."), "%s: what is behind it?", c)
 		switch r.Action {
 		case AllOff:
-			assert.Regexp(t, `^Heat (is|stays) off[.:]`, c.Instruction())
+			assert.Regexp(t, `^(Heaters are told zero[.;] |HEAT MAY STILL BE ON\. |PRESS THE EMERGENCY STOP|Heat stays off: )`, c.Instruction())
 		case HeaterOff:
-			assert.Regexp(t, `^This heater is off\.`, c.Instruction())
+			assert.Regexp(t, `^This heater is told zero\. `, c.Instruction())
 		case Inhibit:
-			assert.Regexp(t, `^Its heater is off`, c.Instruction())
+			assert.Regexp(t, `^(Its heater is told zero|Face shield and gauntlets on\.)`, c.Instruction())
 			assert.Equal(t, ByItself, r.Clears, "%s: heat is held off only while it lasts", c)
 		}
 		assert.Equal(t, r.Severity == Trip, r.Clears == AtTheBench, "%s: trips latch, and nothing else does", c)
@@ -302,6 +303,36 @@ func TestEveryRowCanBeActedOn(t *testing.T) {
 	}
 	assert.Equal(t, "unknown", Code(250).String())
 	assert.Equal(t, "trip", Trip.String())
+}
+
+// longestFirstSentence is what can be read from across a bench where it is shown
+// large (estimate: two lines of a page).
+const longestFirstSentence = 90
+
+// TestTheFirstSentenceIsShort: it is shown large, so it says the act or the state and
+// nothing of why; and nothing claims that heat is off, which nobody knows.
+func TestTheFirstSentenceIsShort(t *testing.T) {
+	for _, c := range Codes() {
+		first, _, _ := strings.Cut(strings.ReplaceAll(c.Instruction(), "? ", ". "), ". ")
+		assert.LessOrEqual(t, utf8.RuneCountInString(first), longestFirstSentence, "%s: %s", c, first)
+		assert.NotContains(t, first, "because", c)
+		assert.NotRegexp(t, `[Hh]eat(ers?)? (is|are) off`, c.Instruction(), c)
+	}
+}
+
+// TestWhatMayHeatOnBeginsWithTheEmergencyStop: where heat may flow though zero is told,
+// the stop comes before any search for the cause.
+func TestWhatMayHeatOnBeginsWithTheEmergencyStop(t *testing.T) {
+	for _, c := range []Code{HeaterUnheard, RiseWhileOff, PlateOverTemperature, PotUnseen, ProbesCrossed, MeltForecast, MeltHigh} {
+		text := strings.ToLower(c.Instruction())
+		stop := strings.Index(text, "press the emergency stop")
+		require.GreaterOrEqual(t, stop, 0, c)
+		for _, later := range []string{"check", "reset", "mains", "changed", "put the probes"} {
+			if at := strings.Index(text, later); at >= 0 {
+				assert.Less(t, stop, at, "%s: the stop comes before %q", c, later)
+			}
+		}
+	}
 }
 
 // TestUnwrittenHistoryIsToldAndHeatsOn: it warns after two seconds, and takes
