@@ -65,6 +65,8 @@ func (r *Record) unproven(b *config.Bench) []string {
 			missing = append(missing, fmt.Sprintf("heater %s: not tried which plate it warms", p.Name))
 		case n.Result != Right:
 			missing = append(missing, n.advice())
+		case !n.passed():
+			missing = append(missing, fmt.Sprintf("heater %s: not tried whether it is behind the contactor", p.Name))
 		}
 	}
 	return missing

@@ -28,6 +28,7 @@ const (
 	nudgeRiseC  = 5.0              // where the nudge ends
 	movedC      = 3.0              // E: so much is heat, not noise or drift
 	strayC      = 2.0              // E: so much is too much for a plate that nobody heats
+	openFor     = 30 * time.Second // E: a heater that gets past the contactor shows
 	alone       = 15 * time.Second // contactor closed, no duty: a stuck relay shows
 	after       = 20 * time.Second // heat comes late at a probe (E: elements and probes lag by seconds)
 	steadyC     = 0.5              // E: a plate that moves by less in steadyFor is at rest

@@ -2,7 +2,6 @@ package commission
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -17,14 +16,17 @@ import (
 func (s *session) nudge(ctx context.Context, pot string) error {
 	i := slices.IndexFunc(s.Bench.Pots, func(p config.Pot) bool { return p.Name == pot })
 	watts := s.Bench.Pots[i].HeaterW
-	s.say("\nHeater %s: which plate does it warm?\n  It is given %.0f %% (%.0f W) for at most %.0f s, %.0f kJ, or until a plate moved by %.0f °C.\n",
-		pot, 100*nudgeDuty, nudgeDuty*watts, nudgeFor.Seconds(), nudgeDuty*watts*nudgeFor.Seconds()/1000, nudgeRiseC)
+	s.say("\nHeater %s: which plate does it warm?\n"+
+		"  It is given %.0f %% (%.0f W): with the contactor open for %.0f s, in which nothing may warm;\n"+
+		"  then closed for at most %.0f s, %.0f kJ, or until a plate moved by %.0f °C.\n",
+		pot, 100*nudgeDuty, nudgeDuty*watts, openFor.Seconds(),
+		nudgeFor.Seconds(), nudgeDuty*watts*nudgeFor.Seconds()/1000, nudgeRiseC)
 	w, err := s.enabled(ctx)
 	if err != nil {
 		return err
 	}
 	found, err := s.push(ctx, w, i)
-	if err := errors.Join(err, w.close()); err != nil {
+	if err := foremost(err, w.close()); err != nil {
 		return err
 	}
 	found.Pot, found.At, found.EnergyJ = pot, time.Now(), nudgeDuty*watts*found.HeatedS
@@ -40,23 +42,57 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 	return nil
 }
 
-// push carries a nudge out: the contactor alone, the heater, and a look at what
-// comes late.
-func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
-	plates, melts := means(w.plates), means(w.melts)
+// open gives the heater its duty with the contactor open: nothing may warm.
+func (s *session) open(ctx context.Context, w *watch, pot int) error {
+	far := newExtremes(means(w.plates))
+	w.duty[pot] = nudgeDuty
+	err := w.hold(ctx, openFor, func() bool {
+		far.add(w.plates)
+		return farthest(far.moved) < strayC
+	})
+	w.off()
+	if err != nil {
+		return err
+	}
+	for i, moved := range far.moved {
+		if math.Abs(moved) >= strayC {
+			return fmt.Errorf("%w. Heater %s is heated with the contactor open (plate %s moved by %+.1f °C): the contactor is welded, or this heater is not behind it. A licensed electrician has to mend it",
+				errPress, s.Bench.Pots[pot].Name, s.Bench.Pots[i].Name, moved)
+		}
+	}
+	return nil
+}
+
+// closed closes the contactor with every heater told zero. What moves by less than
+// strayC while it is open comes out here as well: the plates are those from before.
+func (s *session) closed(ctx context.Context, w *watch, plates []float64) error {
 	w.contactor = true
 	if err := w.hold(ctx, alone, always); err != nil {
-		return Nudge{}, err
+		return err
 	}
 	for i, moved := range moves(plates, w.plates) {
 		if math.Abs(moved) >= strayC {
-			return Nudge{}, fmt.Errorf("plate %s moved by %+.1f °C with the contactor closed and every heater told zero: a relay may be stuck on; have it changed, and run the command again",
-				s.Bench.Pots[i].Name, moved)
+			return fmt.Errorf("%w. Plate %s moved by %+.1f °C with every heater told zero: a relay may be stuck on, or a heater is not behind the contactor. %shave it mended, and run the command again",
+				errPress, s.Bench.Pots[i].Name, moved, electrician)
 		}
+	}
+	return nil
+}
+
+// push carries a nudge out: the heater alone, the contactor alone, both, and a look
+// at what comes late.
+func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
+	plates, melts := means(w.plates), means(w.melts)
+	if err := s.open(ctx, w, pot); err != nil {
+		return Nudge{}, err
+	}
+	s.say("  Nothing warms with the contactor open. Closing it, without heat.\n")
+	if err := s.closed(ctx, w, plates); err != nil {
+		return Nudge{}, err
 	}
 	far := newExtremes(plates)
 	told := w.clk.Now()
-	s.say("  Contactor closed, no plate moves by itself. Heating.\n")
+	s.say("  No plate moves by itself. Heating.\n")
 	began := w.clk.Now()
 	w.duty[pot] = nudgeDuty
 	err := w.hold(ctx, nudgeFor, func() bool {
@@ -70,13 +106,13 @@ func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
 	w.off()
 	heated := w.clk.Now() - began
 	if err == nil {
-		s.say("  Heater off after %.0f s; watching for %.0f s more.\n", heated.Seconds(), after.Seconds())
+		s.say("  Told off after %.0f s; watching for %.0f s more.\n", heated.Seconds(), after.Seconds())
 		err = w.hold(ctx, after, func() bool { far.add(w.plates); return true })
 	}
 	if err != nil {
 		return Nudge{}, err
 	}
-	n := Nudge{HeatedS: heated.Seconds(), Moved: s.byPot(far.moved), MeltMoved: s.byPot(moves(melts, w.melts))}
+	n := Nudge{OpenS: openFor.Seconds(), HeatedS: heated.Seconds(), Moved: s.byPot(far.moved), MeltMoved: s.byPot(moves(melts, w.melts))}
 	n.Result, n.Other = s.judge(pot, far.moved)
 	return n, nil
 }
@@ -125,16 +161,19 @@ func (s *session) byPot(values []float64) map[string]float64 {
 	return named
 }
 
+// electrician stands before every advice about wires, fuses and heaters.
+const electrician = "Switch the mains off and lock it off; mains wiring only by a licensed electrician: "
+
 // advice says what a nudge that is not right means, and what to do about it.
 func (n *Nudge) advice() string {
 	switch n.Result {
 	case Crossed:
-		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C: swap the plate probes of %s and %s, if the heat is where it should be, or else their heaters (or the channels in the bench file)",
-			n.Pot, n.Other, n.Moved[n.Other], n.Pot, n.Other)
+		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C. %sswap the plate probes of %s and %s, if the heat is where it should be, or else their heaters (or the channels in the bench file)",
+			n.Pot, n.Other, n.Moved[n.Other], electrician, n.Pot, n.Other)
 	case Reversed:
-		return fmt.Sprintf("the reading of plate %s falls by %.1f °C when it is heated: swap the two wires of its thermocouple", n.Pot, -n.Moved[n.Pot])
+		return fmt.Sprintf("the reading of plate %s falls by %.1f °C when it is heated. %sswap the two wires of its thermocouple", n.Pot, -n.Moved[n.Pot], electrician)
 	case Both:
-		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C as well: find out what else it switches, or whether a probe touches the wrong plate", n.Pot, n.Other, n.Moved[n.Other])
+		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C as well. %sfind out what else it switches, or whether a probe touches the wrong plate", n.Pot, n.Other, n.Moved[n.Other], electrician)
 	}
-	return fmt.Sprintf("no plate moves when heater %s is on: check its fuse, its relay, its wires and its channel in the bench file", n.Pot)
+	return fmt.Sprintf("no plate moves when heater %s is on. %scheck its fuse, its relay and its wires; and its channel in the bench file", n.Pot, electrician)
 }

@@ -151,3 +151,23 @@ func TestWarmBenchIsRefused(t *testing.T) {
 		})
 	}
 }
+
+// TestHeatPastTheContactor: a welded contactor, and a heater that is not behind it,
+// are found before the contactor is ever closed for a nudge.
+func TestHeatPastTheContactor(t *testing.T) {
+	for fault, heater := range map[simbench.Fault]string{simbench.ContactorWelded: "left", simbench.HeaterBypasses: "middle"} {
+		t.Run(string(fault), func(t *testing.T) {
+			onBench(t, nil, func(t *testing.T, r *rig) {
+				require.NoError(t, r.Inject(fault, simbench.Place{Pot: 1}))
+				err := r.commission(t.Context(), answers, false)
+				require.ErrorIs(t, err, errPress)
+				require.Regexp(t, "^PRESS THE EMERGENCY STOP, then switch the mains off. Heater "+heater+" is heated with the contactor open", err.Error())
+				require.ErrorContains(t, err, "the contactor is welded, or this heater is not behind it. A licensed electrician has to mend it")
+				require.NotContains(t, r.said(), "heaters stay off")
+				require.Nil(t, r.record().nudge(heater))
+				cleared, _ := r.record().Against(r.file)
+				require.False(t, cleared.Holds())
+			})
+		})
+	}
+}

@@ -36,6 +36,9 @@ func (s *session) prove(ctx context.Context, device string) error {
 	if saved := s.save(); err == nil && saved != nil {
 		return saved
 	}
+	if errors.Is(err, errPress) {
+		return err
+	}
 	if err != nil {
 		return incomplete(fmt.Sprintf("device %s: %v", device, err))
 	}
@@ -180,13 +183,13 @@ func (t *trials) trial(ctx context.Context, heaters []string, wait func(*wire) e
 	if err != nil {
 		return nil, err
 	}
-	defer func() { err = errors.Join(err, w.release()) }()
+	defer func() { err = foremost(err, w.release()) }()
 	if err := w.off(); err != nil {
 		return nil, err
 	}
 	began := w.clk.Now()
 	defer func() {
-		err = errors.Join(err, w.off())
+		err = foremost(err, w.off())
 		t.on += w.clk.Now() - began
 	}()
 	if err := w.on(t.device, heaters); err != nil {
@@ -258,10 +261,11 @@ func (t *trials) inspect(ctx context.Context) error {
 	var hot error
 	for i, moved := range moves(t.before, w.plates) {
 		if moved >= proofRiseC {
-			hot = fmt.Errorf("plate %s has warmed by %.1f °C, more than the trial can give: a relay may be stuck on; have it changed", t.Bench.Pots[i].Name, moved)
+			hot = fmt.Errorf("%w. Plate %s has warmed by %.1f °C, more than the trial can give: a relay may be stuck on. %shave it changed",
+				errPress, t.Bench.Pots[i].Name, moved, electrician)
 		}
 	}
-	return errors.Join(hot, w.close())
+	return foremost(hot, w.close())
 }
 
 // list writes names in a row.

@@ -84,6 +84,9 @@ type Nudge struct {
 	Result Result    `json:"result"`
 	// Other is the pot whose plate moved as well, or instead.
 	Other string `json:"other,omitempty"`
+	// OpenS is for how many seconds the heater had its duty with the contactor open,
+	// and no plate moved.
+	OpenS float64 `json:"open_s"`
 	// HeatedS is for how many seconds the heater had its duty; EnergyJ what it gave
 	// by its rated power, in joules.
 	HeatedS float64 `json:"heated_s"`
@@ -93,6 +96,10 @@ type Nudge struct {
 	Moved     map[string]float64 `json:"moved_c"`
 	MeltMoved map[string]float64 `json:"melt_moved_c"`
 }
+
+// passed reports whether the heater is behind the contactor, and warms its own plate
+// only.
+func (n *Nudge) passed() bool { return n.Result == Right && n.OpenS >= openFor.Seconds() }
 
 // Digest stands for the hardware that a bench file describes: lines, devices,
 // channels, and the pots with the power of their heaters. Recipes, limits, the

@@ -24,7 +24,7 @@ func complete(b *config.Bench) *Record {
 		r.Proofs = append(r.Proofs, Proof{Device: d, LetGoS: 1.5, StillOnS: 1, ReadS: 2})
 	}
 	for _, p := range b.Pots {
-		r.Nudges = append(r.Nudges, Nudge{Pot: p.Name, Result: Right})
+		r.Nudges = append(r.Nudges, Nudge{Pot: p.Name, Result: Right, OpenS: 30})
 	}
 	return r
 }
@@ -47,6 +47,7 @@ func TestClearanceNeedsEverything(t *testing.T) {
 		"device power: ":                                   func(r *Record) { r.Proofs[0].LetGoS = 2.1 },
 		"heater middle: not tried which plate it warms":    func(r *Record) { r.Nudges[1].Pot = "other" },
 		"heater right moves plate left by +0.0 °C":         func(r *Record) { r.Nudges[2].Result, r.Nudges[2].Other = Crossed, "left" },
+		"heater right: not tried whether it is behind":     func(r *Record) { r.Nudges[2].OpenS = 0 },
 		"no plate moves when heater left is on":            func(r *Record) { r.Nudges[0].Result = Missing },
 		"heater left moves plate right by +0.0 °C as well": func(r *Record) { r.Nudges[0].Result, r.Nudges[0].Other = Both, "right" },
 		"the bench file has changed since":                 func(r *Record) { r.Digest = "other" },
@@ -130,7 +131,7 @@ func TestStatus(t *testing.T) {
 	r.Proofs[0].Trouble = "still holds"
 	var out bytes.Buffer
 	StatusOf(r, b).Tell(&out)
-	for _, want := range []string{"earth: yes", "power: NOT PROVEN", "middle: missing", "the heaters stay off", "device power: still holds"} {
+	for _, want := range []string{"earth: yes", "power: NOT PROVEN", "middle: missing", "serve refuses heat", "device power: still holds"} {
 		require.Contains(t, out.String(), want)
 	}
 	out.Reset()

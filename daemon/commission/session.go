@@ -37,9 +37,9 @@ type Options struct {
 // Why a session ends before it is complete.
 var (
 	// ErrStopped is returned when the context ended.
-	ErrStopped = errors.New("stopped; zeros were written, and what was done is on record: run the same command to go on")
+	ErrStopped = errors.New("stopped; what was done is on record: run the same command to go on")
 	// ErrIncomplete is wrapped by the error that says what is missing.
-	ErrIncomplete = errors.New("the heaters stay off")
+	ErrIncomplete = errors.New("the bench is not commissioned")
 )
 
 // session is one run of the command.
@@ -71,7 +71,7 @@ func Run(ctx context.Context, o Options) error {
 		}
 	}
 	for _, p := range s.Bench.Pots {
-		if n := s.record.nudge(p.Name); n == nil || n.Result != Right {
+		if n := s.record.nudge(p.Name); n == nil || !n.passed() {
 			if err := s.nudge(ctx, p.Name); err != nil {
 				return err
 			}
@@ -217,7 +217,8 @@ last word, on the bench and on every answer here.
 
 Everything must be cold: empty plates, or pots with cold, solid vinyl. Stand at the
 emergency stop while something is tried out, and press it if a plate warms that
-should not. Ctrl-C stops at any time; zeros are written then.
+should not. Ctrl-C stops at any time, and tells every output zero; it is said when
+that was not confirmed.
 
 `
 

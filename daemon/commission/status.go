@@ -33,7 +33,7 @@ func (s Status) Tell(out io.Writer) {
 		fmt.Fprintln(out, "\ncomplete: the bench's own enable button can switch heat on")
 		return
 	}
-	fmt.Fprintln(out, "\nthe heaters stay off; missing, or no longer valid:")
+	fmt.Fprintln(out, "\nmeltwarden serve refuses heat; missing, or no longer valid:")
 	for _, m := range s.Missing {
 		fmt.Fprintln(out, " ", m)
 	}

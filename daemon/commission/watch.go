@@ -74,7 +74,7 @@ func (s *session) observe(ctx context.Context) (*watch, error) {
 	}
 	w.forget()
 	if err := w.calm(ctx); err != nil {
-		return nil, errors.Join(err, w.close())
+		return nil, foremost(err, w.close())
 	}
 	return w, nil
 }
@@ -97,7 +97,19 @@ func (w *watch) close() error {
 	return errNoZeros
 }
 
-var errNoZeros = errors.New("ZEROS WERE NOT CONFIRMED: press the emergency stop, and see that every plate stays cold before you release it")
+// errPress is wrapped by every error after which heat may still be on. It comes
+// before anything else that is said.
+var errPress = errors.New("PRESS THE EMERGENCY STOP, then switch the mains off")
+
+var errNoZeros = fmt.Errorf("%w. ZEROS WERE NOT CONFIRMED: see that every plate stays cold before you switch anything on again", errPress)
+
+// foremost joins what went wrong with what came of switching off, the urgent first.
+func foremost(wrong, off error) error {
+	if errors.Is(off, errPress) {
+		return errors.Join(off, wrong)
+	}
+	return errors.Join(wrong, off)
+}
 
 // calm waits until nothing has been wrong for a while.
 func (w *watch) calm(ctx context.Context) error {
@@ -322,7 +334,7 @@ func (s *session) enabled(ctx context.Context) (*watch, error) {
 		err = w.cold(s.record.warmed)
 	}
 	if err != nil {
-		return nil, errors.Join(err, w.close())
+		return nil, foremost(err, w.close())
 	}
 	return w, nil
 }
