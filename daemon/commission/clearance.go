@@ -2,6 +2,7 @@ package commission
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"meltwarden/config"
@@ -33,7 +34,7 @@ func (r *Record) Against(b *config.Bench) (Clearance, []string) {
 	if r.Digest != Digest(b) {
 		return Clearance{}, []string{"the bench file has changed since: lines, devices, channels, pots or heater powers are not those that were commissioned"}
 	}
-	missing := append(r.openQuestions(), r.unproven(b)...)
+	missing := slices.Concat(unfit(b), r.openQuestions(), r.unseen(b), r.unproven(b))
 	if len(missing) > 0 {
 		return Clearance{}, missing
 	}
@@ -42,10 +43,24 @@ func (r *Record) Against(b *config.Bench) (Clearance, []string) {
 		p := r.proof(device)
 		c.said = append(c.said, fmt.Sprintf("%s lets go of heat by itself within %.2f s of silence, tried %s", device, p.LetGoS, day(p.At)))
 	}
+	for _, k := range r.Interlocks {
+		c.said = append(c.said, fmt.Sprintf("%s was seen open and closed again, tried %s", k.Role, day(k.At)))
+	}
 	for _, p := range b.Pots {
 		c.said = append(c.said, fmt.Sprintf("heater %s warms plate %s and no other, tried %s", p.Name, p.Name, day(r.nudge(p.Name).At)))
 	}
 	return c, nil
+}
+
+// unseen returns in words which interlocks nobody has opened.
+func (r *Record) unseen(b *config.Bench) []string {
+	var missing []string
+	for _, k := range interlocks {
+		if wired(b, k.role) && r.interlock(k.role) == nil {
+			missing = append(missing, fmt.Sprintf("%s: not tried whether its contact shows it open", k.role))
+		}
+	}
+	return missing
 }
 
 // unproven returns in words which devices and pots have not passed.

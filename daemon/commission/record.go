@@ -34,6 +34,8 @@ type Record struct {
 	Answers []Answer  `json:"answers"`
 	Proofs  []Proof   `json:"proofs"`
 	Nudges  []Nudge   `json:"nudges"`
+	// Interlocks are those that a person has opened and closed.
+	Interlocks []Interlock `json:"interlocks"`
 }
 
 // Answer is a person's word on one question.

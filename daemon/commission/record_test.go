@@ -3,6 +3,7 @@ package commission
 import (
 	"bytes"
 	"encoding/json"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -23,6 +24,9 @@ func complete(b *config.Bench) *Record {
 	for _, d := range outputDevices(b.Channels) {
 		r.Proofs = append(r.Proofs, Proof{Device: d, LetGoS: 1.5, StillOnS: 1, ReadS: 2})
 	}
+	for _, k := range interlocks {
+		r.Interlocks = append(r.Interlocks, Interlock{k.role, time.Now()})
+	}
 	for _, p := range b.Pots {
 		r.Nudges = append(r.Nudges, Nudge{Pot: p.Name, Result: Right, OpenS: 30})
 	}
@@ -42,6 +46,7 @@ func TestClearanceNeedsEverything(t *testing.T) {
 		"earth: not answered":                              func(r *Record) { r.Answers[3].Words = "" },
 		"extraction: not answered":                         func(r *Record) { r.Answers = r.Answers[:5] },
 		`e-stop: answered "none"; fit it first`:            func(r *Record) { r.Answers[4].Words = "none" },
+		"cut-out: not tried whether its contact shows it":  func(r *Record) { r.Interlocks = slices.Delete(r.Interlocks, 1, 2) },
 		"device power: not tried whether it lets go":       func(r *Record) { r.Proofs = nil },
 		"device power: it holds":                           func(r *Record) { r.Proofs[0].Trouble = "it holds" },
 		"device power: ":                                   func(r *Record) { r.Proofs[0].LetGoS = 2.1 },

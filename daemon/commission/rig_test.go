@@ -39,6 +39,7 @@ type rig struct {
 	mu     sync.Mutex
 	out    bytes.Buffer
 	nobody bool              // presses
+	idle   bool              // nobody does what else the session asks for
 	saying map[string]func() // what happens when the session says something
 }
 
@@ -109,12 +110,29 @@ func (r *rig) Write(p []byte) (int, error) {
 			r.PressEnable()
 		})
 	}
+	r.hands(string(p))
 	for word, do := range r.saying {
 		if bytes.Contains(p, []byte(word)) {
 			do()
 		}
 	}
 	return len(p), nil
+}
+
+// hands do what the session asks for, a second later.
+func (r *rig) hands(words string) {
+	for word, do := range map[string]func() error{
+		"Press the emergency stop.": func() error { return r.Inject(simbench.EStopOpened, simbench.Place{}) },
+		"Release it.":               func() error { return r.Clear(simbench.EStopOpened, simbench.Place{}) },
+		"Open the cut-out":          func() error { return r.Inject(simbench.CutOutOpened, simbench.Place{}) },
+		"reset it by hand.\n":       func() error { return r.Clear(simbench.CutOutOpened, simbench.Place{}) },
+		"Switch the fan off.":       func() error { return r.Inject(simbench.FanStopped, simbench.Place{}) },
+		"Switch it on again.":       func() error { return r.Clear(simbench.FanStopped, simbench.Place{}) },
+	} {
+		if strings.Contains(words, word) && !r.idle {
+			time.AfterFunc(time.Second, func() { assert.NoError(r.t, do()) })
+		}
+	}
 }
 
 func (r *rig) said() string {

@@ -57,12 +57,25 @@ func Run(ctx context.Context, o Options) error {
 	defer done()
 	s := &session{Options: o, lines: typed(ctx, o.In)}
 	s.say(opening, o.Bench.Name)
-	if err := s.begin(); err != nil {
-		return err
+	if missing := unfit(s.Bench); len(missing) > 0 {
+		return incomplete(missing...)
 	}
-	if err := s.ask(ctx); err != nil {
-		return err
+	for _, step := range []func() error{
+		s.begin,
+		func() error { return s.ask(ctx) },
+		func() error { return s.openAll(ctx) },
+		func() error { return s.proveAll(ctx) },
+		func() error { return s.nudgeAll(ctx) },
+	} {
+		if err := step(); err != nil {
+			return err
+		}
 	}
+	return s.end()
+}
+
+// proveAll tries every device that is not proven.
+func (s *session) proveAll(ctx context.Context) error {
 	for _, device := range outputDevices(s.Bench.Channels) {
 		if p := s.record.proof(device); p == nil || !p.passed() {
 			if err := s.prove(ctx, device); err != nil {
@@ -70,6 +83,11 @@ func Run(ctx context.Context, o Options) error {
 			}
 		}
 	}
+	return nil
+}
+
+// nudgeAll nudges every heater that is not right yet.
+func (s *session) nudgeAll(ctx context.Context) error {
 	for _, p := range s.Bench.Pots {
 		if n := s.record.nudge(p.Name); n == nil || !n.passed() {
 			if err := s.nudge(ctx, p.Name); err != nil {
@@ -77,7 +95,7 @@ func Run(ctx context.Context, o Options) error {
 			}
 		}
 	}
-	return s.end()
+	return nil
 }
 
 // typed hands on what is typed, line by line.

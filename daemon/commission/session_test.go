@@ -2,6 +2,7 @@ package commission
 
 import (
 	"context"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -28,7 +29,7 @@ func TestWholeSession(t *testing.T) {
 		cleared, missing := rec.Against(r.file)
 		require.Empty(t, missing)
 		require.True(t, cleared.Holds())
-		require.Len(t, cleared.Words(), 5)
+		require.Len(t, cleared.Words(), 8)
 		require.Equal(t, "30 mA, test button pressed", rec.answer("residual-current-device"))
 		require.Equal(t, []string{"heater left", "heater middle", "heater right", "contactor"}, rec.proof("power").Outputs)
 		require.Equal(t, 1.375, rec.proof("power").StillOnS)
@@ -90,14 +91,61 @@ func TestNoPressNoHeat(t *testing.T) {
 	})
 }
 
-// TestAButtonIsNeeded: a bench file without one is told so.
-func TestAButtonIsNeeded(t *testing.T) {
-	without := func(text string) string {
-		return strings.Replace(text, "  - {role: enable, device: contacts, function: 2, address: 4, type: bit}\n", "", 1)
+// TestFit: a bench file that lacks one of these is told so, before anything is
+// asked, and no record clears it.
+func TestFit(t *testing.T) {
+	require.NoError(t, Fit(benchFile(t, nil)))
+	for role, want := range map[string]string{
+		"contactor": "no channel with role: contactor. Nothing could take the mains off",
+		"e-stop":    "no channel with role: e-stop. Heat would come back by itself when the stop is released: wire its second contact (normally closed) and add it",
+		"cut-out":   "no channel with role: cut-out. Heat would come back by itself",
+		"enable":    "no channel with role: enable. A person at the bench switches heat on",
+	} {
+		without := func(text string) string {
+			return regexp.MustCompile(`(?m)^  - \{role: `+role+`,.*\n`).ReplaceAllString(text, "")
+		}
+		onBench(t, without, func(t *testing.T, r *rig) {
+			require.ErrorContains(t, Fit(r.file), want)
+			require.ErrorContains(t, r.commission(t.Context(), answers, false), want)
+			require.Zero(t, r.heatJ())
+			require.NotContains(t, r.said(), "cut-out\n", "nothing is asked")
+			cleared, missing := complete(r.file).Against(r.file)
+			require.False(t, cleared.Holds())
+			require.Contains(t, missing[0], want)
+		})
 	}
-	onBench(t, without, func(t *testing.T, r *rig) {
-		require.ErrorContains(t, r.commission(t.Context(), answers, false), "no channel with role: enable")
+}
+
+// TestInterlocksMustBeSeen: with nobody's hand, or with a contact that does not
+// follow, there is no trial; what was seen is not asked again.
+func TestInterlocksMustBeSeen(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		r.idle = true
+		require.ErrorContains(t, r.commission(t.Context(), answers, false), "e-stop was not seen open within 10 minutes")
 		require.Zero(t, r.heatJ())
+		r.idle = false
+		r.saying["The fan: does"] = func() { r.idle = true }
+		require.ErrorContains(t, r.commission(t.Context(), "", false), "fan was not seen open within 10 minutes")
+		require.Len(t, r.record().Interlocks, 2)
+		require.Zero(t, r.heatJ())
+		delete(r.saying, "The fan: does")
+		r.idle = false
+		require.NoError(t, r.commission(t.Context(), "", false))
+		require.NotContains(t, r.said(), "The e-stop")
+		require.Len(t, r.record().Interlocks, 3)
+	})
+}
+
+// swapStops crosses emergency stop and cut-out in the bench file.
+func swapStops(text string) string {
+	return strings.NewReplacer("role: e-stop,", "role: cut-out,", "role: cut-out,", "role: e-stop,").Replace(text)
+}
+
+func TestCrossedInterlocksAreSaid(t *testing.T) {
+	onBench(t, swapStops, func(t *testing.T, r *rig) {
+		require.ErrorContains(t, r.commission(t.Context(), answers, false), "e-stop was not seen open within 10 minutes")
+		require.Contains(t, r.said(), "The cut-out has opened. If that is not what you did, its channel is crossed with another.")
+		require.NoError(t, r.Clear(simbench.EStopOpened, simbench.Place{}))
 	})
 }
 

@@ -44,6 +44,10 @@ func (r *Record) tell(out io.Writer) {
 	for _, a := range r.Answers {
 		fmt.Fprintf(out, "  %s: %s (%s)\n", a.Question, a.Words, day(a.At))
 	}
+	fmt.Fprintln(out, "interlocks, opened by hand")
+	for _, k := range r.Interlocks {
+		fmt.Fprintf(out, "  %s: seen open and closed again (%s)\n", k.Role, day(k.At))
+	}
 	fmt.Fprintln(out, "devices, when their line goes silent")
 	for _, p := range r.Proofs {
 		if p.passed() {

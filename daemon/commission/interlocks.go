@@ -1,0 +1,118 @@
+package commission
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+	"meltwarden/devices/registers"
+)
+
+// Interlock is a contact that was seen open and closed again, by a person's hand.
+type Interlock struct {
+	Role registers.Role `json:"role"`
+	At   time.Time      `json:"at"`
+}
+
+// interlocks says how each is opened and closed again.
+var interlocks = []struct {
+	role        registers.Role
+	open, close string
+}{
+	{registers.EStop, "Press the emergency stop.", "Release it."},
+	{registers.CutOut, "Open the cut-out: press its test button, or turn its setting down until it opens.", "Turn its setting back and reset it by hand."},
+	{registers.Fan, "Switch the fan off.", "Switch it on again."},
+}
+
+// interlock returns what is on record of an interlock, or nil.
+func (r *Record) interlock(role registers.Role) *Interlock {
+	i := slices.IndexFunc(r.Interlocks, func(k Interlock) bool { return k.Role == role })
+	if i < 0 {
+		return nil
+	}
+	return &r.Interlocks[i]
+}
+
+// openAll has every interlock that is wired opened and closed by hand, without heat,
+// and puts on record that its own contact showed it.
+func (s *session) openAll(ctx context.Context) error {
+	for _, k := range interlocks {
+		if !wired(s.Bench, k.role) || s.record.interlock(k.role) != nil {
+			continue
+		}
+		s.say("\nThe %s: does its contact show it?\n  Nothing is heated.\n", k.role)
+		w, err := s.observe(ctx)
+		if err != nil {
+			return err
+		}
+		err = s.seen(ctx, w, k.role, k.open, false)
+		if err == nil {
+			err = s.seen(ctx, w, k.role, k.close, true)
+		}
+		if err := foremost(err, w.close()); err != nil {
+			return err
+		}
+		seen := Interlock{k.role, time.Now()}
+		s.record.Interlocks = put(s.record.Interlocks, seen, func(i Interlock) bool { return i.Role == k.role })
+		if err := s.save(); err != nil {
+			return err
+		}
+		s.say("  Right: seen open, and closed again.\n")
+	}
+	return nil
+}
+
+// seen tells a person what to do, and waits until a contact shows it.
+func (s *session) seen(ctx context.Context, w *watch, role registers.Role, do string, closed bool) error {
+	s.say("  %s\n", do)
+	told := registers.Role("")
+	is := w.await(ctx, func(error) bool {
+		for _, k := range interlocks {
+			c := w.contact(k.role)
+			if k.role != role && k.role != told && c.Known(guard.MaxAge) && !c.Closed {
+				told = k.role
+				s.say("  The %s has opened. If that is not what you did, its channel is crossed with another.\n", told)
+			}
+		}
+		c := w.contact(role)
+		return c.Known(guard.MaxAge) && c.Closed == closed
+	})
+	if errors.Is(is, errNobody) {
+		return fmt.Errorf("%s was not seen %s within %.0f minutes. %scheck its contact and wires; and its channel in the bench file",
+			role, map[bool]string{false: "open", true: "closed"}[closed], pressWait.Minutes(), electrician)
+	}
+	return is
+}
+
+// contact is the latest of a contact that opens by itself.
+func (w *watch) contact(role registers.Role) reading.Contact {
+	switch role {
+	case registers.EStop:
+		return w.in.Contacts.EStop
+	case registers.CutOut:
+		return w.in.Contacts.CutOut
+	}
+	return w.in.Contacts.Fan
+}
+
+// errNobody is returned when what was waited for did not come.
+var errNobody = errors.New("it did not come")
+
+// await cycles, with everything off, until something is so, told what is wrong with
+// the bench in each cycle.
+func (w *watch) await(ctx context.Context, so func(wrong error) bool) error {
+	for until := w.clk.Now() + pressWait; w.clk.Now() < until; {
+		wrong := w.cycle(ctx)
+		if errors.Is(wrong, ErrStopped) {
+			return wrong
+		}
+		if so(wrong) {
+			return nil
+		}
+	}
+	return errNobody
+}
