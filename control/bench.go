@@ -208,7 +208,7 @@ func (b *Bench) reportPots(in *Input, elapsed time.Duration, out *Frame) (news i
 	out.Ready, out.Hot = len(b.pots) > 0, false
 	for i, p := range b.pots {
 		before := p.state
-		wait, left := p.decide(b.guard.PotTripped(i), out.Heat == HeatEnabled, b.settings.Limits.HeatersProven)
+		wait, left := p.decide(b.guard.PotTripped(i), out.Heat == HeatEnabled && !b.guard.PotWaits(i), b.settings.Limits.HeatersProven)
 		if p.wantsHand(wait, elapsed) || p.state == Ready && before != Ready {
 			news = i + 1
 		}

@@ -64,6 +64,9 @@ func (f *follow) look(s *PotSight, melt *trend, dips bool, elapsed time.Duration
 const (
 	seenToFor = time.Second // E: a plug that was pulled; one bad frame is shorter
 	backRiseC = 5.0         // E: a probe that is back in the melt, or a melt that does rise
+	// E: a probe that is off a hot plate reads cold at once, but a melt on that plate
+	// is over 50 °C by then.
+	coldFor = 5 * time.Minute
 )
 
 // doubted keeps a probe's trip from being reset while nothing says that anybody
@@ -72,6 +75,7 @@ const (
 type doubted struct {
 	lowC     float64       // the lowest since the trip
 	unplug   time.Duration // how long the device has said that the probe is not there
+	cold     time.Duration // how long both probes of the pot have been cold
 	doubtful bool
 }
 
@@ -79,9 +83,9 @@ type doubted struct {
 func (d *doubted) begin(t *trend) { *d = doubted{lowC: t.c, doubtful: true} }
 
 // look takes in one cycle after the trip and reports whether the doubt lasts:
-// until the pot is marked as lifted, the probe was unplugged and is back, the
-// plate is cold (all begins anew, as in the morning), or, where a rise tells
-// anything, the reading has risen.
+// until the pot is marked as lifted, the probe was unplugged and is back, both
+// probes have been cold for long (all begins anew, as in the morning), or, where a
+// rise tells anything, the reading has risen.
 func (d *doubted) look(p *PotSight, t reading.Temperature, smooth *trend, riseTells bool, elapsed time.Duration) bool {
 	if t.Fault != reading.None && !silent(t) {
 		d.unplug += elapsed
@@ -92,9 +96,14 @@ func (d *doubted) look(p *PotSight, t reading.Temperature, smooth *trend, riseTe
 	}
 	d.lowC = min(d.lowC, smooth.c)
 	risen := riseTells && smooth.seen && smooth.c >= d.lowC+backRiseC
-	cold := p.Plate.Usable(MaxAge) && p.Plate.C < TouchC && t.C < TouchC
-	if p.Lifted || d.unplug >= seenToFor || cold || risen {
+	if d.cold += elapsed; !cold(p.Melt) || !cold(p.Plate) {
+		d.cold = 0
+	}
+	if p.Lifted || d.unplug >= seenToFor || d.cold >= coldFor || risen {
 		d.doubtful = false
 	}
 	return d.doubtful
 }
+
+// cold reports whether a temperature is known to be too low to burn.
+func cold(t reading.Temperature) bool { return t.Usable(MaxAge) && t.C < TouchC }

@@ -216,7 +216,7 @@ func (g *Guard) MayHeat() bool { return g.state == Enabled && !g.allOff() }
 
 // PotMayHeat reports whether pot i may be heated in this cycle.
 func (g *Guard) PotMayHeat(i int) bool {
-	if !g.MayHeat() {
+	if !g.MayHeat() || g.pots[i].waits {
 		return false
 	}
 	for c := range g.pots[i].found {
@@ -226,6 +226,10 @@ func (g *Guard) PotMayHeat(i int) bool {
 	}
 	return true
 }
+
+// PotWaits reports whether pot i's trip was reset by the last press, so that it is
+// not heated before the next one.
+func (g *Guard) PotWaits(i int) bool { return g.pots[i].waits }
 
 // PotTripped reports whether a trip of pot i is latched, or one of the bench.
 func (g *Guard) PotTripped(i int) bool {

@@ -296,7 +296,8 @@ func TestAllOffBlocksAndWinsOverThePress(t *testing.T) {
 	assert.Equal(t, Blocked, r.g.State())
 }
 
-// TestPotTripLeavesTheOthers and one press brings the pot back.
+// TestPotTripLeavesTheOthers: one press resets it, and a second one brings the pot
+// back, so that a press that only says "I am here" heats nothing.
 func TestPotTripLeavesTheOthers(t *testing.T) {
 	r := enabled(limits)
 	r.spoil = func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }
@@ -306,6 +307,38 @@ func TestPotTripLeavesTheOthers(t *testing.T) {
 	assert.False(t, r.g.PotTripped(1))
 	r.spoil = nil
 	assert.Equal(t, []float64{0, 1}, r.step())
+	assert.Equal(t, []float64{0, 1}, r.press())
+	assert.False(t, r.g.PotTripped(0))
+	r.run(time.Minute)
+	assert.Equal(t, []float64{0, 1}, r.step(), "no time brings it back")
+	assert.Equal(t, []bool{true, false}, []bool{r.g.PotWaits(0), r.g.PotWaits(1)})
+	assert.Equal(t, full, r.press())
+	assert.False(t, r.g.PotWaits(0))
+}
+
+// TestEachTripOfAPotTakesItsPress: with two of them, of which one goes first, none of
+// the presses both resets and heats; nor does one that enables heat for the others.
+func TestEachTripOfAPotTakesItsPress(t *testing.T) {
+	broken := func(melt, plate bool) func(*Sight) {
+		return func(s *Sight) {
+			for r, bad := range map[*reading.Temperature]bool{&s.Pots[0].Melt: melt, &s.Pots[0].Plate: plate} {
+				if bad {
+					r.Fault = reading.Open
+				}
+			}
+		}
+	}
+	r := enabled(limits)
+	r.spoil = broken(true, false)
+	r.run(5 * time.Second)
+	r.spoil = broken(false, true)
+	r.run(5 * time.Second)
+	assert.Equal(t, []float64{0, 1}, r.press())
+	assert.True(t, r.latched(PlateUnusable))
+	r.spoil = func(s *Sight) { s.AllOff = true }
+	r.step()
+	r.spoil = nil
+	assert.Equal(t, []float64{0, 1}, r.press(), "it enables heat and resets the other trip")
 	assert.Equal(t, full, r.press())
 }
 
@@ -461,6 +494,7 @@ func TestHeatIsEarnedEveryCycle(t *testing.T) {
 		var record []sighting
 		button := hand{t: t}
 		pressed := false // since the last thing that blocks
+		tripped, resets := [2]bool{}, [2]bool{}
 		for cycle := range rapid.IntRange(1, 300).Draw(t, "cycles") {
 			s := anySight(t, cycle)
 			s.Enable = button.next()
@@ -468,12 +502,13 @@ func TestHeatIsEarnedEveryCycle(t *testing.T) {
 			duty := []float64{1, 1}
 			g.Limit(duty)
 			record = append(record, sighting{s.Enable, s.Elapsed, cycle > 0 && (s.Elapsed <= 0 || s.Elapsed > 3*period)})
-			pressed = pressed || pressEnds(record)
+			press := pressEnds(record)
+			pressed = pressed || press
 			if s.AllOff {
 				pressed = false
 			}
 			latched := map[int]bool{}
-			for _, c := range g.Append(nil) {
+			for _, c := range g.AppendFolded(g.Append(nil)) {
 				if c.Latched {
 					latchedEver++
 					latched[c.Pot] = true
@@ -483,6 +518,9 @@ func TestHeatIsEarnedEveryCycle(t *testing.T) {
 				}
 			}
 			for i := range duty {
+				// A press after the one that has reset its trip.
+				resets[i] = tripped[i] && !latched[i] || resets[i] && !press
+				tripped[i] = latched[i]
 				if duty[i] == 0 {
 					continue
 				}
@@ -493,6 +531,9 @@ func TestHeatIsEarnedEveryCycle(t *testing.T) {
 				}
 				if latched[i] || latched[-1] {
 					refuse("a latched trip")
+				}
+				if resets[i] {
+					refuse("the press that has reset its trip")
 				}
 				if !l.HeatersProven {
 					refuse("unproven heaters")

@@ -154,7 +154,7 @@ func ends(t *testing.T, r *rig, c Code) {
 		assert.Equal(t, full, r.step())
 		return
 	}
-	r.run(2 * time.Minute)
+	r.run(coldFor + time.Minute)
 	duty := r.step()
 	if c.Rule().Clears == AtTheBench {
 		assert.True(t, r.latched(c), "it waits for a person")

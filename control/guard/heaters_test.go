@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"meltwarden/control/reading"
 )
 
 // TestRisesThatAreExcused: a plate may rise with its heater off for other reasons.
@@ -65,6 +67,46 @@ func TestAStuckRelayBesideAHeaterAtWork(t *testing.T) {
 	})
 	r.told(t, RiseWhileOff, 80*time.Second)
 	assert.False(t, r.latched(ProbesCrossed))
+}
+
+// TestADeadHeaterStaysTripped: with its heater told zero nothing shows any more that it
+// is dead, or that its probe is off a hot plate; no press resets it until somebody has
+// seen to the pot, or it has been cold for long.
+func TestADeadHeaterStaysTripped(t *testing.T) {
+	at := func(meltC, plateC float64, more func(*Sight)) func(*Sight) {
+		return func(s *Sight) {
+			coldBench(s)
+			s.Pots[0].Melt.C += meltC
+			s.Pots[0].Plate.C += plateC
+			more(s)
+		}
+	}
+	for name, c := range map[string]struct {
+		meltC, plateC float64 // above the room
+		see           func(*Sight)
+		lasts         time.Duration
+		resets        bool
+	}{
+		"nobody came":                          {60, 0, func(*Sight) {}, time.Hour, false},
+		"warm melt, cold plate":                {40, 0, func(*Sight) {}, time.Hour, false},
+		"the plate's probe is back":            {60, 60, func(*Sight) {}, time.Minute, false},
+		"cold for a moment":                    {0, 0, func(*Sight) {}, coldFor - time.Minute, false},
+		"cold for long":                        {0, 0, func(*Sight) {}, coldFor + period, true},
+		"a silent line":                        {0, 0, func(s *Sight) { s.Pots[0].Plate.Age = 2 * time.Second }, time.Hour, false},
+		"the plate's probe was unplugged":      {60, 0, func(s *Sight) { s.Pots[0].Plate.Fault = reading.Open }, 2 * time.Second, true},
+		"the melt's probe was, which is other": {60, 0, func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }, 2 * time.Second, false},
+		"the pot was lifted":                   {60, 0, func(s *Sight) { s.Pots[0].Lifted = true }, time.Second, true},
+	} {
+		r := enabledFrom(limits, coldBench)
+		r.begin(heatedInVain)
+		r.told(t, HeaterDead, 2*time.Minute)
+		r.spoil = at(c.meltC, c.plateC, c.see)
+		r.run(c.lasts)
+		r.spoil = at(c.meltC, c.plateC, func(*Sight) {})
+		r.run(5 * time.Second)
+		r.press()
+		assert.Equal(t, c.resets, !r.latched(HeaterDead), name)
+	}
 }
 
 // TestHeaterWeak: half of a heater has burnt out between two heatings.

@@ -10,13 +10,14 @@ import (
 type pot struct {
 	found       []finding // by Code
 	phase       Phase
+	waits       bool // the last press reset a trip of it; the next one lets it heat
 	ratedW      float64
 	melt, plate probe
 
 	follow              follow
 	meltFall, plateFall fall
 	reversed            reversed
-	doubts              [PlateReversed - MeltNotFollowing + 1]doubted // by Code, from MeltNotFollowing
+	doubts              [HeaterDead - MeltNotFollowing + 1]doubted // by Code, from MeltNotFollowing
 	heater              heater
 	strength            strength
 	crossing            crossing
@@ -94,10 +95,10 @@ func (g *Guard) lookForFalls(p *pot, s *PotSight, elapsed time.Duration) {
 }
 
 // noteDoubted updates a finding whose cause can not show once its trip has taken
-// the heat away: it stays until somebody has seen to the probe.
+// the heat away: it stays until somebody has seen to the probe, or the pot is cold.
 func (g *Guard) noteDoubted(p *pot, c Code, active bool, s *PotSight, elapsed time.Duration) {
 	d, t, smooth := &p.doubts[c-MeltNotFollowing], s.Melt, &p.melt.trend
-	if c == PlateNotFollowing || c == PlateReversed {
+	if c == PlateNotFollowing || c == PlateReversed || c == HeaterDead {
 		t, smooth = s.Plate, &p.plate.trend
 	}
 	was := p.found[c].latched
@@ -116,7 +117,7 @@ func (g *Guard) lookAtHeater(p *pot, s *PotSight, elapsed time.Duration) {
 	f, melt, plate := p.found, &p.melt.trend, &p.plate.trend
 	risesNot := p.heater.risesNot(plate, melt, elapsed)
 	g.note(f, NoRise, risesNot, elapsed)
-	g.note(f, HeaterDead, risesNot, elapsed)
+	g.noteDoubted(p, HeaterDead, risesNot, s, elapsed)
 	g.note(f, HeaterWeak, p.strength.look(s.Duty, plate, melt, elapsed), elapsed)
 }
 

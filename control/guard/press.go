@@ -2,35 +2,36 @@ package guard
 
 // press is a person at the bench having pressed the enable button: with something
 // latched it resets what has lost its cause; with nothing latched and nothing
-// in the way it enables heat. It never does both for the whole bench at once.
+// in the way it enables heat. It never does both at once, for the bench or for a
+// pot: a press may only be meant to say "I am here", or for another pot.
 func (g *Guard) press() {
-	if g.state == Tripped {
-		g.reset()
-		if !g.latchedOnBench() {
-			g.state = Blocked
-		}
-		return
-	}
 	g.reset()
-	if !g.allOff() {
+	switch {
+	case g.state != Tripped && !g.allOff():
 		g.state = Enabled
+	case g.state == Tripped && !g.latchedOnBench():
+		g.state = Blocked
 	}
 }
 
-// reset lifts every latch whose cause is gone.
+// reset lifts every latch whose cause is gone. A pot of which it lifts one waits for
+// the next press.
 func (g *Guard) reset() {
 	lift(g.bench)
 	for i := range g.pots {
-		lift(g.pots[i].found)
+		g.pots[i].waits = lift(g.pots[i].found)
 	}
 }
 
-func lift(found []finding) {
+// lift reports whether there was anything to lift.
+func lift(found []finding) (any bool) {
 	for c := range found {
 		if found[c].latched && !found[c].active {
 			found[c].latched, found[c].held = false, 0
+			any = true
 		}
 	}
+	return any
 }
 
 // latchedOnBench reports whether anything that stops the whole bench is latched.

@@ -47,7 +47,7 @@ func TestALostProbeStaysTripped(t *testing.T) {
 			r.still(func(*Sight) {}, 5*time.Second)
 		},
 		"all is cold": func(r *rig) {
-			r.still(func(s *Sight) { s.Pots[0].Plate.C = 40 }, 30*time.Second)
+			r.still(func(s *Sight) { s.Pots[0].Plate.C = 40 }, coldFor+10*time.Second)
 		},
 	} {
 		r := lost(t)

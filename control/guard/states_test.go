@@ -80,7 +80,7 @@ func TestEveryStateAndEvent(t *testing.T) {
 		lastWord = "all off, and a trip, win over a press"
 		earned   = "heat is earned every cycle"
 		latches  = "trips latch until a person resets them with the cause gone"
-		two      = "a press resets or enables, never both for the bench"
+		two      = "a press resets or enables, never both"
 		perPot   = "what befalls one pot takes that pot's heat"
 		seen     = "a press counts only when it was seen to be one"
 	)
@@ -132,6 +132,27 @@ func TestEveryStateAndEvent(t *testing.T) {
 			return r
 		}, []cell{
 			{Enabled, potOff, latches},
+			{Enabled, potOff, two},
+			{Blocked, off, byHand},
+			{Blocked, off, lastWord},
+			{Tripped, off, latches},
+			{Tripped, off, latches},
+			{Enabled, off, earned},
+			{Tripped, off, latches},
+			{Enabled, potOff, perPot},
+			{Enabled, potOff, seen},
+			{Enabled, potOff, seen},
+			{Enabled, potOff, seen},
+			{Enabled, potOff, seen},
+		}},
+		{"enabled, a pot's trip reset", func() *rig {
+			r := enabled(limits)
+			during(func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }, func(r *rig) []float64 { r.run(5 * time.Second); return nil })(r)
+			r.press()
+			require.False(t, r.latched(MeltUnusable))
+			return r
+		}, []cell{
+			{Enabled, potOff, two},
 			{Enabled, full, perPot},
 			{Blocked, off, byHand},
 			{Blocked, off, lastWord},

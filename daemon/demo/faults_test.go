@@ -289,8 +289,8 @@ func TestTripWaitsForAPersonAtTheBench(t *testing.T) {
 	})
 }
 
-// TestTripOfOnePot: its heater stays off when the cause goes, until a person
-// presses; the others go on.
+// TestTripOfOnePot: its heater stays off when the cause goes, until a person presses
+// twice; the others go on.
 func TestTripOfOnePot(t *testing.T) {
 	inSession(t, Options{Seed: 2}, func(s *session) {
 		s.heating(30 * time.Second)
@@ -302,8 +302,13 @@ func TestTripOfOnePot(t *testing.T) {
 		assert.Equal(t, []bool{true, false, true}, s.drawing())
 		assert.Equal(t, control.HeatEnabled, s.frame().Heat)
 		s.Bench.PressEnable()
-		s.pass(3 * time.Second)
-		assert.Empty(t, s.frame().Conditions)
+		s.pass(time.Minute)
+		assert.Empty(t, s.frame().Conditions, "the first press resets")
+		assert.Equal(t, []bool{true, false, true}, s.drawing())
+		assert.Equal(t, control.Off, s.frame().Pots[1].State)
+		assert.Equal(t, control.WaitEnable, s.frame().Pots[1].Wait)
+		s.Bench.PressEnable()
+		s.passUntil(time.Minute, func() bool { return s.drawing()[1] })
 	})
 }
 

@@ -124,6 +124,34 @@ func (u *trouble) passes(t *testing.T, seed uint64, plate physics.PlateKind) (c 
 	return c
 }
 
+// TestAPlateProbeThatWasNeverOnStaysTripped prints how long a melt reads cold over a
+// plate whose probe is off it: so long the pot must not count as cold. No press lets it
+// heat again.
+func TestAPlateProbeThatWasNeverOnStaysTripped(t *testing.T) {
+	for _, plate := range []physics.PlateKind{physics.Cast, physics.Thin} {
+		q := newQuick(t, 31, plate)
+		q.passUntil(t, Patience, func() bool { return q.f.Heat == control.HeatEnabled })
+		require.NoError(t, q.bench.Inject(simbench.PulledProbe, simbench.Place{Probe: registers.Plate}))
+		dead := func(c guard.Condition) bool { return c.Code == guard.HeaterDead && c.Latched }
+		q.passUntil(t, 2*time.Minute, func() bool { return slices.ContainsFunc(q.f.Conditions, dead) })
+		began, warm := q.f.Time, time.Duration(0)
+		for q.f.Time < began+15*time.Minute {
+			q.bench.PressEnable()
+			for end := q.f.Time + 20*time.Second; q.f.Time < end; {
+				q.cycle()
+			}
+			require.True(t, slices.ContainsFunc(q.f.Conditions, dead))
+			require.Zero(t, q.f.Outputs.Duty[0])
+			if warm == 0 && q.f.Pots[0].MeltC >= guard.TouchC {
+				warm = q.f.Time - began
+			}
+		}
+		t.Logf("plate %d: its melt is over %.0f °C %v after the trip, the plate truly at %.0f °C a quarter of an hour on", plate, guard.TouchC, warm, q.bench.Truth().Pots[0].PlateC)
+		assert.Positive(t, warm)
+		assert.Less(t, warm, 2*time.Minute, "half of what counts as cold for long, with a margin")
+	}
+}
+
 // TestNumbersOfTheTable prints how soon each trouble is found on simulated benches
 // of both kinds of plate, and how hot the plate truly became.
 func TestNumbersOfTheTable(t *testing.T) {
