@@ -25,6 +25,7 @@ type Bench struct {
 	guard    *guard.Guard
 	share    *circuit.Share
 	caller   call.Caller
+	called   called
 	pedal    reading.Edge
 	cycle    uint64
 	now      time.Duration
@@ -43,7 +44,7 @@ func NewBench(s Settings) *Bench {
 	limits := s.Limits
 	limits.CircuitW, limits.CircuitMeanW = s.Circuit.MaxW, s.Circuit.ContinuousW
 	b := &Bench{
-		settings: s, guard: guard.New(limits, n), share: circuit.New(s.Circuit, n),
+		settings: s, guard: guard.New(limits, n), share: circuit.New(s.Circuit, n), called: newCalled(n),
 		sight: guard.Sight{Pots: make([]guard.PotSight, n), Period: s.Period},
 		asked: make([]float64, n), duty: make([]float64, n),
 		ratedW: make([]float64, n), need: make([]float64, n),
@@ -247,14 +248,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 // announce lets lamp and buzzer speak.
 func (b *Bench) announce(in *Input, elapsed time.Duration, news int, out *Frame) {
 	w := call.Wanted{Ready: out.Ready, News: news, Hot: out.Hot, Silence: b.pedal.Rising(in.Contacts.Pedal, guard.MaxAge)}
-	for _, c := range out.Conditions {
-		switch {
-		case c.Latched:
-			w.Trips++
-		case c.Severity == guard.Warning:
-			w.Warnings++
-		}
-	}
+	b.called.count(out, &w)
 	for _, c := range in.Commands {
 		w.Silence = w.Silence || c.Kind == Silence
 	}

@@ -37,12 +37,14 @@ type State struct {
 
 // Wanted is what the bench has to say in a cycle.
 type Wanted struct {
-	Trips    int  // how many findings are latched
-	Warnings int  // how many warnings are active
-	Ready    bool // every pot is ready to pour
-	News     int  // number of a pot that is ready or wants a hand since now, from 1; or zero
-	Hot      bool
-	Silence  bool // somebody pressed silence
+	Trips, Warnings int // how many are there
+	// FreshTrips and FreshWarnings are how many of them were not there in the cycle
+	// before: as many as before may be other ones.
+	FreshTrips, FreshWarnings int
+	Ready                     bool // every pot is ready to pour
+	News                      int  // number of a pot that is ready or wants a hand since now, from 1; or zero
+	Hot                       bool
+	Silence                   bool // somebody pressed silence
 }
 
 // Caller remembers what has been called.
@@ -77,9 +79,9 @@ func (c *Caller) Step(w Wanted, elapsed time.Duration) (s State, lamp, buzzer bo
 func (c *Caller) choose(w Wanted) (sound Sound, pot int, fresh bool) {
 	switch {
 	case w.Trips > 0:
-		return Danger, 0, w.Trips > c.before.Trips
+		return Danger, 0, w.FreshTrips > 0 || c.before.Trips == 0
 	case w.Warnings > 0:
-		return Act, 0, w.Warnings > c.before.Warnings || c.before.Trips > 0
+		return Act, 0, w.FreshWarnings > 0 || c.before.Warnings == 0 || c.before.Trips > 0
 	case w.Ready:
 		return Ready, 0, !c.before.Ready || c.before.Trips > 0 || c.before.Warnings > 0
 	case w.News > 0:

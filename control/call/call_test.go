@@ -120,7 +120,7 @@ func TestANewTripSoundsAgain(t *testing.T) {
 	var c Caller
 	c.Step(Wanted{Trips: 1}, beat)
 	c.Step(Wanted{Trips: 1, Silence: true}, beat)
-	s, _, buzzer := c.Step(Wanted{Trips: 2}, beat)
+	s, _, buzzer := c.Step(Wanted{Trips: 2, FreshTrips: 1}, beat)
 	assert.True(t, buzzer)
 	assert.False(t, s.Silenced)
 	assert.EqualValues(t, 2, s.Seq)
@@ -128,6 +128,25 @@ func TestANewTripSoundsAgain(t *testing.T) {
 	c.Step(Wanted{Trips: 2, Silence: true}, beat)
 	_, _, buzzer = c.Step(Wanted{Trips: 1}, beat)
 	assert.False(t, buzzer)
+}
+
+// TestWhatTakesAnothersPlaceSounds: as many as before, or fewer, and yet another one.
+func TestWhatTakesAnothersPlaceSounds(t *testing.T) {
+	for before, now := range map[Wanted]Wanted{
+		{Trips: 1}:    {Trips: 1, FreshTrips: 1},
+		{Trips: 3}:    {Trips: 2, FreshTrips: 1},
+		{Warnings: 1}: {Warnings: 1, FreshWarnings: 1},
+		{Warnings: 3}: {Warnings: 1, FreshWarnings: 1},
+	} {
+		var c Caller
+		c.Step(before, beat)
+		silent := before
+		silent.Silence = true
+		c.Step(silent, beat)
+		s, _, buzzer := c.Step(now, beat)
+		assert.True(t, buzzer, "%+v", now)
+		assert.EqualValues(t, 2, s.Seq, "%+v", now)
+	}
 }
 
 // TestSilenceLastsTwoMinutes: a trip or a warning that is still there is said again;
