@@ -341,6 +341,18 @@ func TestHeldLong(t *testing.T) {
 	assert.True(t, r.f.Ready)
 }
 
+// TestSilenceFromAfar: whoever is on another computer does not take the sound from
+// those at the bench.
+func TestSilenceFromAfar(t *testing.T) {
+	r := readyRig()
+	r.script = func(in *control.Input) { in.Contacts.EStop = contact(false) }
+	r.run(time.Second)
+	r.step(control.Command{Kind: control.Silence, Afar: true})
+	require.False(t, r.f.Call.Silenced)
+	r.step(control.Command{Kind: control.Silence, Afar: true}, control.Command{Kind: control.Silence})
+	require.True(t, r.f.Call.Silenced)
+}
+
 // TestPedalSilences, and so does the command; neither clears.
 func TestPedalSilences(t *testing.T) {
 	for _, silence := range []func(*rig){
