@@ -34,46 +34,72 @@ func (r *Record) Against(b *config.Bench) (Clearance, []string) {
 	if r.Digest != Digest(b) {
 		return Clearance{}, []string{"the bench file has changed since: lines, devices, channels, pots or heater powers are not those that were commissioned"}
 	}
-	missing := slices.Concat(unfit(b), r.openQuestions(), r.unseen(b), r.unproven(b))
+	missing := slices.Concat(unfit(b), r.openQuestions(b), r.unseen(b), r.unproven(b), r.unnudged(b))
 	if len(missing) > 0 {
 		return Clearance{}, missing
 	}
-	c := Clearance{saved: r.Saved, said: []string{"answered in its owner's words: " + questionList()}}
+	return Clearance{saved: r.Saved, said: r.words(b)}, nil
+}
+
+// words says what a complete record has proven.
+func (r *Record) words(b *config.Bench) []string {
+	said := []string{"answered in its owner's words: " + questionList()}
 	for _, device := range outputDevices(b.Channels) {
 		p := r.proof(device)
-		c.said = append(c.said, fmt.Sprintf("%s lets go of heat by itself within %.2f s of silence, tried %s", device, p.LetGoS, day(p.At)))
+		said = append(said, fmt.Sprintf("%s reports its outputs off after %.2f s of silence (by its own registers; a relay that sticks is not seen by this), also once its supply was off, tried %s", device, p.LetGoS, day(p.At)))
 	}
-	for _, k := range r.Interlocks {
-		c.said = append(c.said, fmt.Sprintf("%s was seen open and closed again, tried %s", k.Role, day(k.At)))
+	for _, i := range r.Interlocks {
+		said = append(said, fmt.Sprintf("%s was seen open and closed again, tried %s", i.Role, day(i.At)))
 	}
 	for _, p := range b.Pots {
-		c.said = append(c.said, fmt.Sprintf("heater %s warms plate %s and no other, tried %s", p.Name, p.Name, day(r.nudge(p.Name).At)))
+		said = append(said, fmt.Sprintf("heater %s is behind the contactor, and warms plate %s and no other, tried %s", p.Name, p.Name, day(r.nudge(p.Name).At)))
 	}
-	return c, nil
+	return append(said, fmt.Sprintf("lapses on %s: everything is to be tested at least yearly (common practice)", day(r.lapses())))
 }
 
 // unseen returns in words which interlocks nobody has opened.
 func (r *Record) unseen(b *config.Bench) []string {
 	var missing []string
 	for _, k := range interlocks {
-		if wired(b, k.role) && r.interlock(k.role) == nil {
+		i := r.interlock(k.role)
+		switch {
+		case !wired(b, k.role):
+		case i == nil:
 			missing = append(missing, fmt.Sprintf("%s: not tried whether its contact shows it open", k.role))
+		case !i.done():
+			missing = append(missing, fmt.Sprintf("%s: tried %s, %s", k.role, day(i.At), tooLongAgo))
 		}
 	}
 	return missing
 }
 
-// unproven returns in words which devices and pots have not passed.
+// unproven returns in words which devices have not passed.
 func (r *Record) unproven(b *config.Bench) []string {
 	var missing []string
 	for _, device := range outputDevices(b.Channels) {
+		why := ""
 		switch p := r.proof(device); {
 		case p == nil:
-			missing = append(missing, fmt.Sprintf("device %s: not tried whether it lets go by itself", device))
+			why = "not tried whether it reports its outputs off after silence"
+		case p.Trouble != "":
+			why = p.Trouble
+		case !p.tried():
+			why = "not proven"
 		case !p.passed():
-			missing = append(missing, fmt.Sprintf("device %s: %s", device, p.Trouble))
+			why = "not tried again once its supply was off"
+		case !p.done():
+			why = fmt.Sprintf("tried %s, %s", day(p.At), tooLongAgo)
+		default:
+			continue
 		}
+		missing = append(missing, fmt.Sprintf("device %s: %s", device, why))
 	}
+	return missing
+}
+
+// unnudged returns in words which heaters are not right.
+func (r *Record) unnudged(b *config.Bench) []string {
+	var missing []string
 	for _, p := range b.Pots {
 		switch n := r.nudge(p.Name); {
 		case n == nil:
@@ -82,6 +108,8 @@ func (r *Record) unproven(b *config.Bench) []string {
 			missing = append(missing, n.advice())
 		case !n.passed():
 			missing = append(missing, fmt.Sprintf("heater %s: not tried whether it is behind the contactor", p.Name))
+		case !n.done():
+			missing = append(missing, fmt.Sprintf("heater %s: tried %s, %s", p.Name, day(n.At), tooLongAgo))
 		}
 	}
 	return missing

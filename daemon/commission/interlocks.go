@@ -41,7 +41,7 @@ func (r *Record) interlock(role registers.Role) *Interlock {
 // and puts on record that its own contact showed it.
 func (s *session) openAll(ctx context.Context) error {
 	for _, k := range interlocks {
-		if !wired(s.Bench, k.role) || s.record.interlock(k.role) != nil {
+		if !wired(s.Bench, k.role) || s.record.interlock(k.role).done() {
 			continue
 		}
 		s.say("\nThe %s: does its contact show it?\n  Nothing is heated.\n", k.role)

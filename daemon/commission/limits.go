@@ -33,6 +33,7 @@ const (
 	after       = 20 * time.Second // heat comes late at a probe (E: elements and probes lag by seconds)
 	steadyC     = 0.5              // E: a plate that moves by less in steadyFor is at rest
 	steadyFor   = 15 * time.Second
+	coldAgain   = 2 * time.Hour // E: after which a nudge is no reason for a warm pot
 	steadyWait  = 10 * time.Minute
 	pressWait   = 10 * time.Minute
 	remindEvery = 30 * time.Second

@@ -10,40 +10,59 @@ import (
 	"meltwarden/devices/registers"
 )
 
-// prove tries out whether a device lets go of its outputs by itself, and puts on
-// record what came of it.
+// prove tries out whether a device reports its outputs off by itself when its line
+// goes silent, and again once its supply was off, and puts on record what came of it.
 func (s *session) prove(ctx context.Context, device string) error {
-	s.say("\nDevice %s: does it let go by itself when the line goes silent?\n"+
-		"  The contactor is closed and %s.\n  Nobody talks on the line meanwhile. Altogether that lasts %.0f s at most.\n",
-		device, s.share(device), mostOn.Seconds())
+	if p := s.record.proof(device); p == nil || !p.tried() || lapsed(p.At) {
+		s.say("\nDevice %s: does it report its outputs off when the line goes silent?\n"+
+			"  The contactor is closed and %s.\n"+
+			"  First nobody talks on the line, then it is only read. Altogether that lasts %.0f s at most.\n",
+			device, s.share(device), mostOn.Seconds())
+		if err := s.tryOut(ctx, Proof{Device: device}, (*trials).run); err != nil {
+			return err
+		}
+		p = s.record.proof(device)
+		s.say("  Still on after %.2f s of silence, off after %.2f s, by its own registers.\n", p.StillOnS, p.LetGoS)
+	}
+	s.say("\nDevice %s: is that so once its supply was off?\n", device)
+	if err := s.switchOffAndOn(ctx, device); err != nil {
+		return err
+	}
+	s.say("  Once more: the contactor is closed and %s, for %.0f s of silence.\n", s.share(device), mustLetGo.Seconds())
+	if err := s.tryOut(ctx, *s.record.proof(device), (*trials).again); err != nil {
+		return err
+	}
+	s.say("  Proven, by its own registers; a relay that sticks is not seen by this.\n")
+	return nil
+}
+
+// tryOut waits for a press, makes trials, and puts on record what came of them. What
+// was stopped leaves the record as it was.
+func (s *session) tryOut(ctx context.Context, proof Proof, run func(*trials, context.Context, *Proof) error) error {
 	w, err := s.enabled(ctx)
 	if err != nil {
 		return err
 	}
-	t := &trials{session: s, device: device, before: means(w.plates)}
+	t := &trials{session: s, device: proof.Device, before: means(w.plates)}
 	if err := w.close(); err != nil { // zeros, before anything else
 		return err
 	}
-	proof := Proof{Device: device, At: time.Now()}
-	err = t.run(ctx, &proof)
+	proof.At = time.Now()
+	err = run(t, ctx, &proof)
 	if errors.Is(err, ErrStopped) {
 		return err
 	}
 	if err != nil {
 		proof.Trouble, proof.LetGoS = err.Error(), 0
 	}
-	s.record.Proofs = put(s.record.Proofs, proof, func(p Proof) bool { return p.Device == device })
-	if saved := s.save(); err == nil && saved != nil {
-		return saved
+	s.record.Proofs = put(s.record.Proofs, proof, func(p Proof) bool { return p.Device == proof.Device })
+	if saved := s.save(); saved != nil {
+		return foremost(saved, err)
 	}
-	if errors.Is(err, errPress) {
-		return err
+	if err != nil && !errors.Is(err, errPress) {
+		return incomplete(fmt.Sprintf("device %s: %v", proof.Device, err))
 	}
-	if err != nil {
-		return incomplete(fmt.Sprintf("device %s: %v", device, err))
-	}
-	s.say("  Proven: still on after %.2f s of silence, off after %.2f s.\n", proof.StillOnS, proof.LetGoS)
-	return nil
+	return err
 }
 
 // share says how much power a device's heaters are given.
@@ -67,19 +86,9 @@ type trials struct {
 
 // run finds the silence after which the device lets go.
 func (t *trials) run(ctx context.Context, p *Proof) error {
-	groups, err := t.groups(p)
+	groups, err := t.allOff(ctx, p)
 	if err != nil {
 		return err
-	}
-	for _, group := range groups {
-		held, err := t.try(ctx, group, mustLetGo)
-		if err != nil {
-			return err
-		}
-		if len(held) > 0 {
-			return fmt.Errorf("still holds %s %.1f s after its line went silent: set its communication time-out (also called watchdog or fail-safe time) to 1.5 s or less with all outputs off, and store that in the device so that it outlasts switching off",
-				list(held), mustLetGo.Seconds())
-		}
 	}
 	if err := t.tryReading(ctx, groups[0]); err != nil {
 		return err
@@ -105,12 +114,46 @@ func (t *trials) run(ctx context.Context, p *Proof) error {
 	return nil
 }
 
+// errHolds is wrapped by the error about outputs that are still on.
+var errHolds = errors.New("still holds")
+
+// again finds out whether the device still lets go.
+func (t *trials) again(ctx context.Context, p *Proof) error {
+	if _, err := t.allOff(ctx, p); errors.Is(err, errHolds) {
+		return fmt.Errorf("once its supply was off: %w", err)
+	} else if err != nil {
+		return err
+	}
+	p.AgainS = mustLetGo.Seconds()
+	return nil
+}
+
+// allOff sees that every output is off after the longest silence that may be.
+func (t *trials) allOff(ctx context.Context, p *Proof) ([][]string, error) {
+	groups, err := t.groups(p)
+	if err != nil {
+		return nil, err
+	}
+	for _, group := range groups {
+		held, err := t.try(ctx, group, mustLetGo)
+		if err != nil {
+			return nil, err
+		}
+		if len(held) > 0 {
+			return nil, fmt.Errorf("%w %s %.1f s after its line went silent: set its communication time-out (also called watchdog or fail-safe time) to 1.5 s or less with all outputs off, and store that in the device so that it outlasts switching off",
+				errHolds, list(held), mustLetGo.Seconds())
+		}
+	}
+	return groups, nil
+}
+
 // groups says which heaters are tried together: those that take a small duty, and
 // each that can only be switched by itself. A device of the contactor alone has one
 // empty group.
 func (t *trials) groups(p *Proof) ([][]string, error) {
 	var small []string
 	var groups [][]string
+	p.Outputs = nil
 	for _, c := range t.Wiring.Channels {
 		if !givesHeat(c) || c.Device != t.device {
 			continue
@@ -170,8 +213,8 @@ func (t *trials) tryReading(ctx context.Context, heaters []string) error {
 	}
 	t.say("  %.3f s of reading without a write: %s.\n", mustLetGo.Seconds(), state(held))
 	if len(held) > 0 {
-		return fmt.Errorf("still holds %s %.1f s after the last write, while it is read: its time-out is fed by reading: set it to count writes only, or use another device",
-			list(held), mustLetGo.Seconds())
+		return fmt.Errorf("%w %s %.1f s after the last write, while it is read: its time-out is fed by reading: set it to count writes only, or use another device",
+			errHolds, list(held), mustLetGo.Seconds())
 	}
 	return t.inspect(ctx)
 }

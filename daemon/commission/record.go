@@ -58,13 +58,21 @@ type Proof struct {
 	// ReadS is for how many seconds its line was read without a write, at the end of
 	// which all were off as well.
 	ReadS float64 `json:"read_s"`
+	// AgainS is the silence, in seconds, after which all were off again once the
+	// device's supply had been off; zero until that was tried.
+	AgainS float64 `json:"again_s"`
 	// Trouble is why the device is not proven, or empty.
 	Trouble string `json:"trouble,omitempty"`
 }
 
-// passed reports whether the device let go, and soon enough.
-func (p Proof) passed() bool {
+// tried reports whether the device let go, and soon enough, as it was set.
+func (p *Proof) tried() bool {
 	return p.Trouble == "" && p.LetGoS > 0 && p.LetGoS <= mustLetGo.Seconds() && p.ReadS >= mustLetGo.Seconds()
+}
+
+// passed reports whether it also did so after its supply had been off.
+func (p *Proof) passed() bool {
+	return p.tried() && p.AgainS > 0 && p.AgainS <= mustLetGo.Seconds()
 }
 
 // Result is what a nudge showed.
@@ -102,6 +110,37 @@ type Nudge struct {
 // passed reports whether the heater is behind the contactor, and warms its own plate
 // only.
 func (n *Nudge) passed() bool { return n.Result == Right && n.OpenS >= openFor.Seconds() }
+
+// yearly is after how long a step no longer counts (C: tested at least yearly).
+const yearly = 365 * 24 * time.Hour
+
+const tooLongAgo = "more than 365 days ago: it is to be tested at least yearly"
+
+// lapsed reports whether a step was done too long ago, in wall time.
+func lapsed(at time.Time) bool { return time.Since(at) > yearly }
+
+// done reports whether a step is on record, has passed and has not lapsed.
+func (p *Proof) done() bool     { return p != nil && p.passed() && !lapsed(p.At) }
+func (n *Nudge) done() bool     { return n != nil && n.passed() && !lapsed(n.At) }
+func (i *Interlock) done() bool { return i != nil && !lapsed(i.At) }
+
+// lapses is when the oldest step of a record lapses.
+func (r *Record) lapses() time.Time {
+	var done []time.Time
+	for _, a := range r.Answers {
+		done = append(done, a.At)
+	}
+	for _, p := range r.Proofs {
+		done = append(done, p.At)
+	}
+	for _, i := range r.Interlocks {
+		done = append(done, i.At)
+	}
+	for _, n := range r.Nudges {
+		done = append(done, n.At)
+	}
+	return slices.MinFunc(done, time.Time.Compare).Add(yearly)
+}
 
 // Digest stands for the hardware that a bench file describes: lines, devices,
 // channels, and the pots with the power of their heaters. Recipes, limits, the
@@ -144,13 +183,13 @@ func Load(s *history.Store) (*Record, error) {
 	return r, nil
 }
 
-// answer returns what was answered to a question, empty for nothing.
-func (r *Record) answer(question string) string {
+// answer returns what was answered to a question, or nil.
+func (r *Record) answer(question string) *Answer {
 	i := slices.IndexFunc(r.Answers, func(a Answer) bool { return a.Question == question })
 	if i < 0 {
-		return ""
+		return nil
 	}
-	return r.Answers[i].Words
+	return &r.Answers[i]
 }
 
 // proof returns what is on record of a device, or nil.

@@ -18,17 +18,18 @@ import (
 // complete is a record of everything a bench needs.
 func complete(b *config.Bench) *Record {
 	r := &Record{Program: "test", Digest: Digest(b), Saved: time.Now()}
-	for _, q := range questions {
-		r.Answers = append(r.Answers, Answer{q.key, "yes", time.Now()})
+	words := strings.Split(answers, "\n")
+	for i, q := range questions {
+		r.Answers = append(r.Answers, Answer{q.key, words[i], time.Now()})
 	}
 	for _, d := range outputDevices(b.Channels) {
-		r.Proofs = append(r.Proofs, Proof{Device: d, LetGoS: 1.5, StillOnS: 1, ReadS: 2})
+		r.Proofs = append(r.Proofs, Proof{Device: d, At: time.Now(), AgainS: 2, LetGoS: 1.5, StillOnS: 1, ReadS: 2})
 	}
 	for _, k := range interlocks {
 		r.Interlocks = append(r.Interlocks, Interlock{k.role, time.Now()})
 	}
 	for _, p := range b.Pots {
-		r.Nudges = append(r.Nudges, Nudge{Pot: p.Name, Result: Right, OpenS: 30})
+		r.Nudges = append(r.Nudges, Nudge{Pot: p.Name, At: time.Now(), Result: Right, OpenS: 30})
 	}
 	return r
 }
@@ -42,20 +43,29 @@ func TestClearanceNeedsEverything(t *testing.T) {
 	require.Empty(t, missing)
 	require.False(t, Clearance{}.Holds())
 
+	ago := time.Now().Add(-yearly - time.Minute)
 	for want, spoil := range map[string]func(r *Record){
-		"earth: not answered":                              func(r *Record) { r.Answers[3].Words = "" },
-		"extraction: not answered":                         func(r *Record) { r.Answers = r.Answers[:5] },
-		`e-stop: answered "none"; fit it first`:            func(r *Record) { r.Answers[4].Words = "none" },
-		"cut-out: not tried whether its contact shows it":  func(r *Record) { r.Interlocks = slices.Delete(r.Interlocks, 1, 2) },
-		"device power: not tried whether it lets go":       func(r *Record) { r.Proofs = nil },
-		"device power: it holds":                           func(r *Record) { r.Proofs[0].Trouble = "it holds" },
-		"device power: ":                                   func(r *Record) { r.Proofs[0].LetGoS = 2.1 },
-		"heater middle: not tried which plate it warms":    func(r *Record) { r.Nudges[1].Pot = "other" },
-		"heater right moves plate left by +0.0 °C":         func(r *Record) { r.Nudges[2].Result, r.Nudges[2].Other = Crossed, "left" },
-		"heater right: not tried whether it is behind":     func(r *Record) { r.Nudges[2].OpenS = 0 },
-		"no plate moves when heater left is on":            func(r *Record) { r.Nudges[0].Result = Missing },
-		"heater left moves plate right by +0.0 °C as well": func(r *Record) { r.Nudges[0].Result, r.Nudges[0].Other = Both, "right" },
-		"the bench file has changed since":                 func(r *Record) { r.Digest = "other" },
+		"earth: not answered":                 func(r *Record) { r.Answers[6].Words = "" },
+		"electrician: not answered":           func(r *Record) { r.Answers = r.Answers[:15] },
+		`e-stop: answered "none"; fit it, or`: func(r *Record) { r.Answers[8].Words = "none" },
+		"fuse: answered 2":                    func(r *Record) { r.Answers[3].At = ago },
+		"fuse: that says too little":          func(r *Record) { r.Answers[3].Words = "yes" },
+		"cut-out-opens: 220 °C; it must open above the bench's plate limit of 230 °C": func(r *Record) { r.Answers[1].Words = "220 C" },
+		"device power: tried 2": func(r *Record) { r.Proofs[0].At = ago },
+		"heater left: tried 2":  func(r *Record) { r.Nudges[0].At = ago },
+		"e-stop: tried 2":       func(r *Record) { r.Interlocks[0].At = ago },
+		"device power: not tried again once its supply was off":      func(r *Record) { r.Proofs[0].AgainS = 0 },
+		"device power: not proven":                                   func(r *Record) { r.Proofs[0].ReadS = 0 },
+		"cut-out: not tried whether its contact shows it":            func(r *Record) { r.Interlocks = slices.Delete(r.Interlocks, 1, 2) },
+		"device power: not tried whether it reports its outputs off": func(r *Record) { r.Proofs = nil },
+		"device power: it holds":                                     func(r *Record) { r.Proofs[0].Trouble = "it holds" },
+		"device power: ":                                             func(r *Record) { r.Proofs[0].LetGoS = 2.1 },
+		"heater middle: not tried which plate it warms":              func(r *Record) { r.Nudges[1].Pot = "other" },
+		"heater right moves plate left by +0.0 °C":                   func(r *Record) { r.Nudges[2].Result, r.Nudges[2].Other = Crossed, "left" },
+		"heater right: not tried whether it is behind":               func(r *Record) { r.Nudges[2].OpenS = 0 },
+		"no plate moves when heater left is on":                      func(r *Record) { r.Nudges[0].Result = Missing },
+		"heater left moves plate right by +0.0 °C as well":           func(r *Record) { r.Nudges[0].Result, r.Nudges[0].Other = Both, "right" },
+		"the bench file has changed since":                           func(r *Record) { r.Digest = "other" },
 	} {
 		r := complete(b)
 		spoil(r)
@@ -136,7 +146,7 @@ func TestStatus(t *testing.T) {
 	r.Proofs[0].Trouble = "still holds"
 	var out bytes.Buffer
 	StatusOf(r, b).Tell(&out)
-	for _, want := range []string{"earth: yes", "power: NOT PROVEN", "middle: missing", "serve refuses heat", "device power: still holds"} {
+	for _, want := range []string{"earth: braid to every plate", "power: NOT PROVEN", "middle: missing", "serve refuses heat", "device power: still holds"} {
 		require.Contains(t, out.String(), want)
 	}
 	out.Reset()
@@ -144,5 +154,58 @@ func TestStatus(t *testing.T) {
 	require.Contains(t, out.String(), "complete: the bench's own enable button can switch heat on")
 	text, err := json.Marshal(StatusOf(nil, b))
 	require.NoError(t, err)
-	require.JSONEq(t, `{"bench":"demo bench","digest":"`+Digest(b)+`","complete":false,"missing":["nothing is on record of this bench"],"record":null}`, string(text))
+	require.JSONEq(t, `{"bench":"demo bench","digest":"`+Digest(b)+`","complete":false,"missing":["nothing is on record of this bench"],"warnings":[],"record":null}`, string(text))
+}
+
+// TestNumberedPortsAreWarnedOf, and not refused.
+func TestNumberedPortsAreWarnedOf(t *testing.T) {
+	for port, warned := range map[string]bool{
+		"/dev/ttyUSB0": true, "/dev/ttyACM12": true, "/dev/ttyS0": false, "COM3": false,
+		"/dev/serial/by-id/usb-invented-if00-port0": false, "/dev/serial/by-path/pci-0000:00:14.0-usb-0:2:1.0-port0": false,
+	} {
+		b := benchFile(t, func(text string) string { return strings.Replace(text, "port: simulated", "port: "+port, 1) })
+		var out bytes.Buffer
+		s := StatusOf(complete(b), b)
+		s.Tell(&out)
+		require.True(t, s.Complete)
+		require.Equal(t, warned, len(s.Warnings) > 0, port)
+		require.Equal(t, warned, strings.Contains(out.String(), "name it by its serial number"), port)
+	}
+}
+
+// TestWarmedIsForgotten after two hours.
+func TestWarmedIsForgotten(t *testing.T) {
+	r := &Record{Nudges: []Nudge{{Pot: "left", At: time.Now(), Moved: map[string]float64{"left": 5, "right": 3}}}}
+	require.True(t, r.warmed("left"))
+	require.True(t, r.warmed("right"))
+	require.False(t, r.warmed("middle"))
+	r.Nudges[0].At = time.Now().Add(-coldAgain)
+	require.False(t, r.warmed("left"))
+}
+
+// TestCarelessAnswers do not count, and what to write is said.
+func TestCarelessAnswers(t *testing.T) {
+	b := benchFile(t, nil)
+	find := func(key string) *question {
+		return &questions[slices.IndexFunc(questions, func(q question) bool { return q.key == key })]
+	}
+	for key, refused := range map[string][]string{
+		"fuse": {"no", "No.", "NOT YET", "none", "Nothing so far", "nein", "n/a", "N/A.", "unknown, ask", "later", "todo: ask", "don't have it", "don’t know",
+			"never", "nobody", "yes", "Yes!", "y", "ok", "16", "16 A", "--", "\x1b[2J", strings.Repeat("a", 501)},
+		"e-stop-tried":  {"yes", "the owner", "3 5", "no, 3 May"},
+		"cut-out-opens": {"280", "hot", "230 C", "301 C", "430 F", "600 F", "no"},
+	} {
+		for _, words := range refused {
+			require.Error(t, find(key).accept(words, b), "%s: %q", key, words)
+		}
+	}
+	for key, accepted := range map[string][]string{
+		"fuse":          {"16 A breaker", "northern box, 16 A", "nota bene: at the box", "Sicherung im Kasten"},
+		"e-stop-tried":  {"the owner, 3 May", "a friend, 2026-05-03"},
+		"cut-out-opens": {"280 C", "280 °C.", "518 F", "300 C"},
+	} {
+		for _, words := range accepted {
+			require.NoError(t, find(key).accept(words, b), "%s: %q", key, words)
+		}
+	}
 }

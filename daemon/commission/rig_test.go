@@ -26,7 +26,9 @@ import (
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 // answers are invented.
-const answers = "a limiter on each plate, tried by the electrician\nyes\n30 mA, test button pressed\nmeasured\nmushroom at the edge, tried\nfan over the pots, to the yard\n"
+const answers = "a limiter on each plate\n280 C\nthe owner, 3 May\n16 A breaker in the box\n30 mA device in the box\nthe owner, 3 May\n" +
+	"braid to every plate\nthe electrician, 2 May\nmushroom at the edge\nthe owner, 3 May\nlatching relay with a button\nall three plates, nothing else\n" +
+	"fan over the pots, to the yard\nfoam at the door, lids on the shelf\nhook beside the bench\nthe electrician, 2 May\n"
 
 // rig is a person at a simulated bench over pipes, in virtual time.
 type rig struct {
@@ -122,17 +124,25 @@ func (r *rig) Write(p []byte) (int, error) {
 // hands do what the session asks for, a second later.
 func (r *rig) hands(words string) {
 	for word, do := range map[string]func() error{
-		"Press the emergency stop.": func() error { return r.Inject(simbench.EStopOpened, simbench.Place{}) },
-		"Release it.":               func() error { return r.Clear(simbench.EStopOpened, simbench.Place{}) },
-		"Open the cut-out":          func() error { return r.Inject(simbench.CutOutOpened, simbench.Place{}) },
-		"reset it by hand.\n":       func() error { return r.Clear(simbench.CutOutOpened, simbench.Place{}) },
-		"Switch the fan off.":       func() error { return r.Inject(simbench.FanStopped, simbench.Place{}) },
-		"Switch it on again.":       func() error { return r.Clear(simbench.FanStopped, simbench.Place{}) },
+		"Press the emergency stop.":             func() error { return r.Inject(simbench.EStopOpened, simbench.Place{}) },
+		"Release it.":                           func() error { return r.Clear(simbench.EStopOpened, simbench.Place{}) },
+		"Open the cut-out":                      func() error { return r.Inject(simbench.CutOutOpened, simbench.Place{}) },
+		"reset it by hand.\n":                   func() error { return r.Clear(simbench.CutOutOpened, simbench.Place{}) },
+		"Switch the supply of device power off": r.restart,
+		"Switch the fan off.":                   func() error { return r.Inject(simbench.FanStopped, simbench.Place{}) },
+		"Switch it on again.":                   func() error { return r.Clear(simbench.FanStopped, simbench.Place{}) },
 	} {
 		if strings.Contains(words, word) && !r.idle {
 			time.AfterFunc(time.Second, func() { assert.NoError(r.t, do()) })
 		}
 	}
+}
+
+// restart takes the supply off the power unit for five seconds.
+func (r *rig) restart() error {
+	at := simbench.Place{Unit: simbench.UnitPower}
+	time.AfterFunc(5*time.Second, func() { assert.NoError(r.t, r.Clear(simbench.UnitRestarts, at)) })
+	return r.Inject(simbench.UnitRestarts, at)
 }
 
 func (r *rig) said() string {

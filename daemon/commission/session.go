@@ -57,6 +57,9 @@ func Run(ctx context.Context, o Options) error {
 	defer done()
 	s := &session{Options: o, lines: typed(ctx, o.In)}
 	s.say(opening, o.Bench.Name)
+	for _, w := range warnings(o.Bench) {
+		s.say("WARNING: %s.\n\n", w)
+	}
 	if missing := unfit(s.Bench); len(missing) > 0 {
 		return incomplete(missing...)
 	}
@@ -77,7 +80,7 @@ func Run(ctx context.Context, o Options) error {
 // proveAll tries every device that is not proven.
 func (s *session) proveAll(ctx context.Context) error {
 	for _, device := range outputDevices(s.Bench.Channels) {
-		if p := s.record.proof(device); p == nil || !p.passed() {
+		if !s.record.proof(device).done() {
 			if err := s.prove(ctx, device); err != nil {
 				return err
 			}
@@ -89,7 +92,7 @@ func (s *session) proveAll(ctx context.Context) error {
 // nudgeAll nudges every heater that is not right yet.
 func (s *session) nudgeAll(ctx context.Context) error {
 	for _, p := range s.Bench.Pots {
-		if n := s.record.nudge(p.Name); n == nil || !n.passed() {
+		if !s.record.nudge(p.Name).done() {
 			if err := s.nudge(ctx, p.Name); err != nil {
 				return err
 			}
@@ -154,11 +157,12 @@ func (s *session) save() error {
 
 // ask goes through the questions that are not answered yet, and saves each answer.
 func (s *session) ask(ctx context.Context) error {
-	if len(s.record.openQuestions()) > 0 {
+	if len(s.record.openQuestions(s.Bench)) > 0 {
 		s.say(beforeQuestions)
 	}
-	for i, q := range questions {
-		if words := s.record.answer(q.key); words != "" && !denied(words) {
+	for i := range questions {
+		q := &questions[i]
+		if s.record.open(q, s.Bench) == "" {
 			continue
 		}
 		s.say("\n%d of %d, %s\n   %s\n", i+1, len(questions), q.key, q.text)
@@ -169,14 +173,14 @@ func (s *session) ask(ctx context.Context) error {
 			return err
 		}
 	}
-	if open := s.record.openQuestions(); len(open) > 0 {
+	if open := s.record.openQuestions(s.Bench); len(open) > 0 {
 		return incomplete(open...)
 	}
 	return nil
 }
 
 // answer takes a person's word on one question.
-func (s *session) answer(ctx context.Context, q question) error {
+func (s *session) answer(ctx context.Context, q *question) error {
 	for {
 		s.say("   > ")
 		words, err := s.readLine(ctx)
@@ -187,9 +191,11 @@ func (s *session) answer(ctx context.Context, q question) error {
 			s.say("   Not answered.\n")
 			return nil
 		}
-		if err := checkAnswer(words); err != nil {
-			s.say("   %v\n", err)
-			continue
+		if err := q.accept(words, s.Bench); err != nil {
+			s.say("   Not accepted: %v.\n", err)
+			if !denied(words) {
+				continue
+			}
 		}
 		s.record.Answers = put(s.record.Answers, Answer{q.key, words, time.Now()},
 			func(a Answer) bool { return a.Question == q.key })
@@ -226,8 +232,9 @@ func incomplete(missing ...string) error {
 const opening = `Commissioning of the bench %q
 
 This puts on record that its heaters may be switched on. It asks what protects the
-bench without this program, tries out whether the devices let go of heat by
-themselves, and finds out which plate each heater warms.
+bench without this program, has you open every interlock, tries out whether the
+devices report their outputs off when their line goes silent, and finds out which
+plate each heater warms.
 
 THE PROGRAM IS NOT THE PROTECTION. Liquid vinyl at 170 °C, its fumes, mains voltage
 and closed moulds can hurt and kill. Local codes and a licensed electrician have the
@@ -240,14 +247,14 @@ that was not confirmed.
 
 `
 
-const beforeQuestions = `Answer in your own words (what it is, where, who checked it) or with yes. It is kept
-as you type it, and believed: nobody but you can see whether it is true. What is not
-answered, or answered with no, keeps the heaters off.
+const beforeQuestions = `Answer in your own words, a few each: "yes" is no answer. It is kept as you type it,
+and believed: nobody but you can see whether it is true. What is missing, leave empty
+or answer with no; nothing is tried out then. Fit it, and run the command again.
 `
 
 const closing = `
 meltwarden serve will now let the bench's own enable button switch heat on. Commission
 again after any change to wiring, devices or probes, also where the bench file stays
-as it is; a device that forgets its communication time-out when it is switched off is
-not proven by this. The program is not the protection: never leave a hot bench alone.
+as it is, and at least yearly: this lapses after 365 days. A relay that sticks later
+is not seen by this. The program is not the protection: never leave a hot bench alone.
 `

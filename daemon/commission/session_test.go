@@ -29,9 +29,11 @@ func TestWholeSession(t *testing.T) {
 		cleared, missing := rec.Against(r.file)
 		require.Empty(t, missing)
 		require.True(t, cleared.Holds())
-		require.Len(t, cleared.Words(), 8)
-		require.Equal(t, "30 mA, test button pressed", rec.answer("residual-current-device"))
+		require.Len(t, cleared.Words(), 9)
+		require.Equal(t, "30 mA device in the box", rec.answer("residual-current-device").Words)
 		require.Equal(t, []string{"heater left", "heater middle", "heater right", "contactor"}, rec.proof("power").Outputs)
+		require.Contains(t, cleared.Words()[1], "power reports its outputs off after 1.50 s of silence (by its own registers; a relay that sticks is not seen by this)")
+		require.Contains(t, cleared.Words()[8], "lapses on 2000-12-31")
 		require.Equal(t, 1.375, rec.proof("power").StillOnS)
 		require.Equal(t, 1.5, rec.proof("power").LetGoS, "the unit is set to 1.5 s from its last write")
 		for i, n := range rec.Nudges {
@@ -62,21 +64,23 @@ func TestUnansweredBlocks(t *testing.T) {
 		count := func(l devices.LineConfig) (modbus.Port, error) { ports++; return open(l) }
 		err := Run(t.Context(), Options{
 			Bench: r.file, Wiring: wiring(r.file), Open: count, Clock: r.clk, History: r.store,
-			In: strings.NewReader("yes\n\nNo.\nyes\n\x1b[2J\nyes\n"), Out: r, Version: "test",
+			In: strings.NewReader("yes\na limiter\n\nthe owner, 3 May\n16 A breaker\nNo.\n\x1b[2J\nthe owner, 3 May\nbraid\n"), Out: r, Version: "test",
 		})
 		require.ErrorIs(t, err, ErrIncomplete)
-		require.ErrorContains(t, err, "fuse: not answered")
-		require.ErrorContains(t, err, `residual-current-device: answered "No."; fit it first`)
+		require.Contains(t, r.said(), "that says too little: write what it is and where")
+		require.ErrorContains(t, err, "cut-out-opens: not answered")
+		require.ErrorContains(t, err, `residual-current-device: answered "No."; fit it, or have it done, first`)
 		require.ErrorContains(t, err, "extraction: not answered")
-		require.NotContains(t, err.Error(), "earth")
+		require.NotContains(t, err.Error(), "fuse")
 		require.Contains(t, r.said(), "control character")
 		require.Zero(t, ports)
 		require.Zero(t, r.heatJ())
 
-		require.NoError(t, r.commission(t.Context(), "fuse 16 A\nfitted\nyes\n", false))
-		require.NotContains(t, r.said(), "1 of 6")
-		require.Equal(t, "fuse 16 A", r.record().answer("fuse"))
-		require.Equal(t, "fitted", r.record().answer("residual-current-device"))
+		rest := strings.SplitAfterN(answers, "\n", 8)[7]
+		require.NoError(t, r.commission(t.Context(), "270 C\n30 mA, fitted\n"+rest, false), r.said())
+		require.NotContains(t, r.said(), "\n1 of 16")
+		require.Equal(t, "270 C", r.record().answer("cut-out-opens").Words)
+		require.Equal(t, "30 mA, fitted", r.record().answer("residual-current-device").Words)
 	})
 }
 
@@ -180,10 +184,10 @@ func TestInterrupted(t *testing.T) {
 		require.Empty(t, r.record().Answers)
 
 		ctx, end := context.WithCancel(t.Context())
-		r.saying["2 of 6"] = end
+		r.saying["2 of 16"] = end
 		require.ErrorIs(t, r.commission(ctx, answers, false), ErrStopped)
 		require.Len(t, r.record().Answers, 1)
-		delete(r.saying, "2 of 6")
+		delete(r.saying, "2 of 16")
 
 		rest := strings.SplitAfterN(answers, "\n", 2)[1]
 		require.ErrorIs(t, r.cutWhenHot(t, rest), ErrStopped, "in the silence")
@@ -199,6 +203,33 @@ func TestInterrupted(t *testing.T) {
 
 		require.NoError(t, r.commission(t.Context(), "", false), r.said())
 		require.NotContains(t, r.said(), "Device power", "it is proven already")
+	})
+}
+
+// TestSupplyMustHaveBeenOff: half a proof is gone on with, and is none until the
+// supply was seen off.
+func TestSupplyMustHaveBeenOff(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		r.saying["is that so once its supply was off?"] = func() { r.idle = true }
+		require.ErrorContains(t, r.commission(t.Context(), answers, false), "device power was not seen without supply within 10 minutes")
+		require.True(t, r.record().proof("power").tried())
+		require.False(t, r.record().proof("power").passed())
+		delete(r.saying, "is that so once its supply was off?")
+		r.idle = false
+		require.NoError(t, r.commission(t.Context(), "", false))
+		require.NotContains(t, r.said(), "when the line goes silent?")
+	})
+}
+
+// TestTimeoutMustOutlastTheSupply: a device that forgets it is refused.
+func TestTimeoutMustOutlastTheSupply(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		require.NoError(t, r.Inject(simbench.TimeoutForgotten, simbench.Place{}))
+		err := r.commission(t.Context(), answers, false)
+		require.ErrorIs(t, err, ErrIncomplete)
+		require.ErrorContains(t, err, "device power: once its supply was off: still holds heater left")
+		require.False(t, r.record().proof("power").tried())
+		require.Less(t, r.heatJ(), 2*mostProofJ)
 	})
 }
 

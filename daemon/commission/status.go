@@ -13,13 +13,18 @@ type Status struct {
 	Digest   string   `json:"digest"` // of the bench file as it is now
 	Complete bool     `json:"complete"`
 	Missing  []string `json:"missing"` // or no longer valid
-	Record   *Record  `json:"record"`  // null where there is none
+	// Warnings are no reason to refuse heat.
+	Warnings []string `json:"warnings"`
+	Record   *Record  `json:"record"` // null where there is none
 }
 
 // StatusOf holds a record, which may be nil, against a bench file.
 func StatusOf(r *Record, b *config.Bench) Status {
 	cleared, missing := r.Against(b)
-	return Status{Bench: b.Name, Digest: Digest(b), Complete: cleared.Holds(), Missing: append([]string{}, missing...), Record: r}
+	return Status{
+		Bench: b.Name, Digest: Digest(b), Complete: cleared.Holds(), Missing: append([]string{}, missing...),
+		Warnings: append([]string{}, warnings(b)...), Record: r,
+	}
 }
 
 // Tell writes the status for a person.
@@ -29,8 +34,11 @@ func (s Status) Tell(out io.Writer) {
 		fmt.Fprintf(out, "saved %s by version %s\n\nanswers\n", day(s.Record.Saved), s.Record.Program)
 		s.Record.tell(out)
 	}
+	for _, w := range s.Warnings {
+		fmt.Fprintln(out, "\nwarning:", w)
+	}
 	if s.Complete {
-		fmt.Fprintln(out, "\ncomplete: the bench's own enable button can switch heat on")
+		fmt.Fprintln(out, "\ncomplete: the bench's own enable button can switch heat on; lapses on", day(s.Record.lapses()))
 		return
 	}
 	fmt.Fprintln(out, "\nmeltwarden serve refuses heat; missing, or no longer valid:")
@@ -51,7 +59,7 @@ func (r *Record) tell(out io.Writer) {
 	fmt.Fprintln(out, "devices, when their line goes silent")
 	for _, p := range r.Proofs {
 		if p.passed() {
-			fmt.Fprintf(out, "  %s: still on after %.2f s, off after %.2f s (%s)\n", p.Device, p.StillOnS, p.LetGoS, day(p.At))
+			fmt.Fprintf(out, "  %s: still on after %.2f s, off after %.2f s, by its own registers (%s)\n", p.Device, p.StillOnS, p.LetGoS, day(p.At))
 		} else {
 			fmt.Fprintf(out, "  %s: NOT PROVEN (%s)\n", p.Device, day(p.At))
 		}

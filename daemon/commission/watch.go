@@ -334,9 +334,12 @@ func (s *session) enabled(ctx context.Context) (*watch, error) {
 	return w, nil
 }
 
-// warmed reports whether a nudge on record moved a pot's plate.
+// warmed reports whether a nudge on record moved a pot's plate so lately that it may
+// still be warm.
 func (r *Record) warmed(pot string) bool {
-	return slices.ContainsFunc(r.Nudges, func(n Nudge) bool { return n.Pot == pot || math.Abs(n.Moved[pot]) >= strayC })
+	return slices.ContainsFunc(r.Nudges, func(n Nudge) bool {
+		return time.Since(n.At) < coldAgain && (n.Pot == pot || math.Abs(n.Moved[pot]) >= strayC)
+	})
 }
 
 // rest waits until no plate moves any more.
