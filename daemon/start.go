@@ -1,22 +1,31 @@
 package daemon
 
 import (
-	"regexp"
+	"fmt"
 	"runtime"
+	"strings"
 
 	"meltwarden/config"
 	"meltwarden/daemon/history"
 )
 
-// What of a bench file is nobody's business later: the token, and addresses with
-// secrets in them.
-var (
-	token     = regexp.MustCompile(`(?m)^(\s*token:).*$`)
-	addresses = regexp.MustCompile(`[^\s"'\[,]+://[^\s"'\],]*`)
-)
-
-func redacted(typed []byte) string {
-	return addresses.ReplaceAllString(token.ReplaceAllString(string(typed), "$1 (left out)"), "(left out)")
+// redacted is a bench file as typed without what is nobody's business later: the
+// token, and addresses with secrets in them. They are looked for as they were
+// understood, however they are written; where one is spelled in a way that hides it,
+// nothing of the file is kept but its name.
+func redacted(b *config.Bench) string {
+	kept := string(b.Typed)
+	secrets := append([]string{b.Daemon.Token}, b.Daemon.Notify...)
+	for _, secret := range secrets {
+		if secret == "" {
+			continue
+		}
+		if !strings.Contains(kept, secret) {
+			return fmt.Sprintf("name: %q # the rest is left out: a secret in it could not be found to be taken out\n", b.Name)
+		}
+		kept = strings.ReplaceAll(kept, secret, "(left out)")
+	}
+	return kept
 }
 
 // StartOf is what a run of a recipe on a bench is known by, for ever: both files
@@ -24,7 +33,7 @@ func redacted(typed []byte) string {
 func StartOf(b *config.Bench, r *config.Recipe, version string) history.Start {
 	return history.Start{
 		Title: r.Name + " on " + b.Name, Recipe: string(r.Typed), RecipeName: r.Name, Fingerprint: r.Fingerprint(),
-		Bench:   redacted(b.Typed),
+		Bench:   redacted(b),
 		Program: version + " " + runtime.GOARCH,
 	}
 }

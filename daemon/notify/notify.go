@@ -54,20 +54,41 @@ func New(addresses []string) (*Notifier, error) {
 		return nil, errors.New("daemon.notify: these addresses can not be used together")
 	}
 	return newNotifier(func(message string) error {
-		return errors.Join(router.Send(message, &types.Params{})...)
+		return withoutSecrets(router.Send(message, &types.Params{}))
 	}), nil
+}
+
+// withoutSecrets says which services failed, without a word of the library's: it
+// quotes addresses, and there are secrets in them.
+func withoutSecrets(answers []error) error {
+	var errs []error
+	for i, err := range answers {
+		if err != nil {
+			errs = append(errs, fmt.Errorf("service %d of daemon.notify could not be reached, or did not take the message", i+1))
+		}
+	}
+	return errors.Join(errs...)
 }
 
 func newNotifier(send func(string) error) *Notifier {
 	return &Notifier{send: send, queue: make(chan string, waiting)}
 }
 
-// Tell hands over a message. It does not wait.
+// Tell hands over a message. It does not wait. The time goes with it, since it may
+// arrive late; where too many wait, the oldest makes room.
 func (n *Notifier) Tell(message string) {
-	select {
-	case n.queue <- message:
-	default:
-		n.dropped.Add(1)
+	message = time.Now().Format("15:04 ") + message
+	for {
+		select {
+		case n.queue <- message:
+			return
+		default:
+		}
+		select {
+		case <-n.queue:
+			n.dropped.Add(1)
+		default:
+		}
 	}
 }
 

@@ -30,7 +30,7 @@ func TestAMessageArrives(t *testing.T) {
 	over := make(chan struct{})
 	go func() { defer close(over); n.Run(ctx, func(err error) { assert.NoError(t, err) }) }()
 	n.Tell("all pots are ready to pour")
-	assert.Equal(t, "all pots are ready to pour", <-got)
+	assert.Regexp(t, `^\d\d:\d\d all pots are ready to pour$`, <-got)
 	require.Eventually(t, func() bool { sent, _ := n.Counts(); return sent == 1 }, 5*time.Second, time.Millisecond)
 	end()
 	<-over
@@ -44,6 +44,16 @@ func TestAnAddressThatIsNone(t *testing.T) {
 	assert.NotContains(t, err.Error(), "secret")
 }
 
+// TestNoSecretIsInAnError: of a service that is not there, through the library.
+func TestNoSecretIsInAnError(t *testing.T) {
+	n, err := New([]string{"generic+http://127.0.0.1:1/SECRETPATH?x=SECRETKEY"})
+	require.NoError(t, err)
+	err = n.send("hello")
+	assert.ErrorContains(t, err, "service 1 of daemon.notify could not be reached")
+	assert.NotContains(t, err.Error(), "SECRET")
+	assert.NotContains(t, err.Error(), "127.0.0.1")
+}
+
 // TestTriedAgainAndGivenUp, and the next message goes out all the same, not sooner
 // than people can read.
 func TestTriedAgainAndGivenUp(t *testing.T) {
@@ -54,7 +64,7 @@ func TestTriedAgainAndGivenUp(t *testing.T) {
 		n := newNotifier(func(m string) error {
 			mu.Lock()
 			defer mu.Unlock()
-			list = append(list, m)
+			list = append(list, m[len("15:04 "):])
 			if down {
 				return errors.New("no network")
 			}
