@@ -214,3 +214,30 @@ func TestWhatAnotherBringsAboutIsSuppressed(t *testing.T) {
 	see(nil, nil)
 	assert.Empty(t, s.states())
 }
+
+// TestALatchedTripComesBackFromSuppression, though its cause is gone.
+func TestALatchedTripComesBackFromSuppression(t *testing.T) {
+	s := &stage{List: NewList()}
+	dead := guard.Condition{Code: guard.HeaterUnheard, Pot: -1, Severity: guard.Trip, Active: true}
+	probe := guard.Condition{Code: guard.MeltUnusable, Severity: guard.Trip, Latched: true, Active: true}
+	s.see(probe)
+	require.NoError(t, s.Acknowledge(keyOf(probe)))
+	s.at += time.Second
+	s.See(&control.Frame{Time: s.at, Conditions: []guard.Condition{dead}, Folded: []guard.Condition{probe}})
+	probe.Active = false
+	s.at += time.Second
+	s.See(&control.Frame{Time: s.at, Conditions: []guard.Condition{dead}, Folded: []guard.Condition{probe}})
+	s.see(probe)
+	assert.Contains(t, s.states(), "melt_unusable: latched, unacknowledged")
+}
+
+// TestANoteAsksForNothing: it is listed while it is so, and calls nobody.
+func TestANoteAsksForNothing(t *testing.T) {
+	s := &stage{List: NewList()}
+	hot := guard.Condition{Code: guard.StillHot, Pot: -1, Severity: guard.Note, Active: true}
+	s.see(hot)
+	assert.Equal(t, []string{"still_hot: acknowledged"}, s.states())
+	assert.Zero(t, s.Rate())
+	s.pass(offDelay)
+	assert.Empty(t, s.states())
+}

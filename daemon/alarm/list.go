@@ -180,6 +180,9 @@ func (l *List) occur(e *entry) {
 	l.order++
 	e.Order, e.Since, e.First = l.order, l.now, calm && e.Priority > Low
 	l.move(e, occurs, 0)
+	if e.Priority == Low {
+		l.move(e, acknowledged, 0) // a note asks for nothing: it is there while its cause is
+	}
 }
 
 // mostJournal is how many changes wait for whoever writes them down.
@@ -193,7 +196,7 @@ func (l *List) move(e *entry, by event, to State) {
 	if e.State == from {
 		return
 	}
-	if e.State == Unacknowledged {
+	if e.State == Unacknowledged && e.Priority > Low {
 		l.recent = append(l.recent, l.now)
 	}
 	if e.State == Normal && !e.Present && !e.latched {

@@ -30,8 +30,8 @@ var stateNames = [...]string{
 // String returns the state in the standard's words.
 func (s State) String() string { return stateNames[s] }
 
-// Aside reports whether the alarm is set aside: it is evaluated and listed, and
-// calls nobody.
+// Aside reports whether the alarm is set aside: it is evaluated and listed, and waits
+// for nobody.
 func (s State) Aside() bool { return s >= Shelved }
 
 // Waits reports whether the alarm waits for somebody to acknowledge it.
@@ -71,8 +71,11 @@ func (s State) next(e event, latching, present bool, to State) State {
 		if !s.Aside() {
 			return s
 		}
-		if present {
+		switch {
+		case present:
 			return Unacknowledged
+		case latching:
+			return LatchedUnacknowledged
 		}
 		return Normal
 	}
