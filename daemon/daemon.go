@@ -126,9 +126,10 @@ func (d *Daemon) Run(ctx context.Context) error {
 	d.cycle(keeper).run(cycling)
 	endCycles()
 	stopped := d.stopHeat()
+	kept := keeper.close() // before the watchers: a message under way may take its time
 	endServing()
 	watchers.Wait()
-	return errors.Join(stopped, <-served, keeper.close())
+	return errors.Join(stopped, <-served, kept)
 }
 
 func (d *Daemon) serve(ctx context.Context) error {

@@ -52,7 +52,8 @@ type Recorder struct {
 	settings string
 	run      atomic.Int64 // zero until it could be begun
 	part     int64
-	resumed  bool
+	working  bool // what begins from now on begins a run: the bench has begun without
+	resumed  bool // known when Record returns
 
 	queue   chan Kept
 	closing chan struct{}
@@ -78,6 +79,7 @@ func (s *Store) Record(at time.Time, o Start) (*Recorder, error) {
 	now := time.Now()
 	r.written.Store(&now)
 	r.note(r.begin())
+	r.working = true
 	go r.work()
 	return r, nil
 }
@@ -87,11 +89,14 @@ func (r *Recorder) begin() error {
 	if r.run.Load() != 0 {
 		return nil
 	}
-	run, part, resumed, err := r.store.begin(r.began, r.start, r.settings)
+	run, part, resumed, err := r.store.begin(r.began, r.start, r.settings, !r.working)
 	if err != nil {
 		return err
 	}
-	r.part, r.resumed = part, resumed
+	r.part = part
+	if !r.working {
+		r.resumed = resumed
+	}
 	r.run.Store(run)
 	r.store.live.Store(run)
 	return nil
@@ -253,6 +258,7 @@ func (r *Recorder) write(b *batch) error {
 	err := r.store.stillThere()
 	if errors.Is(err, errMoved) {
 		r.run.Store(0) // in the file that takes its place it begins anew
+		b.block = b.block[len(b.block)-b.unwritten:]
 	}
 	if err == nil {
 		err = r.begin()
@@ -331,7 +337,7 @@ func (r *Recorder) writeEvents(tx *sql.Tx, k Kept) error {
 
 // note remembers how the last write went, and tells when that has changed.
 func (r *Recorder) note(err error) {
-	if (err == nil) == (r.Failing() == nil) {
+	if (err == nil) == (r.failing.Load() == nil) {
 		return
 	}
 	if err == nil {

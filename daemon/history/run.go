@@ -42,13 +42,15 @@ const resumeWithin = 12 * time.Hour
 // begin opens a part for a run: of the last one, if that was interrupted not long
 // ago with the same recipe on the same bench, otherwise of a new one. Whatever
 // else is still open is marked interrupted.
-func (s *Store) begin(at time.Time, o Start, settings string) (run, part int64, resumed bool, err error) {
+func (s *Store) begin(at time.Time, o Start, settings string, mayResume bool) (run, part int64, resumed bool, err error) {
 	err = s.do(func(tx *sql.Tx) error {
 		if _, err := tx.Exec(`UPDATE run SET state = 'interrupted' WHERE state = 'open'`); err != nil {
 			return err
 		}
-		if run, err = resumable(tx, at, o, settings); err != nil {
-			return err
+		if mayResume {
+			if run, err = resumable(tx, at, o, settings); err != nil {
+				return err
+			}
 		}
 		if resumed = run != 0; !resumed {
 			if run, err = insertRun(tx, at, o, settings); err != nil {
