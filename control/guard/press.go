@@ -24,14 +24,14 @@ func (g *Guard) reset() {
 }
 
 // lift reports whether there was anything to lift.
-func lift(found []finding) (any bool) {
+func lift(found []finding) (lifted bool) {
 	for c := range found {
 		if found[c].latched && !found[c].active {
 			found[c].latched, found[c].held = false, 0
-			any = true
+			lifted = true
 		}
 	}
-	return any
+	return lifted
 }
 
 // latchedOnBench reports whether anything that stops the whole bench is latched.
