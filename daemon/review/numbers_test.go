@@ -78,26 +78,19 @@ func clone(t *testing.T, folder string, n int) {
 	require.NoError(t, err)
 }
 
-// median is the middle of five timings.
-func median(f func()) time.Duration {
-	var took []time.Duration
+// fastest is the best of five timings: what else the computer does only adds to one.
+func fastest(f func()) time.Duration {
+	best := time.Duration(math.MaxInt64)
 	for range 5 {
 		began := time.Now()
 		f()
-		took = append(took, time.Since(began))
+		best = min(best, time.Since(began))
 	}
-	for i := range took {
-		for j := range took[:i] {
-			if took[i] < took[j] {
-				took[i], took[j] = took[j], took[i]
-			}
-		}
-	}
-	return took[2]
+	return best
 }
 
 // TestNumbersOfManyRuns prints what a history of years takes: room, and the time
-// for a list, a search and a plot. It makes 500 runs where nothing is skipped, and
+// for a list, a search and a plot, each the fastest of five. It makes 500 runs where nothing is skipped, and
 // 50 elsewhere.
 func TestNumbersOfManyRuns(t *testing.T) {
 	if testing.Short() {
@@ -117,18 +110,18 @@ func TestNumbersOfManyRuns(t *testing.T) {
 	info, err := os.Stat(filepath.Join(folder, history.FileName))
 	require.NoError(t, err)
 	mb := float64(info.Size()) / 1e6
-	list := median(func() {
+	list := fastest(func() {
 		all, err := s.Runs(history.Filter{})
 		require.NoError(t, err)
 		require.Len(t, all, runs)
 	})
-	search := median(func() {
+	search := fastest(func() {
 		found, err := s.Runs(history.Filter{Text: "invented 4", Fault: "bled"})
 		require.NoError(t, err)
 		require.NotEmpty(t, found)
 	})
-	whole := median(func() { drawPicture(t, s, 0, 0) })
-	zoomed := median(func() { drawPicture(t, s, 2*time.Hour, 2*time.Hour+4*time.Minute) })
+	whole := fastest(func() { drawPicture(t, s, 0, 0) })
+	zoomed := fastest(func() { drawPicture(t, s, 2*time.Hour, 2*time.Hour+4*time.Minute) })
 	t.Logf("%d runs of 4 h x 3 pots: %.0f MB, list %.0f ms, search %.0f ms, plot of a whole run %.0f ms, of four minutes %.0f ms", runs, mb,
 		1e3*list.Seconds(), 1e3*search.Seconds(), 1e3*whole.Seconds(), 1e3*zoomed.Seconds())
 	assert.Less(t, mb, 1500*float64(runs)/500)
