@@ -61,7 +61,7 @@ const (
 	// Return marks that the pot is back on its plate; it is heated again after the
 	// next press of the bench's enable button.
 	Return
-	// Silence stops the sound and clears nothing.
+	// Silence stops the sound for a while and clears nothing. It counts at the bench only.
 	Silence
 	// AllOff switches every heater off until heat is enabled again at the bench.
 	AllOff

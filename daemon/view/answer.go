@@ -72,7 +72,7 @@ func answer(f *frames.Frame, s control.Settings) (line Both, detail string) {
 		takes = ", " + about(p.WaitLeft)
 	}
 	return inBoth(func(u unit) string {
-		return fmt.Sprintf(texts.notYetPot, lacks(p, potName(i, s), u)) + takes
+		return fmt.Sprintf(texts.notYetPot, lacksNow(f, p, potName(i, s), u)) + takes
 	}), ""
 }
 
@@ -142,6 +142,15 @@ func timed(w control.Wait) bool {
 		return true
 	}
 	return false
+}
+
+// lacksNow is lacks for a frame: with heat enabled a pot that waits for the button is
+// named.
+func lacksNow(f *frames.Frame, p *control.PotFrame, name string, u unit) string {
+	if p.Wait == control.WaitEnable && f.Heat == control.HeatEnabled {
+		return fmt.Sprintf(texts.potEnable, name)
+	}
+	return lacks(p, name, u)
 }
 
 // lacks says what stands between the named pot and the pour.

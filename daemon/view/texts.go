@@ -87,7 +87,7 @@ var texts = struct {
 	power, mould, room                         string
 	fewSeconds, aboutSeconds, aboutMinutes     string
 	aboutHours                                 string
-	clearFrom                                  string
+	clearFrom, potEnable                       string
 	actTell, actInhibit, actHeater, actAll     string
 	ends                                       string
 	lacks                                      map[control.Wait]string
@@ -112,8 +112,9 @@ var texts = struct {
 		MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
-	ends:   "ends %s",
-	notYet: "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
+	ends:      "ends %s",
+	potEnable: "%s waits for another press of the enable button",
+	notYet:    "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
 	waitsFor:  "waits for %s", goodFor: "%s until the next stir",
 	against: "set %s ± %s %s", at: "at its set-point", above: "%s %s above set-point", below: "%s %s below set-point",

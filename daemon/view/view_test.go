@@ -246,3 +246,12 @@ func TestConditionsCarryTheGuardsOwnWords(t *testing.T) {
 	assert.Equal(t, 0, got[1].Pot)
 	assert.Equal(t, "active, latched", got[1].Status)
 }
+
+// TestAPotThatWaitsForTheButtonIsNamed while the others are heated.
+func TestAPotThatWaitsForTheButtonIsNamed(t *testing.T) {
+	f := waiting3(control.WaitHeat, control.WaitEnable, control.WaitHeat)
+	f.Heat = control.HeatEnabled
+	assert.Contains(t, Of(f, bench(), noon).Shown.Answer.C, "chalk waits for another press of the enable button")
+	f.Heat = control.HeatBlocked
+	assert.Contains(t, Of(f, bench(), noon).Shown.Answer.C, "heat is not enabled")
+}
