@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"meltwarden/control"
@@ -144,10 +145,11 @@ func timed(w control.Wait) bool {
 	return false
 }
 
-// lacksNow is lacks for a frame: with heat enabled a pot that waits for the button is
-// named.
+// lacksNow is lacks for a frame: a pot that waits for the button while others are
+// heated is named.
 func lacksNow(f *frames.Frame, p *control.PotFrame, name string, u unit) string {
-	if p.Wait == control.WaitEnable && f.Heat == control.HeatEnabled {
+	heated := func(p control.PotFrame) bool { return p.Wait != control.WaitEnable }
+	if p.Wait == control.WaitEnable && f.Heat == control.HeatEnabled && slices.ContainsFunc(f.Pots, heated) {
 		return fmt.Sprintf(texts.potEnable, name)
 	}
 	return lacks(p, name, u)
