@@ -89,6 +89,7 @@ type wrong struct {
 	at    simbench.Place
 	began time.Duration
 	ended time.Duration // negative while it goes on
+	said  time.Time     // as it began, on the clock of the frames' labels
 	// heated is whether heat was enabled as it began, and stays whether it has
 	// been ever since; pressed, whether the button has been since.
 	heated, stays, pressed bool

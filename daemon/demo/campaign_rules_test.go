@@ -188,6 +188,9 @@ func (s *trial) lookAtPress(f *frames.Frame) {
 		if relaxes && !pressed {
 			s.breaks("d: only a press enables heat", "%s after %s in cycle %d without one", f.Heat, before, f.Cycle)
 		}
+		if before == control.HeatTripped && f.Heat == control.HeatEnabled {
+			s.breaks("d: one press resets, the next enables", "both in cycle %d", f.Cycle)
+		}
 		if relaxes && !s.heldOfLate() {
 			s.bounced++
 			s.note("nobody had held the button for 0.3 s")
@@ -229,7 +232,7 @@ func (s *trial) heldOfLate() bool {
 	})
 }
 
-// agrees is how long a mark may take to come to a cycle and back.
+// agrees is how far a frame and what is seen on the wire may be apart.
 const agrees = 300 * time.Millisecond
 
 // takePress: a press that counts ends what waits for one.
@@ -237,8 +240,9 @@ func (s *trial) takePress() {
 	s.pressedAt = s.now()
 	for _, w := range s.troubles {
 		w.pressed = true
-		waits := w.kind == &allOffAsked || w.kind == &liftMarked && s.returned[w.at.Pot]
-		if waits && w.ended < 0 && s.now() > w.began+agrees {
+		// Of "off" and a press in one cycle, "off" wins: it must have been taken before.
+		over := w.kind == &allOffAsked && s.last.At.After(w.said) || w.kind == &liftMarked && s.returned[w.at.Pot]
+		if over && w.ended < 0 {
 			w.ended = s.now()
 		}
 	}

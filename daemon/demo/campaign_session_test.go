@@ -363,7 +363,7 @@ func (s *trial) liftOf(pot int) *wrong {
 
 // begin makes something wrong.
 func (s *trial) begin(k *kind, at simbench.Place) *wrong {
-	w := &wrong{kind: k, at: at, began: s.now(), ended: -1}
+	w := &wrong{kind: k, at: at, began: s.now(), ended: -1, said: time.Now()}
 	w.heated = s.last.Heat == control.HeatEnabled
 	w.stays, w.lit = w.heated, slices.ContainsFunc(w.heaters(), s.draws)
 	truth := s.bench.Truth()

@@ -57,6 +57,9 @@ func TestCampaign(t *testing.T) {
 	}
 	group.Wait()
 	tellBroken(t, all)
+	for _, f := range all {
+		assert.Empty(t, f.needless, "trips that nothing explains")
+	}
 	t.Logf("%d sessions, seeds %d to %d, in %.0f s%s", sessions, first, first+sessions-1, time.Since(began).Seconds(), tableOf(all))
 	assert.LessOrEqual(t, runtime.NumGoroutine(), goroutines, "goroutines are left")
 }
