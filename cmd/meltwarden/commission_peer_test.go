@@ -4,18 +4,22 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
+	"io"
 	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"meltwarden/devices/clock"
+	"meltwarden/devices/registers"
 )
 
 // foreignBench is the map of testdata/commission/foreign_bench.py.
@@ -38,6 +42,7 @@ channels:
   - {role: contactor, device: everything, function: 5, address: 7, type: bit}
   - {role: e-stop, device: everything, function: 2, address: 30, type: bit}
   - {role: enable, device: everything, function: 2, address: 31, type: bit}
+  - {role: cut-out, device: everything, function: 2, address: 32, type: bit}
 `
 
 const foreignRecipe = `name: two tone stick
@@ -55,12 +60,41 @@ func without(t *testing.T, reason string) {
 	t.Skip(reason)
 }
 
-// startForeign starts the foreign bench, and returns its process and the serial port
-// at which it is found.
-func startForeign(t *testing.T) (*os.Process, string) {
+// foreignSpeed is how many times as fast as the wall the foreign bench runs.
+const foreignSpeed = 3
+
+// foreign are hands at the foreign bench, which reads from in what they do.
+type foreign struct {
+	t   *testing.T
+	in  io.Writer
+	clk *clock.Clock
+}
+
+// after does something in bench time from now.
+func (f foreign) after(span time.Duration, line string) {
+	after(f.clk, span, func() {
+		_, err := io.WriteString(f.in, line+"\n")
+		assert.NoError(f.t, err)
+	})
+}
+
+func (f foreign) press() { f.after(2*time.Second, "press") }
+
+func (f foreign) set(contact registers.Role, closed bool) {
+	verb := map[bool]string{false: "open", true: "close"}[closed]
+	f.after(time.Second, verb+map[registers.Role]string{registers.EStop: " 30", registers.CutOut: " 32"}[contact])
+}
+
+func (f foreign) supply(on bool) {
+	f.after(time.Second, map[bool]string{false: "off", true: "on"}[on])
+}
+
+// startForeign starts the foreign bench, and returns the hands at it and the serial
+// port at which it is found.
+func startForeign(t *testing.T, clk *clock.Clock) (foreign, string) {
 	t.Helper()
 	if os.Getenv("MELTWARDEN_TEST_ALL") == "" || testing.Short() {
-		t.Skip("takes three minutes of real time: set MELTWARDEN_TEST_ALL")
+		t.Skip("takes two minutes of real time: set MELTWARDEN_TEST_ALL")
 	}
 	interpreter := ""
 	for _, name := range []string{"python3", "/usr/bin/python3"} {
@@ -76,20 +110,23 @@ func startForeign(t *testing.T) (*os.Process, string) {
 	for _, path := range []string{near, far} {
 		require.Eventually(t, func() bool { _, err := os.Stat(path); return err == nil }, soon, 5*time.Millisecond)
 	}
-	return start(t, interpreter, "../../testdata/commission/foreign_bench.py", far, "115200"), near
+	in := start(t, interpreter, "../../testdata/commission/foreign_bench.py", far, "115200", fmt.Sprint(foreignSpeed))
+	return foreign{t, in, clk}, near
 }
 
-// start runs a command until the test ends.
-func start(t *testing.T, name string, args ...string) *os.Process {
+// start runs a command until the test ends, and returns its standard input.
+func start(t *testing.T, name string, args ...string) io.Writer {
 	t.Helper()
 	c := exec.Command(name, args...)
 	c.Stderr = os.Stderr
+	in, err := c.StdinPipe()
+	require.NoError(t, err)
 	require.NoError(t, c.Start())
 	t.Cleanup(func() {
 		_ = c.Process.Kill()
 		_ = c.Wait()
 	})
-	return c.Process
+	return in
 }
 
 // plateC asks the page's server for the plate of the first pot.
@@ -113,18 +150,18 @@ func plateC(t *testing.T, page string) float64 {
 // 12), with registers, units, physics and a watchdog that are not ours. What the
 // session finds is held against the watchdog in the peer's source.
 func TestForeignBenchIsCommissionedAndHeated(t *testing.T) {
-	peer, port := startForeign(t)
+	clk := clock.New(foreignSpeed)
+	hands, port := startForeign(t, clk)
 	folder := t.TempDir()
 	file := filepath.Join(folder, "bench.yaml")
 	require.NoError(t, os.WriteFile(file, []byte(strings.Replace(foreignBench, "PORT", port, 1)), 0o600))
 	require.NoError(t, os.WriteFile(filepath.Join(folder, "recipe.yaml"), []byte(foreignRecipe), 0o600))
-	press := func() { assert.NoError(t, peer.Signal(syscall.SIGUSR1)) }
 
-	person := &owner{press: func() { time.AfterFunc(2*time.Second, press) }}
+	person := &owner{hands: hands}
 	began := time.Now()
 	status := statusOf(t, file, folder)
-	for answers := sixAnswers; !status.Complete && time.Since(began) < 5*time.Minute; answers = "" {
-		c := commissionCommand()
+	for answers := theAnswers; !status.Complete && time.Since(began) < 2*time.Minute; answers = "" {
+		c := commissionAt(clk)
 		c.SetIn(strings.NewReader(answers))
 		c.SetArgs([]string{"--config", file, "--data", folder})
 		c.SetOut(person)
@@ -139,7 +176,7 @@ func TestForeignBenchIsCommissionedAndHeated(t *testing.T) {
 	t.Logf("commissioned in %v:\n%s", time.Since(began).Round(time.Second), person)
 
 	said := &tap{}
-	end := inBackground(t, serveCommand(), said, "--config", file, "--data", folder, "--listen", "127.0.0.1:0")
+	end := inBackground(t, serveAt(clk), said, "--config", file, "--data", folder, "--listen", "127.0.0.1:0")
 	page := ""
 	require.Eventually(t, func() bool {
 		page = regexp.MustCompile(`http://\S+`).FindString(said.String())
@@ -147,7 +184,7 @@ func TestForeignBenchIsCommissionedAndHeated(t *testing.T) {
 	}, soon, 50*time.Millisecond)
 	require.Contains(t, said.String(), "can switch heat on. On record since")
 	before := plateC(t, page)
-	time.AfterFunc(2*time.Second, press)
+	hands.press()
 	require.Eventually(t, func() bool { return plateC(t, page) > before+20 }, soon, 200*time.Millisecond, said)
 	require.NoError(t, end())
 	require.Contains(t, said.String(), "heaters told zero, line closed")

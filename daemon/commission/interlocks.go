@@ -68,9 +68,8 @@ func (s *session) openAll(ctx context.Context) error {
 
 // seen tells a person what to do, and waits until a contact shows it.
 func (s *session) seen(ctx context.Context, w *watch, role registers.Role, do string, closed bool) error {
-	s.say("  %s\n", do)
 	told := registers.Role("")
-	is := w.await(ctx, func(error) bool {
+	is := s.await(ctx, w, do, func() bool {
 		for _, k := range interlocks {
 			c := w.contact(k.role)
 			if k.role != role && k.role != told && c.Known(guard.MaxAge) && !c.Closed {
@@ -102,16 +101,21 @@ func (w *watch) contact(role registers.Role) reading.Contact {
 // errNobody is returned when what was waited for did not come.
 var errNobody = errors.New("it did not come")
 
-// await cycles, with everything off, until something is so, told what is wrong with
-// the bench in each cycle.
-func (w *watch) await(ctx context.Context, so func(wrong error) bool) error {
+// await tells a person what to do, again and again, and cycles with everything off
+// until something is so, whatever else is wrong with the bench meanwhile.
+func (s *session) await(ctx context.Context, w *watch, do string, so func() bool) error {
+	s.say("  %s\n", do)
+	remind := w.clk.Now() + remindEvery
 	for until := w.clk.Now() + pressWait; w.clk.Now() < until; {
-		wrong := w.cycle(ctx)
-		if errors.Is(wrong, ErrStopped) {
-			return wrong
+		if err := w.cycle(ctx); errors.Is(err, ErrStopped) {
+			return err
 		}
-		if so(wrong) {
+		if so() {
 			return nil
+		}
+		if w.clk.Now() >= remind {
+			remind += remindEvery
+			s.say("  Not seen yet. %s\n", do)
 		}
 	}
 	return errNobody

@@ -221,6 +221,17 @@ func TestSupplyMustHaveBeenOff(t *testing.T) {
 	})
 }
 
+// TestADeviceMustNotWakeOn: one that begins with its outputs on is refused.
+func TestADeviceMustNotWakeOn(t *testing.T) {
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		require.NoError(t, r.Inject(simbench.WakesOn, simbench.Place{}))
+		err := r.commission(t.Context(), answers, false)
+		require.ErrorIs(t, err, errPress)
+		require.ErrorContains(t, err, "Device power came back with heater left, heater middle, heater right, contactor on: set it to begin with all outputs off")
+		require.False(t, r.record().proof("power").passed())
+	})
+}
+
 // TestTimeoutMustOutlastTheSupply: a device that forgets it is refused.
 func TestTimeoutMustOutlastTheSupply(t *testing.T) {
 	onBench(t, nil, func(t *testing.T, r *rig) {

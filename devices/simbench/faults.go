@@ -38,6 +38,7 @@ const (
 	FanStopped   Fault = "fan stopped"
 
 	ContactorWelded  Fault = "contactor welded"   // no coil, emergency stop or cut-out opens it
+	WakesOn          Fault = "wakes on"           // with its supply the power unit switches contactor and heaters on a little
 	TimeoutForgotten Fault = "time-out forgotten" // with its supply the power unit loses the time-out set, and has its longest
 
 	RelayWelded    Fault = "relay welded" // full power whatever the duty
@@ -60,7 +61,7 @@ var faultList = []Fault{
 	OpenProbe, GroundedProbe, ShortedProbe, FrozenProbe, NoisyProbe, PulledProbe, SentinelReading,
 	NoReply, CorruptReplies, LateReplies, DuplicateReplies, ExceptionReplies,
 	LostReplies, TruncatedReplies, GarbageReplies, AlienReplies, EchoedRequests, UnitRestarts, TrafficFeeds,
-	EStopOpened, CutOutOpened, FanStopped, ContactorWelded, TimeoutForgotten,
+	EStopOpened, CutOutOpened, FanStopped, ContactorWelded, WakesOn, TimeoutForgotten,
 	RelayWelded, HeaterFailed, HeaterBypasses,
 }
 
@@ -75,7 +76,7 @@ func (f Fault) Scope() Scope {
 	case NoReply, CorruptReplies, LateReplies, DuplicateReplies, ExceptionReplies,
 		LostReplies, TruncatedReplies, GarbageReplies, AlienReplies, EchoedRequests, UnitRestarts, TrafficFeeds:
 		return OfLine
-	case EStopOpened, CutOutOpened, FanStopped, ContactorWelded, TimeoutForgotten:
+	case EStopOpened, CutOutOpened, FanStopped, ContactorWelded, WakesOn, TimeoutForgotten:
 		return OfBench
 	case RelayWelded, HeaterFailed, HeaterBypasses:
 		return OfPot
@@ -142,6 +143,8 @@ func (b *Bench) set(f Fault, at Place, on bool) error {
 		case UnitRestarts:
 			if on {
 				b.forget(at.Unit)
+			} else if b.faults.has(WakesOn, Place{}) {
+				b.power.wake(b.at)
 			}
 		}
 	})

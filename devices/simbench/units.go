@@ -114,6 +114,14 @@ func newPower(heaters int) *power {
 	return &power{duty: make([]uint16, heaters), timeoutMS: defaultTimeoutMS, written: math.MinInt64 / 2}
 }
 
+// wake is what a power unit does that is set to begin with its outputs on.
+func (p *power) wake(now time.Duration) {
+	for i := range p.duty {
+		p.duty[i] = fullDuty / 20
+	}
+	p.contactor, p.written = true, now
+}
+
 // expire drops heaters and contactor when the last write is too old.
 func (p *power) expire(now time.Duration) {
 	if now-p.written > time.Duration(p.timeoutMS)*time.Millisecond {
