@@ -105,7 +105,7 @@ var texts = struct {
 		Trend: "Session", Recent: "Last 15 min", Whole: "Whole session",
 		Melt: "melt", Plate: "plate", Target: "target", Heater: "heater", Pot: "Pot",
 		Conditions: "What the guard has found", Pots: "Pots",
-		CautionShort: "Hot vinyl burns. This program is not the protection: cut-out, fuse, earth and emergency stop have to be.",
+		CautionShort: "Hot vinyl burns. This program is not the protection.",
 		Caution: "ALL OFF is not the emergency stop. Hot vinyl sticks to skin: gauntlets, face shield, nothing wet near the pots. Its fumes are harmful: " +
 			"extraction on. Never leave it alone. This program only warns and controls; the cut-out with its own sensor, the fuse, " +
 			"the earth and the emergency stop have to protect you: have them checked. Local codes and licensed practice come first.",
