@@ -20,6 +20,7 @@ const (
 type probe struct {
 	seen      bool
 	last      float64
+	before    float64       // the accepted value before that
 	sinceGood time.Duration // since a value was last accepted as plausible
 	unmoved   time.Duration // how long exactly the same value came while it had to move
 	noise     noise
@@ -47,7 +48,7 @@ func (p *probe) look(t reading.Temperature, elapsed time.Duration, mustMove bool
 	}
 	d := doubt{unusable: p.noise.take(t.C, elapsed) >= uselessNoiseC}
 	step := plausibleStepC * math.Max(1, p.sinceGood.Seconds())
-	if t.C < plausibleMinC || t.C > plausibleMaxC || p.seen && math.Abs(t.C-p.last) > step {
+	if t.C < plausibleMinC || t.C > plausibleMaxC || p.seen && p.leaps(t.C, step) {
 		// Not remembered: the next value is held against the last good one, and
 		// the allowance grows with time, so that a real change is accepted soon.
 		d.implausible = true
@@ -59,9 +60,18 @@ func (p *probe) look(t reading.Temperature, elapsed time.Duration, mustMove bool
 		p.unmoved = 0
 	}
 	d.frozen = p.unmoved >= frozenAfter
-	p.seen, p.last, p.sinceGood = true, t.C, 0
+	if !p.seen {
+		p.last = t.C
+	}
+	p.seen, p.before, p.last, p.sinceGood = true, p.last, t.C, 0
 	p.trend.take(t.C, elapsed)
 	return d
+}
+
+// leaps reports whether a value is more than a step away from what came before. A wild
+// value that was just within a step must not make the true ones after it implausible.
+func (p *probe) leaps(c, step float64) bool {
+	return math.Abs(c-p.last) > step && math.Abs(c-p.before) > step
 }
 
 // mayBeHot reports whether the last that was known of the probe, however long

@@ -175,3 +175,15 @@ func TestColdProbesAgree(t *testing.T) {
 	r.run(time.Minute)
 	assert.Equal(t, []Code{StillHot}, r.codes(), "a warm pot is no cold probe")
 }
+
+// TestOneWildValueIsForgiven: one that is just within a step of the true ones before it,
+// and just not of the true one after it.
+func TestOneWildValueIsForgiven(t *testing.T) {
+	r := enabled(limits)
+	r.spoil = func(s *Sight) { s.Pots[0].Plate.C = 180 - 29.9 }
+	r.step()
+	r.spoil = func(s *Sight) { s.Pots[0].Plate.C = 180.5 }
+	for range 2 * time.Second / period {
+		require.Equal(t, full, r.step())
+	}
+}
