@@ -25,6 +25,14 @@ func (f *finding) stops(r *Rule, from Action) bool {
 	return (f.active || f.latched) && r.Action >= from
 }
 
+// cameOf takes in whether a cause that is there is silence. What has latched by a
+// device's word stays that when its line dies later: no trip is hidden by the next.
+func (f *finding) cameOf(there, silence bool) {
+	if there {
+		f.silent = silence && (f.silent || !f.latched)
+	}
+}
+
 // note updates one finding. The time it has been active drains at a quarter of
 // the speed at which it fills, so that a flapping cause can not put off a trip.
 func (g *Guard) note(found []finding, c Code, active bool, elapsed time.Duration) {
@@ -105,10 +113,14 @@ func (g *Guard) due(f *finding, r *Rule, pot int) bool {
 // hasParent reports whether a finding behind this one is there as well.
 func (g *Guard) hasParent(f *finding, r *Rule, pot int) bool {
 	for c := r.ChildOf; c != 0; c = table[c].ChildOf {
-		if p := &g.bench[c]; f.silent && (p.active || p.latched) {
+		if p := &g.bench[c]; (f.silent || r.Severity < Trip) && (p.active || p.latched) {
 			return true
 		}
-		if pot >= 0 && (g.pots[pot].found[c].active || g.pots[pot].found[c].latched) {
+		if pot < 0 {
+			continue
+		}
+		// Silence hides nothing that a device has reported.
+		if p := &g.pots[pot].found[c]; (f.silent || !p.silent) && (p.active || p.latched) {
 			return true
 		}
 	}

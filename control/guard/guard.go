@@ -192,10 +192,8 @@ func (g *Guard) lookAtBench(s *Sight) {
 	unknown := g.limits.EStop && !s.EStop.Known(MaxAge) ||
 		g.limits.CutOut && !s.CutOut.Known(MaxAge) ||
 		g.limits.Fan && !s.Fan.Known(MaxAge)
+	g.bench[InterlockUnknown].cameOf(unknown, unheard(s.EStop) && unheard(s.CutOut) && unheard(s.Fan))
 	g.note(g.bench, InterlockUnknown, unknown, took)
-	if unknown {
-		g.bench[InterlockUnknown].silent = unheard(s.EStop) && unheard(s.CutOut) && unheard(s.Fan)
-	}
 	g.note(g.bench, HeaterUnheard, !s.Link.Known(MaxAge) || !s.Link.Closed, took)
 	g.note(g.bench, HistoryUnwritten, s.HistoryFailing, took)
 	g.note(g.bench, HeaterUnproven, !g.limits.HeatersProven, took)

@@ -51,6 +51,9 @@ func (g *Guard) lookAtProbes(p *pot, s *PotSight, elapsed time.Duration) {
 	melt := p.melt.look(s.Melt, elapsed, s.Duty > 0 && hotter(s.Plate, s.Melt, meltMovesAtGapC))
 	plate := p.plate.look(s.Plate, elapsed, s.Duty >= realDuty)
 	f := p.found
+	f[MeltUnusable].cameOf(melt.unusable, melt.silent)
+	f[PlateUnusable].cameOf(plate.unusable, plate.silent)
+	f[PotUnseen].cameOf(melt.untrusted() && plate.untrusted(), melt.silent && plate.silent)
 	g.note(f, PotUnseen, melt.untrusted() && plate.untrusted(), elapsed)
 	g.note(f, MeltUnusable, melt.unusable, elapsed)
 	g.note(f, PlateUnusable, plate.unusable, elapsed)
@@ -60,15 +63,6 @@ func (g *Guard) lookAtProbes(p *pot, s *PotSight, elapsed time.Duration) {
 	g.note(f, PlateFrozen, plate.frozen, elapsed)
 	g.note(f, MeltNoisy, p.melt.noise.sigma() >= noisyC, elapsed)
 	g.note(f, PlateNoisy, p.plate.noise.sigma() >= noisyC, elapsed)
-	if melt.unusable {
-		f[MeltUnusable].silent = melt.silent
-	}
-	if plate.unusable {
-		f[PlateUnusable].silent = plate.silent
-	}
-	if f[PotUnseen].active {
-		f[PotUnseen].silent = f[MeltUnusable].silent && f[PlateUnusable].silent
-	}
 }
 
 // lookForFalls finds readings that do not do what their heater makes them do.

@@ -75,8 +75,9 @@ type Rule struct {
 	// Quiet are the phases in which it is not told. No trip has any.
 	Quiet Phase
 	// ChildOf is a finding that brings this one about: beside it this one is not
-	// listed, since one cause is one finding. A bench's parent hides only what
-	// came of silence; a pot's, all of its kind. Zero is none.
+	// listed, since one cause is one finding. A bench's parent hides the warning
+	// that leads to it, and of trips only what came of silence; a pot's, all of
+	// its kind, unless only it came of silence. Zero is none.
 	ChildOf Code
 	// after is how long the cause must last before it latches or, where it does
 	// not, is told. What takes heat away does so from the first cycle.

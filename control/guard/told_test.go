@@ -114,11 +114,72 @@ func TestAwaitedIsNotTold(t *testing.T) {
 		}
 		assert.Equal(t, []float64{0, 1}, r.step(), name)
 	}
-	r := enabled(limits)
-	r.begin(func(s *Sight, t float64) {
-		s.Pots[0].Coloured = true
-		s.Pots[0].Melt.C -= min(3*t, 100)
-	})
-	r.run(20 * time.Second)
-	assert.True(t, r.latched(MeltNotFollowing), "no cold addition falls that far")
+}
+
+// TestNoChildOfIsWithoutEffect: for every row that has one, its parent's cause brings it
+// about, and it is folded while the parent is told.
+func TestNoChildOfIsWithoutEffect(t *testing.T) {
+	probeOut := func(s *Sight, t float64) { s.Pots[0].Melt.C -= min(3*t, 100) }
+	tested := map[Code]bool{}
+	plateProbeOff := func(s *Sight, t float64) { s.Pots[0].Plate.C, s.Pots[0].Duty = 180-min(2*t, 100), 1 }
+	for c, cause := range map[Code]func(*Sight, float64){
+		InterlockUnknown: func(s *Sight, _ float64) { deadLine(s) },
+		PotUnseen:        func(s *Sight, _ float64) { deadLine(s) },
+		MeltUnusable:     func(s *Sight, _ float64) { blind(0)(s) },
+		PlateUnusable:    func(s *Sight, _ float64) { blind(0)(s) },
+		FastFall:         probeOut,
+		PlateFastFall:    plateProbeOff,
+		NoRise:           heatedInVain,
+		NobodyHere:       func(s *Sight, _ float64) { alone(s) },
+		SessionLong:      func(*Sight, float64) {},
+	} {
+		before := func(*Sight) {}
+		if c == NoRise {
+			before = coldBench
+		}
+		r := enabledFrom(limits, before)
+		r.begin(cause)
+		r.told(t, c.Rule().ChildOf, 4*time.Hour)
+		assert.NotContains(t, r.codes(), c)
+		var folded []Code
+		for range 2 * time.Minute / period {
+			for _, f := range r.g.AppendFolded(nil) {
+				folded = append(folded, f.Code)
+			}
+			r.step()
+		}
+		assert.Contains(t, folded, c)
+		tested[c] = true
+	}
+	for _, c := range Codes() {
+		assert.Equal(t, c.Rule().ChildOf != 0, tested[c], c)
+	}
+}
+
+// TestATripStaysADevicesWord: what tripped by a device's report is told when the line
+// dies after it; what came of silence is told once a device reports it.
+func TestATripStaysADevicesWord(t *testing.T) {
+	open := func(s *Sight) { s.Pots[1].Melt.Fault = reading.Open }
+	noAnswer := func(s *Sight) { s.EStop.Fault = reading.Refused }
+	for c, reported := range map[Code]func(*Sight){MeltUnusable: open, InterlockUnknown: noAnswer, PotUnseen: blind(1)} {
+		r := enabled(limits)
+		r.spoil = reported
+		r.run(5 * time.Second)
+		require.True(t, r.latched(c), c)
+		r.spoil = deadLine
+		r.run(5 * time.Second)
+		assert.Contains(t, r.codes(), HeaterUnheard)
+		assert.Contains(t, r.codes(), c, "its line died later")
+
+		r = enabled(limits)
+		r.spoil = deadLine
+		r.run(5 * time.Second)
+		require.NotContains(t, r.codes(), c)
+		r.spoil = func(s *Sight) { deadLine(s); reported(s) }
+		r.run(5 * time.Second)
+		if c == MeltUnusable { // its pot is not seen at all, and that comes first
+			c = PotUnseen
+		}
+		assert.Contains(t, r.codes(), c)
+	}
 }
