@@ -66,6 +66,10 @@ func (g *Guard) answering(i int) int {
 		if j == i || !o.plate.trend.seen || o.heater.off < crossedFor {
 			continue
 		}
+		if meltWarms(&o.melt.trend, &o.plate.trend) {
+			p.crossing.others[j] = o.plate.trend.c // only what it rises after that tells anything
+			continue
+		}
 		from := p.crossing.others[j]
 		if o.heater.off < p.crossing.heated {
 			from = max(from, o.heater.hadC)

@@ -66,7 +66,7 @@ func (h *heater) risesOff(plate, melt *trend, elapsed time.Duration) bool {
 	switch {
 	case !plate.seen:
 		return h.watching && h.peakC >= h.lowC+offRiseC // as it was when it was last seen
-	case melt.seen && melt.c > plate.c || plate.c < TouchC:
+	case meltWarms(melt, plate) || plate.c < TouchC:
 		h.watching = false
 		return false
 	case h.off < afterheat:
@@ -75,6 +75,9 @@ func (h *heater) risesOff(plate, melt *trend, elapsed time.Duration) bool {
 	}
 	return h.risesLate(plate, elapsed)
 }
+
+// meltWarms reports whether a melt is warmer than its plate, and may warm it.
+func meltWarms(melt, plate *trend) bool { return melt.seen && melt.c > plate.c }
 
 // risesLate is the watch after the afterheat; it begins anew when the plate cools.
 func (h *heater) risesLate(plate *trend, elapsed time.Duration) bool {
