@@ -14,11 +14,11 @@ const (
 	followFor      = 2 * time.Minute
 	followRiseC    = 2.0
 	followUnheated = 10 * time.Second // E: a pot that is lifted or cut off may cool
-	// A pot that rests may need a plate 55 °C warmer than its melt (E). It rests at
-	// an injection temperature (C: 157 °C and more), and that not far from the
-	// hottest it has been.
+	// A pot that rests may need a plate 55 °C warmer than its melt (E). It rests where
+	// a melt is poured (C: 157 °C and more), which no probe in the air reads, and falls
+	// no faster than one in a draught does until the loop answers (E).
 	restsAboveC = 140.0
-	restsNearC  = 15.0
+	restFallC   = 5.0
 
 	// E: 20 mL of cold colour take 17 °C off a small pot, a bare probe loses 30 °C in
 	// 12 s.
@@ -33,8 +33,9 @@ const (
 type follow struct {
 	unheated time.Duration // since the heater was last on
 	watched  time.Duration // how long the plate has been that much warmer
-	lowC     float64       // the melt's lowest in this watch
-	highC    float64       // the highest it ever was
+	fromC    float64       // the melt when this watch began
+	lowC     float64       // its lowest since
+	full     float64       // seconds of full power since
 }
 
 // look takes in one cycle and reports whether the melt has stopped following.
@@ -43,21 +44,27 @@ func (f *follow) look(s *PotSight, melt *trend, dips bool, elapsed time.Duration
 	if f.unheated += elapsed; s.Duty > 0 {
 		f.unheated = 0
 	}
-	f.highC = max(f.highC, melt.c)
-	rests := melt.c >= restsAboveC && melt.c >= f.highC-restsNearC
-	if dips || rests || f.unheated > followUnheated || !hotter(s.Plate, s.Melt, followGapC) {
+	if dips || f.unheated > followUnheated || !hotter(s.Plate, s.Melt, followGapC) {
 		f.watched = 0
 		return false
 	}
 	if f.watched == 0 {
-		f.lowC = melt.c
+		f.fromC, f.lowC, f.full = melt.c, melt.c, 0
 	}
 	f.watched += elapsed
 	f.lowC = min(f.lowC, melt.c)
-	if melt.c >= f.lowC+followRiseC {
-		f.watched = 0 // it rose: the next watch begins
+	f.full += s.Duty * elapsed.Seconds()
+	if melt.c >= f.lowC+followRiseC || f.rested(melt) {
+		f.watched = 0 // the next watch begins
 	}
 	return f.watched >= followFor
+}
+
+// rested reports whether, over a whole watch, the melt stayed where it was and took no
+// more than a resting pot does.
+func (f *follow) rested(melt *trend) bool {
+	return f.watched >= followFor && melt.c >= restsAboveC && melt.c >= f.fromC-restFallC &&
+		f.full < highDuty*f.watched.Seconds()
 }
 
 // Grades as in the table.

@@ -217,7 +217,7 @@ var table = [...]Rule{
 	MeltNotFollowing: {
 		Name: "melt_not_following", Title: "The melt reading does not follow its plate",
 		Cause:       "The probe is out of the melt or in another pot.",
-		Detection:   "It fell by 30 °C in a fast fall, more than any cold addition makes, or for 2 min never rose by 2 °C above its lowest with the heater on and the plate 40 °C warmer (E), unless it rests above 140 °C and within 15 °C of its highest. It stays until the reading has risen by 5 °C, or the pot was marked as lifted, or the probe was unplugged and is back, or both probes have read less than 50 °C for 5 min (E).",
+		Detection:   "It fell by 30 °C in a fast fall, more than any cold addition makes, or for 2 min never rose by 2 °C above its lowest with the heater on and the plate 40 °C warmer, unless it rests: above 140 °C, no more than 5 °C lower than when the 2 min began, and at a mean duty below 0.5 (E). It stays until the reading has risen by 5 °C, or the pot was marked as lifted, or the probe was unplugged and is back, or both probes have read less than 50 °C for 5 min (E).",
 		Instruction: "This heater is told zero. See that the probe sits in the melt and on the right pot, then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
