@@ -20,10 +20,6 @@ const (
 	restsAboveC = 140.0
 	restFallC   = 5.0
 
-	// E: 20 mL of cold colour take 17 °C off a small pot, a bare probe loses 30 °C in
-	// 12 s.
-	lostDepthC = 30.0
-
 	plateBelowMeltC = 10.0 // E: a plate that heats a melt is warmer than it
 )
 

@@ -69,7 +69,7 @@ func (g *Guard) lookAtProbes(p *pot, s *PotSight, elapsed time.Duration) {
 func (g *Guard) lookForFalls(p *pot, s *PotSight, elapsed time.Duration) {
 	f, melt, plate := p.found, &p.melt.trend, &p.plate.trend
 	falls := p.meltFall.look(melt, fastFallC, elapsed)
-	lost := p.meltFall.depthC(melt) >= lostDepthC && !s.Lifted
+	lost := p.meltFall.lost(melt, s.Coloured) && !s.Lifted
 	stuck := p.follow.look(s, melt, falls, elapsed)
 	g.note(f, FastFall, falls, elapsed)
 

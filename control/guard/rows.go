@@ -217,7 +217,7 @@ var table = [...]Rule{
 	MeltNotFollowing: {
 		Name: "melt_not_following", Title: "The melt reading does not follow its plate",
 		Cause:       "The probe is out of the melt or in another pot.",
-		Detection:   "It fell by 30 °C in a fast fall, more than any cold addition makes, or for 2 min never rose by 2 °C above its lowest with the heater on and the plate 40 °C warmer, unless it rests: above 140 °C, no more than 5 °C lower than when the 2 min began, and at a mean duty below 0.5 (E). It stays until the reading has risen by 5 °C, or the pot was marked as lifted, or the probe was unplugged and is back, or both probes have read less than 50 °C for 5 min (E).",
+		Detection:   "In a fast fall by 30 °C and more it does not level off as after a cold addition: after 16 s, 24 s with the addition marked, it still falls by 2 % of that a second, or after 40 s at all; or it has lost 55 % of what it was above 20 °C, more than by an addition of the pot's own size (E). Or for 2 min it never rose by 2 °C above its lowest with the heater on and the plate 40 °C warmer, unless it rests: above 140 °C, no more than 5 °C lower than when the 2 min began, and at a mean duty below 0.5 (E). It stays until the reading has risen by 5 °C, or the pot was marked as lifted, or the probe was unplugged and is back, or both probes have read less than 50 °C for 5 min (E).",
 		Instruction: "This heater is told zero. See that the probe sits in the melt and on the right pot, then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
@@ -259,7 +259,7 @@ var table = [...]Rule{
 	FastFall: {
 		Name: "fast_fall", Title: "The melt reading falls fast",
 		Cause:       "The probe is out of the melt, or something cold was added.",
-		Detection:   "Faster than 0.5 °C a second for 1 s (C: a lifted pot cools by 4 °C a minute, a bare probe by 3 °C a second): heat is off, never more of it, until the reading rises or holds for 1 s. Named after 20 s: a cold addition levels off within 15 s (C), and was seen to have done so within 17 s in 100 simulated sessions (E).",
+		Detection:   "Faster than 0.5 °C a second for 1 s (C: a lifted pot cools by 4 °C a minute, a bare probe by 3 °C a second): heat is off, never more of it, until the reading rises or holds for 1 s. Named after 20 s: a little cold colour levels off within 15 s (C), and was seen to have done so within 17 s in 100 simulated sessions (E).",
 		Instruction: "Its heater is told zero until the reading holds. Probe out of the melt, or a cold addition? Look, and mark an addition.",
 		Severity:    Warning, Action: Inhibit, Quiet: AfterColour | OffItsPlate, ChildOf: MeltNotFollowing, after: nameFastFall,
 	},
