@@ -49,6 +49,15 @@ func wired(change func(*control.Input)) func(*quick) error {
 	return func(q *quick) error { q.spoil = change; return nil }
 }
 
+// toppedUp is a melt probe that comes out as a cold addition is marked.
+func toppedUp(volumeML float64) func(*quick) error {
+	return func(q *quick) error {
+		q.bench.Add(0, volumeML)
+		q.mark(control.ColourAdded, 0)
+		return q.bench.Inject(simbench.PulledProbe, simbench.Place{Probe: registers.Melt})
+	}
+}
+
 func crossed(in *control.Input) { in.Pots[0], in.Pots[1] = in.Pots[1], in.Pots[0] }
 
 // reversed mirrors a reading at the temperature of the module's terminals, as
@@ -58,6 +67,9 @@ func reversed(c *float64) { *c = 2*26 - *c }
 var troubles = []trouble{
 	{"melt probe falls out", "holding", broken(simbench.PulledProbe, registers.Melt), guard.MeltNotFollowing, 20 * time.Second, 4 * time.Second, 232},
 	{"melt probe falls out", "heating", broken(simbench.PulledProbe, registers.Melt), guard.MeltNotFollowing, 40 * time.Second, 6 * time.Second, 238},
+	{"melt probe out, a top-up marked", "holding", toppedUp(0), guard.MeltNotFollowing, 28 * time.Second, 4 * time.Second, 232},
+	{"melt probe out, a top-up marked", "heating", toppedUp(0), guard.MeltNotFollowing, 45 * time.Second, 6 * time.Second, 238},
+	{"melt probe out with a top-up", "holding", toppedUp(60), guard.MeltNotFollowing, 28 * time.Second, 4 * time.Second, 232},
 	{"melt probe was never in", "cold", broken(simbench.PulledProbe, registers.Melt), guard.MeltNotFollowing, 4 * time.Minute, 4 * time.Minute, 238},
 	{"plate probe comes off", "holding", broken(simbench.PulledProbe, registers.Plate), guard.PlateNotFollowing, time.Minute, 10 * time.Second, 240},
 	{"plate probe comes off", "heating", broken(simbench.PulledProbe, registers.Plate), guard.PlateNotFollowing, 3 * time.Minute, 6 * time.Second, 250},
