@@ -3,6 +3,7 @@ package history
 import (
 	"database/sql"
 	"encoding/json"
+	"math"
 	"time"
 
 	"meltwarden/control"
@@ -86,7 +87,13 @@ var said = map[control.CommandKind]Kind{
 // for later.
 func EventOf(m Mark) (Event, bool) {
 	kind, ok := said[m.Kind]
-	e := Event{Kind: kind, Pot: WholeBench, Text: m.Text, Amount: m.Amount, C: m.C}
+	e := Event{Kind: kind, Pot: WholeBench, Text: m.Text, Amount: m.Amount}
+	if kind == NewSetpoint {
+		e.C = m.C
+	}
+	if math.IsNaN(e.C) || math.IsInf(e.C, 0) {
+		return Event{}, false // control takes no such set-point either
+	}
 	if m.Kind != 0 && m.Kind.NeedsPot() {
 		e.Pot = m.Pot
 	}

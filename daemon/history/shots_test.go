@@ -1,12 +1,14 @@
 package history
 
 import (
+	"math"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/control"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/shot"
 )
@@ -151,4 +153,16 @@ func TestOneRecorderAFolder(t *testing.T) {
 	require.NoError(t, first.Close())
 	second := open(t, folder)
 	assert.NoError(t, second.Trouble())
+}
+
+// TestASetpointThatIsNoNumber is no event: one that can not be written would hold up
+// all that come after it.
+func TestASetpointThatIsNoNumber(t *testing.T) {
+	for _, c := range []float64{math.NaN(), math.Inf(1)} {
+		_, ok := EventOf(Mark{Command: control.Command{Kind: control.Setpoint, C: c}})
+		assert.False(t, ok)
+		e, ok := EventOf(Mark{Command: control.Command{Kind: control.Stir, C: c}})
+		assert.True(t, ok)
+		assert.Zero(t, e.C)
+	}
 }
