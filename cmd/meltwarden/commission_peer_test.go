@@ -4,7 +4,6 @@ package main
 
 import (
 	"encoding/json"
-	"fmt"
 	"io"
 	"net/http"
 	"os"
@@ -18,7 +17,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"meltwarden/devices/clock"
 	"meltwarden/devices/registers"
 )
 
@@ -60,25 +58,23 @@ func without(t *testing.T, reason string) {
 	t.Skip(reason)
 }
 
-// foreignSpeed is how many times as fast as the wall the foreign bench runs.
-const foreignSpeed = 3
-
 // foreign are hands at the foreign bench, which reads from in what they do.
 type foreign struct {
-	t   *testing.T
-	in  io.Writer
-	clk *clock.Clock
+	t  *testing.T
+	in io.Writer
 }
 
-// after does something in bench time from now.
 func (f foreign) after(span time.Duration, line string) {
-	after(f.clk, span, func() {
+	time.AfterFunc(span, func() {
 		_, err := io.WriteString(f.in, line+"\n")
 		assert.NoError(f.t, err)
 	})
 }
 
-func (f foreign) press() { f.after(2*time.Second, "press") }
+func (f foreign) press() {
+	f.after(2*time.Second, "close 31")
+	f.after(2800*time.Millisecond, "open 31")
+}
 
 func (f foreign) set(contact registers.Role, closed bool) {
 	verb := map[bool]string{false: "open", true: "close"}[closed]
@@ -91,7 +87,7 @@ func (f foreign) supply(on bool) {
 
 // startForeign starts the foreign bench, and returns the hands at it and the serial
 // port at which it is found.
-func startForeign(t *testing.T, clk *clock.Clock) (foreign, string) {
+func startForeign(t *testing.T) (foreign, string) {
 	t.Helper()
 	if os.Getenv("MELTWARDEN_TEST_ALL") == "" || testing.Short() {
 		t.Skip("takes two minutes of real time: set MELTWARDEN_TEST_ALL")
@@ -110,8 +106,8 @@ func startForeign(t *testing.T, clk *clock.Clock) (foreign, string) {
 	for _, path := range []string{near, far} {
 		require.Eventually(t, func() bool { _, err := os.Stat(path); return err == nil }, soon, 5*time.Millisecond)
 	}
-	in := start(t, interpreter, "../../testdata/commission/foreign_bench.py", far, "115200", fmt.Sprint(foreignSpeed))
-	return foreign{t, in, clk}, near
+	in := start(t, interpreter, "../../testdata/commission/foreign_bench.py", far, "115200")
+	return foreign{t, in}, near
 }
 
 // start runs a command until the test ends, and returns its standard input.
@@ -148,20 +144,21 @@ func plateC(t *testing.T, page string) float64 {
 
 // TestForeignBenchIsCommissionedAndHeated: independent peer pymodbus 3.0.0 (Debian
 // 12), with registers, units, physics and a watchdog that are not ours. What the
-// session finds is held against the watchdog in the peer's source.
+// session finds is held against the watchdog in the peer's source. The nudges are on
+// record from the start; that the first heater heats is seen in service.
 func TestForeignBenchIsCommissionedAndHeated(t *testing.T) {
-	clk := clock.New(foreignSpeed)
-	hands, port := startForeign(t, clk)
+	hands, port := startForeign(t)
 	folder := t.TempDir()
 	file := filepath.Join(folder, "bench.yaml")
 	require.NoError(t, os.WriteFile(file, []byte(strings.Replace(foreignBench, "PORT", port, 1)), 0o600))
 	require.NoError(t, os.WriteFile(filepath.Join(folder, "recipe.yaml"), []byte(foreignRecipe), 0o600))
 
+	nudged(t, file, folder, "back", "belly")
 	person := &owner{hands: hands}
 	began := time.Now()
 	status := statusOf(t, file, folder)
 	for answers := theAnswers; !status.Complete && time.Since(began) < 2*time.Minute; answers = "" {
-		c := commissionAt(clk)
+		c := commissionCommand()
 		c.SetIn(strings.NewReader(answers))
 		c.SetArgs([]string{"--config", file, "--data", folder})
 		c.SetOut(person)
@@ -176,7 +173,7 @@ func TestForeignBenchIsCommissionedAndHeated(t *testing.T) {
 	t.Logf("commissioned in %v:\n%s", time.Since(began).Round(time.Second), person)
 
 	said := &tap{}
-	end := inBackground(t, serveAt(clk), said, "--config", file, "--data", folder, "--listen", "127.0.0.1:0")
+	end := inBackground(t, serveCommand(), said, "--config", file, "--data", folder, "--listen", "127.0.0.1:0")
 	page := ""
 	require.Eventually(t, func() bool {
 		page = regexp.MustCompile(`http://\S+`).FindString(said.String())

@@ -186,16 +186,17 @@ func statusOf(t *testing.T, file, folder string) commission.Status {
 	return s
 }
 
-// nudged puts on record that the heater of the small bench has been nudged: minutes
-// of bench time, which the commissioning's own tests pass in virtual time.
-func nudged(t *testing.T, file, folder string) {
+// nudged puts on record that heaters have been nudged: minutes of bench time, which
+// the commissioning's own tests pass in virtual time.
+func nudged(t *testing.T, file, folder string, pots ...string) {
 	t.Helper()
 	bench, err := config.LoadBench(file, nil)
 	require.NoError(t, err)
-	record, err := json.Marshal(commission.Record{
-		Digest: commission.Digest(bench), Saved: time.Now(),
-		Nudges: []commission.Nudge{{Pot: "left", At: time.Now(), Result: commission.Right, OpenS: 30}},
-	})
+	done := commission.Record{Digest: commission.Digest(bench), Saved: time.Now()}
+	for _, pot := range pots {
+		done.Nudges = append(done.Nudges, commission.Nudge{Pot: pot, At: time.Now(), Result: commission.Right, OpenS: 30})
+	}
+	record, err := json.Marshal(done)
 	require.NoError(t, err)
 	past, err := history.Open(folder)
 	require.NoError(t, err)
@@ -211,7 +212,7 @@ func TestCommissionThenServeHeats(t *testing.T) {
 	folder := t.TempDir()
 	require.False(t, statusOf(t, file, folder).Complete)
 
-	nudged(t, file, folder)
+	nudged(t, file, folder, "left")
 	began := time.Now()
 	person := &owner{hands: fastHands{t, bench, clk}}
 	c := commissionAt(clk)

@@ -266,7 +266,7 @@ func (w *wire) on(device string, heaters []string) error {
 			return err
 		}
 		if !on {
-			return fmt.Errorf("%s: read back, it is not what was written: it lets go faster than it can be asked, or it is the wrong register", o.name())
+			return fmt.Errorf("%s: read back, it is not what was written: it goes off faster than it can be asked, or it is the wrong register", o.name())
 		}
 	}
 	return nil

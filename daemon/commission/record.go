@@ -1,7 +1,9 @@
 // Package commission puts on record that a bench's heaters may be switched on:
 // what protects the bench without this program, in its owner's words; that every
-// device lets go of heaters and contactor by itself when the line goes silent;
-// and that every heater warms its own plate, as its own probe sees it.
+// interlock's contact was seen open; that every device reports heaters and contactor
+// off by itself when the line goes silent, also once its supply was off (by its own
+// registers: a relay that sticks is not seen by this); and that every heater is behind
+// the contactor and warms its own plate, as its own probe sees it.
 //
 // Besides the daemon this is the only code that switches a heater on, and it does
 // so only on a cold bench, after a deliberate press of the bench's own button for

@@ -1,15 +1,14 @@
 """A bench of two pots that this project did not make: a Modbus RTU server on the
 library pymodbus with a thermal model and an output watchdog of its own.
 
-Usage: foreign_bench.py PORT BAUD SPEED; its time runs SPEED times as fast as the
-wall's. Unit 17. Temperatures are holding registers 1000
+Usage: foreign_bench.py PORT BAUD. Unit 17. Temperatures are holding registers 1000
 to 1007: melt and plate of each pot, 32-bit floats in degrees Fahrenheit, low word
 first. Heaters are holding registers 2000 and 2001 in tenths of a percent, the
 contactor is coil 7; all are dropped 1.0 s after the last write of a heater. Discrete
 input 30 is the emergency stop, 31 the enable button, 32 the cut-out. What a person
-does comes as lines on the standard input: "press" (for 0.8 s), "open" or "close" and
-the number of an input, "off" and "on" for the supply of the unit. All figures are
-invented. A pseudo-terminal refuses parity, so none is set.
+does comes as lines on the standard input: "open" or "close" and the number of an
+input, "off" and "on" for the supply of the unit. All figures are invented. A
+pseudo-terminal refuses parity, so none is set.
 """
 import random
 import struct
@@ -25,13 +24,8 @@ from pymodbus.datastore import (
 from pymodbus.server import StartSerialServer
 from pymodbus.transaction import ModbusRtuFramer
 
-ROOM_C, HEATER_W, WATCHDOG_S, PRESS_S, STEP_S = 21.0, 600.0, 1.0, 0.8, 0.02
-SPEED = float(sys.argv[3])
+ROOM_C, HEATER_W, WATCHDOG_S, STEP_S = 21.0, 600.0, 1.0, 0.02
 PLATE_JK, MELT_JK, COUPLING_WK, LOSS_WK = 300.0, 350.0, 1.0, 0.3
-
-
-def seconds():
-    return time.monotonic() * SPEED
 
 
 class Bench:
@@ -40,11 +34,10 @@ class Bench:
     def __init__(self):
         self.plates, self.melts, self.tenths = [ROOM_C] * 2, [ROOM_C] * 2, [0, 0]
         self.contactor = False
-        self.now = self.written = seconds()
-        self.pressed_until = 0.0
+        self.now = self.written = time.monotonic()
 
     def catch_up(self):
-        while self.now + STEP_S <= seconds():
+        while self.now + STEP_S <= time.monotonic():
             self.now += STEP_S
             if self.now - self.written > WATCHDOG_S:
                 self.tenths, self.contactor = [0, 0], False
@@ -57,9 +50,6 @@ class Bench:
         lost = LOSS_WK * (self.plates[pot] - ROOM_C)
         self.plates[pot] += (power - across - lost) * STEP_S / PLATE_JK
         self.melts[pot] += across * STEP_S / MELT_JK
-
-    def press(self):
-        self.pressed_until = seconds() + PRESS_S
 
     def lose_supply(self):
         self.tenths, self.contactor = [0, 0], False
@@ -84,7 +74,7 @@ class Holding(ModbusSequentialDataBlock):
         bench.catch_up()
         for at, value in enumerate(values, start=address):
             if at in (2000, 2001):
-                bench.tenths[at - 2000], bench.written = min(value, 1000), seconds()
+                bench.tenths[at - 2000], bench.written = min(value, 1000), time.monotonic()
 
 
 class Coils(ModbusSequentialDataBlock):
@@ -100,13 +90,7 @@ class Coils(ModbusSequentialDataBlock):
                 bench.contactor = bool(value)
 
 
-class Inputs(ModbusSequentialDataBlock):
-    def getValues(self, address, count=1):
-        self.values[31] = seconds() < bench.pressed_until
-        return super().getValues(address, count)
-
-
-inputs = Inputs(0, [False] * 64)
+inputs = ModbusSequentialDataBlock(0, [False] * 64)
 inputs.values[30] = inputs.values[32] = True
 unit = ModbusSlaveContext(
     co=Coils(0, [False] * 16),
@@ -121,8 +105,6 @@ server = ModbusServerContext(slaves={17: unit}, single=False)
 def hands():
     for line in sys.stdin:
         match line.split():
-            case ["press"]:
-                bench.press()
             case ["open" | "close" as verb, number]:
                 inputs.values[int(number)] = verb == "close"
             case ["off"]:
