@@ -216,3 +216,17 @@ func TestChatterEnablesNothing(t *testing.T) {
 		}
 	})
 }
+
+// TestAllOffUndoesAPressUnderWay: whoever holds the button while somebody says "all
+// off" does not enable heat by letting it go.
+func TestAllOffUndoesAPressUnderWay(t *testing.T) {
+	r := enabled(limits)
+	r.hold()
+	r.spoil = func(s *Sight) { s.AllOff, s.Enable = true, contact(true) }
+	r.step()
+	r.spoil = nil
+	r.run(5 * time.Second)
+	assert.Equal(t, Blocked, r.g.State())
+	r.press()
+	assert.Equal(t, Enabled, r.g.State(), "another press does")
+}

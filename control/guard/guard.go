@@ -167,6 +167,9 @@ func (g *Guard) Look(s *Sight) {
 		g.press()
 	}
 	// After the button: of an "all off" and a press in one cycle, "off" wins.
+	if s.AllOff && g.state != Tripped {
+		g.button = button{} // a press that was begun before it must not undo it; a reset heats nothing
+	}
 	if s.AllOff && g.state == Enabled {
 		g.state = Blocked
 	}
