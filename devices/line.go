@@ -54,7 +54,9 @@ type line struct {
 	round   chan<- struct{}
 	probed  bool // a dead device was tried in this round
 	hush    hush
-	timer   *time.Timer
+
+	justTold bool // the last step told a device off without asking
+	timer    *time.Timer
 }
 
 // nothing is what a line writes when nobody tells it anything: zeros.
@@ -136,10 +138,14 @@ func (l *line) step() {
 		l.listen(l.hush.until)
 		return
 	}
-	if w := l.nextOff(); w != nil {
+	// By turns: where telling takes long, the line must still ask, or a device that is
+	// back would never be heard again.
+	if w := l.nextOff(); w != nil && !l.justTold {
+		l.justTold = true
 		l.tell(w)
 		return
 	}
+	l.justTold = false
 	if w := l.nextWrite(); w != nil {
 		l.put(w)
 		return
