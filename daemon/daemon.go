@@ -60,7 +60,7 @@ type Options struct {
 }
 
 // Refused is why heat can not be enabled on a bench of real heaters.
-const Refused = "Heat is refused: it is not on record that these heaters switch off by themselves when the line goes silent. Put that on record with meltwarden commission; until then only the simulated bench is heated."
+const Refused = "Heat is refused: the commissioning of this bench is not complete. Put it on record with meltwarden commission; until then it is only watched."
 
 // Daemon is one running bench.
 type Daemon struct {
