@@ -39,6 +39,9 @@ func newest(t *testing.T, folder string) history.Run {
 // pseudo-terminal, killed while it heats. The run says so before anybody starts the
 // program again, replays, and goes on with the next start.
 func TestKilledProgramLeavesAnInterruptedRun(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a program of its own takes real time")
+	}
 	folder := aPast(t)
 	first := program(t, folder)
 	recorded := func(more int64) func() bool {

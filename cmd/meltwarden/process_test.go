@@ -100,6 +100,9 @@ func patient(t *testing.T, file string) {
 // the other end of its line is simulated too, so its heaters may be energised; here
 // it only has a twin of it, to prove their time-out by.
 func TestTheHeatingProgram(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a program of its own takes real time")
+	}
 	f := files{bench: os.Getenv("HEAT")}
 	if f.bench == "" {
 		return
@@ -183,6 +186,9 @@ const deviceTimeout = 1500*time.Millisecond + 200*time.Millisecond
 // TestSignalsEndTheProgramInOrder: an interrupt, the system's stopping and a terminal
 // that is closed end it with its heaters told zero, and with success.
 func TestSignalsEndTheProgramInOrder(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a program of its own takes real time")
+	}
 	for _, s := range []os.Signal{syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP} {
 		bench, file := simulated(t)
 		p := watching(t, file, t.TempDir())
@@ -203,6 +209,9 @@ func (p *process) saysSo(words string) func() bool {
 // TestAReaderThatGoesAwayEndsNothing: what the program prints goes nowhere any more
 // (SIGPIPE), and the bench is watched all the same.
 func TestAReaderThatGoesAwayEndsNothing(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a program of its own takes real time")
+	}
 	bench, file := simulated(t)
 	p := watching(t, file, t.TempDir())
 	require.NoError(t, p.out.Close())
@@ -228,6 +237,9 @@ func passes(t *testing.T, bench *simbench.Bench, until time.Duration) {
 // the power module lets go by its own time-out. When it goes on, the cycle that was
 // missed is a trip: nothing heats until a person presses, and then it does.
 func TestStoppedProgramLeavesHeatOff(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a program of its own takes real time")
+	}
 	bench, file := simulated(t)
 	p := heating(t, bench, file, t.TempDir())
 	require.NoError(t, p.Process.Signal(syscall.SIGSTOP))
@@ -255,6 +267,9 @@ func TestStoppedProgramLeavesHeatOff(t *testing.T) {
 // TestKilledProgramLeavesHeatOff: nothing is told to anybody; the power module lets
 // go by its own time-out, and the run is known to be interrupted.
 func TestKilledProgramLeavesHeatOff(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a program of its own takes real time")
+	}
 	bench, file := simulated(t)
 	folder := t.TempDir()
 	p := heating(t, bench, file, folder)
@@ -268,6 +283,9 @@ func TestKilledProgramLeavesHeatOff(t *testing.T) {
 // TestTwoProgramsOnOnePort: the second hears which port is in use and what to do;
 // the first goes on.
 func TestTwoProgramsOnOnePort(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a program of its own takes real time")
+	}
 	_, file := simulated(t)
 	first := watching(t, file, t.TempDir())
 	said, err := command("check", "--config", file).CombinedOutput()
@@ -286,6 +304,9 @@ func TestTwoProgramsOnOnePort(t *testing.T) {
 
 // TestTwoProgramsOnOneFolder: the second is refused before it touches its line.
 func TestTwoProgramsOnOneFolder(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a program of its own takes real time")
+	}
 	_, file := simulated(t)
 	folder := t.TempDir()
 	first := watching(t, file, folder)

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"strconv"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -473,9 +474,9 @@ func TestExchangeAllocatesNothing(t *testing.T) {
 // to a device that did not answer for a while, does not keep it from being asked
 // once it is well.
 func TestWhatIsToldBarsNoQuestion(t *testing.T) {
-	ill := true
+	var well atomic.Bool
 	bench(t, 1, func(r Request) []part {
-		if ill {
+		if !well.Load() {
 			return nil
 		}
 		return []part{after(time.Millisecond, good(r))}
@@ -486,7 +487,7 @@ func TestWhatIsToldBarsNoQuestion(t *testing.T) {
 			_, err := c.Exchange(d, off)
 			require.Equal(t, TimedOut, OutcomeOf(err))
 		}
-		ill = false
+		well.Store(true)
 		for began := c.clk.Now(); c.clk.Now() < began+longestLate; time.Sleep(400 * time.Millisecond) {
 			require.NoError(t, c.Tell(d, off))
 			assert.True(t, c.Barred(d, off))
