@@ -89,7 +89,8 @@ func (d *Daemon) goOn(r *history.Recorder) {
 		d.opts.Log.Error("set-points that were changed before are not known: the recipe's hold", "why", err)
 	}
 	for _, e := range before {
-		m := history.Mark{Command: control.Command{Kind: control.Setpoint, Pot: e.Pot, C: e.C}, Text: "as before", Amount: e.Amount}
+		// The program says it, so it tells nothing of anybody at the bench.
+		m := history.Mark{Command: control.Command{Kind: control.Setpoint, Pot: e.Pot, C: e.C, Afar: true}, Text: "as before", Amount: e.Amount}
 		if err := d.Submit(m); err != nil {
 			d.opts.Log.Error("a set-point that was changed before is the recipe's again", "pot", e.Pot+1, "why", err)
 		}
