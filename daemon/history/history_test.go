@@ -479,3 +479,41 @@ func TestARunKeepsItsOwnText(t *testing.T) {
 	require.NoError(t, err)
 	assert.Len(t, versions, 1)
 }
+
+// TestAHotJournalIsUndone: a file that was left in the middle of a change, its journal
+// beside it, is brought back to before the change, not read as it stands.
+func TestAHotJournalIsUndone(t *testing.T) {
+	folder, left := t.TempDir(), t.TempDir()
+	s := open(t, folder)
+	r := record(t, s, 300)
+	require.NoError(t, r.Close(noon))
+	path := filepath.Join(folder, FileName)
+	db, err := sql.Open("sqlite", path+"?_pragma=journal_mode(DELETE)&_pragma=cache_size(1)")
+	require.NoError(t, err)
+	require.NoError(t, s.disconnect()) // the mode changes only when nobody else is there
+	db.SetMaxOpenConns(1)
+	tx, err := db.Begin()
+	require.NoError(t, err)
+	_, err = tx.Exec("DELETE FROM block")
+	require.NoError(t, err)
+	for range 40 { // more than the cache holds, so that the file itself is changed
+		_, err = tx.Exec("INSERT INTO recipe (fingerprint, name, source, added_ms) VALUES (hex(randomblob(16)), 'x', hex(randomblob(4000)), 0)")
+		require.NoError(t, err)
+	}
+	for _, end := range []string{"", "-journal"} {
+		text, err := os.ReadFile(path + end)
+		require.NoError(t, err)
+		require.NotEmpty(t, text)
+		require.NoError(t, os.WriteFile(filepath.Join(left, FileName+end), text, 0o600))
+	}
+	require.NoError(t, tx.Rollback())
+	require.NoError(t, db.Close())
+
+	back, err := Open(left)
+	require.NoError(t, err)
+	defer back.Close()
+	require.NoError(t, back.Trouble())
+	replayed, err := back.Replay(1)
+	require.NoError(t, err)
+	assert.Equal(t, Replayed{Cycles: 300}, replayed)
+}

@@ -312,13 +312,10 @@ func (r *Recorder) writeBatch(tx *sql.Tx, b *batch) error {
 	return err
 }
 
-// forget takes out what happened from a cycle on, in case an attempt to write it
-// that failed had got through all the same.
+// forget takes out the events from a cycle on, in case an attempt to write them that
+// failed had got through all the same. A shot stays: somebody may have judged it.
 func (r *Recorder) forget(tx *sql.Tx, from cycles.Record) error {
-	if _, err := tx.Exec(`DELETE FROM event WHERE part = ? AND cycle >= ?`, r.part, from.Kept.Cycle); err != nil {
-		return err
-	}
-	_, err := tx.Exec(`DELETE FROM shot WHERE part = ? AND bench_ms >= ?`, r.part, from.Kept.Time.Milliseconds())
+	_, err := tx.Exec(`DELETE FROM event WHERE part = ? AND cycle >= ?`, r.part, from.Kept.Cycle)
 	return err
 }
 

@@ -63,8 +63,9 @@ func (r *Recorder) insertShot(tx *sql.Tx, k Kept) error {
 	}
 	run := r.run.Load()
 	_, err = tx.Exec(`INSERT INTO shot (run, part, number, bench_ms, wall_ms, mould, card)
-		VALUES (?, ?, (SELECT coalesce(max(number), 0) + 1 FROM shot WHERE run = ?), ?, ?, ?, ?)`,
-		run, r.part, run, k.Record.Kept.Time.Milliseconds(), ms(k.Record.At), k.Mould, string(card))
+		SELECT ?1, ?2, (SELECT coalesce(max(number), 0) + 1 FROM shot WHERE run = ?1), ?3, ?4, ?5, ?6
+		WHERE NOT EXISTS (SELECT 1 FROM shot WHERE part = ?2 AND bench_ms = ?3)`,
+		run, r.part, k.Record.Kept.Time.Milliseconds(), ms(k.Record.At), k.Mould, string(card))
 	return err
 }
 

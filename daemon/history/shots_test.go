@@ -1,6 +1,7 @@
 package history
 
 import (
+	"database/sql"
 	"math"
 	"testing"
 	"time"
@@ -165,4 +166,37 @@ func TestASetpointThatIsNoNumber(t *testing.T) {
 		assert.True(t, ok)
 		assert.Zero(t, e.C)
 	}
+}
+
+// TestAJudgedShotSurvivesAWriteThatIsRepeated: the first attempt had got through
+// although it seemed to fail, and somebody has said how the bait came out since.
+func TestAJudgedShotSurvivesAWriteThatIsRepeated(t *testing.T) {
+	s := open(t, t.TempDir())
+	o := start()
+	r, err := s.Record(noon, o)
+	require.NoError(t, err)
+	e := newEvening(o.Settings)
+	var b batch
+	for range 3 {
+		k := e.next()
+		k.Shot = &shot.Card{}
+		k.Events = []Event{{Kind: ShotPushed, Pot: WholeBench}}
+		b.add(k)
+	}
+	write := func() { require.NoError(t, s.do(func(tx *sql.Tx) error { return r.writeBatch(tx, &b) })) }
+	write()
+	require.NoError(t, s.Judge(r.Run(), 2, shot.Verdict{Fault: "bled", At: noon}))
+	b.again = true
+	write()
+	shots, err := s.Shots(r.Run())
+	require.NoError(t, err)
+	require.Len(t, shots, 3)
+	assert.True(t, shots[1].Spoiled())
+	events, err := s.Events(r.Run())
+	require.NoError(t, err)
+	assert.Len(t, events, 3)
+	run, err := s.Run(r.Run())
+	require.NoError(t, err)
+	assert.EqualValues(t, 3, run.Cycles)
+	require.NoError(t, r.Close(noon))
 }

@@ -201,11 +201,16 @@ func openWriter(path string) (*sql.DB, error) {
 }
 
 // openReader opens connections that never write. On a medium that can not be
-// written to there is nobody who changes the file.
+// written to there is nobody who changes the file; one with a journal beside it was
+// left in the middle of a change, and is not to be read as it stands.
 func openReader(path string) (*sql.DB, error) {
 	var db *sql.DB
 	var err error
-	for _, more := range []string{"", "&immutable=1"} {
+	ways := []string{"", "&immutable=1"}
+	if info, err := os.Stat(path + "-journal"); err == nil && info.Size() > 0 {
+		ways = ways[:1]
+	}
+	for _, more := range ways {
 		if db, err = sql.Open("sqlite", address(path)+"?mode=ro&_pragma=busy_timeout(3000)&_pragma=query_only(1)"+more); err != nil {
 			return nil, err
 		}
