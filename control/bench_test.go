@@ -231,12 +231,13 @@ func TestTripped(t *testing.T) {
 	assert.True(t, r.f.Outputs.Contactor)
 }
 
-// TestTheButtonCountsAsItIsLetGo (ISO 13849-1:2015, 5.2.2, from memory), and not
+// TestTheButtonCountsWhenItWasLetGo (ISO 13849-1:2015, 5.2.2, from memory), and not
 // where it chatters, is knocked or is stuck.
-func TestTheButtonCountsAsItIsLetGo(t *testing.T) {
+func TestTheButtonCountsWhenItWasLetGo(t *testing.T) {
 	r := newRig(demoSettings(), 21)
 	r.hold()
 	assert.Equal(t, control.HeatBlocked, r.f.Heat, "not while it is held")
+	assert.Equal(t, control.HeatBlocked, r.button(false, 600*time.Millisecond).Heat, "it may only have bounced")
 	assert.Equal(t, control.HeatEnabled, r.step().Heat)
 
 	r = newRig(demoSettings(), 21)

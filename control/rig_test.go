@@ -159,10 +159,10 @@ func (r *rig) hold() {
 	r.button(true, 800*time.Millisecond)
 }
 
-// press presses the button and lets it go, in the last cycle.
+// press presses the button and lets it go; it counts in the last cycle.
 func (r *rig) press() *control.Frame {
 	r.hold()
-	return r.step()
+	return r.button(false, 800*time.Millisecond)
 }
 
 func all(k control.CommandKind, pots int) (commands []control.Command) {

@@ -10,6 +10,7 @@ import (
 // table: C common practice, no source; E our estimate.
 const (
 	openBefore = time.Second            // E: a loose or worn contact chatters faster
+	openAfter  = 600 * time.Millisecond // E: a hand that let go is away; a contact that bounces closes again
 	pressMin   = 400 * time.Millisecond // E: three sightings; a knock or a burst of noise is over before
 	pressMax   = 5 * time.Second        // C: held for longer it is stuck, leaned on or taped down
 	jitter     = 50 * time.Millisecond  // E: cycles come that evenly; three of them are 0.4 s apart, or a little less
@@ -17,8 +18,9 @@ const (
 
 // button tells a deliberate press of the enable button from chatter, knocks and
 // a contact that is stuck. A press is seen open for openBefore, then seen closed
-// for pressMin to pressMax, and counts when it is seen open again: a reset takes
-// effect as its actuator is let go (ISO 13849-1:2015, 5.2.2, from memory). Times
+// for pressMin to pressMax, and counts when it has been seen open again for
+// openAfter: a reset takes effect by its actuator being let go (ISO 13849-1:2015,
+// 5.2.2, from memory). Times
 // run from the first to the last moment at which the device was asked and said so:
 // one answer that is used for several cycles lasts no longer than one.
 type button struct {
@@ -27,10 +29,10 @@ type button struct {
 	closed      bool
 	from, until time.Duration // when the contact was first and last seen as it is
 	armed       bool          // it was open for long enough before it closed
+	owed        bool          // it was then held as a press is, and let go
 }
 
-// released takes in one cycle's contact and reports whether a press has just
-// ended. A contact that is not known, or a missed cycle, voids the press: what
+// released takes in one cycle's contact and reports whether a press counts now. A contact that is not known, or a missed cycle, voids the press: what
 // nobody saw may have been two knocks.
 func (b *button) released(c reading.Contact, elapsed time.Duration, missed bool) bool {
 	if missed || !c.Known(MaxAge) {
@@ -41,11 +43,13 @@ func (b *button) released(c reading.Contact, elapsed time.Duration, missed bool)
 	at := b.now - c.Age
 	if b.seen && b.closed == c.Closed {
 		b.until = at
-		return false
+		counts := b.owed && b.until-b.from >= openAfter-jitter
+		b.owed = b.owed && !counts
+		return counts
 	}
 	lasted := b.until - b.from
-	counts := b.seen && b.closed && b.armed && lasted >= pressMin-jitter && lasted <= pressMax
+	owed := b.seen && b.closed && b.armed && lasted >= pressMin-jitter && lasted <= pressMax
 	armed := b.seen && !b.closed && lasted >= openBefore-jitter
-	*b = button{now: b.now, seen: true, closed: c.Closed, from: at, until: at, armed: armed}
-	return counts
+	*b = button{now: b.now, seen: true, closed: c.Closed, from: at, until: at, armed: armed, owed: owed}
+	return false
 }

@@ -21,9 +21,9 @@ type sighting struct {
 }
 
 // pressEnds is the rule of a press, told over a whole record of sightings and
-// without the guard's own code: it ends in the last one, which is open; before it
-// the contact was seen closed for 0.4 s to 5 s, and before that open for 1 s, each
-// of these less the 50 ms by which cycles may be uneven.
+// without the guard's own code: in the last one the contact has just been seen open
+// for 0.6 s; before that it was seen closed for 0.4 s to 5 s, and before that open for
+// 1 s, each of these less the 50 ms by which cycles may be uneven.
 func pressEnds(record []sighting) bool {
 	const open, closed, unknown = 'o', 'c', '?'
 	states, taken, now := make([]rune, len(record)), make([]time.Duration, len(record)), time.Duration(0)
@@ -51,10 +51,17 @@ func pressEnds(record []sighting) bool {
 		}
 		return first, taken[last] - taken[first+1]
 	}
-	if end < 0 || states[end] != open {
+	const quiet = 550 * time.Millisecond
+	held, free := span(end, open)
+	if free < quiet {
 		return false
 	}
-	before, down := span(end-1, closed)
+	for i := held + 1; i < end; i++ {
+		if taken[i]-taken[held+1] >= quiet {
+			return false // it has counted before
+		}
+	}
+	before, down := span(held, closed)
 	_, up := span(before, open)
 	return down >= 350*time.Millisecond && down <= 5*time.Second && up >= 950*time.Millisecond
 }
@@ -77,7 +84,7 @@ func (h *hand) next() reading.Contact {
 		if rapid.Bool().Draw(h.t, "press") {
 			h.plan(contact(false), 6, 8)
 			h.plan(contact(true), 3, 26)
-			h.plan(contact(false), 1, 1)
+			h.plan(contact(false), 4, 6)
 		} else {
 			h.plan(rapid.SampledFrom(fates).Draw(h.t, "fate"), 1, 27)
 		}
@@ -102,26 +109,29 @@ func TestPress(t *testing.T) {
 	open, held := strings.Repeat("o", 6), strings.Repeat("c", 26) // just 1 s and 5 s
 	for name, c := range map[string]struct{ cycles, want string }{
 		// ISO 13849-1:2015, 5.2.2 (from memory): a reset takes effect by letting go.
-		"counts as it is let go":       {open + "ccco", ".........^"},
-		"and not while it is held":     {open + "cccc", ".........."},
-		"0.4 s closed is needed":       {open + "cco", "........."},
-		"5 s closed is the most":       {open + held + "o", strings.Repeat(".", 32) + "^"},
-		"stuck":                        {open + held + "co", strings.Repeat(".", 34)},
-		"1 s open is needed":           {"ooooocccooooo", "............."},
-		"held since the start":         {"ccco", "...."},
-		"twice":                        {open + "ccc" + open + "ccco", ".........^........^"},
-		"twice, too soon":              {open + "cccoooooccco", ".........^........"},
-		"unknown before it":            {open + "?ccco", "..........."},
-		"unknown while it is held":     {open + "cc?cco", "............"},
-		"unknown as it is let go":      {open + "ccc?o", "..........."},
-		"too old before it":            {open + "Occco", "..........."},
-		"too old while it is held":     {open + "ccCcco", "............"},
-		"missed while it is held":      {open + "ccmcco", "............"},
-		"missed as it is let go":       {open + "cccno", "..........."},
-		"missed while it is open":      {"oooonooccco", "..........."},
-		"one answer used again":        {open + "cdddo", "..........."},
-		"after a void one, 1 s again":  {open + "cc?cco" + "ooooo" + "ccco", "....................^"},
-		"after a stuck one, 1 s again": {open + held + "cc" + open + "ccco", strings.Repeat(".", 43) + "^"},
+		"counts when it was let go":    {open + "cccoooo", "............^"},
+		"and not while it is held":     {open + "ccccccc", "............."},
+		"0.6 s open after it":          {open + "cccoooccccoooo", "...................."},
+		"0.4 s closed is needed":       {open + "ccoooo", "............"},
+		"5 s closed is the most":       {open + held + "oooo", strings.Repeat(".", 35) + "^"},
+		"stuck":                        {open + held + "coooo", strings.Repeat(".", 37)},
+		"1 s open is needed":           {"ooooocccoooooooo", "................"},
+		"held since the start":         {"cccoooo", "......."},
+		"twice":                        {open + "ccc" + open + "cccoooo", "............^........^"},
+		"twice, too soon":              {open + "cccoooooccccoooo", "............^......."},
+		"unknown before it":            {open + "?cccoooo", ".............."},
+		"unknown while it is held":     {open + "cc?ccoooo", "..............."},
+		"unknown as it is let go":      {open + "ccc?oooo", ".............."},
+		"unknown after it":             {open + "ccco?oooo", "..............."},
+		"too old before it":            {open + "Occcoooo", ".............."},
+		"too old while it is held":     {open + "ccCccoooo", "..............."},
+		"missed while it is held":      {open + "ccmccoooo", "..............."},
+		"missed as it is let go":       {open + "cccnoooo", ".............."},
+		"missed after it":              {open + "cccononooo", "................"},
+		"missed while it is open":      {"oooonoocccoooo", ".............."},
+		"one answer used again":        {open + "cdddoooo", ".............."},
+		"after a void one, 1 s again":  {open + "cc?cco" + "ooooo" + "cccoooo", ".......................^"},
+		"after a stuck one, 1 s again": {open + held + "cc" + open + "cccoooo", strings.Repeat(".", 46) + "^"},
 	} {
 		var b button
 		var got strings.Builder

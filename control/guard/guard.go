@@ -140,8 +140,8 @@ func New(limits Limits, pots int) *Guard {
 // after a set-point was changed. What cuts heat stays where it is.
 func (g *Guard) WarnAt(c float64) { g.limits.MeltWarnC = c }
 
-// Pressed reports whether a person has pressed the enable button, and let it go
-// in this cycle.
+// Pressed reports whether a person's press of the enable button counts in this
+// cycle.
 func (g *Guard) Pressed() bool { return g.pressed }
 
 // State returns whether heat may flow.

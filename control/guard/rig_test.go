@@ -101,10 +101,10 @@ func (r *rig) button(c reading.Contact, d time.Duration) (duty []float64) {
 	return duty
 }
 
-// press presses the button and lets it go, in the last cycle.
+// press presses the button and lets it go; it counts in the last cycle.
 func (r *rig) press() []float64 {
 	r.hold()
-	return r.step()
+	return r.button(contact(false), openAfter+period)
 }
 
 // enabled returns a rig with heat enabled for a while.

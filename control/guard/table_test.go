@@ -39,8 +39,8 @@ var rows = []struct {
 	{PlateUnusable, "fresh: younger than a second", func(s *Sight) { s.Pots[0].Plate.Age = MaxAge + 1 }, 3 * time.Second, false},
 	{MeltImplausible, "plausible", func(s *Sight) { s.Pots[0].Melt = good(-25) }, time.Second, false},
 	{PlateImplausible, "plausible", func(s *Sight) { s.Pots[0].Plate = good(-25) }, time.Second, false},
-	{MeltFrozen, "a dead sensor can read a good number", func(s *Sight) { s.Pots[0].Melt, s.Pots[0].Plate = good(150.25), good(185+s.Pots[0].Plate.C-180) }, time.Minute, false},
-	{PlateFrozen, "a dead sensor can read a good number", func(s *Sight) { s.Pots[0].Plate = good(180.25) }, time.Minute, false},
+	{MeltFrozen, "a dead sensor can read a good number", func(s *Sight) { s.Pots[0].Melt, s.Pots[0].Plate = good(150), good(185+s.Pots[0].Plate.C-180) }, time.Minute, false},
+	{PlateFrozen, "a dead sensor can read a good number", func(s *Sight) { s.Pots[0].Plate = good(180) }, time.Minute, false},
 }
 
 // blind takes both probes of a pot away.

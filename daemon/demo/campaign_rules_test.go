@@ -201,9 +201,9 @@ func (s *trial) lookAtPress(f *frames.Frame) {
 	}
 }
 
-// pressSeen is the rule of a press, told over the sightings alone: it ends in the
-// last one, which is open; before it the contact was seen closed for 0.4 s to 5 s,
-// and before that open for 1 s, each less the 50 ms by which cycles may be uneven.
+// pressSeen is the rule of a press, told over the sightings alone: in the last one it
+// has just been seen open for 0.6 s; before that closed for 0.4 s to 5 s, and before
+// that open for 1 s, each less the 50 ms by which cycles may be uneven.
 func pressSeen(sights []sight) bool {
 	span := func(last int, state rune) (int, time.Duration) {
 		first := last
@@ -215,11 +215,13 @@ func pressSeen(sights []sight) bool {
 		}
 		return first, sights[last].taken - sights[first+1].taken
 	}
+	const quiet = 550 * time.Millisecond
 	end := len(sights) - 1
-	if sights[end].state != 'o' {
-		return false
+	held, free := span(end, 'o')
+	if free < quiet || end-1 > held && sights[end-1].taken-sights[held+1].taken >= quiet {
+		return false // too soon, or it has counted before
 	}
-	before, down := span(end-1, 'c')
+	before, down := span(held, 'c')
 	_, up := span(before, 'o')
 	return down >= 350*time.Millisecond && down <= 5*time.Second && up >= 950*time.Millisecond
 }
@@ -228,7 +230,7 @@ func pressSeen(sights []sight) bool {
 // within the last seconds.
 func (s *trial) heldOfLate() bool {
 	return slices.ContainsFunc(s.closings, func(c span) bool {
-		return min(c.to, s.now())-c.from >= 300*time.Millisecond && c.to > s.now()-2*time.Second
+		return min(c.to, s.now())-c.from >= 300*time.Millisecond && c.to > s.now()-3*time.Second
 	})
 }
 
