@@ -77,19 +77,22 @@ const (
 // still out.
 type doubted struct {
 	lowC     float64       // the lowest since the trip
+	leaptC   float64       // what the probe read before it could not be true
 	unplug   time.Duration // how long the device has said that the probe is not there
 	cold     time.Duration // how long both probes of the pot have been cold
 	doubtful bool
 }
 
 // begin starts the doubt, at the trip.
-func (d *doubted) begin(t *trend) { *d = doubted{lowC: t.c, doubtful: true} }
+func (d *doubted) begin(p *probe) {
+	*d = doubted{lowC: p.trend.c, leaptC: p.leaptC, doubtful: true}
+}
 
 // look takes in one cycle after the trip and reports whether the doubt lasts:
 // until the pot is marked as lifted, the probe was unplugged and is back, both
-// probes have been cold for long (all begins anew, as in the morning), or, where a
-// rise tells anything, the reading has risen.
-func (d *doubted) look(p *PotSight, t reading.Temperature, smooth *trend, riseTells bool, elapsed time.Duration) bool {
+// probes have been cold for long (all begins anew, as in the morning), or the reading
+// itself shows that it is right again.
+func (d *doubted) look(p *PotSight, t reading.Temperature, shown bool, elapsed time.Duration) bool {
 	if t.Fault != reading.None && !silent(t) {
 		d.unplug += elapsed
 		return d.doubtful
@@ -97,15 +100,19 @@ func (d *doubted) look(p *PotSight, t reading.Temperature, smooth *trend, riseTe
 	if !t.Usable(MaxAge) {
 		return d.doubtful
 	}
-	d.lowC = min(d.lowC, smooth.c)
-	risen := riseTells && smooth.seen && smooth.c >= d.lowC+backRiseC
 	if d.cold += elapsed; !cold(p.Melt) || !cold(p.Plate) {
 		d.cold = 0
 	}
-	if p.Lifted || d.unplug >= seenToFor || d.cold >= coldFor || risen {
+	if p.Lifted || d.unplug >= seenToFor || d.cold >= coldFor || shown {
 		d.doubtful = false
 	}
 	return d.doubtful
+}
+
+// risen reports whether a reading has risen since the trip.
+func (d *doubted) risen(t *trend) bool {
+	d.lowC = min(d.lowC, t.c)
+	return t.seen && t.c >= d.lowC+backRiseC
 }
 
 // cold reports whether a temperature is known to be too low to burn.

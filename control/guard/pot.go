@@ -17,7 +17,7 @@ type pot struct {
 	follow              follow
 	meltFall, plateFall fall
 	reversed            reversed
-	doubts              [HeaterDead - MeltNotFollowing + 1]doubted // by Code, from MeltNotFollowing
+	doubts              [HeaterDead - MeltImplausible + 1]doubted // by Code, from MeltImplausible
 	heater              heater
 	strength            strength
 	crossing            crossing
@@ -57,8 +57,8 @@ func (g *Guard) lookAtProbes(p *pot, s *PotSight, elapsed time.Duration) {
 	g.note(f, PotUnseen, melt.untrusted() && plate.untrusted(), elapsed)
 	g.note(f, MeltUnusable, melt.unusable, elapsed)
 	g.note(f, PlateUnusable, plate.unusable, elapsed)
-	g.note(f, MeltImplausible, melt.implausible, elapsed)
-	g.note(f, PlateImplausible, plate.implausible, elapsed)
+	g.noteDoubted(p, MeltImplausible, melt.implausible, s, elapsed)
+	g.noteDoubted(p, PlateImplausible, plate.implausible, s, elapsed)
 	g.note(f, MeltFrozen, melt.frozen, elapsed)
 	g.note(f, PlateFrozen, plate.frozen, elapsed)
 	g.note(f, MeltNoisy, p.melt.noise.sigma() >= noisyC, elapsed)
@@ -91,19 +91,30 @@ func (g *Guard) lookForFalls(p *pot, s *PotSight, elapsed time.Duration) {
 // noteDoubted updates a finding whose cause can not show once its trip has taken
 // the heat away: it stays until somebody has seen to the probe, or the pot is cold.
 func (g *Guard) noteDoubted(p *pot, c Code, active bool, s *PotSight, elapsed time.Duration) {
-	d, t, smooth := &p.doubts[c-MeltNotFollowing], s.Melt, &p.melt.trend
-	if c == PlateNotFollowing || c == PlateReversed || c == HeaterDead {
-		t, smooth = s.Plate, &p.plate.trend
+	d, t, probe := &p.doubts[c-MeltImplausible], s.Melt, &p.melt
+	switch c {
+	case PlateImplausible, PlateNotFollowing, PlateReversed, HeaterDead:
+		t, probe = s.Plate, &p.plate
 	}
 	was := p.found[c].latched
 	if was {
-		riseTells := c == MeltNotFollowing || c == PlateNotFollowing
-		active = d.look(s, t, smooth, riseTells, elapsed) || active
+		active = d.look(s, t, d.shown(c, probe), elapsed) || active
 	}
 	g.note(p.found, c, active, elapsed)
 	if !was && p.found[c].latched {
-		d.begin(smooth)
+		d.begin(probe)
 	}
+}
+
+// shown reports whether a reading itself shows that it is right again, where it can.
+func (d *doubted) shown(c Code, p *probe) bool {
+	switch c {
+	case MeltImplausible, PlateImplausible:
+		return p.back(d.leaptC)
+	case MeltNotFollowing, PlateNotFollowing:
+		return d.risen(&p.trend)
+	}
+	return false
 }
 
 // lookAtHeater finds heaters that do not do what they are told.

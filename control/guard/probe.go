@@ -21,6 +21,7 @@ type probe struct {
 	seen      bool
 	last      float64
 	before    float64       // the accepted value before that
+	leaptC    float64       // the accepted value before what could not be true; NaN when there was none
 	sinceGood time.Duration // since a value was last accepted as plausible
 	unmoved   time.Duration // how long exactly the same value came while it had to move
 	noise     noise
@@ -52,6 +53,9 @@ func (p *probe) look(t reading.Temperature, elapsed time.Duration, mustMove bool
 		// Not remembered: the next value is held against the last good one, and
 		// the allowance grows with time, so that a real change is accepted soon.
 		d.implausible = true
+		if p.leaptC = math.NaN(); p.seen {
+			p.leaptC = p.last
+		}
 		return d
 	}
 	if mustMove && p.seen && t.C == p.last {
@@ -72,6 +76,12 @@ func (p *probe) look(t reading.Temperature, elapsed time.Duration, mustMove bool
 // value that was just within a step must not make the true ones after it implausible.
 func (p *probe) leaps(c, step float64) bool {
 	return math.Abs(c-p.last) > step && math.Abs(c-p.before) > step
+}
+
+// back reports whether the reading is again near what it was before it leapt to c:
+// one that stays away is another probe's, or that of shorted leads, however steady.
+func (p *probe) back(leaptC float64) bool {
+	return p.seen && p.sinceGood == 0 && !(math.Abs(p.last-leaptC) > plausibleStepC)
 }
 
 // mayBeHot reports whether the last that was known of the probe, however long

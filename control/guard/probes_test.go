@@ -187,3 +187,38 @@ func TestOneWildValueIsForgiven(t *testing.T) {
 		require.Equal(t, full, r.step())
 	}
 }
+
+// TestShortedHotProbe: the leads of a hot probe touch, and the module's own
+// temperature is read, steadily. No press heats on that, until the reading is back,
+// or somebody has seen to the probe.
+func TestShortedHotProbe(t *testing.T) {
+	for name, probe := range map[string]func(*Sight) *reading.Temperature{
+		"melt":  func(s *Sight) *reading.Temperature { return &s.Pots[0].Melt },
+		"plate": func(s *Sight) *reading.Temperature { return &s.Pots[0].Plate },
+	} {
+		code := map[string]Code{"melt": MeltImplausible, "plate": PlateImplausible}[name]
+		shorted := func(s *Sight) { probe(s).C -= 119 }
+		for what, mended := range map[string]func(*Sight){
+			"the reading is back": func(s *Sight) { probe(s).C -= 12 }, // it cooled meanwhile
+			"it was unplugged":    func(s *Sight) { shorted(s); probe(s).Fault = reading.Open },
+			"the pot was lifted":  func(s *Sight) { shorted(s); s.Pots[0].Lifted = true },
+		} {
+			r := enabled(limits)
+			r.spoil = shorted
+			r.run(5 * time.Second)
+			require.True(t, r.latched(code), name)
+			for range 5 {
+				r.run(30 * time.Second)
+				assert.Zero(t, r.press()[0], "%s, shorted", name)
+			}
+			require.True(t, r.latched(code), name)
+			r.spoil = mended
+			r.run(2 * time.Second)
+			r.spoil = nil
+			r.run(8 * time.Second)
+			r.press()
+			assert.False(t, r.latched(code), "%s: %s", name, what)
+			assert.Equal(t, full, r.press(), "%s: %s", name, what)
+		}
+	}
+}
