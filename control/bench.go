@@ -90,6 +90,7 @@ func (b *Bench) takeCommands(commands []Command) {
 		case c.Kind.NeedsPot() && c.Pot >= 0 && c.Pot < len(b.pots):
 			b.pots[c.Pot].mark(c)
 		}
+		b.called.mark(c, b.now)
 		if c.Kind == Setpoint {
 			b.guard.WarnAt(b.settings.Limits.MeltWarnC + b.hottestC() - b.hottestAtStartC)
 		}

@@ -40,6 +40,52 @@ func TestAWorseTripInPlaceOfAnotherSounds(t *testing.T) {
 	assert.Greater(t, r.f.Call.Seq, before)
 }
 
+// TestSetAsideIsNotCalled: a warning that a person at the bench has set aside is off
+// lamp and buzzer for that long, and no other is (ISA-18.2: a shelved alarm does not
+// annunciate). No trip can be, nor a warning that comes before somebody is hurt.
+func TestSetAsideIsNotCalled(t *testing.T) {
+	aside := func(c guard.Code, pot int, d time.Duration) control.Command {
+		return control.Command{Kind: control.SetAside, Code: c, Pot: pot, For: d}
+	}
+	noisy := func(in *control.Input) { in.HistoryFailing = true }
+	r := readyRig()
+	r.script = noisy
+	r.run(5 * time.Second)
+	require.Equal(t, call.Act, r.f.Call.Sound)
+	away := aside(guard.HistoryUnwritten, -1, time.Minute)
+	away.Afar = true
+	assert.Equal(t, call.Act, r.step(away).Call.Sound, "not from afar")
+	assert.Equal(t, call.Act, r.step(aside(guard.HistoryUnwritten, 0, time.Minute)).Call.Sound, "not another's")
+	assert.NotEqual(t, call.Act, r.step(aside(guard.HistoryUnwritten, -1, time.Minute)).Call.Sound)
+	assert.NotEqual(t, call.Act, r.run(59*time.Second).Call.Sound)
+	seq := r.f.Call.Seq
+	require.Equal(t, call.Act, r.run(2*time.Second).Call.Sound, "its time is over")
+	assert.Greater(t, r.f.Call.Seq, seq, "a new call")
+	r.step(aside(guard.HistoryUnwritten, -1, 24*time.Hour))
+	r.evening(control.MostSetAside+time.Second, nil)
+	assert.Equal(t, call.Act, r.f.Call.Sound, "half an hour at most")
+	r.step(aside(guard.HistoryUnwritten, -1, 0))
+	r.evening(time.Hour, nil)
+	assert.NotEqual(t, call.Act, r.f.Call.Sound, "out of service")
+	r.step(control.Command{Kind: control.TakeUp, Code: guard.HistoryUnwritten, Pot: -1})
+	assert.Equal(t, call.Act, r.f.Call.Sound, "taken up")
+
+	for _, c := range guard.Codes() {
+		if c.MaySetAside() {
+			assert.Less(t, c.Rule().Severity, guard.Trip)
+			continue
+		}
+		for pot := -2; pot < 4; pot++ {
+			r.step(aside(c, pot, 0))
+		}
+	}
+	r.step(aside(255, 2, 0), aside(guard.HistoryUnwritten, 1<<62, 0)) // nothing there is
+	r.script = func(in *control.Input) { in.Pots[2].Melt.C += 9 }
+	assert.Equal(t, call.Act, r.run(5*time.Second).Call.Sound, "melt_high is needed")
+	r.script = func(in *control.Input) { in.Contacts.EStop.Closed = false }
+	assert.Equal(t, call.Danger, r.run(5*time.Second).Call.Sound)
+}
+
 // mishaps spoil inputs, so that findings come, go, and hide one another.
 var mishaps = []func(*control.Input){
 	func(*control.Input) {},

@@ -72,10 +72,16 @@ const (
 	Shot
 	// Setpoint changes the pot's injection temperature for the rest of the run.
 	Setpoint
+	// SetAside takes a warning off lamp and buzzer for a time: of a pot, or of the
+	// bench where Pot is -1. It counts at the bench only.
+	SetAside
+	// TakeUp gives it back to them.
+	TakeUp
 )
 
 var commandNames = [...]string{
 	"", "stir", "clear", "arrived-cured", "colour-added", "lift", "return", "silence", "off", "draw", "shot", "setpoint",
+	"set-aside", "take-up",
 }
 
 // String returns the command's name as the API spells it.
@@ -97,14 +103,21 @@ func CommandNamed(name string) (CommandKind, bool) {
 }
 
 // NeedsPot reports whether the command is about one pot.
-func (k CommandKind) NeedsPot() bool { return k != Silence && k != AllOff && k != Shot }
+func (k CommandKind) NeedsPot() bool {
+	return k != Silence && k != AllOff && k != Shot && k != SetAside && k != TakeUp
+}
 
 // Command is one mark or request. Pot is an index into the settings' pots and
-// counts only where Kind.NeedsPot; C, in degrees Celsius, only with Setpoint.
+// counts only where Kind.NeedsPot, or with SetAside and TakeUp; C, in degrees Celsius,
+// only with Setpoint.
 type Command struct {
 	Kind CommandKind
 	Pot  int
 	C    float64
+	// Code is what SetAside and TakeUp are about; For is how long the first of them
+	// lasts, zero for as long as the program runs.
+	Code guard.Code
+	For  time.Duration
 	// Afar is true where it was made on another computer than the bench's own: it
 	// says nothing about whether anybody is at the bench.
 	Afar bool
@@ -260,6 +273,7 @@ func (in *Input) Round() {
 	}
 	for i := range in.Commands {
 		in.Commands[i].C = roundC(in.Commands[i].C)
+		in.Commands[i].For = in.Commands[i].For.Round(time.Millisecond)
 	}
 }
 

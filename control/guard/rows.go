@@ -254,7 +254,7 @@ var table = [...]Rule{
 		Cause:       "More heat in the plate than the melt should get: a wrong volume in the recipe, a pot nearly empty, a stuck relay.",
 		Detection:   "Rising by more than 0.1 °C a second, it would be at the melt trip in 60 s: the lag of its probe, and a part of what the plate still gives, which in 1260 simulated pots was worth 80 s and more of the slope (E). In ordinary sessions it was 118 s away and more. Told when it lasts for 10 s (E): a stir may bring up what is warmer.",
 		Instruction: "Face shield and gauntlets on. Stir with a dry rod. If it goes on rising, press the emergency stop. Lift it only if you must: both hands, onto a dry, level, heat-proof place beside the plate.",
-		Severity:    Warning, Action: Inhibit, after: 10 * time.Second,
+		Severity:    Warning, Action: Inhibit, after: 10 * time.Second, needed: true,
 	},
 	FastFall: {
 		Name: "fast_fall", Title: "The melt reading falls fast",
@@ -275,7 +275,7 @@ var table = [...]Rule{
 		Cause:       "More heat in the plate than the melt should get, or a pot that came too hot.",
 		Detection:   "A reading 5 °C over the hottest target for 2 s (E), over when it is 2 °C lower (C).",
 		Instruction: "Face shield and gauntlets on. Stir with a dry rod. If it goes on rising, press the emergency stop. Lift it only if you must: both hands, onto a dry, level, heat-proof place beside the plate.",
-		Severity:    Warning, after: 2 * time.Second,
+		Severity:    Warning, after: 2 * time.Second, needed: true,
 	},
 	MeltNoisy: {
 		Name: "melt_noisy", Title: "The melt reading is noisy",
@@ -317,7 +317,7 @@ var table = [...]Rule{
 		Cause:       "The maker was called away.",
 		Detection:   "As left_alone, for 10 min (M).",
 		Instruction: "Press the pedal for half a second, or mark a stir at the bench's own computer. Otherwise all heaters are told zero in five minutes. The enable button does as well, but if a pot is tripped, the pedal, not the enable button.",
-		Severity:    Warning, ChildOf: LeftAlone,
+		Severity:    Warning, ChildOf: LeftAlone, needed: true,
 	},
 	SessionLong: {
 		Name: "session_long", Title: "Heat has been enabled for almost three hours",

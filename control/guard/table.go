@@ -87,6 +87,15 @@ type Rule struct {
 	onlyLasting bool
 	// onlyWithHeat: it latches only while heat is enabled.
 	onlyWithHeat bool
+	// needed: it comes before somebody is hurt, and nobody may do without it.
+	needed bool
+}
+
+// MaySetAside reports whether a person may set the finding aside for a while: a
+// warning, but not one that comes before somebody is hurt.
+func (c Code) MaySetAside() bool {
+	r := c.Rule()
+	return r.Severity < Trip && !r.needed
 }
 
 // atOnce reports whether it acts from the first cycle that shows it.

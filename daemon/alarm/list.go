@@ -71,8 +71,8 @@ const (
 	// offDelay is how long a cause must be gone before a warning returns to normal, so
 	// that it does not chatter (E; 60 s is the usual starting point for large plants).
 	offDelay = 5 * time.Second
-	// MostShelved is the longest time an alarm can be shelved (C).
-	MostShelved = 30 * time.Minute
+	// MostShelved is the longest time an alarm can be shelved.
+	MostShelved = control.MostSetAside
 )
 
 // List is every alarm of a bench. It is safe for use by several goroutines.
@@ -251,15 +251,12 @@ func (l *List) Acknowledge(k Key) error {
 	return l.ask(k, acknowledged, func(*entry) (State, error) { return 0, nil })
 }
 
-// needed are the warnings that come before somebody is hurt.
-var needed = []guard.Code{guard.MeltHigh, guard.MeltForecast, guard.NobodyHere}
-
 // maySetAside refuses alarms that nobody should do without.
 func (e *entry) maySetAside() error {
 	switch {
 	case e.Priority == High:
 		return ErrHigh
-	case slices.Contains(needed, e.Code):
+	case !e.Code.MaySetAside():
 		return ErrNeeded
 	}
 	return nil

@@ -7,8 +7,10 @@ import (
 	"strconv"
 	"time"
 
+	"meltwarden/control"
 	"meltwarden/control/guard"
 	"meltwarden/daemon/alarm"
+	"meltwarden/daemon/history"
 	"meltwarden/daemon/view"
 )
 
@@ -67,6 +69,9 @@ func (s *server) alarmAction(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case errors.Is(err, errNoAction), errors.Is(err, alarm.ErrNone):
 		problem(w, http.StatusNotFound, err.Error())
+	case errors.Is(err, errBusy):
+		w.Header().Set("Retry-After", "1")
+		problem(w, http.StatusServiceUnavailable, err.Error())
 	case errors.Is(err, alarm.ErrNeeded), errors.Is(err, alarm.ErrHigh):
 		problem(w, http.StatusForbidden, err.Error())
 	case err != nil:
@@ -89,14 +94,41 @@ func (s *server) actOn(k alarm.Key, r *http.Request) error {
 		if err != nil {
 			return fmt.Errorf("minutes %q: write a whole number up to %.0f", r.PostFormValue("minutes"), alarm.MostShelved.Minutes())
 		}
-		return s.Alarms.Shelve(k, time.Duration(minutes)*time.Minute)
+		d := time.Duration(minutes) * time.Minute
+		return s.setAside(s.Alarms.Shelve(k, d), k, d)
 	case "out-of-service":
-		return s.Alarms.TakeOut(k)
+		return s.setAside(s.Alarms.TakeOut(k), k, 0)
 	case "back":
+		if err := s.tellLamp(control.TakeUp, k, 0); err != nil {
+			return err
+		}
 		return s.Alarms.PutBack(k)
 	}
 	return errNoAction
 }
+
+// setAside takes off lamp and buzzer what the list has set aside. Where they can not
+// be told, the list takes it up again: what sounds must be in it.
+func (s *server) setAside(refused error, k alarm.Key, d time.Duration) error {
+	if refused != nil {
+		return refused
+	}
+	err := s.tellLamp(control.SetAside, k, d)
+	if err != nil {
+		_ = s.Alarms.PutBack(k) // it was there a moment ago
+	}
+	return err
+}
+
+func (s *server) tellLamp(kind control.CommandKind, k alarm.Key, d time.Duration) error {
+	err := s.Submit(history.Mark{Command: control.Command{Kind: kind, Code: k.Code, Pot: k.Pot, For: d}})
+	if err != nil {
+		return fmt.Errorf("%w: %w", errBusy, err)
+	}
+	return nil
+}
+
+var errBusy = errors.New("nothing was changed; try again")
 
 // alarmKey reads the alarm that a route names; pot 0 is the bench.
 func (s *server) alarmKey(r *http.Request) (alarm.Key, bool) {

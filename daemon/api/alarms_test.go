@@ -15,7 +15,8 @@ import (
 )
 
 func TestAlarmsAreListedAndActedOn(t *testing.T) {
-	o, _ := options(&frames.Hub{})
+	o, queue := options(&frames.Hub{})
+	said := func() control.Command { m := <-queue; return m.Command }
 	h := New(o)
 	o.Alarms.See(&control.Frame{Time: time.Second, Conditions: []guard.Condition{
 		{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true},
@@ -44,8 +45,13 @@ func TestAlarmsAreListedAndActedOn(t *testing.T) {
 	requireProblem(t, do(h, quiet), http.StatusForbidden)
 	require.Equal(t, http.StatusOK, do(h, form(stop+"acknowledge", nil)).StatusCode)
 	require.Equal(t, http.StatusOK, do(h, form(warm+"shelve", url.Values{"minutes": {"10"}})).StatusCode)
+	requireProblem(t, do(h, form(warm+"back", nil)), http.StatusServiceUnavailable) // the last mark still waits
+	assert.Equal(t, control.Command{Kind: control.SetAside, Code: guard.MeltNoisy, Pot: 1, For: 10 * time.Minute}, said())
 	require.Equal(t, http.StatusOK, do(h, form(warm+"back", nil)).StatusCode)
+	requireProblem(t, do(h, form(warm+"out-of-service", nil)), http.StatusServiceUnavailable)
+	assert.Equal(t, control.Command{Kind: control.TakeUp, Code: guard.MeltNoisy, Pot: 1}, said())
 	require.Equal(t, http.StatusOK, do(h, form(warm+"out-of-service", nil)).StatusCode)
+	assert.Equal(t, control.Command{Kind: control.SetAside, Code: guard.MeltNoisy, Pot: 1}, said())
 	for target, c := range map[string]struct {
 		fields url.Values
 		status int

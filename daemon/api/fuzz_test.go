@@ -116,6 +116,7 @@ func asks(method, target, headers, body, from string) *http.Request {
 var marks = []control.CommandKind{
 	0, control.Stir, control.TickClear, control.ArrivedCured, control.ColourAdded, control.Lift, control.Return,
 	control.Draw, control.Shot, control.AllOff, control.Silence, control.Setpoint,
+	control.SetAside, control.TakeUp,
 }
 
 func (w *whole) requireMark(t *testing.T, m history.Mark, r *http.Request) {
@@ -123,7 +124,12 @@ func (w *whole) requireMark(t *testing.T, m history.Mark, r *http.Request) {
 	require.Equal(t, http.MethodPost, r.Method)
 	require.Contains(t, marks, m.Kind)
 	require.NotEqual(t, "cross-site", r.Header.Get("Sec-Fetch-Site"))
-	require.True(t, m.Pot >= 0 && m.Pot < len(w.settings.Pots))
+	if m.Kind == control.SetAside || m.Kind == control.TakeUp {
+		require.True(t, strings.HasPrefix(r.RemoteAddr, "127."), r.RemoteAddr)
+		require.True(t, m.Kind == control.TakeUp || m.Code.MaySetAside())
+	} else {
+		require.True(t, m.Pot >= 0 && m.Pot < len(w.settings.Pots))
+	}
 	require.LessOrEqual(t, len([]rune(m.Text)), mostTyped)
 	require.NotContains(t, m.Text, "\n")
 	if m.Kind == control.Setpoint {

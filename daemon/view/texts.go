@@ -159,7 +159,7 @@ var markLabels = MarkLabels{
 
 var alarmLabels = AlarmLabels{
 	Alarms: "Alarms", NoAlarms: "No alarm is listed. That is no proof that all is well.", AlarmsNotLive: "NOT LIVE: alarms are not known. Take the bench for hot.",
-	Acknowledge: "I have seen it", Shelve: "Set aside in this list for 10 min", OutOfService: "Take out of service", TakeUp: "Put back",
+	Acknowledge: "I have seen it", Shelve: "Set aside for 10 min", OutOfService: "Take out of service", TakeUp: "Put back",
 	FirstOut:     "came first: look here first",
 	RateFine:     "Called %d times in the last ten minutes.",
 	RateHigh:     "Called %d times in the last ten minutes: more than one person can follow well. Mend the first cause first.",
@@ -168,7 +168,7 @@ var alarmLabels = AlarmLabels{
 	MessagesGo:   "People elsewhere are told by message.",
 	MessagesFail: "The last message to people elsewhere could NOT be sent: do not rely on it.",
 	LookedFor:    "What the guard looks for",
-	LookedForWhy: "What is set aside waits for nobody in this list; lamp, sound and messages go on, and the guard goes on looking and cuts heat when it has to. It is no protection: " +
+	LookedForWhy: "What is set aside waits for nobody and is not called by lamp and sound; the guard goes on looking and cuts heat when it has to, and that is called. It is no protection: " +
 		"the independent cut-out, the fuse, the earth and the emergency stop have to be. Behind a figure, (C) is common practice without a source, (E) our estimate.",
 	Finding: "Finding", HowFound: "How it is found", Does: "What it does to heat", WhatToDo: "What to do",
 }

@@ -106,7 +106,8 @@ var ErrDamaged = errors.New("a block of cycles is damaged")
 const (
 	withTemperatures = 2 // commands carry a temperature
 	withAfar         = 3 // commands say whether they were made on another computer
-	newest           = withAfar
+	withAside        = 4 // commands say which warning they are about, and for how long
+	newest           = withAside
 )
 
 // header is the format and the checksum of what follows.

@@ -13,6 +13,7 @@ import (
 	"pgregory.net/rapid"
 
 	"meltwarden/control"
+	"meltwarden/control/guard"
 	"meltwarden/control/reading"
 )
 
@@ -43,9 +44,11 @@ func anyRecord(t *rapid.T, pots int) Record {
 	in.Contacts = control.Contacts{EStop: contact(), CutOut: contact(), Fan: contact(), Pedal: contact(), Enable: contact(), Link: contact()}
 	for range rapid.IntRange(0, 3).Draw(t, "commands") {
 		in.Commands = append(in.Commands, control.Command{
-			Kind: control.CommandKind(rapid.IntRange(0, 12).Draw(t, "kind")), Pot: rapid.IntRange(-1, 7).Draw(t, "pot"),
+			Kind: control.CommandKind(rapid.IntRange(0, 14).Draw(t, "kind")), Pot: rapid.IntRange(-1, 7).Draw(t, "pot"),
 			C:    float64(rapid.IntRange(0, 200000).Draw(t, "set-point")) / control.PerDegree,
 			Afar: rapid.Bool().Draw(t, "afar"),
+			Code: guard.Code(rapid.IntRange(0, 50).Draw(t, "code")),
+			For:  time.Duration(rapid.IntRange(0, 1800_000).Draw(t, "for")) * time.Millisecond,
 		})
 	}
 	r.Kept = Kept{Cycle: rapid.Uint64().Draw(t, "cycle"), Time: time.Duration(ms.Draw(t, "time")) * time.Millisecond,
@@ -112,13 +115,14 @@ func older(layout byte, r Record) []byte {
 func TestOlderLayoutsAreRead(t *testing.T) {
 	r := Record{Input: control.Input{
 		Pots:     make([]control.PotReadings, 2),
-		Commands: []control.Command{{Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true}},
+		Commands: []control.Command{{Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute}},
 	}, Kept: Kept{Cycle: 7, Pots: make([]Pot, 2)}}
 	var reader Reader
 	for layout, want := range map[byte]control.Command{
 		1:      {Kind: control.Setpoint, Pot: 1},
 		2:      {Kind: control.Setpoint, Pot: 1, C: 166.5},
-		newest: {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true},
+		3:      {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true},
+		newest: {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute},
 	} {
 		require.NoError(t, reader.Each(Encode([]Record{r}), func(*Record) error { return nil }))
 		require.NoError(t, reader.Each(older(layout, r), func(back *Record) error {

@@ -154,6 +154,12 @@ func walkCommands(c *columns, r *Record) {
 	if c.format >= withAfar {
 		places(c, r.Input.Commands[:n], 1, func(command *control.Command) { c.bool(&command.Afar) })
 	}
+	if c.format >= withAside {
+		places(c, r.Input.Commands[:n], 2, func(command *control.Command) {
+			number(c, &command.Code)
+			c.duration(&command.For)
+		})
+	}
 }
 
 // places walks the columns of every place of a command, so many each; the empty
