@@ -13,6 +13,7 @@ import (
 
 	"meltwarden/control/call"
 	"meltwarden/control/circuit"
+	"meltwarden/control/estimate"
 	"meltwarden/control/guard"
 	"meltwarden/control/reading"
 )
@@ -137,7 +138,7 @@ func (b *Bench) look(in *Input, elapsed time.Duration) {
 // heldFor is how long a cured melt has been hot, after one more cycle. A pause in
 // which it cooled is not counted; what it aged before stays.
 func (p *pot) heldFor(before, elapsed time.Duration) time.Duration {
-	if !p.cured || !p.melt.valid || p.melt.c < p.set.CureC-clearBelowC {
+	if !p.cured || !p.melt.Valid() || p.melt.C() < p.set.CureC-clearBelowC {
 		return before
 	}
 	return before + elapsed
@@ -225,7 +226,7 @@ func (b *Bench) reportPots(in *Input, elapsed time.Duration, out *Frame) (news i
 // maybeHot reports whether the last that was known of a probe, however long
 // ago, was too hot to touch. One that was never read may be hot as well: the
 // program may have been started over a hot bench.
-func maybeHot(e *estimate) bool { return !e.seen || e.c >= guard.TouchC }
+func maybeHot(e *estimate.Temperature) bool { return !e.Seen() || e.C() >= guard.TouchC }
 
 func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duration) {
 	*out = PotFrame{
@@ -238,8 +239,8 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		StirredEver: p.stirred, SinceStir: p.sinceStir,
 		InBandFor: p.inBandFor, SinceColour: -1,
 	}
-	if p.melt.valid {
-		out.MeltC, out.SlopeCPerMin = p.melt.c, p.melt.slope()*60
+	if p.melt.Valid() {
+		out.MeltC, out.SlopeCPerMin = p.melt.C(), p.melt.Slope()*60
 	}
 	if p.coloured {
 		out.SinceColour = p.sinceColour

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"meltwarden/control/cascade"
+	"meltwarden/control/estimate"
 	"meltwarden/control/guard"
 )
 
@@ -36,7 +37,7 @@ const (
 // pot is one pot's memory from cycle to cycle.
 type pot struct {
 	set         PotSettings
-	melt, plate estimate
+	melt, plate estimate.Temperature
 	loop        *cascade.Cascade
 	state       PotState
 	believed    bool // this cycle's readings may both be used
@@ -55,7 +56,7 @@ type pot struct {
 
 func newPot(s PotSettings) *pot {
 	return &pot{
-		set: s, melt: estimate{filterS: meltFilterS}, plate: estimate{filterS: plateFilterS},
+		set: s, melt: estimate.OfMelt(), plate: estimate.OfPlate(),
 		loop: cascade.New(cascade.Pot{HeaterW: s.HeaterW, MeltJPerK: s.VolumeML * meltJPerMLK}),
 	}
 }
@@ -67,7 +68,7 @@ func (p *pot) mark(c Command) {
 		p.stirred, p.sinceStir = true, 0
 	case TickClear:
 		// Cold paste is no clear melt, whoever says so.
-		p.clear = p.clear || p.melt.valid && p.melt.c >= p.set.CureC-clearBelowC
+		p.clear = p.clear || p.melt.Valid() && p.melt.C() >= p.set.CureC-clearBelowC
 	case ArrivedCured:
 		p.cured = true
 	case ColourAdded:
@@ -95,10 +96,10 @@ func (p *pot) pressed() {
 func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration) {
 	p.sinceStir += elapsed
 	p.sinceColour += elapsed
-	p.melt.take(r.Melt, melt, now, guard.MaxAge)
-	p.plate.take(r.Plate, plate, now, guard.MaxAge)
+	p.melt.Take(r.Melt, melt, now, guard.MaxAge)
+	p.plate.Take(r.Plate, plate, now, guard.MaxAge)
 	p.believed = melt && plate
-	if !p.melt.valid {
+	if !p.melt.Valid() {
 		p.inBandFor = 0
 		return
 	}
@@ -110,12 +111,12 @@ func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration
 }
 
 // known reports whether the melt and the plate are known now, a bad frame or two aside.
-func (p *pot) known() bool { return p.melt.valid && p.plate.valid }
+func (p *pot) known() bool { return p.melt.Valid() && p.plate.Valid() }
 
 // countDwell adds up the time at cure temperature; the dwell and the maker's
 // tick together make a cured pot.
 func (p *pot) countDwell(elapsed time.Duration) {
-	if !p.cured && !p.lifted && p.melt.c >= p.set.CureC {
+	if !p.cured && !p.lifted && p.melt.C() >= p.set.CureC {
 		p.dwelled = min(p.dwelled+elapsed, p.set.Dwell)
 	}
 	if p.dwelled >= p.set.Dwell && p.clear {
@@ -125,7 +126,7 @@ func (p *pot) countDwell(elapsed time.Duration) {
 
 // countBand adds up the time in band, with a wider way out than in.
 func (p *pot) countBand(elapsed time.Duration) {
-	off := math.Abs(p.melt.c - p.set.SetpointC)
+	off := math.Abs(p.melt.C() - p.set.SetpointC)
 	switch {
 	case off <= p.set.BandC:
 		p.inBandFor += elapsed
@@ -136,7 +137,7 @@ func (p *pot) countBand(elapsed time.Duration) {
 
 // inBand reports whether the pot counts as in band, hysteresis included.
 func (p *pot) inBand() bool {
-	off := math.Abs(p.melt.c - p.set.SetpointC)
+	off := math.Abs(p.melt.C() - p.set.SetpointC)
 	return off <= p.set.BandC || p.inBandFor > 0 && off <= p.set.BandC*bandSlack
 }
 
@@ -169,7 +170,7 @@ func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
 		return 0
 	}
 	return p.loop.Step(cascade.Measure{
-		MeltC: p.melt.c, PlateC: p.plate.c, MeltSlope: p.melt.slope(), PlateSlope: p.plate.slope(),
+		MeltC: p.melt.C(), PlateC: p.plate.C(), MeltSlope: p.melt.Slope(), PlateSlope: p.plate.Slope(),
 		TargetC: p.target(), LimitC: p.set.PlateLimitC,
 		Upset: p.coloured && p.sinceColour < colourUpset,
 	}, elapsed.Seconds())
@@ -180,7 +181,7 @@ func (p *pot) need() float64 {
 	if !p.known() {
 		return 0
 	}
-	return math.Max(0, p.target()-p.melt.c) * p.set.VolumeML * meltJPerMLK
+	return math.Max(0, p.target()-p.melt.C()) * p.set.VolumeML * meltJPerMLK
 }
 
 // decide sets the pot's state and returns what it waits for and how long that
@@ -235,7 +236,7 @@ func (p *pot) curing() (PotState, Wait, time.Duration) {
 	if p.dwelled >= p.set.Dwell {
 		return Curing, WaitClear, -1
 	}
-	if p.dwelled > 0 && p.melt.c >= p.set.CureC-cureSlackC {
+	if p.dwelled > 0 && p.melt.C() >= p.set.CureC-cureSlackC {
 		return Curing, WaitDwell, p.set.Dwell - p.dwelled
 	}
 	return Heating, WaitHeat, p.reach(p.set.CureC)
@@ -245,7 +246,7 @@ func (p *pot) curing() (PotState, Wait, time.Duration) {
 func (p *pot) holding() (PotState, Wait, time.Duration) {
 	low, high := p.set.SetpointC-p.set.BandC, p.set.SetpointC+p.set.BandC
 	switch {
-	case !p.inBand() && p.melt.c > high:
+	case !p.inBand() && p.melt.C() > high:
 		return Cooling, WaitCool, p.reach(high)
 	case !p.inBand():
 		return Heating, WaitWarm, p.reach(low)
@@ -265,8 +266,8 @@ const longestGuess = 90 * time.Minute
 // temperature; negative when it is not on its way there.
 func (p *pot) reach(c float64) time.Duration {
 	const still = 0.005 // K/s: slower than this is no way to tell a time by (E)
-	slope := p.melt.slope()
-	gap := c - p.melt.c
+	slope := p.melt.Slope()
+	gap := c - p.melt.C()
 	if math.Abs(slope) < still || gap*slope < 0 || gap/slope > longestGuess.Seconds() {
 		return -1
 	}
