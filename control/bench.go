@@ -124,7 +124,7 @@ func (b *Bench) look(in *Input, elapsed time.Duration) {
 		b.held[i] = p.heldFor(b.held[i], elapsed)
 		s.Pots[i] = guard.PotSight{
 			Melt: r.Melt, Plate: r.Plate, Duty: b.duty[i], RatedW: b.ratedW[i],
-			Lifted: p.lifted, Coloured: p.coloured && p.sinceColour < colourUpset, HeldFor: b.held[i],
+			Lifted: p.lifted, Coloured: p.coloured && p.sinceColour < ColourUpset, HeldFor: b.held[i],
 		}
 	}
 	b.guard.Look(s)

@@ -24,11 +24,11 @@ const (
 	// clearBelowC is how far below its cure temperature a melt may be and still be
 	// called clear: it is a thin liquid from about 150 °C (E).
 	clearBelowC = 25.0
-	// colourUpset is how long a cold addition is not blamed on the plate (E).
-	colourUpset = 45 * time.Second
-	// meltJPerMLK is the heat capacity of liquid vinyl, 1.04 g/mL × 2.0 J/(g K)
+	// ColourUpset is how long a cold addition is not blamed on the plate (E).
+	ColourUpset = 45 * time.Second
+	// MeltJPerMLK is the heat capacity of liquid vinyl, 1.04 g/mL × 2.0 J/(g K)
 	// (E; no published value for hot plastisol was found).
-	meltJPerMLK = 2.08
+	MeltJPerMLK = 2.08
 	// setpointBelowTripC is how far below the melt trip a set-point must stay, so
 	// that the warning comes between them (E).
 	setpointBelowTripC = 8.0
@@ -57,7 +57,7 @@ type pot struct {
 func newPot(s PotSettings) *pot {
 	return &pot{
 		set: s, melt: estimate.OfMelt(), plate: estimate.OfPlate(),
-		loop: cascade.New(cascade.Pot{HeaterW: s.HeaterW, MeltJPerK: s.VolumeML * meltJPerMLK}),
+		loop: cascade.New(cascade.Pot{HeaterW: s.HeaterW, MeltJPerK: s.VolumeML * MeltJPerMLK}),
 	}
 }
 
@@ -172,7 +172,7 @@ func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
 	return p.loop.Step(cascade.Measure{
 		MeltC: p.melt.C(), PlateC: p.plate.C(), MeltSlope: p.melt.Slope(), PlateSlope: p.plate.Slope(),
 		TargetC: p.target(), LimitC: p.set.PlateLimitC,
-		Upset: p.coloured && p.sinceColour < colourUpset,
+		Upset: p.coloured && p.sinceColour < ColourUpset,
 	}, elapsed.Seconds())
 }
 
@@ -181,7 +181,7 @@ func (p *pot) need() float64 {
 	if !p.known() {
 		return 0
 	}
-	return math.Max(0, p.target()-p.melt.C()) * p.set.VolumeML * meltJPerMLK
+	return math.Max(0, p.target()-p.melt.C()) * p.set.VolumeML * MeltJPerMLK
 }
 
 // decide sets the pot's state and returns what it waits for and how long that
