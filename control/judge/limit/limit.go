@@ -22,7 +22,8 @@ import (
 
 const (
 	tickS     = 1.0        // between switches
-	holdTickS = 2.0        // likewise while something is only held
+	holdTickS = 2.0        // likewise while something is only held,
+	fineTickS = 0.5        // and in the last minute of that
 	settleS   = 600.0      // a pot held for so long is at rest but for its stirring
 	surelyS   = 150.0      // in band for so long while it rides the band's top is for good
 	hairC     = 0.01       // so far below the band's top it is ridden, for the error of chords
@@ -56,7 +57,7 @@ func Into(b zoo.Body, t Task) Result {
 	for d.next < len(t.Events) {
 		d.tick(tickS, d.most(tickS))
 	}
-	d.capC = t.TargetC + t.BandC - hairC
+	d.capC = t.TargetC + t.BandC
 	if d.body.BulkC() > d.capC {
 		d.cool()
 	} else {
@@ -80,8 +81,11 @@ func Held(s *zoo.Spec, targetC float64, before ...zoo.Event) zoo.Body {
 	for _, e := range before {
 		d.body.Happen(e)
 	}
-	for d.nowS < settleS {
+	for d.nowS < settleS-60 {
 		d.tick(holdTickS, d.most(holdTickS))
+	}
+	for d.nowS < settleS {
+		d.tick(fineTickS, d.most(fineTickS))
 	}
 	return d.body
 }
@@ -116,7 +120,7 @@ func (d *driver) mark() {
 	over := d.body.HottestC() - d.task.TargetC
 	d.outcome.PlateC = max(d.outcome.PlateC, d.body.PlateC())
 	d.outcome.OverC = max(d.outcome.OverC, over)
-	if math.Abs(d.body.BulkC()-d.task.TargetC) > d.task.BandC {
+	if math.Abs(d.body.BulkC()-d.task.TargetC) > d.task.BandC+hairC {
 		d.outS, d.outcome.OverC = d.nowS, math.Inf(-1)
 	}
 }

@@ -22,7 +22,6 @@ const (
 	kelvin          = 273.15
 	stefanBoltzmann = 5.670374419e-8 // W/(m² K⁴), CODATA 2018
 	stirRiseS       = 2.0            // a hand has the whole pot moving by then (E)
-	layerStirred    = 3.0            // times that stirring couples an unstirred layer better (E)
 )
 
 // built is what follows from a Spec and never changes.
@@ -146,7 +145,7 @@ func (b *Body) step(duty float64) {
 	b.heatVessel(&w)
 	b.flow(&w, wall, melt, b.couplingWK())
 	if b.jk[layer] > 0 {
-		b.flow(&w, melt, layer, k.spec.Layer.WK*(1+(layerStirred-1)*b.stir))
+		b.flow(&w, melt, layer, k.spec.Layer.WK*(1+(k.spec.Layer.Stirred-1)*b.stir))
 	}
 	b.lose(&w)
 	b.fuse(&w)

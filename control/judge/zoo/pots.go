@@ -80,7 +80,7 @@ func Named() []Spec {
 		s.PlateAreaM2, s.PlateGrey, s.ConvectionWK, s.RoomC, s.VesselGrey = 0.032, 0.9, 8, 15, 0.9
 	})
 	add("unseen layer", func(s *Spec) {
-		s.VolumeML, s.Layer, s.TypedShare = 300, Layer{Share: 0.22, WK: 0.45}, 1.01
+		s.VolumeML, s.Layer, s.TypedShare = 300, Layer{Share: 0.22, WK: 0.45, Stirred: 3}, 1.01
 	})
 	add("two-part plate", func(s *Spec) {
 		s.PlateJKW, s.Rim, s.TypedShare = 0.7, Rim{Share: 0.5, WK: 3}, 0.98

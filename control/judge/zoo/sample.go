@@ -99,7 +99,7 @@ func sampleProbes(s *Spec, from *rand.Rand) {
 func sampleStructure(s *Spec, from *rand.Rand) {
 	switch from.IntN(8) {
 	case 0:
-		s.Layer = Layer{Share: between(from, 0.12, 0.3), WK: between(from, 0.3, 0.8)}
+		s.Layer = Layer{Share: between(from, 0.12, 0.3), WK: between(from, 0.3, 0.8), Stirred: between(from, 2, 4)}
 	case 1:
 		s.Rim = Rim{Share: between(from, 0.3, 0.6), WK: between(from, 1.5, 5)}
 	case 2:

@@ -60,8 +60,9 @@ type Gel struct{ FromC, ThickC, UntilC, ThinC, Share float64 }
 type Stirring struct{ EveryS, ForS float64 }
 
 // Layer is a share of the melt (0: none) that lies unstirred beside it, touches no
-// wall, and is not seen by the probe. Stirring makes WK, in W/K, three times as large.
-type Layer struct{ Share, WK float64 }
+// wall, and is not seen by the probe. WK is its conductance to the rest in W/K,
+// Stirred how many times that is while a hand stirs.
+type Layer struct{ Share, WK, Stirred float64 }
 
 // Rim is a share of the plate (0: none) that takes heat only by way of the rest
 // of it, with WK in W/K; the plate's probe is not there.
