@@ -2,6 +2,7 @@ package judge
 
 import (
 	"math/rand/v2"
+	"strconv"
 
 	"meltwarden/control/judge/limit"
 	"meltwarden/control/judge/rig"
@@ -48,13 +49,14 @@ type Pot struct {
 // NewPot finds a pot's limits: a tenth of a second, so do it once.
 func NewPot(s zoo.Spec) *Pot {
 	p := &Pot{Spec: s}
-	into := func(b zoo.Body, targetC float64, events []zoo.Event) limit.Result {
-		return limit.Into(b, limit.Task{TargetC: targetC, BandC: rig.BandC, PlateLimitC: s.PlateLimitC, Events: events})
-	}
-	p.Limit[HeatUp] = into(zoo.New(&p.Spec, zoo.Start{}).Body, CureC, nil)
-	p.Limit[Cool] = into(limit.Held(&p.Spec, CureC), PourC, nil)
-	p.Limit[Cold] = into(limit.Held(&p.Spec, PourC), PourC, coldColour())
+	p.Limit[HeatUp] = p.into(zoo.New(&p.Spec, zoo.Start{}).Body, CureC, nil)
+	p.Limit[Cool] = p.into(limit.Held(&p.Spec, CureC), PourC, nil)
+	p.Limit[Cold] = p.into(limit.Held(&p.Spec, PourC), PourC, coldColour())
 	return p
+}
+
+func (p *Pot) into(b zoo.Body, targetC float64, events []zoo.Event) limit.Result {
+	return limit.Into(b, limit.Task{TargetC: targetC, BandC: rig.BandC, PlateLimitC: p.Spec.PlateLimitC, Events: events})
 }
 
 // NewPots finds the limits of many.
@@ -66,21 +68,47 @@ func NewPots(specs []zoo.Spec) []*Pot {
 	return all
 }
 
-// RandomPots draws a number of pots with their limits.
-func RandomPots(n int, seed uint64) []*Pot {
+// slowestS is the slowest heat-up that anybody would wait for, with everything known
+// (E): the trade expects 8 to 20 minutes.
+const slowestS = 40 * minuteS
+
+// RandomPots draws a number of pots with their limits, and says how many it refused
+// because no loop could heat them in 40 minutes, if at all.
+func RandomPots(n int, seed uint64) (pots []*Pot, refused int) {
 	from := rand.New(rand.NewPCG(seed, 1))
-	var all []*Pot
-	for range n {
-		all = append(all, NewPot(zoo.Sample(from)))
+	for len(pots) < n {
+		s := zoo.Sample(from)
+		s.Name = "random " + strconv.Itoa(len(pots)+1)
+		if p := NewPot(s); p.Limit[HeatUp].IntoS <= slowestS {
+			pots = append(pots, p)
+		} else {
+			refused++
+		}
 	}
-	return all
+	return pots, refused
 }
 
-// Run lets a loop have an evening with the pot; the seed is of the readings.
-func (p *Pot) Run(loop rig.Loop, o rig.Options, seed uint64) []rig.Outcome {
-	plant := zoo.New(&p.Spec, zoo.Start{})
-	return rig.Run(&plant, loop, o, rand.New(rand.NewPCG(seed, 2)), Evening())
+// Maker makes a new loop for a pot of which so much is known.
+type Maker func(rig.Known) rig.Loop
+
+// Run lets a new loop have an evening with the pot. The seed is of the readings, and
+// of what the maker gets wrong about the pot.
+func (p *Pot) Run(loop Maker, o rig.Options, seed uint64) []rig.Outcome {
+	return p.run(loop, o, seed, zoo.Start{}, Evening())
 }
 
-// Known is what a loop is told of the pot.
-func (p *Pot) Known() rig.Known { return rig.KnownOf(&p.Spec) }
+func (p *Pot) run(loop Maker, o rig.Options, seed uint64, start zoo.Start, evening []rig.Phase) []rig.Outcome {
+	s := p.Spec
+	from := rand.New(rand.NewPCG(seed, stream(s.Name)))
+	s.Misjudge(from)
+	plant := zoo.New(&s, start)
+	return rig.Run(&plant, loop(rig.KnownOf(&s)), o, from, evening)
+}
+
+// stream is a stream of random numbers for every pot of another name.
+func stream(name string) (n uint64) {
+	for _, b := range []byte(name) {
+		n = 31*n + uint64(b)
+	}
+	return n
+}

@@ -82,7 +82,7 @@ func (b *benched) Applied(duty, dt float64) { b.beside.Applied(duty, dt) }
 // so small that the bench's guard takes no heat away while the melt falls.
 func TestCascadeIsTheBenchs(t *testing.T) {
 	specs := zoo.Named()
-	for i := range specs {
+	for i := 0; i < len(specs); i += 4 {
 		s := &specs[i]
 		plant := zoo.New(s, zoo.Start{})
 		b := newBenched(t, rig.KnownOf(s), s, judge.PourC)

@@ -22,9 +22,9 @@ import (
 
 const (
 	tickS     = 1.0        // between switches
-	holdTickS = 2.0        // likewise while something is only held,
-	fineTickS = 0.5        // and in the last minute of that
-	settleS   = 600.0      // a pot held for so long is at rest but for its stirring
+	holdTickS = 5.0        // likewise while something is only held
+	aheadS    = 120.0      // so far ahead a hold aims, a whole number of any hand's habits
+	settleS   = 420.0      // a pot held for so long is at rest but for its stirring
 	surelyS   = 150.0      // in band for so long while it rides the band's top is for good
 	hairC     = 0.01       // so far below the band's top it is ridden, for the error of chords
 	lagS      = 60.0       // no heat is longer on its way from element to melt
@@ -43,7 +43,7 @@ type Task struct {
 // Result is the fastest there is.
 type Result struct {
 	IntoS  float64 // the bulk is in band for good; +Inf where it can not be
-	OverC  float64 // the hottest of the melt over the target after that
+	OverC  float64 // the melt's top over the target after that
 	PlateC float64 // the hottest plate
 	CutS   float64 // when full power, or riding the plate's limit, ended
 }
@@ -51,13 +51,12 @@ type Result struct {
 // Into returns the fastest way of a pot into the band. Before the last event the
 // pot is held at its target, because nobody knows what comes.
 func Into(b zoo.Body, t Task) Result {
-	d := driver{body: b, task: t, capC: t.TargetC}
+	d := driver{body: b, task: t, capC: t.TargetC + t.BandC}
 	d.outcome.PlateC = math.Inf(-1)
 	d.mark()
 	for d.next < len(t.Events) {
-		d.tick(tickS, d.most(tickS))
+		d.tick(tickS, d.hold())
 	}
-	d.capC = t.TargetC + t.BandC
 	if d.body.BulkC() > d.capC {
 		d.cool()
 	} else {
@@ -77,15 +76,12 @@ func Into(b zoo.Body, t Task) Result {
 // whole minutes after its beginning, and to which something had happened before.
 func Held(s *zoo.Spec, targetC float64, before ...zoo.Event) zoo.Body {
 	p := zoo.New(s, zoo.Start{MeltC: targetC, PlateC: targetC, Cured: true})
-	d := driver{body: p.Body, task: Task{TargetC: targetC, PlateLimitC: s.PlateLimitC}, capC: targetC}
+	d := driver{body: p.Body, task: Task{TargetC: targetC}}
 	for _, e := range before {
 		d.body.Happen(e)
 	}
-	for d.nowS < settleS-60 {
-		d.tick(holdTickS, d.most(holdTickS))
-	}
 	for d.nowS < settleS {
-		d.tick(fineTickS, d.most(fineTickS))
+		d.tick(holdTickS, d.hold())
 	}
 	return d.body
 }
@@ -94,7 +90,7 @@ func Held(s *zoo.Spec, targetC float64, before ...zoo.Event) zoo.Body {
 type driver struct {
 	body    zoo.Body
 	task    Task
-	capC    float64 // of the hottest of the melt
+	capC    float64 // of the body's top
 	next    int     // event
 	nowS    float64
 	outS    float64 // when the bulk was last out of band
@@ -117,7 +113,7 @@ func (d *driver) tick(forS, duty float64) {
 
 // mark looks at where the pot is.
 func (d *driver) mark() {
-	over := d.body.HottestC() - d.task.TargetC
+	over := d.body.TopC() - d.task.TargetC
 	d.outcome.PlateC = max(d.outcome.PlateC, d.body.PlateC())
 	d.outcome.OverC = max(d.outcome.OverC, over)
 	if math.Abs(d.body.BulkC()-d.task.TargetC) > d.task.BandC+hairC {
@@ -156,7 +152,7 @@ func (d driver) catches() bool {
 // which the melt coasts to its cap, to a part of a tick.
 func (d *driver) cut() {
 	var way []driver
-	for d.body.HottestC() <= d.capC && d.nowS < mostS {
+	for d.body.TopC() <= d.capC && d.nowS < mostS {
 		way = append(way, *d)
 		d.tick(tickS, d.plateMost(tickS))
 	}
@@ -199,9 +195,27 @@ func (d *driver) most(forS float64) float64 {
 	}
 	plate1, melt1 := coast(d.body, forS, 1)
 	if math.IsInf(melt0, -1) {
-		melt0 = min(top(&d.body), d.capC)
+		melt0 = min(d.body.TopC(), d.capC)
 	}
 	return min(chord(plate0, plate1, limitC), chord(melt0, melt1, d.capC))
+}
+
+// hold is the duty that, kept up for aheadS, brings the bulk to its target. The bulk
+// then goes straight with the duty.
+func (d *driver) hold() float64 {
+	if d.body.Lifted() {
+		return 0
+	}
+	at0, at1 := after(d.body, aheadS, 0), after(d.body, aheadS, 1)
+	return min(1, max(0, (d.task.TargetC-at0)/(at1-at0)))
+}
+
+// after is the bulk after a duty for some seconds.
+func after(b zoo.Body, forS, duty float64) float64 {
+	for range int(math.Round(forS / zoo.StepS)) {
+		b.Step(duty)
+	}
+	return b.BulkC()
 }
 
 // plateMost is the most duty for a tick that keeps the plate safe.
@@ -249,7 +263,7 @@ func platePeak(b zoo.Body, forS, duty float64) float64 {
 func coast(b zoo.Body, forS, duty float64) (plateC, meltC float64) {
 	plateC, meltC = b.PlateC(), math.Inf(-1)
 	habit := max(b.HabitS(), lagS)
-	for last, nowS, roseS := top(&b), 0.0, 0.0; nowS < forS || nowS < roseS+habit && b.UnderC() > b.MeltC(); nowS += lookS {
+	for last, nowS, roseS := b.TopC(), 0.0, 0.0; nowS < forS || nowS < roseS+habit && b.UnderC() > b.MeltC(); nowS += lookS {
 		if nowS >= forS {
 			duty = 0
 		}
@@ -257,7 +271,7 @@ func coast(b zoo.Body, forS, duty float64) (plateC, meltC float64) {
 			b.Step(duty)
 		}
 		plateC = max(plateC, b.PlateC())
-		c := top(&b)
+		c := b.TopC()
 		if c > last {
 			meltC, roseS = max(meltC, c), nowS
 		}
@@ -265,7 +279,3 @@ func coast(b zoo.Body, forS, duty float64) (plateC, meltC float64) {
 	}
 	return plateC, meltC
 }
-
-// top is what must stay under the band's top: the melt that takes the heat, and
-// the bulk. A layer takes its heat from the melt and is never hotter than that was.
-func top(b *zoo.Body) float64 { return max(b.MeltC(), b.BulkC()) }

@@ -85,10 +85,10 @@ type Outcome struct {
 	// IntoS is when the bulk came to stay within BandC of the target; +Inf where it
 	// had not at the end.
 	IntoS float64
-	// OverC and UnderC are how far the hottest of the melt went over the target, and
-	// the bulk under it, once the bulk had been within BandC; OverAllC is over it at
-	// any time.
-	OverC, UnderC, OverAllC float64
+	// OverC and UnderC are how far the melt's top went over the target, and the bulk
+	// under it, once the bulk had been within BandC; OverAllC and UnderAllC
+	// are the same at any time.
+	OverC, UnderC, OverAllC, UnderAllC float64
 	// OverLateC is over the target after IntoS.
 	OverLateC float64
 	// PlateOverC is the most by which the plate was over its limit, negative below it.

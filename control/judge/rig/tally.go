@@ -21,12 +21,12 @@ func newTally(targetC float64, p *zoo.Plant) tally {
 	low := math.Inf(-1)
 	return tally{
 		targetC: targetC, limitC: p.Spec().PlateLimitC, outS: -1,
-		out: Outcome{OverC: low, UnderC: low, OverAllC: low, OverLateC: low, PlateOverC: low},
+		out: Outcome{OverC: low, UnderC: low, OverAllC: low, UnderAllC: low, OverLateC: low, PlateOverC: low},
 	}
 }
 
 func (t *tally) see(atS float64, p *zoo.Plant) {
-	off, over := p.BulkC()-t.targetC, p.HottestC()-t.targetC
+	off, over := p.BulkC()-t.targetC, p.TopC()-t.targetC
 	o := &t.out
 	if math.Abs(off) > BandC {
 		t.outS, o.OverLateC = atS, math.Inf(-1)
@@ -37,7 +37,7 @@ func (t *tally) see(atS float64, p *zoo.Plant) {
 	if t.been {
 		o.OverC, o.UnderC = max(o.OverC, over), max(o.UnderC, -off)
 	}
-	o.OverAllC = max(o.OverAllC, over)
+	o.OverAllC, o.UnderAllC = max(o.OverAllC, over), max(o.UnderAllC, -off)
 	o.PlateOverC = max(o.PlateOverC, p.PlateC()-t.limitC)
 	o.LayerC = p.LayerC() - t.targetC
 	t.n, t.sum, t.about = t.n+1, t.sum+off, t.about+off*off

@@ -177,7 +177,10 @@ func (b *Body) heatVessel(w *[lumps]float64) {
 // couplingWK is the conductance of vessel and melt now.
 func (b *Body) couplingWK() float64 {
 	s := b.of.spec
-	thin := 1 - b.raw*(1-s.Gel.thinness(b.hotC))
+	thin := 1.0
+	if b.raw > 0 {
+		thin = 1 - b.raw*(1-s.Gel.thinness(b.hotC))
+	}
 	return s.StirredWK * (b.of.bottomM2 + b.of.sideM2*b.fill) * (s.Still + (1-s.Still)*b.stir) * thin
 }
 
@@ -239,13 +242,17 @@ func (b *Body) Stirring() bool {
 
 // BulkC is the mean of all the melt, layer included, in degrees Celsius.
 func (b *Body) BulkC() float64 {
+	if b.jk[layer] == 0 {
+		return b.c[melt]
+	}
 	return (b.jk[melt]*b.c[melt] + b.jk[layer]*b.c[layer]) / (b.jk[melt] + b.jk[layer])
 }
 
-// HottestC is the hottest part of the melt.
-func (b *Body) HottestC() float64 {
+// TopC is what must not go over: the melt that takes the heat or the bulk, whichever
+// is hotter. A layer takes its heat from the melt and is never hotter than that was.
+func (b *Body) TopC() float64 {
 	if b.jk[layer] > 0 {
-		return max(b.c[melt], b.c[layer])
+		return max(b.c[melt], b.BulkC())
 	}
 	return b.c[melt]
 }

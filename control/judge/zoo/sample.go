@@ -11,9 +11,8 @@ type Range struct {
 
 // Ranges lists what every random pot draws, in this order.
 func Ranges() []Range {
-	return []Range{
+	return append(misjudged(), []Range{
 		{"volume, mL", 150, 500, func(s *Spec, x float64) { s.VolumeML = x }},
-		{"typed over true volume", 0.9, 1.1, func(s *Spec, x float64) { s.TypedShare = x }},
 		{"depth, m", 0.035, 0.06, func(s *Spec, x float64) { s.DepthM = x }},
 		{"true over rated watts", 0.92, 1.08, func(s *Spec, x float64) { s.Gain = x }},
 		{"plate limit, °C", 215, 245, func(s *Spec, x float64) { s.PlateLimitC = x }},
@@ -36,11 +35,26 @@ func Ranges() []Range {
 		{"melt probe's lag, s", 0.5, 8, func(s *Spec, x float64) { s.MeltProbe.LagS = x }},
 		{"melt probe's dead time, s", 0.1, 1.5, func(s *Spec, x float64) { s.MeltProbe.DeadS = x }},
 		{"melt probe's noise, °C", 0.05, 0.25, func(s *Spec, x float64) { s.MeltProbe.NoiseC = x }},
-		{"melt probe's offset, °C", -0.3, 0.3, func(s *Spec, x float64) { s.MeltProbe.OffsetC = x }},
 		{"plate probe's lag, s", 0.5, 6, func(s *Spec, x float64) { s.PlateProbe.LagS = x }},
 		{"plate probe's dead time, s", 0.1, 1.5, func(s *Spec, x float64) { s.PlateProbe.DeadS = x }},
 		{"plate probe's noise, °C", 0.05, 0.25, func(s *Spec, x float64) { s.PlateProbe.NoiseC = x }},
+	}...)
+}
+
+// misjudged is what a maker gets wrong about a pot: the volume, and its probes' errors,
+// small because channels are compared cold and set right.
+func misjudged() []Range {
+	return []Range{
+		{"typed over true volume", 0.9, 1.1, func(s *Spec, x float64) { s.TypedShare = x }},
+		{"melt probe's offset, °C", -0.3, 0.3, func(s *Spec, x float64) { s.MeltProbe.OffsetC = x }},
 		{"plate probe's offset, °C", -1, 1, func(s *Spec, x float64) { s.PlateProbe.OffsetC = x }},
+	}
+}
+
+// Misjudge draws anew what a maker gets wrong about the pot. Its limits stay.
+func (s *Spec) Misjudge(from *rand.Rand) {
+	for _, r := range misjudged() {
+		r.put(s, between(from, r.Low, r.High))
 	}
 }
 
@@ -51,7 +65,6 @@ func between(from *rand.Rand, low, high float64) float64 { return low + (high-lo
 // volume, and three in eight of a structure that is more than plate, vessel and melt.
 func Sample(from *rand.Rand) Spec {
 	s := middle()
-	s.Name = "random"
 	for _, r := range Ranges() {
 		r.put(&s, between(from, r.Low, r.High))
 	}

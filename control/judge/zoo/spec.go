@@ -112,7 +112,7 @@ func (s *Spec) PlateTauS() float64 {
 }
 
 // thinness is what a gel leaves of the coupling when the hottest has been hottestC.
-func (g Gel) thinness(hottestC float64) float64 {
+func (g *Gel) thinness(hottestC float64) float64 {
 	switch {
 	case hottestC <= g.FromC || hottestC >= g.ThinC:
 		return 1
