@@ -102,6 +102,9 @@ func judgeAll(t *testing.T, pots []*judge.Pot, o rig.Options, n uint64, each boo
 // for each seed. No loop may be faster than the limit but by what its own start of a
 // phase was the better one.
 func TestNumbersOfTheCascade(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a hundred simulated evenings take some seconds")
+	}
 	n := seeds(t)
 	pots := named()
 	t.Log("\n" + head)
@@ -160,6 +163,9 @@ func (r *caseRow) log(t *testing.T, name string) {
 // TestNumbersOfCases prints how today's loop comes through every arrival and upset:
 // with JUDGE_SEEDS on all named pots, otherwise on two of them with one seed.
 func TestNumbersOfCases(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a hundred simulated evenings take some seconds")
+	}
 	pots, n := named(), seeds(t)
 	if os.Getenv("JUDGE_SEEDS") == "" {
 		pots, n = []*judge.Pot{pots[2], pots[12]}, 1
