@@ -97,6 +97,22 @@ func judgeAll(t *testing.T, pots []*judge.Pot, o rig.Options, n uint64, each boo
 	}
 }
 
+// TestNumbersOfTheLimits prints how fast the named pots could be.
+func TestNumbersOfTheLimits(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the limits of fifteen pots take some seconds")
+	}
+	t.Log("pot                    mL  true W  τ melt s  limit, s: to 172 °C  cut at  172 to 165 °C  20 mL cold")
+	for _, p := range named() {
+		s := &p.Spec
+		heat, cool, cold := p.Limit[judge.HeatUp], p.Limit[judge.Cool], p.Limit[judge.Cold]
+		t.Logf("%-20s %4.0f  %6.0f  %8.0f  %19.0f  %6.0f  %13.0f  %10.0f", s.Name, s.VolumeML, s.TrueW(), s.MeltTauS(),
+			heat.IntoS, heat.CutS, cool.IntoS, cold.IntoS)
+		assert.LessOrEqual(t, heat.PlateC, s.PlateLimitC+0.05)
+		assert.LessOrEqual(t, heat.OverC, rig.BandC+0.05)
+	}
+}
+
 // TestNumbersOfTheCascade prints what today's loop comes to on the named pots, with
 // readings that are late and lost, behind a relay's windows, and on random pots, two
 // for each seed. No loop may be faster than the limit but by what its own start of a

@@ -1,9 +1,10 @@
 // Package limit finds how fast a pot could be at best: with the heater as it is
 // and everything known of the pot and its future stirring, the shortest time until
-// the bulk of the melt is within a band of its target for good, no part of the
-// melt ever above the band and the plate never above its limit.
+// the bulk of the melt is within a band of its target for good, the melt that takes
+// the heat never above the band and the plate never above its limit.
 //
-// More power never makes anything colder, so a state is safe where it stays within
+// More power never makes anything colder (but for raw paste that thickens the sooner;
+// no way around that is looked for), so a state is safe where it stays within
 // both limits with the power off; and power that is given early does the most for
 // the melt now and the least to its peak later. So the fastest way is the most power
 // that leaves the state safe: full power, then riding the plate's limit, one cut from
@@ -26,7 +27,7 @@ const (
 	aheadS    = 120.0      // so far ahead a hold aims, a whole number of any hand's habits
 	settleS   = 420.0      // a pot held for so long is at rest but for its stirring
 	surelyS   = 150.0      // in band for so long while it rides the band's top is for good
-	hairC     = 0.01       // so far below the band's top it is ridden, for the error of chords
+	hairC     = 0.005      // over the band's top it may be while that is ridden, for the error of looks
 	lagS      = 60.0       // no heat is longer on its way from element to melt
 	mostS     = 2 * 3600.0 // none takes longer
 	looks     = 5          // steps between looks at a coast, which has no sharp peaks
@@ -72,8 +73,8 @@ func Into(b zoo.Body, t Task) Result {
 	return d.outcome
 }
 
-// Held returns a cured pot that has been held at a temperature until it rests, a
-// whole minutes after its beginning, and to which something had happened before.
+// Held returns a cured pot that has been held at a temperature until it rests, whole
+// minutes after its beginning, and to which something had happened before.
 func Held(s *zoo.Spec, targetC float64, before ...zoo.Event) zoo.Body {
 	p := zoo.New(s, zoo.Start{MeltC: targetC, PlateC: targetC, Cured: true})
 	d := driver{body: p.Body, task: Task{TargetC: targetC}}

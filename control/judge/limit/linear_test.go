@@ -319,6 +319,9 @@ func coolest(s *zoo.Spec, fromC, toC float64) (seconds float64) {
 // it into the band faster, and the limit is not faster than can be. Down, no power
 // at all is the fastest, as the exact solution falls.
 func TestLinearProgramme(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the race detector makes half a minute of it")
+	}
 	worst := 0.0
 	compare := func(what string, s *zoo.Spec, found, other float64) {
 		t.Logf("%-20s %s: switching %.1f s, the other way %.1f s (%+.1f %%)", s.Name, what, found, other, 100*(found/other-1))

@@ -50,7 +50,7 @@ func pots(random int) []Spec {
 // TestEnergyBalance: what came in is stored, fused or lost, whatever happens.
 func TestEnergyBalance(t *testing.T) {
 	worst := 0.0
-	all := pots(30)
+	all := pots(15)
 	for i := range all {
 		p := New(&all[i], Start{})
 		begun := p.Ledger().StoredJ
@@ -67,7 +67,7 @@ func TestEnergyBalance(t *testing.T) {
 // TestACopyGoesOnByItself: a copy comes to the same as the pot, bit for bit, and
 // neither touches the other.
 func TestACopyGoesOnByItself(t *testing.T) {
-	all := pots(10)
+	all := pots(5)
 	for i := range all {
 		p := New(&all[i], Start{})
 		run(&p, rand.New(rand.NewPCG(4, 4)))
