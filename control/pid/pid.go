@@ -25,17 +25,18 @@ type Gains struct {
 // to the ideal form used here. k is in process units per second per unit of
 // output, the times are in seconds.
 func SIMCIntegrating(k, theta, lag, tauC float64) Gains {
-	return fromSeries(1/(k*(tauC+theta)), 4*(tauC+theta), lag)
+	return FromSeries(1/(k*(tauC+theta)), 4*(tauC+theta), lag)
 }
 
 // SIMCFirstOrder returns PI gains for k·e^(-θs)/(τs+1) by the SIMC rule:
 // Kc = τ/(k(τc+θ)), τI = min(τ, 4(τc+θ)).
 func SIMCFirstOrder(k, theta, tau, tauC float64) Gains {
-	return fromSeries(tau/(k*(tauC+theta)), math.Min(tau, 4*(tauC+theta)), 0)
+	return FromSeries(tau/(k*(tauC+theta)), math.Min(tau, 4*(tauC+theta)), 0)
 }
 
-// fromSeries converts the series form Kc(1+1/τI s)(1+τD s) to the ideal one.
-func fromSeries(kc, ti, td float64) Gains {
+// FromSeries converts the series form Kc(1+1/τI s)(1+τD s), ti above zero, to the
+// ideal one.
+func FromSeries(kc, ti, td float64) Gains {
 	f := 1 + td/ti
 	g := Gains{Kp: kc * f, Ti: ti * f, Td: td / f, Weight: 1}
 	if td > 0 {

@@ -17,7 +17,7 @@ import (
 // table reads a reference table, whose rows name their sources.
 func table(t *testing.T, name string) []map[string]string {
 	t.Helper()
-	f, err := os.Open("../../testdata/control/" + name)
+	f, err := os.Open("../../testdata/tuning/" + name)
 	require.NoError(t, err)
 	defer f.Close()
 	rows, err := csv.NewReader(f).ReadAll()
@@ -73,7 +73,7 @@ func TestSIMCExamples(t *testing.T) {
 func TestSeriesToIdeal(t *testing.T) {
 	for _, row := range table(t, "simc_examples.csv") {
 		kc, ti, td := number(t, row["Kc"]), number(t, row["tauI"]), number(t, row["tauD_series_form"])
-		g := fromSeries(kc, ti, td)
+		g := FromSeries(kc, ti, td)
 		for w := 1e-4; w < 1e4; w *= 3 {
 			s := complex(0, w)
 			series := complex(kc, 0) * (1 + 1/(complex(ti, 0)*s)) * (1 + complex(td, 0)*s)
@@ -81,106 +81,6 @@ func TestSeriesToIdeal(t *testing.T) {
 			assert.Less(t, cmplx.Abs(ideal-series), 1e-12*cmplx.Abs(series))
 		}
 	}
-}
-
-// loop is the open loop of gains and a process, at s.
-type loop func(s complex128) complex128
-
-func withGains(g Gains, process loop) loop {
-	return func(s complex128) complex128 {
-		c := complex(1, 0)
-		if g.Ti > 0 {
-			c += 1 / (complex(g.Ti, 0) * s)
-		}
-		if g.Td > 0 {
-			c += complex(g.Td, 0) * s / (1 + complex(g.Filter, 0)*s)
-		}
-		return complex(g.Kp, 0) * c * process(s)
-	}
-}
-
-// margins returns the gain margin, the phase margin in degrees and the largest
-// sensitivity, from a fine sweep over frequencies about 1/theta.
-func margins(l loop, theta float64) (gain, phase, sensitivity float64) {
-	const steps = 400_000
-	at := func(i int) (w, abs, arg float64) {
-		w = math.Pow(10, -4+6*float64(i)/steps) / theta
-		c := l(complex(0, w))
-		sensitivity = math.Max(sensitivity, 1/cmplx.Abs(1+c))
-		return w, cmplx.Abs(c), cmplx.Phase(c)
-	}
-	_, abs, last := at(0)
-	unwrapped := last
-	for i := 1; i <= steps; i++ {
-		_, a, arg := at(i)
-		step := math.Remainder(arg-last, 2*math.Pi)
-		before := unwrapped
-		unwrapped, last = unwrapped+step, arg
-		if phase == 0 && abs >= 1 && a < 1 {
-			phase = 180 + unwrapped*180/math.Pi
-		}
-		if gain == 0 && before > -math.Pi && unwrapped <= -math.Pi {
-			gain = 1 / a
-		}
-		abs = a
-	}
-	return gain, phase, sensitivity
-}
-
-func delayed(theta float64, process loop) loop {
-	return func(s complex128) complex128 { return process(s) * cmplx.Exp(complex(-theta, 0)*s) }
-}
-
-func firstOrder(k, theta, tau float64) loop {
-	return delayed(theta, func(s complex128) complex128 { return complex(k, 0) / (complex(tau, 0)*s + 1) })
-}
-
-func integrating(k, theta, lag float64) loop {
-	return delayed(theta, func(s complex128) complex128 { return complex(k, 0) / (s * (complex(lag, 0)*s + 1)) })
-}
-
-// TestMargins: Skogestad 2003, table of margins, from memory: at τc = θ a
-// first-order process with delay has GM 3.14, PM 61.4° and Ms 1.59, an
-// integrating one GM 2.96, PM 46.9° and Ms 1.70.
-func TestMargins(t *testing.T) {
-	rows := table(t, "margins.csv")
-	const theta = 4.0
-	for i, c := range []struct {
-		name    string
-		gains   Gains
-		process loop
-	}{
-		{"first order, lag 3 θ", SIMCFirstOrder(0.7, theta, 3*theta, theta), firstOrder(0.7, theta, 3*theta)},
-		{"integrating", SIMCIntegrating(0.02, theta, 0, theta), integrating(0.02, theta, 0)},
-		{"first order, τc = 1.5 θ", SIMCFirstOrder(0.7, theta, 5*theta, 1.5*theta), firstOrder(0.7, theta, 5*theta)},
-		{"first order, τc = 2 θ", SIMCFirstOrder(0.7, theta, 5*theta, 2*theta), firstOrder(0.7, theta, 5*theta)},
-		{"first order, τc = 3 θ", SIMCFirstOrder(0.7, theta, 5*theta, 3*theta), firstOrder(0.7, theta, 5*theta)},
-	} {
-		gm, pm, ms := margins(withGains(c.gains, c.process), theta)
-		fmt.Printf("%-24s GM %.4f  PM %.3f°  Ms %.4f   (table: %s, %s°, %s)\n", c.name, gm, pm, ms, rows[i]["GM"], rows[i]["PM_deg"], rows[i]["Ms"])
-		assert.InDelta(t, number(t, rows[i]["GM"]), gm, 1e-3, c.name)
-		assert.InDelta(t, number(t, rows[i]["PM_deg"]), pm, 0.01, c.name)
-		assert.InDelta(t, number(t, rows[i]["Ms"]), ms, 1e-3, c.name)
-	}
-}
-
-// TestMarginsWithASecondLag: the derivative cancels the lag, so without its
-// filter the margins are those of the integrating process; the filter costs some.
-func TestMarginsWithASecondLag(t *testing.T) {
-	const theta, lag = 4.0, 10.0
-	g := SIMCIntegrating(0.02, theta, lag, theta)
-	filter := g.Filter
-	g.Filter = 0
-	gm, pm, ms := margins(withGains(g, integrating(0.02, theta, lag)), theta)
-	fmt.Printf("integrating, lag 2.5 θ   GM %.4f  PM %.3f°  Ms %.4f   without the derivative's filter\n", gm, pm, ms)
-	assert.InDelta(t, 2.96, gm, 0.005)
-	assert.InDelta(t, 46.9, pm, 0.05)
-	g.Filter = filter
-	gm, pm, ms = margins(withGains(g, integrating(0.02, theta, lag)), theta)
-	fmt.Printf("integrating, lag 2.5 θ   GM %.4f  PM %.3f°  Ms %.4f   with it\n", gm, pm, ms)
-	// Usual lower bounds (Skogestad 2003, from memory).
-	assert.Greater(t, gm, 1.7)
-	assert.Greater(t, pm, 30.0)
 }
 
 var gains = Gains{Kp: 0.05, Ti: 40, Td: 5, Weight: 0.7, Filter: 1}
