@@ -86,6 +86,8 @@ func (p *pot) tested() StepTest {
 	return s
 }
 
+var _ Loop = (*cascade.Cascade)(nil) // ours can stand in the same table
+
 const targetC, limitC = 170.0, 220.0
 
 // cycle is one period of a loop on its pot.
