@@ -43,6 +43,8 @@ const (
 	plateDeadS   = 4.0  // E: probe lag, dead time, filter and half a cycle
 	plateLagS    = 10.0 // E: element behind plate
 	meltDeadS    = 30.0 // E: the plate loop, probe lag, filter and half a cycle
+	limitLeadS   = 15.0 // E: probe lag, dead time, filters, and what the element still holds
+	limitInS     = 20.0 // E: how fast the plate may close in on its limit
 	gainMin      = 1.0
 	gainMax      = 5.0
 	outerTiMaxS  = 600.0
@@ -116,11 +118,21 @@ func (c *Cascade) Step(m Measure, dt float64) float64 {
 	}
 	c.retune(m)
 	c.aimPlate(m, dt)
-	// An error beyond the proportional band says nothing more than "full power";
-	// clipped, it does not charge the anti-windup either.
-	c.innerSP = math.Min(c.plateSP, m.PlateC+1/c.inner.Gains().Kp)
+	// An error beyond the proportional band, and what a rising plate takes off, says
+	// nothing more than "full power"; clipped, it does not charge the anti-windup either.
+	g := c.inner.Gains()
+	c.innerSP = math.Min(c.plateSP, m.PlateC+1/g.Kp+g.Td*math.Max(m.PlateSlope, 0))
 	c.feed = c.feedForward(m)
-	return c.inner.Output(c.innerSP, m.PlateC, dt, -c.feed, 1-c.feed) + c.feed
+	duty := c.inner.Output(c.innerSP, m.PlateC, dt, -c.feed, 1-c.feed) + c.feed
+	return math.Min(duty, c.mostDuty(m))
+}
+
+// mostDuty is the most with which the plate does not run over its limit: where it
+// will be when what is under way has shown, and the heat that takes it no further.
+func (c *Cascade) mostDuty(m Measure) float64 {
+	coming := m.PlateC + limitLeadS*math.Max(m.PlateSlope, 0)
+	room := (m.LimitC - marginC - coming) * c.known.plateJPerK / c.pot.HeaterW
+	return math.Max(c.feed+room/limitInS, 0)
 }
 
 // aimPlate chooses the plate's temperature: what the melt loop asks for, but no
