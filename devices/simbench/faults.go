@@ -19,6 +19,8 @@ const (
 	NoisyProbe      Fault = "noisy probe"      // 8 °C of noise
 	PulledProbe     Fault = "pulled probe"     // hangs in the air
 	SentinelReading Fault = "sentinel reading" // sentinel without a status bit
+	TypeKOnJ        Fault = "type K on J"      // a type K probe on an input set to type J
+	TypeJOnK        Fault = "type J on K"      // and the other way round
 
 	NoReply          Fault = "no reply"          // requests are lost
 	CorruptReplies   Fault = "corrupt replies"   // one bit is flipped
@@ -59,7 +61,7 @@ const (
 
 var faultList = []Fault{
 	OpenProbe, GroundedProbe, ShortedProbe, FrozenProbe, NoisyProbe, PulledProbe, SentinelReading,
-	NoReply, CorruptReplies, LateReplies, DuplicateReplies, ExceptionReplies,
+	TypeKOnJ, TypeJOnK, NoReply, CorruptReplies, LateReplies, DuplicateReplies, ExceptionReplies,
 	LostReplies, TruncatedReplies, GarbageReplies, AlienReplies, EchoedRequests, UnitRestarts, TrafficFeeds,
 	EStopOpened, CutOutOpened, FanStopped, ContactorWelded, WakesOn, TimeoutForgotten,
 	RelayWelded, HeaterFailed, HeaterBypasses,
@@ -71,7 +73,8 @@ func Faults() []Fault { return append([]Fault(nil), faultList...) }
 // Scope returns what the fault befalls, zero for a fault that does not exist.
 func (f Fault) Scope() Scope {
 	switch f {
-	case OpenProbe, GroundedProbe, ShortedProbe, FrozenProbe, NoisyProbe, PulledProbe, SentinelReading:
+	case OpenProbe, GroundedProbe, ShortedProbe, FrozenProbe, NoisyProbe, PulledProbe, SentinelReading,
+		TypeKOnJ, TypeJOnK:
 		return OfProbe
 	case NoReply, CorruptReplies, LateReplies, DuplicateReplies, ExceptionReplies,
 		LostReplies, TruncatedReplies, GarbageReplies, AlienReplies, EchoedRequests, UnitRestarts, TrafficFeeds:

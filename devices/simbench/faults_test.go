@@ -37,6 +37,20 @@ func spreadOf(t *testing.T, b *Bench) float64 {
 	return math.Sqrt(squares/n - sum/n*sum/n)
 }
 
+// requireOff holds how far a reading is off against how far the melt is from the
+// module's terminals, where every type is right. Type K gives 39.5 to 42 µV/°C from 0 to
+// 100 °C, type J 50.4 to 54.4 (NIST Monograph 175).
+func requireOff(t *testing.T, b *Bench, low, high float64) {
+	t.Helper()
+	value, status := meltRegister(t, b)
+	require.Zero(t, status)
+	const selfHeatingC, noiseC = 5, 1.5
+	above := b.Truth().Pots[1].MeltC - b.Truth().RoomC - selfHeatingC
+	off := celsius(value) - b.Truth().Pots[1].MeltC - b.Truth().Pots[1].MeltProbeErrorC
+	require.Greater(t, off, low*above-noiseC)
+	require.Less(t, off, high*above+noiseC)
+}
+
 // probeFaults says how each fault shows on the wire.
 var probeFaults = map[Fault]func(t *testing.T, b *Bench){
 	OpenProbe: func(t *testing.T, b *Bench) {
@@ -68,6 +82,8 @@ var probeFaults = map[Fault]func(t *testing.T, b *Bench){
 		drop := celsius(before) - celsius(after)
 		require.Greater(t, drop/5, 0.5, "°C per second, far more than any pot can fall")
 	},
+	TypeKOnJ: func(t *testing.T, b *Bench) { requireOff(t, b, -0.25, -0.18) },
+	TypeJOnK: func(t *testing.T, b *Bench) { requireOff(t, b, 0.22, 0.33) },
 }
 
 func TestProbeFaultsShowOnTheWireAndEnd(t *testing.T) {
@@ -206,4 +222,29 @@ func TestTimeoutOutlastsTheSupply(t *testing.T) {
 	require.NoError(t, b.Inject(TimeoutForgotten, Place{}))
 	require.NoError(t, b.Inject(UnitRestarts, Place{Unit: UnitPower}))
 	require.Equal(t, uint16(maxTimeoutMS), b.power.timeoutMS)
+}
+
+// TestDippedProbe feels the cup, with or without a fault of its own, until it is back.
+func TestDippedProbe(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, 2)
+		room := b.Truth().RoomC
+		reads := func(want float64) {
+			t.Helper()
+			time.Sleep(time.Minute)
+			value, _ := meltRegister(t, b)
+			require.InDelta(t, want, celsius(value), 3.5) // class 2, and noise
+			require.InDelta(t, room, celsius(inputs(t, b)[0]), 3.5, "the neighbour is not in the cup")
+		}
+		b.DipMelt(1, 60)
+		reads(60)
+		require.NoError(t, b.Inject(PulledProbe, melt))
+		reads(60)
+		b.DipMelt(1, 45)
+		reads(45)
+		require.NoError(t, b.Clear(PulledProbe, melt))
+		b.PutMeltBack(1)
+		reads(room)
+		require.InDelta(t, room, b.Truth().Pots[1].MeltC, 0.01, "the melt is not warmed")
+	})
 }

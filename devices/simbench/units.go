@@ -7,6 +7,7 @@ import (
 
 	"meltwarden/devices/registers"
 	"meltwarden/devices/simbench/physics"
+	"meltwarden/devices/thermocouple"
 )
 
 // tables are the four data tables of a Modbus unit, addresses from 0. A table
@@ -43,7 +44,7 @@ func (c *channel) convert(has func(Fault) bool, moduleC float64) {
 	if has(NoisyProbe) {
 		extra = switchingNoiseC
 	}
-	raw := counts(c.probe.Read(extra))
+	raw := counts(misread(has, c.probe.Read(extra), moduleC))
 	c.status = 0
 	switch {
 	case has(OpenProbe):
@@ -58,6 +59,24 @@ func (c *channel) convert(has func(Fault) bool, moduleC float64) {
 	default:
 		c.raw = raw
 	}
+}
+
+// misread is what the module makes of a probe at celsius, its type wrong or not.
+func misread(has func(Fault) bool, celsius, moduleC float64) float64 {
+	probe, input := thermocouple.K, thermocouple.K
+	switch {
+	case has(TypeKOnJ):
+		input = thermocouple.J
+	case has(TypeJOnK):
+		probe = thermocouple.J
+	default:
+		return celsius
+	}
+	shown, err := thermocouple.Misread(probe, input, celsius, moduleC)
+	if err != nil { // beyond a table
+		return float64(noReading) / countsPerC
+	}
+	return shown
 }
 
 func counts(c float64) uint16 { return uint16(int16(math.RoundToEven(c * countsPerC))) }

@@ -22,6 +22,15 @@ func (b *Bench) Add(pot int, volumeML float64) {
 	})
 }
 
+// DipMelt holds a pot's melt probe in a cup of water at cupC, in degrees Celsius, or
+// in another one if it is in one already.
+func (b *Bench) DipMelt(pot int, cupC float64) {
+	b.do(func() { b.pots[pot].melt.probe.Dip(cupC) })
+}
+
+// PutMeltBack takes a pot's melt probe out of the cup and puts it back.
+func (b *Bench) PutMeltBack(pot int) { b.do(func() { b.pots[pot].melt.probe.PutBack() }) }
+
 // Draught opens or shuts the door.
 func (b *Bench) Draught(on bool) { b.do(func() { b.draught = on }) }
 

@@ -122,4 +122,20 @@ func Compensate(t Type, measuredMV, coldJunctionC float64) (celsius float64, err
 	return Temperature(t, measuredMV+reference)
 }
 
+// Misread returns what an input set to one type shows, in °C, of a thermocouple of
+// another whose measuring junction is at celsius, with the terminals of both at
+// coldJunctionC: E_input(shown) − E_input(cold junction) = E_probe(hot) − E_probe(cold
+// junction). The error is as of Compensate.
+func Misread(probe, input Type, celsius, coldJunctionC float64) (float64, error) {
+	hot, err := EMF(probe, celsius)
+	if err != nil {
+		return 0, err
+	}
+	terminals, err := EMF(probe, coldJunctionC)
+	if err != nil {
+		return 0, fmt.Errorf("%w: %w", ErrColdJunction, err)
+	}
+	return Compensate(input, hot-terminals, coldJunctionC)
+}
+
 func unknown(t Type) error { return fmt.Errorf("thermocouple type %q is not known", byte(t)) }

@@ -367,3 +367,28 @@ func BenchmarkCompensate(b *testing.B) {
 		_, _ = Compensate(K, 6.22, 25)
 	}
 }
+
+// What an input of the wrong type shows, terminals at 25 °C, against the table of NIST
+// Standard Reference Database 60: the voltages of both types are the same from there.
+func TestMisreadIsTheTables(t *testing.T) {
+	const terminalsC = 25
+	mV := map[string]float64{}
+	for _, r := range table(t, "table.csv") {
+		mV[r["type"]+r["t_C"]] = r.number(t, "emf_mV_NIST_table")
+	}
+	for _, mixed := range []struct{ probe, input Type }{{K, J}, {J, K}, {K, K}, {T, K}, {K, N}} {
+		for _, c := range []int{-10, 0, 25, 50, 75, 100, 177, 205} {
+			shown, err := Misread(mixed.probe, mixed.input, float64(c), terminalsC)
+			require.NoError(t, err)
+			v, err := EMF(mixed.input, shown)
+			require.NoError(t, err)
+			of := func(letter Type, c int) float64 { return mV[fmt.Sprintf("%v%d", letter, c)] }
+			want := of(mixed.probe, c) - of(mixed.probe, terminalsC) + of(mixed.input, terminalsC)
+			assert.InDelta(t, want, v, 3*0.0005, "%v on %v at %d °C shows %.2f °C", mixed.probe, mixed.input, c, shown)
+		}
+	}
+	_, err := Misread(J, K, 1300, terminalsC)
+	require.Error(t, err)
+	_, err = Misread(J, K, 50, -300)
+	require.ErrorIs(t, err, ErrColdJunction)
+}

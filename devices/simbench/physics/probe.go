@@ -29,6 +29,8 @@ type Probe struct {
 	next   int
 	c      float64
 	pulled bool
+	dipped bool
+	cupC   float64 // what it is held in while dipped
 	noise  *rand.Rand
 }
 
@@ -44,12 +46,21 @@ func NewProbe(s ProbeSpec, atC float64, noise *rand.Rand) *Probe {
 // Pull takes the probe out of what it measures, or puts it back.
 func (p *Probe) Pull(out bool) { p.pulled = out }
 
+// Dip holds the probe in something at c, in degrees Celsius, until it is put back.
+func (p *Probe) Dip(c float64) { p.dipped, p.cupC = true, c }
+
+// PutBack puts the probe back to where it was before it was dipped.
+func (p *Probe) PutBack() { p.dipped = false }
+
 // Step lets one Step of time pass; the probe sits in something at trueC.
 func (p *Probe) Step(trueC, airC float64) {
 	felt, lag := p.line[p.next], p.spec.Lag
 	p.line[p.next] = trueC
 	p.next = (p.next + 1) % len(p.line)
-	if p.pulled {
+	switch {
+	case p.dipped:
+		felt = p.cupC
+	case p.pulled:
 		felt, lag = airC, p.spec.AirLag
 	}
 	// Exact for a temperature that holds still during the step.
