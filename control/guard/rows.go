@@ -141,7 +141,7 @@ var table = [...]Rule{
 		Name: "probes_crossed", Title: "This pot's probes answer another pot's heater",
 		Cause:       "Two pots' probes or heaters are plugged in crosswise.",
 		Detection:   "A plate has not risen by 1.5 °C in 20 s at a duty of 0.8 and more, while another, not heated for 20 s, rose by 3 °C and more than its afterheat (E), without a warmer melt on it. All heat, because it may be that other one's stuck relay.",
-		Instruction: "Heaters are told zero. If a plate goes on rising, press the emergency stop. Let the bench get cold and switch the mains off. Then put the probes where they belong; heaters only by a licensed electrician. Run meltwarden commission before you heat again.",
+		Instruction: "Heaters are told zero. If a plate goes on rising, press the emergency stop. Let the bench get cold and switch the mains off. Then put the probes where they belong; heaters only by a licensed electrician. Run meltwarden commission --anew before you heat again.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
 	CircuitOver: {
