@@ -27,12 +27,13 @@ func commissionAt(clk *clock.Clock) *cobra.Command {
 		Use:   "commission --config FILE",
 		Short: "Put on record that a bench's heaters may be switched on, step by step, with a person at the bench",
 		Long: "Asks what protects the bench without this program, has every interlock opened by\n" +
-			"hand, tries out whether every device reports its outputs off when its line goes\n" +
-			"silent (by its own registers; a relay that sticks is not seen by this), also once\n" +
-			"its supply was off, and finds out which plate each heater warms, and that none warms\n" +
-			"with the contactor open. Each step with heat, on a cold bench, waits for a press of\n" +
-			"the bench's own enable button, and is bounded. It can be stopped at any time and gone\n" +
-			"on with later. What is on record lapses after 365 days.\n\n" + caution,
+			"hand and every melt probe held in hot water without heat, to find out which channel\n" +
+			"it is on and of which type, tries out whether every device reports its outputs off\n" +
+			"when its line goes silent (by its own registers; a relay that sticks is not seen by\n" +
+			"this), also once its supply was off, and finds out which plate each heater warms, and\n" +
+			"that none warms with the contactor open. Each step with heat, on a cold bench, waits\n" +
+			"for a press of the bench's own enable button, and is bounded. It can be stopped at any\n" +
+			"time and gone on with later. What is on record lapses after 365 days.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runCommission(c, f, clk) },
 	}

@@ -85,6 +85,9 @@ func (f foreign) supply(on bool) {
 	f.after(time.Second, map[bool]string{false: "off", true: "on"}[on])
 }
 
+func (f foreign) dip() { f.after(time.Second, "dip 1000 60") }
+func (f foreign) dry() { f.after(0, "dry 1000") }
+
 // startForeign starts the foreign bench, and returns the hands at it and the serial
 // port at which it is found.
 func startForeign(t *testing.T) (foreign, string) {
@@ -144,8 +147,9 @@ func plateC(t *testing.T, page string) float64 {
 
 // TestForeignBenchIsCommissionedAndHeated: independent peer pymodbus 3.0.0 (Debian
 // 12), with registers, units, physics and a watchdog that are not ours. What the
-// session finds is held against the watchdog in the peer's source. The nudges are on
-// record from the start; that the first heater heats is seen in service.
+// session finds is held against the watchdog in the peer's source. The nudges, and the
+// second melt probe, are on record from the start; that the first heater heats is seen
+// in service.
 func TestForeignBenchIsCommissionedAndHeated(t *testing.T) {
 	hands, port := startForeign(t)
 	folder := t.TempDir()
@@ -157,7 +161,7 @@ func TestForeignBenchIsCommissionedAndHeated(t *testing.T) {
 	person := &owner{hands: hands}
 	began := time.Now()
 	status := statusOf(t, file, folder)
-	for answers := theAnswers; !status.Complete && time.Since(began) < 2*time.Minute; answers = "" {
+	for answers := theAnswers + cups; !status.Complete && time.Since(began) < 3*time.Minute; answers = cups {
 		c := commissionCommand()
 		c.SetIn(strings.NewReader(answers))
 		c.SetArgs([]string{"--config", file, "--data", folder})

@@ -38,7 +38,12 @@ type hands interface {
 	press()
 	set(contact registers.Role, closed bool)
 	supply(on bool) // of the device with the heaters
+	dip()           // holds the first pot's melt probe in a cup of 60 °C
+	dry()           // and puts it back
 }
+
+// cups are what is typed of one melt probe.
+const cups = "60 C\ndry\n"
 
 func (o *owner) Write(p []byte) (int, error) {
 	for words, do := range map[string]func(){
@@ -50,6 +55,8 @@ func (o *owner) Write(p []byte) (int, error) {
 		"reset it by hand.\n":             func() { o.hands.set(registers.CutOut, true) },
 		"Switch the supply of device":     func() { o.hands.supply(false) },
 		"It is off. Switch it on":         func() { o.hands.supply(true) },
+		"Hold the tip":                    o.hands.dip,
+		"DRY IT":                          o.hands.dry,
 	} {
 		if bytes.Contains(p, []byte(words)) {
 			do()
@@ -87,6 +94,9 @@ func (s fastHands) supply(on bool) {
 	do := map[bool]func(simbench.Fault, simbench.Place) error{false: s.bench.Inject, true: s.bench.Clear}[on]
 	after(s.clk, time.Second, func() { assert.NoError(s, do(simbench.UnitRestarts, simbench.Place{Unit: simbench.UnitPower})) })
 }
+
+func (s fastHands) dip() { after(s.clk, time.Second, func() { s.bench.DipMelt(0, 60) }) }
+func (s fastHands) dry() { s.bench.PutMeltBack(0) }
 
 // soon is how long a busy computer is waited for.
 const soon = time.Minute
@@ -186,15 +196,18 @@ func statusOf(t *testing.T, file, folder string) commission.Status {
 	return s
 }
 
-// nudged puts on record that heaters have been nudged: minutes of bench time, which
-// the commissioning's own tests pass in virtual time.
+// nudged puts on record that heaters have been nudged, and all melt probes but the first
+// tried: minutes of bench time, which the commissioning's own tests pass in virtual time.
 func nudged(t *testing.T, file, folder string, pots ...string) {
 	t.Helper()
 	bench, err := config.LoadBench(file, nil)
 	require.NoError(t, err)
 	done := commission.Record{Digest: commission.Digest(bench), Saved: time.Now()}
 	for _, pot := range pots {
-		done.Nudges = append(done.Nudges, commission.Nudge{Pot: pot, At: time.Now(), Result: commission.Right, OpenS: 30})
+		done.Nudges = append(done.Nudges, commission.Nudge{Pot: pot, At: time.Now(), Result: commission.Right, OpenS: 45, HeatedS: 30})
+	}
+	for _, pot := range pots[1:] {
+		done.Melts = append(done.Melts, commission.Dip{Pot: pot, At: time.Now(), Result: commission.Right, ThermometerC: new(60.0), ShownC: new(60.0)})
 	}
 	record, err := json.Marshal(done)
 	require.NoError(t, err)
@@ -216,7 +229,7 @@ func TestCommissionThenServeHeats(t *testing.T) {
 	began := time.Now()
 	person := &owner{hands: fastHands{t, bench, clk}}
 	c := commissionAt(clk)
-	c.SetIn(strings.NewReader(theAnswers))
+	c.SetIn(strings.NewReader(theAnswers + cups))
 	c.SetArgs([]string{"--config", file, "--data", folder})
 	c.SetOut(person)
 	require.NoError(t, c.ExecuteContext(t.Context()), person)
@@ -229,6 +242,7 @@ func TestCommissionThenServeHeats(t *testing.T) {
 	heat := func() float64 { return bench.Truth().Pots[0].HeatJ }
 	end := inBackground(t, serveAt(clk), said, "--config", file, "--data", folder, "--listen", "127.0.0.1:0")
 	require.Eventually(t, func() bool { return strings.Contains(said.String(), "can switch heat on. On record since") }, soon, 10*time.Millisecond, said)
+	require.Contains(t, said.String(), "melt probe left is on its own channel and no other, shows ")
 	require.Contains(t, said.String(), "heater left is behind the contactor, and warms plate left and no other")
 	require.Contains(t, said.String(), "never replaces them")
 	before, at := heat(), bench.Truth().At

@@ -34,7 +34,7 @@ func (r *Record) Against(b *config.Bench) (Clearance, []string) {
 	if r.Digest != Digest(b) {
 		return Clearance{}, []string{"the bench file has changed since: lines, devices, channels, pots or heater powers are not those that were commissioned"}
 	}
-	missing := slices.Concat(unfit(b), r.openQuestions(b), r.unseen(b), r.unproven(b), r.unnudged(b))
+	missing := slices.Concat(unfit(b), r.openQuestions(b), r.unseen(b), r.undipped(b), r.unproven(b), r.unnudged(b))
 	if len(missing) > 0 {
 		return Clearance{}, missing
 	}
@@ -50,6 +50,9 @@ func (r *Record) words(b *config.Bench) []string {
 	}
 	for _, i := range r.Interlocks {
 		said = append(said, fmt.Sprintf("%s was seen open and closed again, tried %s", i.Role, day(i.At)))
+	}
+	for _, p := range b.Pots {
+		said = append(said, r.dip(p.Name).words())
 	}
 	for _, p := range b.Pots {
 		said = append(said, fmt.Sprintf("heater %s is behind the contactor, and warms plate %s and no other, tried %s", p.Name, p.Name, day(r.nudge(p.Name).At)))
@@ -71,6 +74,33 @@ func (r *Record) unseen(b *config.Bench) []string {
 		}
 	}
 	return missing
+}
+
+// undipped returns in words which melt probes are not right.
+func (r *Record) undipped(b *config.Bench) []string {
+	var missing []string
+	for _, p := range b.Pots {
+		switch d := r.dip(p.Name); {
+		case d == nil:
+			missing = append(missing, fmt.Sprintf("melt probe %s: not tried in hot water which channel it is on", p.Name))
+		case !d.passed():
+			missing = append(missing, d.advice())
+		case !d.done():
+			missing = append(missing, fmt.Sprintf("melt probe %s: tried %s, %s", p.Name, day(d.At), tooLongAgo))
+		}
+	}
+	return missing
+}
+
+// uncompared returns in words which melt probes nobody has held against a thermometer.
+func (r *Record) uncompared() []string {
+	var list []string
+	for i := range r.Melts {
+		if d := &r.Melts[i]; d.passed() && d.ThermometerC == nil {
+			list = append(list, fmt.Sprintf("melt probe %s: %s", d.Pot, notCompared))
+		}
+	}
+	return list
 }
 
 // unproven returns in words which devices have not passed.

@@ -41,4 +41,14 @@ const (
 	calmFor     = 2 * time.Second
 	averageOver = 2 * time.Second // readings are noisy
 	tellEvery   = 5 * time.Second
+
+	dipRiseC  = 5.0             // E: so much is hot water at a probe, not a hand near it
+	dipWait   = 3 * time.Minute // E: to find the tip and the cup
+	settleFor = 5 * time.Second // E: a probe in water that moves by less than steadyC in it is as warm as the water
+	cupLowC   = 40.0            // C: hot tap water
+	cupHighC  = 80.0            // C: the same, with some from a kettle
+	// differC is how far a probe may be from a thermometer in the same cup.
+	differC      = thermometerC + classC
+	thermometerC = 3.0 // C: a kitchen thermometer
+	classC       = 2.5 // P (IEC 60584-1): class 2 of types K and J, up to 333 °C
 )

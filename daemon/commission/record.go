@@ -1,6 +1,7 @@
 // Package commission puts on record that a bench's heaters may be switched on:
 // what protects the bench without this program, in its owner's words; that every
-// interlock's contact was seen open; that every device reports heaters and contactor
+// interlock's contact was seen open; that every melt probe is on its own channel;
+// that every device reports heaters and contactor
 // off by itself when the line goes silent, also once its supply was off (by its own
 // registers: a relay that sticks is not seen by this); and that every heater is behind
 // the contactor and warms its own plate, as its own probe sees it.
@@ -36,6 +37,7 @@ type Record struct {
 	Answers []Answer  `json:"answers"`
 	Proofs  []Proof   `json:"proofs"`
 	Nudges  []Nudge   `json:"nudges"`
+	Melts   []Dip     `json:"melts"`
 	// Interlocks are those that a person has opened and closed.
 	Interlocks []Interlock `json:"interlocks"`
 }
@@ -77,16 +79,18 @@ func (p *Proof) passed() bool {
 	return p.tried() && p.AgainS > 0 && p.AgainS <= mustLetGo.Seconds()
 }
 
-// Result is what a nudge showed.
+// Result is what the nudge of a heater showed at the plates, or a warm melt probe at
+// the melts.
 type Result string
 
 // The results. Only Right lets a bench be heated.
 const (
-	Right    Result = "right"    // its own plate rose, and no other
-	Crossed  Result = "crossed"  // another plate moved
-	Reversed Result = "reversed" // its own plate's reading fell
-	Missing  Result = "missing"  // no plate moved
-	Both     Result = "both"     // its own plate rose, and another one as well
+	Right    Result = "right"    // its own reading rose, and no other
+	Crossed  Result = "crossed"  // another one moved
+	Reversed Result = "reversed" // its own reading fell
+	Missing  Result = "missing"  // none moved
+	Both     Result = "both"     // its own reading rose, and another one as well
+	Differs  Result = "differs"  // of a melt probe: it is not what a thermometer says
 )
 
 // Nudge is one heater switched on a little.
@@ -113,6 +117,27 @@ type Nudge struct {
 // only.
 func (n *Nudge) passed() bool { return n.Result == Right && n.OpenS >= openFor.Seconds() }
 
+// Dip is one melt probe held in a cup of hot water, with every output told zero.
+type Dip struct {
+	Pot    string    `json:"pot"`
+	At     time.Time `json:"at"`
+	Result Result    `json:"result"`
+	// Other is the pot whose melt moved as well, or instead.
+	Other string `json:"other,omitempty"`
+	// Moved is by how much each melt's reading moved, in degrees Celsius, by pot.
+	Moved map[string]float64 `json:"moved_c"`
+	// ThermometerC is what a thermometer in the same cup said, and ShownC what the
+	// probe showed then, in degrees Celsius; both are null where nobody had one.
+	ThermometerC *float64 `json:"thermometer_c"`
+	ShownC       *float64 `json:"shown_c"`
+	// Fits is the mix-up of types that fits what was shown, where one does.
+	Fits string `json:"fits,omitempty"`
+}
+
+// passed reports whether the probe is on its own channel, and of the right type as far
+// as that was compared.
+func (d *Dip) passed() bool { return d.Result == Right }
+
 // yearly is after how long a step no longer counts (C: tested at least yearly).
 const yearly = 365 * 24 * time.Hour
 
@@ -124,6 +149,7 @@ func lapsed(at time.Time) bool { return time.Since(at) > yearly }
 // done reports whether a step is on record, has passed and has not lapsed.
 func (p *Proof) done() bool     { return p != nil && p.passed() && !lapsed(p.At) }
 func (n *Nudge) done() bool     { return n != nil && n.passed() && !lapsed(n.At) }
+func (d *Dip) done() bool       { return d != nil && d.passed() && !lapsed(d.At) }
 func (i *Interlock) done() bool { return i != nil && !lapsed(i.At) }
 
 // lapses is when the oldest step of a record lapses.
@@ -140,6 +166,9 @@ func (r *Record) lapses() time.Time {
 	}
 	for _, n := range r.Nudges {
 		done = append(done, n.At)
+	}
+	for _, d := range r.Melts {
+		done = append(done, d.At)
 	}
 	return slices.MinFunc(done, time.Time.Compare).Add(yearly)
 }
@@ -210,6 +239,15 @@ func (r *Record) nudge(pot string) *Nudge {
 		return nil
 	}
 	return &r.Nudges[i]
+}
+
+// dip returns what is on record of a pot's melt probe, or nil.
+func (r *Record) dip(pot string) *Dip {
+	i := slices.IndexFunc(r.Melts, func(d Dip) bool { return d.Pot == pot })
+	if i < 0 {
+		return nil
+	}
+	return &r.Melts[i]
 }
 
 // put replaces what a list has of the same thing, or adds to it.

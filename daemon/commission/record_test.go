@@ -29,7 +29,8 @@ func complete(b *config.Bench) *Record {
 		r.Interlocks = append(r.Interlocks, Interlock{k.role, time.Now()})
 	}
 	for _, p := range b.Pots {
-		r.Nudges = append(r.Nudges, Nudge{Pot: p.Name, At: time.Now(), Result: Right, OpenS: 30})
+		r.Nudges = append(r.Nudges, Nudge{Pot: p.Name, At: time.Now(), Result: Right, OpenS: 45, HeatedS: 45})
+		r.Melts = append(r.Melts, Dip{Pot: p.Name, At: time.Now(), Result: Right, ThermometerC: new(60.0), ShownC: new(59.5)})
 	}
 	return r
 }
@@ -63,6 +64,13 @@ func TestClearanceNeedsEverything(t *testing.T) {
 		"heater middle: not tried which plate it warms":              func(r *Record) { r.Nudges[1].Pot = "other" },
 		"heater right moves plate left by +0.0 °C":                   func(r *Record) { r.Nudges[2].Result, r.Nudges[2].Other = Crossed, "left" },
 		"heater right: not tried whether it is behind":               func(r *Record) { r.Nudges[2].OpenS = 0 },
+		"melt probe left: not tried in hot water which channel it i": func(r *Record) { r.Melts = r.Melts[1:] },
+		"melt probe right: tried 2":                                  func(r *Record) { r.Melts[2].At = ago },
+		"the melt probe of pot left moves melt right by +0.0 °C. Sw": func(r *Record) { r.Melts[0].Result, r.Melts[0].Other = Crossed, "right" },
+		"the reading of melt left falls by ":                         func(r *Record) { r.Melts[0].Result = Reversed },
+		"no melt moves when the probe of pot middle is in hot water": func(r *Record) { r.Melts[1].Result = Missing },
+		"the melt probe of pot left moves melt right by +0.0 °C as ": func(r *Record) { r.Melts[0].Result, r.Melts[0].Other = Both, "right" },
+		"the melt probe of pot left shows 59.5 °C where a thermomet": func(r *Record) { r.Melts[0].Result = Differs },
 		"no plate moves when heater left is on":                      func(r *Record) { r.Nudges[0].Result = Missing },
 		"heater left moves plate right by +0.0 °C as well":           func(r *Record) { r.Nudges[0].Result, r.Nudges[0].Other = Both, "right" },
 		"the bench file has changed since":                           func(r *Record) { r.Digest = "other" },

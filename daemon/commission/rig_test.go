@@ -28,7 +28,13 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 // answers are invented.
 const answers = "a limiter on each plate\n280 C\nthe owner, 3 May\n16 A breaker in the box\n30 mA device in the box\nthe owner, 3 May\n" +
 	"braid to every plate\nthe electrician, 2 May\nmushroom at the edge\nthe owner, 3 May\nlatching relay with a button\nall three plates, nothing else\n" +
-	"fan over the pots, to the yard\nfoam at the door, lids on the shelf\nhook beside the bench\nthe electrician, 2 May\n"
+	"fan over the pots, to the yard\nfoam at the door, lids on the shelf\nhook beside the bench\nthe electrician, 2 May\n" + cups
+
+// cups are what is typed of three melt probes, in a cup of cupC.
+const (
+	cups = "60 C\ndry\n60 C\ndry\n60 C\ndry\n"
+	cupC = 60.0
+)
 
 // rig is a person at a simulated bench over pipes, in virtual time.
 type rig struct {
@@ -42,11 +48,22 @@ type rig struct {
 	out    bytes.Buffer
 	nobody bool              // presses
 	idle   bool              // nobody does what else the session asks for
+	dip    func(pot int)     // holds a melt probe in a cup
 	saying map[string]func() // what happens when the session says something
 }
 
-// onBench runs a test in a bubble. edit may change the text of the bench file.
+// onBench runs a test in a bubble, with the melt probes on record. edit may change the
+// text of the bench file.
 func onBench(t *testing.T, edit func(string) string, test func(t *testing.T, r *rig)) {
+	t.Helper()
+	fromNothing(t, edit, func(t *testing.T, r *rig) {
+		r.keep(&Record{Digest: Digest(r.file), Melts: complete(r.file).Melts})
+		test(t, r)
+	})
+}
+
+// fromNothing runs a test in a bubble, with nothing on record.
+func fromNothing(t *testing.T, edit func(string) string, test func(t *testing.T, r *rig)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		r := &rig{t: t, clk: clock.New(1), saying: map[string]func(){}}
@@ -61,6 +78,7 @@ func onBench(t *testing.T, edit func(string) string, test func(t *testing.T, r *
 		r.store, err = history.Open(t.TempDir())
 		require.NoError(t, err)
 		require.NoError(t, r.store.Trouble())
+		r.dip = func(pot int) { r.DipMelt(pot, cupC) }
 		test(t, r)
 		r.requireOff()
 		require.NoError(t, r.store.Close())
@@ -113,6 +131,7 @@ func (r *rig) Write(p []byte) (int, error) {
 		})
 	}
 	r.hands(string(p))
+	r.dips(string(p))
 	for word, do := range r.saying {
 		if bytes.Contains(p, []byte(word)) {
 			do()
@@ -134,6 +153,20 @@ func (r *rig) hands(words string) {
 	} {
 		if strings.Contains(words, word) && !r.idle {
 			time.AfterFunc(time.Second, func() { assert.NoError(r.t, do()) })
+		}
+	}
+}
+
+// dips do what the session asks for with the melt probes, a second later: from the
+// pot into the cup, and into the air, where they cool.
+func (r *rig) dips(words string) {
+	for i, p := range r.file.Pots {
+		if strings.Contains(words, "Hold the tip of the melt probe of pot "+p.Name) && !r.idle {
+			time.AfterFunc(time.Second, func() { r.dip(i) })
+		}
+		if strings.Contains(words, "DRY IT") {
+			assert.NoError(r.t, r.Inject(simbench.PulledProbe, meltOf(i)))
+			r.PutMeltBack(i)
 		}
 	}
 }
@@ -162,6 +195,12 @@ func (r *rig) commission(ctx context.Context, typed string, anew bool) error {
 	})
 	synctest.Wait()
 	return err
+}
+
+// keep puts a record on the disk.
+func (r *rig) keep(kept *Record) {
+	s := &session{Options: Options{History: r.store, Version: "test"}, record: kept}
+	require.NoError(r.t, s.save())
 }
 
 // record is what is on the disk.
@@ -199,5 +238,7 @@ func (r *rig) setTimeout(ms uint16) {
 	require.NoError(r.t, err)
 	<-c.Close()
 }
+
+func meltOf(pot int) simbench.Place { return simbench.Place{Pot: pot, Probe: registers.Melt} }
 
 func plateOf(pot int) simbench.Place { return simbench.Place{Pot: pot, Probe: registers.Plate} }

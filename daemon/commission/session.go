@@ -67,6 +67,7 @@ func Run(ctx context.Context, o Options) error {
 		s.begin,
 		func() error { return s.ask(ctx) },
 		func() error { return s.openAll(ctx) },
+		func() error { return s.dipAll(ctx) },
 		func() error { return s.proveAll(ctx) },
 		func() error { return s.nudgeAll(ctx) },
 	} {
@@ -232,18 +233,18 @@ func incomplete(missing ...string) error {
 const opening = `Commissioning of the bench %q
 
 This puts on record that its heaters may be switched on. It asks what protects the
-bench without this program, has you open every interlock, tries out whether the
-devices report their outputs off when their line goes silent, and finds out which
-plate each heater warms.
+bench without this program, has you open every interlock, finds out with a cup of hot
+water which channel each melt probe is on, tries out whether the devices report their
+outputs off when their line goes silent, and finds out which plate each heater warms.
 
 THE PROGRAM IS NOT THE PROTECTION. Liquid vinyl at 170 °C, its fumes, mains voltage
 and closed moulds can hurt and kill. Local codes and a licensed electrician have the
 last word, on the bench and on every answer here.
 
-Everything must be cold: empty plates, or pots with cold, solid vinyl. Stand at the
-emergency stop while something is tried out, and press it if a plate warms that
-should not. Ctrl-C stops at any time, and tells every output zero; it is said when
-that was not confirmed.
+Everything must be cold: empty plates, or pots with cold, solid vinyl, from which the
+melt probes can be taken. Stand at the emergency stop while something is tried out, and
+press it if a plate warms that should not. Ctrl-C stops at any time, and tells every
+output zero; it is said when that was not confirmed.
 
 `
 
@@ -254,7 +255,8 @@ or answer with no; nothing is tried out then. Fit it, and run the command again.
 
 const closing = `
 meltwarden serve will now let the bench's own enable button switch heat on. Commission
-again after any change to wiring, devices or probes, also where the bench file stays
-as it is, and at least yearly: this lapses after 365 days. A relay that sticks later
-is not seen by this. The program is not the protection: never leave a hot bench alone.
+again (with --anew) after any change to wiring, devices or probes, also where the bench
+file stays as it is, and at least yearly: this lapses after 365 days. A relay that
+sticks later is not seen by this, nor a plate probe of the wrong type. The program is
+not the protection: never leave a hot bench alone.
 `

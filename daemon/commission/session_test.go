@@ -20,8 +20,9 @@ import (
 // complete without heating again. What is measured is held against what the
 // simulated bench is set to, which no session is told.
 func TestWholeSession(t *testing.T) {
-	onBench(t, nil, func(t *testing.T, r *rig) {
+	fromNothing(t, nil, func(t *testing.T, r *rig) {
 		began := time.Now()
+		r.setTimeout(1450)
 		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
 		t.Logf("%s of bench time, %.1f kJ\n%s", time.Since(began).Round(time.Second), r.heatJ()/1000, r.said())
 
@@ -29,13 +30,13 @@ func TestWholeSession(t *testing.T) {
 		cleared, missing := rec.Against(r.file)
 		require.Empty(t, missing)
 		require.True(t, cleared.Holds())
-		require.Len(t, cleared.Words(), 9)
+		require.Len(t, cleared.Words(), 12)
 		require.Equal(t, "30 mA device in the box", rec.answer("residual-current-device").Words)
 		require.Equal(t, []string{"heater left", "heater middle", "heater right", "contactor"}, rec.proof("power").Outputs)
 		require.Contains(t, cleared.Words()[1], "power reports its outputs off after 1.50 s of silence (by its own registers; a relay that sticks is not seen by this)")
-		require.Contains(t, cleared.Words()[8], "lapses on 2000-12-31")
+		require.Contains(t, cleared.Words()[11], "lapses on 2000-12-31")
 		require.Equal(t, 1.375, rec.proof("power").StillOnS)
-		require.Equal(t, 1.5, rec.proof("power").LetGoS, "the unit is set to 1.5 s from its last write")
+		require.Equal(t, 1.5, rec.proof("power").LetGoS, "the unit is set to 1.45 s from its last write")
 		for i, n := range rec.Nudges {
 			require.Equal(t, Right, n.Result)
 			require.InDelta(t, n.EnergyJ, r.Truth().Pots[i].HeatJ, 0.35*n.EnergyJ, "by the plate it was given: mains and heater differ from their rating")
@@ -179,7 +180,7 @@ func TestWaitsWhileSomethingIsWrong(t *testing.T) {
 // TestInterrupted: at any time Ctrl-C leaves the heaters at zero within a moment,
 // and another run goes on where the first was.
 func TestInterrupted(t *testing.T) {
-	onBench(t, nil, func(t *testing.T, r *rig) {
+	fromNothing(t, nil, func(t *testing.T, r *rig) {
 		require.ErrorIs(t, r.commission(ended(), answers, false), ErrStopped, "while it asks")
 		require.Empty(t, r.record().Answers)
 

@@ -21,9 +21,13 @@ type Status struct {
 // StatusOf holds a record, which may be nil, against a bench file.
 func StatusOf(r *Record, b *config.Bench) Status {
 	cleared, missing := r.Against(b)
+	warned := warnings(b)
+	if r != nil {
+		warned = append(warned, r.uncompared()...)
+	}
 	return Status{
 		Bench: b.Name, Digest: Digest(b), Complete: cleared.Holds(), Missing: append([]string{}, missing...),
-		Warnings: append([]string{}, warnings(b)...), Record: r,
+		Warnings: append([]string{}, warned...), Record: r,
 	}
 }
 
@@ -55,6 +59,11 @@ func (r *Record) tell(out io.Writer) {
 	fmt.Fprintln(out, "interlocks, opened by hand")
 	for _, k := range r.Interlocks {
 		fmt.Fprintf(out, "  %s: seen open and closed again (%s)\n", k.Role, day(k.At))
+	}
+	fmt.Fprintln(out, "melt probes, in hot water")
+	for i := range r.Melts {
+		d := &r.Melts[i]
+		fmt.Fprintf(out, "  %s: %s, moved by %+.1f °C, %s (%s)\n", d.Pot, d.Result, d.Moved[d.Pot], d.compared(), day(d.At))
 	}
 	fmt.Fprintln(out, "devices, when their line goes silent")
 	for _, p := range r.Proofs {

@@ -7,8 +7,9 @@ first. Heaters are holding registers 2000 and 2001 in tenths of a percent, the
 contactor is coil 7; all are dropped 1.0 s after the last write of a heater. Discrete
 input 30 is the emergency stop, 31 the enable button, 32 the cut-out. What a person
 does comes as lines on the standard input: "open" or "close" and the number of an
-input, "off" and "on" for the supply of the unit. All figures are invented. A
-pseudo-terminal refuses parity, so none is set.
+input, "off" and "on" for the supply of the unit, "dip", the register and the degrees
+Celsius of a melt probe that is held in water, and "dry" and its register. All figures
+are invented. A pseudo-terminal refuses parity, so none is set.
 """
 import random
 import struct
@@ -56,6 +57,7 @@ class Bench:
 
 
 bench = Bench()
+held = {}  # what a person holds in water: degrees Celsius by register
 
 
 class Holding(ModbusSequentialDataBlock):
@@ -63,9 +65,9 @@ class Holding(ModbusSequentialDataBlock):
         bench.catch_up()
         for pot in range(2):
             for place, celsius in enumerate((bench.melts[pot], bench.plates[pot])):
-                fahrenheit = celsius * 9 / 5 + 32 + random.gauss(0, 0.1)
-                high, low = struct.unpack(">HH", struct.pack(">f", fahrenheit))
                 at = 1000 + 4 * pot + 2 * place
+                fahrenheit = held.get(at, celsius) * 9 / 5 + 32 + random.gauss(0, 0.1)
+                high, low = struct.unpack(">HH", struct.pack(">f", fahrenheit))
                 self.values[at : at + 2] = [low, high]
         self.values[2000:2002] = bench.tenths
         return super().getValues(address, count)
@@ -112,6 +114,10 @@ def hands():
                 del server[17]
             case ["on"]:
                 server[17] = unit
+            case ["dip", register, celsius]:
+                held[int(register)] = float(celsius)
+            case ["dry", register]:
+                held.pop(int(register), None)
 
 
 threading.Thread(target=hands, daemon=True).start()
