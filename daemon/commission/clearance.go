@@ -137,7 +137,7 @@ func (r *Record) unnudged(b *config.Bench) []string {
 		case n.Result != Right:
 			missing = append(missing, n.advice())
 		case !n.passed():
-			missing = append(missing, fmt.Sprintf("heater %s: not tried whether it is behind the contactor", p.Name))
+			missing = append(missing, fmt.Sprintf("heater %s: not tried for long enough whether it is behind the contactor", p.Name))
 		case !n.done():
 			missing = append(missing, fmt.Sprintf("heater %s: tried %s, %s", p.Name, day(n.At), tooLongAgo))
 		}

@@ -77,7 +77,7 @@ func (d *dipping) one(ctx context.Context) error {
 	if err := d.cool(ctx); err != nil {
 		return err
 	}
-	if err := d.rest(ctx, d.w); err != nil {
+	if err := d.rest(ctx, d.w, steadyFor); err != nil {
 		return err
 	}
 	d.plates, d.melts = means(d.w.plates), means(d.w.melts)

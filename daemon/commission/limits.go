@@ -25,10 +25,12 @@ const (
 	proofRiseC  = 2.0  // E: several times what 5 % give in the time, a part of what full power gives
 	nudgeDuty   = 0.25 // E
 	nudgeFor    = 60 * time.Second
-	nudgeRiseC  = 5.0              // where the nudge ends
+	slowFor     = 5 * time.Minute  // E: a heater that has moved a plate by seenC in nudgeFor may go on for so long
+	seenC       = 1.0              // E: several times the noise of a mean
+	nudgeRiseC  = 3 * strayC       // where the nudge ends: three times what shows past the contactor
 	movedC      = 3.0              // E: so much is heat, not noise or drift
 	strayC      = 2.0              // E: so much is too much for a plate that nobody heats
-	openFor     = 30 * time.Second // E: a heater that gets past the contactor shows
+	openFor     = 45 * time.Second // E: a heater that gets past the contactor shows, or the nudge takes longer
 	alone       = 15 * time.Second // contactor closed, no duty: a stuck relay shows
 	after       = 20 * time.Second // heat comes late at a probe (E: elements and probes lag by seconds)
 	steadyC     = 0.5              // E: a plate that moves by less in steadyFor is at rest

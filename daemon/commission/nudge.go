@@ -18,9 +18,10 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 	watts := s.Bench.Pots[i].HeaterW
 	s.say("\nHeater %s: which plate does it warm?\n"+
 		"  It is given %.0f %% (%.0f W): with the contactor open for %.0f s, in which nothing may warm;\n"+
-		"  then closed for at most %.0f s, %.0f kJ, or until a plate moved by %.0f °C.\n",
+		"  then closed for %.0f s, %.0f kJ, or until a plate moved by %.0f °C; for %.0f s at most where one\n"+
+		"  moves slowly, and then both once more, for as long as that took.\n",
 		pot, 100*nudgeDuty, nudgeDuty*watts, openFor.Seconds(),
-		nudgeFor.Seconds(), nudgeDuty*watts*nudgeFor.Seconds()/1000, nudgeRiseC)
+		nudgeFor.Seconds(), nudgeDuty*watts*nudgeFor.Seconds()/1000, nudgeRiseC, slowFor.Seconds())
 	w, err := s.enabled(ctx)
 	if err != nil {
 		return err
@@ -34,7 +35,7 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 	if err := s.save(); err != nil {
 		return err
 	}
-	if found.Result == Right {
+	if found.passed() {
 		s.say("  Right: plate %s moved by %+.1f °C, no other by more than %.0f °C.\n", pot, found.Moved[pot], strayC)
 	} else {
 		s.say("  NOT RIGHT: %s.\n", found.advice())
@@ -42,11 +43,11 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 	return nil
 }
 
-// open gives the heater its duty with the contactor open: nothing may warm.
-func (s *session) open(ctx context.Context, w *watch, pot int) error {
+// open gives the heater its duty with the contactor open for a span: nothing may warm.
+func (s *session) open(ctx context.Context, w *watch, pot int, span time.Duration) error {
 	far := newExtremes(means(w.plates))
 	w.duty[pot] = nudgeDuty
-	err := w.hold(ctx, openFor, func() bool {
+	err := w.hold(ctx, span, func() bool {
 		far.add(w.plates)
 		return farthest(far.moved) < strayC
 	})
@@ -63,11 +64,13 @@ func (s *session) open(ctx context.Context, w *watch, pot int) error {
 	return nil
 }
 
-// closed closes the contactor with every heater told zero. What moves by less than
-// strayC while it is open comes out here as well: the plates are those from before.
-func (s *session) closed(ctx context.Context, w *watch, plates []float64) error {
+// closed closes the contactor for a span with every heater told zero. What moves by
+// less than strayC while it is open comes out here as well: the plates are those from
+// before.
+func (s *session) closed(ctx context.Context, w *watch, plates []float64, span time.Duration) error {
 	w.contactor = true
-	if err := w.hold(ctx, alone, always); err != nil {
+	err := w.hold(ctx, span, func() bool { return farthest(moves(plates, w.plates)) < strayC })
+	if err != nil {
 		return err
 	}
 	for i, moved := range moves(plates, w.plates) {
@@ -79,32 +82,32 @@ func (s *session) closed(ctx context.Context, w *watch, plates []float64) error 
 	return nil
 }
 
-// push carries a nudge out: the heater alone, the contactor alone, both, and a look
-// at what comes late.
-func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
-	plates, melts := means(w.plates), means(w.melts)
-	if err := s.open(ctx, w, pot); err != nil {
-		return Nudge{}, err
+// unheated gives the heater its duty with the contactor open, then closes it without:
+// neither may warm a plate.
+func (s *session) unheated(ctx context.Context, w *watch, pot int, open, closed time.Duration) error {
+	plates := means(w.plates)
+	if err := s.open(ctx, w, pot, open); err != nil {
+		return err
 	}
 	s.say("  Nothing warms with the contactor open. Closing it, without heat.\n")
-	if err := s.closed(ctx, w, plates); err != nil {
+	if err := s.closed(ctx, w, plates, closed); err != nil {
+		return err
+	}
+	s.say("  No plate moves by itself.\n")
+	return nil
+}
+
+// push carries a nudge out: the heater alone, the contactor alone, both, and a look
+// at what comes late. A heater that took longer to move its plate than it was tried
+// with the contactor open could have hidden a contactor that is welded: that is tried
+// again, for as long.
+func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
+	plates, melts := means(w.plates), means(w.melts)
+	if err := s.unheated(ctx, w, pot, openFor, alone); err != nil {
 		return Nudge{}, err
 	}
 	far := newExtremes(plates)
-	told := w.clk.Now()
-	s.say("  No plate moves by itself. Heating.\n")
-	began := w.clk.Now()
-	w.duty[pot] = nudgeDuty
-	err := w.hold(ctx, nudgeFor, func() bool {
-		far.add(w.plates)
-		if w.clk.Now()-told >= tellEvery {
-			told = w.clk.Now()
-			s.say("  %3.0f s: %s\n", (told - began).Seconds(), w.temperatures())
-		}
-		return farthest(far.moved) < nudgeRiseC
-	})
-	w.off()
-	heated := w.clk.Now() - began
+	heated, shown, err := s.heat(ctx, w, pot, far)
 	if err == nil {
 		s.say("  Told off after %.0f s; watching for %.0f s more.\n", heated.Seconds(), after.Seconds())
 		err = w.hold(ctx, after, func() bool { far.add(w.plates); return true })
@@ -114,7 +117,49 @@ func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
 	}
 	n := Nudge{OpenS: openFor.Seconds(), HeatedS: heated.Seconds(), Moved: s.byPot(far.moved), MeltMoved: s.byPot(moves(melts, w.melts))}
 	n.Result, n.Other = s.judge(pot, far.moved)
-	return n, nil
+	switch {
+	case n.Result != Right:
+	case !shown:
+		n.Result = Weak
+	case heated > openFor:
+		err = s.longer(ctx, w, pot, heated)
+		n.OpenS = heated.Seconds()
+	}
+	return n, err
+}
+
+// heat heats until a plate has moved by nudgeRiseC, for nudgeFor at most, or for slowFor
+// where one has begun to by then. It returns how long that took, and whether it came.
+func (s *session) heat(ctx context.Context, w *watch, pot int, far *extremes) (time.Duration, bool, error) {
+	s.say("  Heating.\n")
+	began, now := w.clk.Now(), newExtremes(means(w.plates))
+	told := began
+	w.duty[pot] = nudgeDuty
+	err := w.hold(ctx, slowFor, func() bool {
+		far.add(w.plates)
+		now.add(w.plates)
+		if w.clk.Now()-told >= tellEvery {
+			told = w.clk.Now()
+			s.say("  %3.0f s: %s\n", (told - began).Seconds(), w.temperatures())
+		}
+		moved := farthest(now.moved)
+		return moved < nudgeRiseC && (moved >= seenC || w.clk.Now()-began < nudgeFor)
+	})
+	w.off()
+	return w.clk.Now() - began, farthest(now.moved) >= nudgeRiseC, err
+}
+
+// longer tries again for a span what was tried without heat, once the plates are at
+// rest for as long and somebody has pressed again.
+func (s *session) longer(ctx context.Context, w *watch, pot int, span time.Duration) error {
+	s.say("  It took %.0f s to show, longer than the contactor was open: that is tried again, for as long.\n", span.Seconds())
+	if err := s.rest(ctx, w, span); err != nil {
+		return err
+	}
+	if err := s.press(ctx, w); err != nil {
+		return err
+	}
+	return s.unheated(ctx, w, pot, span, span)
 }
 
 // extremes keeps how far each plate has been from where it began, at most.
@@ -172,6 +217,8 @@ func (n *Nudge) advice() string {
 			n.Pot, n.Other, n.Moved[n.Other], electrician, n.Pot, n.Other)
 	case Reversed:
 		return fmt.Sprintf("the reading of plate %s falls by %.1f °C when it is heated. %sswap the two wires of its thermocouple", n.Pot, -n.Moved[n.Pot], electrician)
+	case Weak:
+		return fmt.Sprintf("heater %s moves its plate by only %+.1f °C in %.0f s: too weak to tell whether it is behind the contactor. %scheck its fuse, its wires and whether all of it heats", n.Pot, n.Moved[n.Pot], n.HeatedS, electrician)
 	case Both:
 		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C as well. %sfind out what else it switches, or whether a probe touches the wrong plate", n.Pot, n.Other, n.Moved[n.Other], electrician)
 	}

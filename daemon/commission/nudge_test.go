@@ -1,6 +1,7 @@
 package commission
 
 import (
+	"fmt"
 	"io"
 	"strings"
 	"testing"
@@ -168,6 +169,64 @@ func TestHeatPastTheContactor(t *testing.T) {
 				cleared, _ := r.record().Against(r.file)
 				require.False(t, cleared.Holds())
 			})
+		})
+	}
+}
+
+// weaken leaves the left heater a share of its power: full duty is that much less.
+func weaken(share float64) func(string) string {
+	return func(text string) string {
+		return strings.Replace(text, "{role: heater, pot: left, device: power, function: 16, address: 0, type: uint16, scale: 0.0001,",
+			fmt.Sprintf("{role: heater, pot: left, device: power, function: 16, address: 0, type: uint16, scale: %.6f,", 0.0001/share), 1)
+	}
+}
+
+// TestWeakHeater: one that moves its plate by less than strayC while the contactor is
+// open is tried again for as long as it took to be seen; then a welded contactor shows.
+func TestWeakHeater(t *testing.T) {
+	const share = 1.0 / 11
+	onBench(t, weaken(share), func(t *testing.T, r *rig) {
+		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
+		n := r.record().nudge("left")
+		t.Logf("open for %.0f s, heated for %.0f s", n.OpenS, n.HeatedS)
+		require.Contains(t, r.said(), "longer than the contactor was open: that is tried again, for as long")
+		require.Greater(t, n.HeatedS, openFor.Seconds())
+		require.GreaterOrEqual(t, n.OpenS, n.HeatedS)
+		require.Less(t, n.HeatedS, slowFor.Seconds())
+	})
+	onBench(t, weaken(share), func(t *testing.T, r *rig) {
+		require.NoError(t, r.Inject(simbench.ContactorWelded, simbench.Place{}))
+		err := r.commission(t.Context(), answers, false)
+		require.Contains(t, r.said(), "that is tried again, for as long", "not seen before")
+		require.ErrorIs(t, err, errPress)
+		require.ErrorContains(t, err, "Heater left is heated with the contactor open")
+		require.Nil(t, r.record().nudge("left"))
+		t.Log(err)
+	})
+}
+
+// TestTooWeakHeater proves nothing, and is bounded.
+func TestTooWeakHeater(t *testing.T) {
+	onBench(t, weaken(1.0/17), func(t *testing.T, r *rig) {
+		err := r.commission(t.Context(), answers, false)
+		require.ErrorIs(t, err, ErrIncomplete)
+		require.ErrorContains(t, err, "too weak to tell whether it is behind the contactor")
+		n := r.record().nudge("left")
+		require.Equal(t, Weak, n.Result)
+		require.InDelta(t, slowFor.Seconds(), n.HeatedS, 1)
+		t.Log(err)
+	})
+}
+
+// TestWeldedContactorIsNeverHidden, however weak the first heater is.
+func TestWeldedContactorIsNeverHidden(t *testing.T) {
+	for _, share := range []float64{1.0 / 5, 1.0 / 9, 1.0 / 14, 1.0 / 30} {
+		onBench(t, weaken(share), func(t *testing.T, r *rig) {
+			require.NoError(t, r.Inject(simbench.ContactorWelded, simbench.Place{}))
+			err := r.commission(t.Context(), answers, false)
+			require.ErrorIs(t, err, errPress)
+			require.False(t, r.record().nudge("left").done(), "%.3f of its power: %v", share, err)
+			t.Logf("%.3f of its power: %v", share, err)
 		})
 	}
 }

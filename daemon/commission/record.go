@@ -90,6 +90,7 @@ const (
 	Reversed Result = "reversed" // its own reading fell
 	Missing  Result = "missing"  // none moved
 	Both     Result = "both"     // its own reading rose, and another one as well
+	Weak     Result = "too weak" // of a heater: too slow to tell whether it is behind the contactor
 	Differs  Result = "differs"  // of a melt probe: it is not what a thermometer says
 )
 
@@ -114,8 +115,11 @@ type Nudge struct {
 }
 
 // passed reports whether the heater is behind the contactor, and warms its own plate
-// only.
-func (n *Nudge) passed() bool { return n.Result == Right && n.OpenS >= openFor.Seconds() }
+// only. With the contactor open it must have had its duty for at least as long as it
+// then took to move the plate by nudgeRiseC: what is too slow to show proves nothing.
+func (n *Nudge) passed() bool {
+	return n.Result == Right && n.OpenS >= openFor.Seconds() && n.OpenS >= n.HeatedS
+}
 
 // Dip is one melt probe held in a cup of hot water, with every output told zero.
 type Dip struct {

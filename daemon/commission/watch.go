@@ -323,7 +323,7 @@ func (s *session) enabled(ctx context.Context) (*watch, error) {
 	}
 	err = w.cold(s.record.warmed)
 	if err == nil {
-		err = s.rest(ctx, w)
+		err = s.rest(ctx, w, steadyFor)
 	}
 	if err == nil {
 		err = s.press(ctx, w)
@@ -345,12 +345,13 @@ func (r *Record) warmed(pot string) bool {
 	})
 }
 
-// rest waits until nothing moves any more.
-func (s *session) rest(ctx context.Context, w *watch) error {
+// rest waits until nothing moves any more: by less than steadyC in a span.
+func (s *session) rest(ctx context.Context, w *watch, span time.Duration) error {
 	told := false
-	for until := w.clk.Now() + steadyWait; w.clk.Now() < until; {
+	most := max(steadyWait, span*15)
+	for until := w.clk.Now() + most; w.clk.Now() < until; {
 		before := means(w.probes())
-		err := w.hold(ctx, steadyFor, always)
+		err := w.hold(ctx, span, always)
 		if errors.Is(err, ErrStopped) {
 			return err
 		}
@@ -368,7 +369,7 @@ func (s *session) rest(ctx context.Context, w *watch) error {
 			s.say("  Waiting until nothing moves any more (%s).\n", w.temperatures())
 		}
 	}
-	return fmt.Errorf("plates and melts have not come to rest within %.0f minutes: let everything cool, and run the command again", steadyWait.Minutes())
+	return fmt.Errorf("plates and melts have not come to rest within %.0f minutes: let everything cool, and run the command again", most.Minutes())
 }
 
 // probes are the plates, then the melts.
