@@ -337,7 +337,7 @@ func (s *trial) lookAtHeaters(w *wrong) {
 		return
 	}
 	from, forbids := w.kind.from(s, w)
-	late := s.now() - from - heatGoneWithin
+	late := s.now() - s.goneBy(from)
 	for _, i := range w.heaters() {
 		if len(s.last.Outputs.Duty) > i && s.last.Outputs.Duty[i] > 0 {
 			w.told = s.now() - w.began
@@ -347,7 +347,7 @@ func (s *trial) lookAtHeaters(w *wrong) {
 		}
 		w.gone = s.now() - w.began
 		if forbids && late > 0 {
-			s.breaks("a: heat gone within 2 s", "pot %d draws power %.2f s after %s forbids it", i, (late + heatGoneWithin).Seconds(), w.kind.title())
+			s.breaks("a: heat gone within 2 s", "pot %d draws power %.2f s after %s forbids it", i, (s.now() - from).Seconds(), w.kind.title())
 		}
 	}
 	if !w.due && w.lit && forbids && late >= 0 {
@@ -357,12 +357,36 @@ func (s *trial) lookAtHeaters(w *wrong) {
 	}
 }
 
+const (
+	// unitLetsGo is the power unit's own time-out.
+	unitLetsGo = 1500 * time.Millisecond
+	// heatToldWithin is when the heaters have been told zero: what is a second old is
+	// stale, and the line needs a moment.
+	heatToldWithin = 1500 * time.Millisecond
+)
+
+// goneBy is when heat must be gone that is forbidden from a moment on. Where the power
+// unit can not be told any more from a later moment on, its own time-out ends it.
+func (s *trial) goneBy(from time.Duration) time.Duration {
+	by := from + heatGoneWithin
+	for _, o := range s.troubles {
+		deaf := o.kind.fault.Scope() == simbench.OfLine && (o.at.Unit == 0 || o.at.Unit == simbench.UnitPower)
+		if deaf && o.began > from && o.began < from+heatToldWithin {
+			by = max(by, o.began+unitLetsGo)
+		}
+	}
+	return by
+}
+
 // lookAtWire: what the heaters are told rests on a frame of the last second, fits
 // the circuit, and the contactor does not close again by itself.
 func (s *trial) lookAtWire() {
 	told := s.wire.heard()
 	watts := 0.0
 	for i, d := range told.duty {
+		if s.now() > told.dutyAt-s.startsAt+unitLetsGo {
+			break // nothing came after it, and the unit no longer holds it
+		}
 		watts += d * s.settings.Pots[i].HeaterW
 		asked := 0.0
 		for _, f := range s.recent {

@@ -22,6 +22,7 @@ type wiretap struct {
 // onWire is what the heaters and the contactor were told last.
 type onWire struct {
 	duty      []float64
+	dutyAt    time.Duration // when
 	contactor bool
 	openSince time.Duration
 	closings  []closing
@@ -67,7 +68,7 @@ const dutyCounts = 10000
 func (w *wiretap) note(r modbus.Request) {
 	switch r.Function {
 	case modbus.WriteRegisters:
-		w.told.duty = w.told.duty[:0]
+		w.told.duty, w.told.dutyAt = w.told.duty[:0], w.clk.Now()
 		for _, d := range modbus.Registers(r.Data) {
 			w.told.duty = append(w.told.duty, float64(d)/dutyCounts)
 		}
