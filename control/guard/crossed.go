@@ -31,7 +31,7 @@ func (g *Guard) lookAtCrossings(s *Sight) {
 		if c.heated == 0 {
 			g.beginCrossing(i)
 		}
-		if c.heated += s.took(); c.heated >= crossedFor {
+		if c.heated += watched(s.took()); c.heated >= crossedFor {
 			c.with = g.answering(i)
 			if g.pots[i].plate.trend.c > c.fromC+crossedOwnC {
 				g.beginCrossing(i)
@@ -43,7 +43,7 @@ func (g *Guard) lookAtCrossings(s *Sight) {
 		for j := range g.pots {
 			crossed = crossed || g.pots[j].crossing.with == i
 		}
-		g.note(g.pots[i].found, ProbesCrossed, crossed, s.took())
+		g.note(g.pots[i].found, ProbesCrossed, crossed, watched(s.took()))
 	}
 }
 

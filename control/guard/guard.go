@@ -96,6 +96,12 @@ const longestStep = 24 * time.Hour
 // took is the time since the previous cycle, never below zero.
 func (s *Sight) took() time.Duration { return min(max(s.Elapsed, 0), longestStep) }
 
+// watched is how much of the time since the previous cycle counts for what has to
+// last, in a time step of took: a sample speaks for no more time than it stays fresh,
+// and while the computer sleeps, or its clock is set forward, nobody sees whether a
+// plate rises.
+func watched(took time.Duration) time.Duration { return min(took, MaxAge) }
+
 // nothing is seen of a pot that the sight does not have.
 var nothing PotSight
 
@@ -158,7 +164,7 @@ func (g *Guard) Look(s *Sight) {
 	}
 	g.lookAtCrossings(s)
 	for i := range g.pots {
-		g.lookForRunaway(i, took)
+		g.lookForRunaway(i, watched(took))
 	}
 	g.lookAtColdProbes(s)
 	g.pressed = g.button.released(s.Enable, took, s.missed())

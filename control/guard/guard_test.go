@@ -192,6 +192,33 @@ func TestOneLateCycleIsForgiven(t *testing.T) {
 	assert.True(t, r.latched(MissedCycle))
 }
 
+// TestNothingLastsUnwatched: while the computer slept, or its clock was set forward,
+// nobody saw whether a plate rose, a melt followed or a reading moved. A pot is not
+// tripped by what would have had to last so long.
+func TestNothingLastsUnwatched(t *testing.T) {
+	for name, c := range map[string]struct {
+		before func(*Sight)
+		cause  func(*Sight, float64)
+	}{
+		"a plate that has only begun to warm": {coldBench, heatedInVain},
+		"a melt that has only begun to":       {nil, func(s *Sight, _ float64) { s.Pots[0].Plate.C, s.Pots[0].Duty = s.Pots[0].Plate.C+15, 1 }},
+		"a reading that came twice":           {nil, func(s *Sight, _ float64) { s.Pots[0].Melt.C = 150 }},
+	} {
+		for _, gap := range []time.Duration{2 * time.Second, 2 * time.Minute, 8 * time.Hour} {
+			r := enabledFrom(limits, c.before)
+			r.begin(c.cause)
+			r.run(10 * time.Second)
+			require.Empty(t, r.g.Append(nil), name)
+			r.spoil = func(s *Sight) { c.cause(s, 10); s.Elapsed = gap }
+			r.step()
+			assert.True(t, r.latched(MissedCycle))
+			for _, found := range r.g.Append(nil) {
+				assert.False(t, found.Pot >= 0 && found.Latched, "%s, %v: %s", name, gap, found.Code)
+			}
+		}
+	}
+}
+
 // TestProbeThatJumps: a real change is accepted once it has had the time it needs.
 func TestProbeThatJumps(t *testing.T) {
 	r := newRig(limits)

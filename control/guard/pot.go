@@ -24,10 +24,10 @@ type pot struct {
 }
 
 // lookAtPot updates the findings of one pot.
-func (g *Guard) lookAtPot(i int, s *PotSight, elapsed time.Duration) {
-	p := &g.pots[i]
+func (g *Guard) lookAtPot(i int, s *PotSight, took time.Duration) {
+	p, elapsed := &g.pots[i], watched(took)
 	p.ratedW, p.phase = s.RatedW, phaseOf(s)
-	g.lookAtProbes(p, s, elapsed)
+	g.lookAtProbes(p, s, took)
 	p.heater.look(s.Duty, &p.plate.trend, elapsed)
 	g.lookForFalls(p, s, elapsed)
 	g.lookAtHeater(p, s, elapsed)
@@ -47,10 +47,10 @@ func phaseOf(s *PotSight) (p Phase) {
 }
 
 // lookAtProbes judges both readings by themselves.
-func (g *Guard) lookAtProbes(p *pot, s *PotSight, elapsed time.Duration) {
-	melt := p.melt.look(s.Melt, elapsed, s.Duty > 0 && hotter(s.Plate, s.Melt, meltMovesAtGapC))
-	plate := p.plate.look(s.Plate, elapsed, s.Duty >= realDuty)
-	f := p.found
+func (g *Guard) lookAtProbes(p *pot, s *PotSight, took time.Duration) {
+	melt := p.melt.look(s.Melt, took, s.Duty > 0 && hotter(s.Plate, s.Melt, meltMovesAtGapC))
+	plate := p.plate.look(s.Plate, took, s.Duty >= realDuty)
+	f, elapsed := p.found, watched(took)
 	f[MeltUnusable].cameOf(melt.unusable, melt.silent)
 	f[PlateUnusable].cameOf(plate.unusable, plate.silent)
 	f[PotUnseen].cameOf(melt.untrusted() && plate.untrusted(), melt.silent && plate.silent)

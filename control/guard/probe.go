@@ -59,7 +59,7 @@ func (p *probe) look(t reading.Temperature, elapsed time.Duration, mustMove bool
 		return d
 	}
 	if mustMove && p.seen && t.C == p.last {
-		p.unmoved += elapsed
+		p.unmoved += watched(elapsed)
 	} else if t.C != p.last {
 		p.unmoved = 0
 	}
