@@ -200,15 +200,22 @@ func statusOf(t *testing.T, file, folder string) commission.Status {
 // tried: minutes of bench time, which the commissioning's own tests pass in virtual time.
 func nudged(t *testing.T, file, folder string, pots ...string) {
 	t.Helper()
-	bench, err := config.LoadBench(file, nil)
-	require.NoError(t, err)
-	done := commission.Record{Digest: commission.Digest(bench), Saved: time.Now()}
+	var done commission.Record
 	for _, pot := range pots {
 		done.Nudges = append(done.Nudges, commission.Nudge{Pot: pot, At: time.Now(), Result: commission.Right, OpenS: 45, HeatedS: 30})
 	}
 	for _, pot := range pots[1:] {
 		done.Melts = append(done.Melts, commission.Dip{Pot: pot, At: time.Now(), Result: commission.Right, ThermometerC: new(60.0), ShownC: new(60.0)})
 	}
+	onRecord(t, file, folder, done)
+}
+
+// onRecord keeps a record of what was done at the bench of a file.
+func onRecord(t *testing.T, file, folder string, done commission.Record) {
+	t.Helper()
+	bench, err := config.LoadBench(file, nil)
+	require.NoError(t, err)
+	done.Digest, done.Saved = commission.Digest(bench), time.Now()
 	record, err := json.Marshal(done)
 	require.NoError(t, err)
 	past, err := history.Open(folder)
@@ -221,6 +228,7 @@ func nudged(t *testing.T, file, folder string, pots ...string) {
 // and then heated after a press of its button; not before, and not once its file has
 // changed.
 func TestCommissionThenServeHeats(t *testing.T) {
+	t.Parallel()
 	bench, clk, file := fastBench(t)
 	folder := t.TempDir()
 	require.False(t, statusOf(t, file, folder).Complete)

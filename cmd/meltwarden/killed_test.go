@@ -42,6 +42,7 @@ func TestKilledProgramLeavesAnInterruptedRun(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a program of its own takes real time")
 	}
+	t.Parallel()
 	folder := aPast(t)
 	first := program(t, folder)
 	recorded := func(more int64) func() bool {

@@ -114,6 +114,7 @@ func TestMissingRecipe(t *testing.T) {
 
 // TestDemoEndsInOrder, and says to a file what it shows on a screen.
 func TestDemoEndsInOrder(t *testing.T) {
+	t.Parallel()
 	ctx, end := context.WithCancel(t.Context())
 	defer end()
 	out := &until{word: "heating", then: end}

@@ -1,12 +1,15 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
 	"log/slog"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -18,23 +21,44 @@ import (
 	"meltwarden/daemon/history"
 )
 
-// aPast is a data folder with the demo's invented evenings.
+// aPast is a data folder with the demo's invented evenings, made once: it takes
+// seconds.
 func aPast(t *testing.T) string {
 	t.Helper()
+	past, err := thePast()
+	require.NoError(t, err)
 	folder := t.TempDir()
-	s, err := history.Open(folder)
-	require.NoError(t, err)
-	b, err := config.DemoBench(nil)
-	require.NoError(t, err)
-	now := time.Date(2026, 3, 1, 12, 0, 0, 0, time.Local)
-	require.NoError(t, demo.MakePast(t.Context(), s, b, "test", now, func(int, int) {}))
-	require.NoError(t, s.Close())
+	require.NoError(t, os.WriteFile(filepath.Join(folder, "history.sqlite"), past, 0o600))
 	return folder
 }
+
+// thePast is the file of such a folder.
+var thePast = sync.OnceValues(func() ([]byte, error) {
+	folder, err := os.MkdirTemp("", "past")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(folder)
+	s, err := history.Open(folder)
+	if err != nil {
+		return nil, err
+	}
+	b, err := config.DemoBench(nil)
+	if err != nil {
+		return nil, err
+	}
+	now := time.Date(2026, 3, 1, 12, 0, 0, 0, time.Local)
+	err = demo.MakePast(context.Background(), s, b, "test", now, func(int, int) {})
+	if err = errors.Join(err, s.Close()); err != nil {
+		return nil, err
+	}
+	return os.ReadFile(filepath.Join(folder, "history.sqlite"))
+})
 
 // TestFindingTheSpoiledShot goes the way of a maker at a terminal: the runs, those
 // that were spoiled, one of them, its shot.
 func TestFindingTheSpoiledShot(t *testing.T) {
+	t.Parallel()
 	folder := aPast(t)
 	said := func(args ...string) string {
 		t.Helper()
@@ -78,6 +102,7 @@ func TestFindingTheSpoiledShot(t *testing.T) {
 }
 
 func TestRecipesAreListedComparedAndPromoted(t *testing.T) {
+	t.Parallel()
 	folder := aPast(t)
 	list, err := run(t.Context(), "recipes", "--data", folder)
 	require.NoError(t, err)
@@ -111,6 +136,7 @@ func TestRecipesAreListedComparedAndPromoted(t *testing.T) {
 }
 
 func TestMistakesAboutThePast(t *testing.T) {
+	t.Parallel()
 	folder := aPast(t)
 	for want, args := range map[string][]string{
 		`--state "lost": write open, finished or interrupted`: {"runs", "--state", "lost"},

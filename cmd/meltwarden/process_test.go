@@ -73,27 +73,32 @@ func watching(t *testing.T, file, folder string) *process {
 	return p
 }
 
+// patient is a simulated bench whose devices may take their time: both ends of the
+// line wait for a processor that other tests use too.
+func patient(t *testing.T) (*simbench.Bench, string) {
+	t.Helper()
+	bench, file := simulated(t)
+	edit(t, file, "    line: bench\n", "    line: bench\n    timeout: 800 ms\n")
+	return bench, file
+}
+
+// ends stops the program, and it has told its heaters zero.
+func (p *process) ends(t *testing.T) {
+	t.Helper()
+	require.NoError(t, p.Process.Signal(syscall.SIGTERM))
+	require.NoError(t, p.Wait(), "%s", p.said.String())
+	require.Eventually(t, p.saysSo("heaters told zero, line closed"), time.Second, 5*time.Millisecond)
+}
+
 // heating is a daemon that heats the bench.
 func heating(t *testing.T, bench *simbench.Bench, file, folder string) *process {
 	t.Helper()
-	patient(t, file)
 	c := exec.Command(os.Args[0], "-test.run=^TestTheHeatingProgram$", "-test.count=1")
 	c.Env = append(os.Environ(), "HEAT="+file, "HEAT_DATA="+folder)
 	p := started(t, c)
 	require.Eventually(t, p.saysSo("line is open"), 10*time.Second, 10*time.Millisecond)
 	p.press(t, bench)
 	return p
-}
-
-// patient lets the devices take their time, where both ends of the line wait for a
-// processor that other tests use too.
-func patient(t *testing.T, file string) {
-	t.Helper()
-	text, err := os.ReadFile(file)
-	require.NoError(t, err)
-	slow := strings.ReplaceAll(string(text), "    line: bench\n", "    line: bench\n    timeout: 800 ms\n")
-	require.NotEqual(t, string(text), slow)
-	require.NoError(t, os.WriteFile(file, []byte(slow), 0o600))
 }
 
 // TestTheHeatingProgram is no test but the program that heating starts. The bench at
@@ -189,8 +194,9 @@ func TestSignalsEndTheProgramInOrder(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a program of its own takes real time")
 	}
+	t.Parallel()
 	for _, s := range []os.Signal{syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP} {
-		bench, file := simulated(t)
+		bench, file := patient(t)
 		p := watching(t, file, t.TempDir())
 		require.NoError(t, p.Process.Signal(s))
 		require.NoError(t, p.Wait(), "%v: %s", s, p.said.String())
@@ -212,7 +218,8 @@ func TestAReaderThatGoesAwayEndsNothing(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a program of its own takes real time")
 	}
-	bench, file := simulated(t)
+	t.Parallel()
+	bench, file := patient(t)
 	p := watching(t, file, t.TempDir())
 	require.NoError(t, p.out.Close())
 	require.NoError(t, p.err.Close())
@@ -240,7 +247,8 @@ func TestStoppedProgramLeavesHeatOff(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a program of its own takes real time")
 	}
-	bench, file := simulated(t)
+	t.Parallel()
+	bench, file := patient(t)
 	p := heating(t, bench, file, t.TempDir())
 	require.NoError(t, p.Process.Signal(syscall.SIGSTOP))
 	stopped := bench.Truth().At
@@ -270,7 +278,8 @@ func TestKilledProgramLeavesHeatOff(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a program of its own takes real time")
 	}
-	bench, file := simulated(t)
+	t.Parallel()
+	bench, file := patient(t)
 	folder := t.TempDir()
 	p := heating(t, bench, file, folder)
 	require.NoError(t, p.Process.Kill())
@@ -286,7 +295,8 @@ func TestTwoProgramsOnOnePort(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a program of its own takes real time")
 	}
-	_, file := simulated(t)
+	t.Parallel()
+	_, file := patient(t)
 	first := watching(t, file, t.TempDir())
 	said, err := command("check", "--config", file).CombinedOutput()
 	require.Error(t, err)
@@ -307,10 +317,11 @@ func TestTwoProgramsOnOneFolder(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a program of its own takes real time")
 	}
-	_, file := simulated(t)
+	t.Parallel()
+	_, file := patient(t)
 	folder := t.TempDir()
 	first := watching(t, file, folder)
-	_, other := simulated(t)
+	_, other := patient(t)
 	said, err := command("serve", "--config", other, "--listen", "127.0.0.1:0", "--data", folder).CombinedOutput()
 	require.Error(t, err)
 	require.Contains(t, string(said), "data folder "+folder+": another meltwarden records into it")

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"os"
 	"testing"
@@ -18,6 +19,8 @@ func TestMain(m *testing.M) {
 		fmt.Fprintln(os.Stderr, "ended")
 		os.Exit(0)
 	}
+	hurry()
+	_ = flag.Set("test.parallel", "8") // most of those side by side wait for real time; it exists
 	os.Exit(m.Run())
 }
 
