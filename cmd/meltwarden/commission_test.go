@@ -200,14 +200,21 @@ func statusOf(t *testing.T, file, folder string) commission.Status {
 // tried: minutes of bench time, which the commissioning's own tests pass in virtual time.
 func nudged(t *testing.T, file, folder string, pots ...string) {
 	t.Helper()
-	var done commission.Record
+	onRecord(t, file, folder, nudges(pots...))
+}
+
+func nudges(pots ...string) (done commission.Record) {
 	for _, pot := range pots {
 		done.Nudges = append(done.Nudges, commission.Nudge{Pot: pot, At: time.Now(), Result: commission.Right, OpenS: 45, HeatedS: 30})
 	}
 	for _, pot := range pots[1:] {
-		done.Melts = append(done.Melts, commission.Dip{Pot: pot, At: time.Now(), Result: commission.Right, ThermometerC: new(60.0), ShownC: new(60.0)})
+		done.Melts = append(done.Melts, dipped(pot))
 	}
-	onRecord(t, file, folder, done)
+	return done
+}
+
+func dipped(pot string) commission.Dip {
+	return commission.Dip{Pot: pot, At: time.Now(), Result: commission.Right, ThermometerC: new(60.0), ShownC: new(60.0)}
 }
 
 // onRecord keeps a record of what was done at the bench of a file.
