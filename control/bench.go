@@ -174,7 +174,7 @@ func (b *Bench) heat(elapsed time.Duration) {
 	b.share.Divide(b.duty, b.ratedW, b.need, elapsed)
 	b.guard.Limit(b.duty)
 	for i, p := range b.pots {
-		p.loop.Applied(b.duty[i], elapsed.Seconds())
+		p.loop.Applied(b.duty[i], b.duty[i], elapsed.Seconds())
 	}
 	b.share.Drawn(b.powerW())
 }

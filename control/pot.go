@@ -7,6 +7,8 @@ import (
 	"meltwarden/control/cascade"
 	"meltwarden/control/estimate"
 	"meltwarden/control/guard"
+	"meltwarden/control/loop"
+	"meltwarden/control/reading"
 )
 
 // Grades: C common practice, no source; E estimate by calculation.
@@ -38,7 +40,8 @@ const (
 type pot struct {
 	set         PotSettings
 	melt, plate estimate.Temperature
-	loop        *cascade.Cascade
+	loop        *loop.Loop
+	view        loop.View // reused, so that a step allocates nothing
 	state       PotState
 	believed    bool // this cycle's readings may both be used
 	lifted      bool
@@ -57,7 +60,7 @@ type pot struct {
 func newPot(s PotSettings) *pot {
 	return &pot{
 		set: s, melt: estimate.OfMelt(), plate: estimate.OfPlate(),
-		loop: cascade.New(cascade.Pot{HeaterW: s.HeaterW, MeltJPerK: s.VolumeML * MeltJPerMLK}),
+		loop: loop.New(loop.Pot{HeaterW: s.HeaterW, MeltJPerK: s.VolumeML * MeltJPerMLK}),
 	}
 }
 
@@ -75,8 +78,12 @@ func (p *pot) mark(c Command) {
 		// Cold and not mixed in: only time in band and a new stir make it ready again.
 		p.coloured, p.sinceColour = true, 0
 		p.inBandFor, p.stirred = 0, false
+		p.loop.Changed()
+	case Draw:
+		p.loop.Changed()
 	case Lift:
 		p.lifted, p.returned, p.inBandFor = true, false, 0
+		p.loop.Moved()
 	case Return:
 		p.returned = p.lifted
 	case Setpoint:
@@ -99,6 +106,7 @@ func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration
 	p.melt.Take(r.Melt, melt, now, guard.MaxAge)
 	p.plate.Take(r.Plate, plate, now, guard.MaxAge)
 	p.believed = melt && plate
+	p.watch(r, melt, plate, elapsed)
 	if !p.melt.Valid() {
 		p.inBandFor = 0
 		return
@@ -108,6 +116,23 @@ func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration
 	watched := min(elapsed, guard.MaxAge)
 	p.countDwell(watched)
 	p.countBand(watched)
+}
+
+// watch lets the loop see the cycle, whether it may heat in it or not. A pot that is
+// off its plate shows nothing of what it is on it.
+func (p *pot) watch(r *PotReadings, melt, plate bool, elapsed time.Duration) {
+	p.view.Melt, p.view.Plate, p.view.Dt = believed(r.Melt, melt), believed(r.Plate, plate), elapsed.Seconds()
+	if !p.lifted {
+		p.loop.Watch(&p.view)
+	}
+}
+
+// believed is a reading for the model: one that the guard doubts has a fault.
+func believed(t reading.Temperature, is bool) reading.Temperature {
+	if !is {
+		t.Fault = reading.Missing
+	}
+	return t
 }
 
 // known reports whether the melt and the plate are known now, a bad frame or two aside.
@@ -169,11 +194,12 @@ func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
 		p.loop.Rest()
 		return 0
 	}
-	return p.loop.Step(cascade.Measure{
+	p.view.Seen = cascade.Measure{
 		MeltC: p.melt.C(), PlateC: p.plate.C(), MeltSlope: p.melt.Slope(), PlateSlope: p.plate.Slope(),
 		TargetC: p.target(), LimitC: p.set.PlateLimitC,
 		Upset: p.coloured && p.sinceColour < ColourUpset,
-	}, elapsed.Seconds())
+	}
+	return p.loop.Step(&p.view)
 }
 
 // need is how much heat the pot still wants, in joules, for sharing the circuit.

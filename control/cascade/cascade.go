@@ -34,12 +34,16 @@ type Measure struct {
 	// Upset suspends the melt loop's integration: a cold addition is being
 	// stirred in, and what it did to the melt is not the plate's fault.
 	Upset bool
+	// Doubted says that the pot is known to be built otherwise than it is taken to be:
+	// there may be heat on its way that shows nowhere.
+	Doubted bool
 }
 
 // The loops' constants. Grades: E estimate by calculation, C common practice.
 const (
 	storedShare  = 0.85 // E: aim the coast a little low, in proportion to what is still to rise
-	marginC      = 1.0  // E: ride this far below the plate's limit
+	doubtedShare = 0.65 // E: and lower where more may be stored than shows
+	marginC      = 1.3  // E: ride this far below the plate's limit
 	plateDeadS   = 4.0  // E: probe lag, dead time, filter and half a cycle
 	plateLagS    = 10.0 // E: element behind plate
 	meltDeadS    = 30.0 // E: the plate loop, probe lag, filter and half a cycle
@@ -69,6 +73,7 @@ type Cascade struct {
 	bound   bool    // the coast or the limit holds the plate lower than the melt loop asks
 	feed    float64 // feed-forward duty
 	seen    Measure
+	shown   Measure // what the balances go by
 }
 
 // New returns the loops of a pot, at rest.
@@ -108,7 +113,13 @@ func (c *Cascade) PlateTargetC() float64 { return c.plateSP }
 // Step returns the duty asked for, 0 to 1. dt is in seconds. Anything in the
 // measure that is no finite number gives zero.
 func (c *Cascade) Step(m Measure, dt float64) float64 {
-	c.seen = m
+	return c.StepBy(m, m, dt)
+}
+
+// StepBy is Step with a measure of its own for what is learnt, which must come from
+// the same filters all the time: a step from one to another would be taken for heat.
+func (c *Cascade) StepBy(m, shown Measure, dt float64) float64 {
+	c.seen, c.shown = m, shown
 	if !finite(m.MeltC, m.PlateC, m.MeltSlope, m.PlateSlope, m.TargetC, m.LimitC, dt) || dt <= 0 {
 		c.Rest()
 		return 0
@@ -142,7 +153,11 @@ func (c *Cascade) aimPlate(m Measure, dt float64) {
 	// The coast rests where the melt loop's integral says that the plate does.
 	k := c.known.coast(c.pot, c.outer.Integral())
 	most := m.LimitC - marginC
-	coasts := m.MeltC + k.gap(storedShare*(m.TargetC-m.MeltC), most-m.MeltC)
+	share := storedShare
+	if m.Doubted {
+		share = doubtedShare
+	}
+	coasts := m.MeltC + k.gap(share*(m.TargetC-m.MeltC), most-m.MeltC)
 	if m.MeltC >= m.TargetC {
 		coasts = math.Inf(1) // the melt loop alone is low enough
 	}
@@ -164,6 +179,17 @@ func (c *Cascade) begin(m Measure) {
 	if !c.began {
 		c.began = true
 		c.outer.SetIntegral(c.known.restingExcess(c.pot))
+	}
+}
+
+// Excess is how much warmer than the held melt the plate is taken to be.
+func (c *Cascade) Excess() float64 { return c.outer.Integral() }
+
+// LeanTo moves the plate's resting excess, which the melt loop integrates, a share of
+// the way to one that is known from elsewhere, until the loop has found its own.
+func (c *Cascade) LeanTo(excess, share float64) {
+	if finite(excess, share) {
+		c.outer.SetIntegral(c.outer.Integral() + (excess-c.outer.Integral())*math.Min(share, 1))
 	}
 }
 
@@ -195,7 +221,7 @@ func (c *Cascade) Applied(duty, dt float64) {
 		c.rested = true
 	}
 	// In a later recovery the guess must not take the place of what was learnt.
-	if c.known.add(m, duty, dt, c.pot) && !c.rested {
+	if c.known.add(c.shown, duty, dt, c.pot) && !c.rested {
 		c.outer.SetIntegral(c.known.restingExcess(c.pot))
 	}
 }

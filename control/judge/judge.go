@@ -12,57 +12,110 @@ import (
 	"meltwarden/control/estimate"
 	"meltwarden/control/guard"
 	"meltwarden/control/judge/rig"
+	"meltwarden/control/loop"
+	"meltwarden/control/reading"
 )
 
-// cascaded is today's loop as a pot of the bench runs it: pot.sense and pot.ask of
-// package control, with a guard that doubts nothing but a reading's freshness.
-type cascaded struct {
-	loop        *cascade.Cascade
+// seen filters a pot's readings and hears its marks as a pot of the bench does:
+// pot.sense and pot.ask of package control, with a guard that doubts nothing but a
+// reading's freshness.
+type seen struct {
 	melt, plate estimate.Temperature
 	now         time.Duration
 	upset       time.Duration // left of what an announced addition excuses
 	lifted      bool
+	believed    bool
 	asked       float64
 }
 
-// FromCascade returns today's loop for a pot of which so much is known.
-func FromCascade(k rig.Known) rig.Loop {
-	return &cascaded{
-		loop: cascade.New(cascade.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK}),
-		melt: estimate.OfMelt(), plate: estimate.OfPlate(),
+func newSeen() seen { return seen{melt: estimate.OfMelt(), plate: estimate.OfPlate()} }
+
+// take is a cycle of readings and marks; changed and moved are called for what
+// somebody did to the pot.
+func (s *seen) take(v *rig.View, changed, moved func()) cascade.Measure {
+	for _, m := range v.Marks {
+		switch m {
+		case rig.Colour:
+			s.upset = control.ColourUpset
+			changed()
+		case rig.Draw:
+			changed()
+		case rig.Lift, rig.Return:
+			s.lifted = m == rig.Lift
+			moved()
+		}
 	}
+	s.upset -= v.Elapsed
+	s.now += v.Elapsed
+	melt, plate := v.Melt.Usable(guard.MaxAge), v.Plate.Usable(guard.MaxAge)
+	s.melt.Take(v.Melt, melt, s.now, guard.MaxAge)
+	s.plate.Take(v.Plate, plate, s.now, guard.MaxAge)
+	s.believed = melt && plate
+	return cascade.Measure{
+		MeltC: s.melt.C(), PlateC: s.plate.C(), MeltSlope: s.melt.Slope(), PlateSlope: s.plate.Slope(),
+		TargetC: v.TargetC, LimitC: v.PlateLimitC, Upset: s.upset > 0,
+	}
+}
+
+// cascaded is the floor: the cascade with its own eyes only.
+type cascaded struct {
+	seen
+	loop *cascade.Cascade
+}
+
+// FromCascade returns the cascade alone for a pot of which so much is known.
+func FromCascade(k rig.Known) rig.Loop {
+	return &cascaded{newSeen(), cascade.New(cascade.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK})}
 }
 
 // Step is a cycle: filter what is fresh, then ask the cascade.
 func (c *cascaded) Step(v *rig.View) float64 {
-	c.hear(v)
-	c.now += v.Elapsed
-	melt, plate := v.Melt.Usable(guard.MaxAge), v.Plate.Usable(guard.MaxAge)
-	c.melt.Take(v.Melt, melt, c.now, guard.MaxAge)
-	c.plate.Take(v.Plate, plate, c.now, guard.MaxAge)
-	if c.asked = 0; !melt || !plate || c.lifted {
+	m := c.take(v, func() {}, func() {})
+	if c.asked = 0; !c.believed || c.lifted {
 		c.loop.Rest()
 		return 0
 	}
-	c.asked = c.loop.Step(cascade.Measure{
-		MeltC: c.melt.C(), PlateC: c.plate.C(), MeltSlope: c.melt.Slope(), PlateSlope: c.plate.Slope(),
-		TargetC: v.TargetC, LimitC: v.PlateLimitC, Upset: c.upset > 0,
-	}, v.Elapsed.Seconds())
+	c.asked = c.loop.Step(m, v.Elapsed.Seconds())
 	return c.asked
-}
-
-func (c *cascaded) hear(v *rig.View) {
-	for _, m := range v.Marks {
-		switch m {
-		case rig.Colour:
-			c.upset = control.ColourUpset
-		case rig.Lift, rig.Return:
-			c.lifted = m == rig.Lift
-		}
-	}
-	c.upset -= v.Elapsed
 }
 
 // Applied tells the cascade the duty before the relay's window, as the bench does:
 // its windows are the devices' own.
 func (c *cascaded) Applied(_, dt float64) { c.loop.Applied(c.asked, dt) }
+
+// ours is a pot's loop as the bench runs it.
+type ours struct {
+	seen
+	loop *loop.Loop
+}
+
+// Ours returns the bench's loop for a pot of which so much is known.
+func Ours(k rig.Known) rig.Loop {
+	return &ours{newSeen(), loop.New(loop.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK})}
+}
+
+// Step is a cycle: watch, and then ask.
+func (o *ours) Step(v *rig.View) float64 {
+	m := o.take(v, o.loop.Changed, o.loop.Moved)
+	view := loop.View{Melt: fresh(v.Melt), Plate: fresh(v.Plate), Seen: m, Dt: v.Elapsed.Seconds()}
+	if !o.lifted {
+		o.loop.Watch(&view)
+	}
+	if o.asked = 0; !o.believed || o.lifted {
+		o.loop.Rest()
+		return 0
+	}
+	o.asked = o.loop.Step(&view)
+	return o.asked
+}
+
+// fresh passes on a reading that may be used, and any other as missing.
+func fresh(t reading.Temperature) reading.Temperature {
+	if !t.Usable(guard.MaxAge) {
+		return reading.Temperature{Fault: reading.Missing}
+	}
+	return t
+}
+
+// Applied tells the loop what was asked, and what the relay's window made of it.
+func (o *ours) Applied(duty, dt float64) { o.loop.Applied(o.asked, duty, dt) }

@@ -1,0 +1,130 @@
+// Package loop brings one pot to its temperature and holds it there: the cascade,
+// with the eyes of the model where its forecasts come true, and with its own where
+// they do not. The cascade aims the plate in either case; what the model adds is
+// where melt and plate are before their probes show it, and how much heat the
+// element still holds, so that power is cut neither late nor early.
+package loop
+
+import (
+	"math"
+
+	"meltwarden/control/cascade"
+	"meltwarden/control/model"
+	"meltwarden/control/reading"
+)
+
+// Pot is what is known of a pot before it has ever been heated.
+type Pot struct {
+	// HeaterW is the heater's rated power in watts.
+	HeaterW float64
+	// MeltJPerK is the melt's heat capacity in joules per kelvin.
+	MeltJPerK float64
+}
+
+// View is what is known in a cycle.
+type View struct {
+	// Melt and Plate are the readings, those that are believed: any other has a fault.
+	Melt, Plate reading.Temperature
+	// Seen is what their filters make of them, with the target and the plate's limit.
+	Seen cascade.Measure
+	// Dt is the time since the last cycle in seconds.
+	Dt float64
+}
+
+// Grades: E estimate.
+const (
+	plateInS  = 4.0 // E: how fast the plate is brought where it should be
+	limitInS  = 8.0 // E: and near its limit
+	limitGapC = 1.3 // E: it is held this far below
+	deadS     = 0.8 // E: a dead time of the probe, which the model takes for none
+
+	stopsShortC = 0.5   // E: a melt this far under its target,
+	nearC       = 8.0   // E: and no further,
+	arrivesInS  = 150.0 // E: that would not be there in this time has stopped short of it
+	leanS       = 120.0 // E: as long as a few stirs, which is what the model's word wavers by
+)
+
+// Loop is the memory of one pot's loop.
+type Loop struct {
+	pot     Pot
+	cascade *cascade.Cascade
+	model   *model.Filter
+	given   float64 // the duty since the last cycle
+	asked   float64
+}
+
+// New returns a pot's loop, at rest.
+func New(p Pot) *Loop {
+	return &Loop{
+		pot:     p,
+		cascade: cascade.New(cascade.Pot{HeaterW: p.HeaterW, MeltJPerK: p.MeltJPerK}),
+		model:   model.New(model.Pot{HeaterW: p.HeaterW, MeltJPerK: p.MeltJPerK}),
+	}
+}
+
+// Watch takes in a cycle, whether the pot may be heated in it or not.
+func (l *Loop) Watch(v *View) { l.model.Step(l.given, v.Dt, v.Plate, v.Melt) }
+
+// Changed says that the melt has just been changed by somebody.
+func (l *Loop) Changed() { l.model.Startle() }
+
+// Moved says that the pot is not where it was: what its probes showed is past.
+func (l *Loop) Moved() { l.model.Restart() }
+
+// Rest takes the loop out of service: the next Step starts without a bump.
+func (l *Loop) Rest() { l.cascade.Rest() }
+
+// Trusted reports whether the model's eyes are used.
+func (l *Loop) Trusted() bool { return l.model.Trusted() }
+
+// PlateTargetC is what the plate is held at now; NaN at rest.
+func (l *Loop) PlateTargetC() float64 { return l.cascade.PlateTargetC() }
+
+// Step returns the duty asked for, 0 to 1, after Watch. Anything in the view that is
+// no finite number gives zero.
+func (l *Loop) Step(v *View) float64 {
+	m := v.Seen
+	if !l.model.Trusted() {
+		m.Doubted = l.model.Doubted()
+		l.asked = l.cascade.Step(m, v.Dt)
+		return l.asked
+	}
+	s := l.model.Sight(l.given)
+	m.MeltC, m.PlateC, m.MeltSlope, m.PlateSlope = s.MeltC, s.PlateC, s.MeltSlope, s.PlateSlope
+	l.lean(&s, &m, v.Dt)
+	l.asked = l.cascade.StepBy(m, v.Seen, v.Dt)
+	if plateC := l.cascade.PlateTargetC(); !math.IsNaN(plateC) {
+		l.asked = l.energy(&s, plateC, m.LimitC)
+	}
+	return l.asked
+}
+
+// lean helps a melt that has stopped short of its target. What the plate has to be
+// warmer by is only guessed at in a first heat-up, and the melt loop takes long to find
+// it out; the model has seen by then what the pot loses. Where it comes short by less
+// than that it is left to the loop, and nothing is ever taken off.
+func (l *Loop) lean(s *model.Sight, m *cascade.Measure, dt float64) {
+	short := m.TargetC - s.MeltC
+	stopped := short > stopsShortC && short < nearC && s.MeltSlope*arrivesInS < short
+	if stopped && !m.Upset && s.RestC > l.cascade.Excess() {
+		l.cascade.LeanTo(s.RestC, dt/leanS)
+	}
+}
+
+// energy is the duty that brings the plate to its target, by its heat balance: what
+// it gives off, and what it lacks or holds too much. Near the limit it counts where
+// the plate is going.
+func (l *Loop) energy(s *model.Sight, plateC, limitC float64) float64 {
+	w := s.OutW + s.PlateJK*(plateC-s.HeldC)/plateInS
+	coming := s.PlateC + (s.ElementS+deadS)*s.PlateSlope
+	most := s.OutW + s.PlateJK*(limitC-limitGapC-coming)/limitInS
+	return min(max(min(w, most)/l.pot.HeaterW, 0), 1)
+}
+
+// Applied tells what became of the duty that was asked for, after the circuit's share
+// and the guard, and what of it the heater draws until the next cycle, which within a
+// relay's window is all or nothing.
+func (l *Loop) Applied(duty, drawn, dt float64) {
+	l.given = drawn
+	l.cascade.Applied(duty, dt)
+}
