@@ -86,12 +86,16 @@ func (c *cascaded) Applied(_, dt float64) { c.loop.Applied(c.asked, dt) }
 // ours is a pot's loop as the bench runs it.
 type ours struct {
 	seen
-	loop *loop.Loop
+	loop    *loop.Loop
+	blocked bool
 }
+
+// Block lets a loop made by Ours watch its pot without heating it, or heat it again.
+func Block(l rig.Loop, on bool) { l.(*ours).blocked = on }
 
 // Ours returns the bench's loop for a pot of which so much is known.
 func Ours(k rig.Known) rig.Loop {
-	return &ours{newSeen(), loop.New(loop.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK})}
+	return &ours{seen: newSeen(), loop: loop.New(loop.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK})}
 }
 
 // Step is a cycle: watch, and then ask.
@@ -101,7 +105,7 @@ func (o *ours) Step(v *rig.View) float64 {
 	if !o.lifted {
 		o.loop.Watch(&view)
 	}
-	if o.asked = 0; !o.believed || o.lifted {
+	if o.asked = 0; !o.believed || o.lifted || o.blocked {
 		o.loop.Rest()
 		return 0
 	}

@@ -30,7 +30,7 @@ type benched struct {
 }
 
 func newBenched(t *testing.T, k rig.Known, s *zoo.Spec, targetC float64) *benched {
-	return &benched{t: t, beside: judge.FromCascade(k), bench: control.NewBench(control.Settings{
+	return &benched{t: t, beside: judge.Ours(k), bench: control.NewBench(control.Settings{
 		Period:  200 * time.Millisecond,
 		Circuit: circuit.Rating{MaxW: 1e5, ContinuousW: 1e5},
 		Limits:  guard.Limits{MeltWarnC: 190, MeltTripC: 200, PlateTripC: 300, HeatersProven: true},
@@ -63,13 +63,8 @@ func (b *benched) Step(v *rig.View) float64 {
 	}
 	b.bench.Step(&b.in, &b.frame)
 	// The loop alongside is kept off until the bench's button has been pressed.
-	switch on := b.frame.Heat == control.HeatEnabled; {
-	case b.cycle == 0:
-		v.Marks = append(v.Marks, rig.Lift)
-	case on && !b.enabled:
-		b.enabled = true
-		v.Marks = append(v.Marks, rig.Return)
-	}
+	b.enabled = b.enabled || b.frame.Heat == control.HeatEnabled
+	judge.Block(b.beside, b.frame.Heat != control.HeatEnabled)
 	b.cycle++
 	require.Equal(b.t, b.frame.Outputs.Duty[0], b.beside.Step(v), "cycle %d", b.cycle)
 	return b.frame.Outputs.Duty[0]
@@ -77,10 +72,10 @@ func (b *benched) Step(v *rig.View) float64 {
 
 func (b *benched) Applied(duty, dt float64) { b.beside.Applied(duty, dt) }
 
-// TestCascadeIsTheBenchs: what is judged asks for the very duties that a bench asks
+// TestOursIsTheBenchs: what is judged asks for the very duties that a bench asks
 // for, bit for bit, with readings that are late and lost and an announced addition,
 // so small that the bench's guard takes no heat away while the melt falls.
-func TestCascadeIsTheBenchs(t *testing.T) {
+func TestOursIsTheBenchs(t *testing.T) {
 	specs := zoo.Named()
 	for i := 0; i < len(specs); i += 4 {
 		s := &specs[i]
