@@ -1,6 +1,10 @@
 package cascade
 
-import "math"
+import (
+	"math"
+
+	"meltwarden/control/coast"
+)
 
 // Estimates (E) by calculation, used before a pot has shown its own.
 const (
@@ -48,10 +52,10 @@ func (b *balance) plateLossW(plateC float64) float64 {
 }
 
 // coast is the model that follows from what is known, resting at an excess.
-func (b *balance) coast(p Pot, restC float64) coast {
-	return coast{
-		plateJPerK: b.plateJPerK, meltJPerK: p.MeltJPerK, coupling: b.coupling,
-		plateLossW: b.plateLossW(180), meltLossW: math.Max(restC, 1) * b.coupling,
+func (b *balance) coast(p Pot, restC float64) coast.Pot {
+	return coast.Pot{
+		PlateJPerK: b.plateJPerK, MeltJPerK: p.MeltJPerK, CouplingWK: b.coupling,
+		PlateLossW: b.plateLossW(180), MeltLossW: math.Max(restC, 1) * b.coupling,
 	}
 }
 

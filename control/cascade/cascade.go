@@ -3,7 +3,7 @@
 //
 // What a plate has stored goes on flowing into the melt after the power is cut,
 // and decides the overshoot. So however much the melt loop would like, it never
-// asks for a plate from which the melt would coast past its target (coast.go).
+// asks for a plate from which the melt would coast past its target (package coast).
 // What the coast needs to know (the plate's heat capacity and losses, the
 // coupling) is learnt by heat balances during the ordinary heat-up; until then
 // it is taken so that the plate is cut early, which is slow and safe.
@@ -157,7 +157,7 @@ func (c *Cascade) aimPlate(m Measure, dt float64) {
 	if m.Doubted {
 		share = doubtedShare
 	}
-	coasts := m.MeltC + k.gap(share*(m.TargetC-m.MeltC), most-m.MeltC)
+	coasts := m.MeltC + k.Gap(share*(m.TargetC-m.MeltC), most-m.MeltC)
 	if m.MeltC >= m.TargetC {
 		coasts = math.Inf(1) // the melt loop alone is low enough
 	}

@@ -1,4 +1,4 @@
-package cascade
+package coast
 
 import (
 	"fmt"
@@ -9,12 +9,12 @@ import (
 	"github.com/stretchr/testify/assert"
 )
 
-// someCoast draws a plate and a melt as they could be on a bench.
-func someCoast(from *rand.Rand) coast {
+// somePot draws a plate and a melt as they could be on a bench.
+func somePot(from *rand.Rand) Pot {
 	between := func(low, high float64) float64 { return low + (high-low)*from.Float64() }
-	return coast{
-		plateJPerK: between(100, 2000), meltJPerK: between(100, 1500), coupling: between(0.3, 5),
-		plateLossW: between(0, 150), meltLossW: between(1, 60),
+	return Pot{
+		PlateJPerK: between(100, 2000), MeltJPerK: between(100, 1500), CouplingWK: between(0.3, 5),
+		PlateLossW: between(0, 150), MeltLossW: between(1, 60),
 	}
 }
 
@@ -24,12 +24,12 @@ func someCoast(from *rand.Rand) coast {
 //
 // until the melt no longer rises (two lumped bodies, Newton's law of cooling;
 // any handbook of heat transfer).
-func integrate(c coast, gap float64) float64 {
+func integrate(c Pot, gap float64) float64 {
 	const h = 0.01
 	type bodies struct{ plate, melt float64 }
 	slope := func(b bodies) bodies {
-		flow := c.coupling * (b.plate - b.melt)
-		return bodies{-(flow + c.plateLossW) / c.plateJPerK, (flow - c.meltLossW) / c.meltJPerK}
+		flow := c.CouplingWK * (b.plate - b.melt)
+		return bodies{-(flow + c.PlateLossW) / c.PlateJPerK, (flow - c.MeltLossW) / c.MeltJPerK}
 	}
 	plus := func(b, d bodies, h float64) bodies { return bodies{b.plate + d.plate*h, b.melt + d.melt*h} }
 	b, peak := bodies{plate: gap}, 0.0
@@ -49,9 +49,9 @@ func TestRiseAgreesWithIntegration(t *testing.T) {
 	from := rand.New(rand.NewPCG(1, 1))
 	worst := 0.0
 	for range 40 {
-		c := someCoast(from)
-		gap := c.rest() * (1 + 5*from.Float64())
-		worst = math.Max(worst, math.Abs(c.rise(gap)-integrate(c, gap)))
+		c := somePot(from)
+		gap := c.Rest() * (1 + 5*from.Float64())
+		worst = math.Max(worst, math.Abs(c.Rise(gap)-integrate(c, gap)))
 	}
 	fmt.Printf("rise of a coasting melt, closed form against integration: at most %.2g °C apart in 40 coasts\n", worst)
 	assert.Less(t, worst, 1e-4)
@@ -61,30 +61,30 @@ func TestRiseByHand(t *testing.T) {
 	// Without a loss the gap's heat is shared by heat capacity: a plate of 600 J/K
 	// that is 30 K warmer brings a melt of 300 J/K up by 30·600/900 = 20 K. The
 	// melt needs a loss to have a peak, so it gets a very small one.
-	c := coast{plateJPerK: 600, meltJPerK: 300, coupling: 2, meltLossW: 1e-6}
-	assert.InDelta(t, 20, c.rise(30), 1e-3)
-	assert.Zero(t, c.rise(c.rest()), "at the resting gap it does not rise")
-	assert.Zero(t, c.rise(-5), "nor over a colder plate")
+	c := Pot{PlateJPerK: 600, MeltJPerK: 300, CouplingWK: 2, MeltLossW: 1e-6}
+	assert.InDelta(t, 20, c.Rise(30), 1e-3)
+	assert.Zero(t, c.Rise(c.Rest()), "at the resting gap it does not rise")
+	assert.Zero(t, c.Rise(-5), "nor over a colder plate")
 }
 
 func TestGapIsTheInverseOfRise(t *testing.T) {
 	from := rand.New(rand.NewPCG(2, 2))
 	worst := 0.0
 	for range 2000 {
-		c := someCoast(from)
-		most := c.rest() + 20 + 200*from.Float64()
-		gap := c.rest() + (most-c.rest())*from.Float64()
-		worst = math.Max(worst, math.Abs(c.gap(c.rise(gap), most)-gap))
+		c := somePot(from)
+		most := c.Rest() + 20 + 200*from.Float64()
+		gap := c.Rest() + (most-c.Rest())*from.Float64()
+		worst = math.Max(worst, math.Abs(c.Gap(c.Rise(gap), most)-gap))
 	}
 	fmt.Printf("gap for a rise, against the gap that gave it: at most %.2g °C apart in 2000 coasts\n", worst)
 	assert.Less(t, worst, 1e-2)
 }
 
 func TestGapStaysBetweenRestAndMost(t *testing.T) {
-	c := someCoast(rand.New(rand.NewPCG(3, 3)))
-	assert.InDelta(t, c.rest()+50, c.gap(1e6, c.rest()+50), 1e-4, "a rise out of reach takes all there is")
-	assert.Equal(t, c.rest(), c.gap(0, 200))
-	assert.Equal(t, c.rest(), c.gap(-3, 200))
-	assert.Equal(t, c.rest(), c.gap(10, c.rest()-1))
-	assert.Equal(t, c.rest(), c.gap(math.NaN(), 200), "no number asks for no more than rest")
+	c := somePot(rand.New(rand.NewPCG(3, 3)))
+	assert.InDelta(t, c.Rest()+50, c.Gap(1e6, c.Rest()+50), 1e-4, "a rise out of reach takes all there is")
+	assert.Equal(t, c.Rest(), c.Gap(0, 200))
+	assert.Equal(t, c.Rest(), c.Gap(-3, 200))
+	assert.Equal(t, c.Rest(), c.Gap(10, c.Rest()-1))
+	assert.Equal(t, c.Rest(), c.Gap(math.NaN(), 200), "no number asks for no more than rest")
 }
