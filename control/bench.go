@@ -25,6 +25,7 @@ type Bench struct {
 	pots     []*pot
 	guard    *guard.Guard
 	share    *circuit.Share
+	windows  *circuit.Windows
 	caller   call.Caller
 	called   called
 	pedal    reading.Edge
@@ -33,10 +34,12 @@ type Bench struct {
 	// hottestAtStartC is what the limits' warning was made for.
 	hottestAtStartC float64
 
-	sight        guard.Sight // reused, so that a step allocates nothing
-	asked, duty  []float64   // before and after the circuit's share and the guard
-	ratedW, need []float64
-	held         []time.Duration // how long each pot has been kept hot since it was cured
+	sight       guard.Sight // reused, so that a step allocates nothing
+	heaters     []circuit.Heater
+	asked, duty []float64 // before and after the circuit's share and the guard
+	told        []float64 // of which this now
+	need        []float64
+	held        []time.Duration // how long each pot has been kept hot since it was cured
 }
 
 // NewBench returns a bench at rest, with heat blocked.
@@ -45,16 +48,16 @@ func NewBench(s Settings) *Bench {
 	limits := s.Limits
 	limits.CircuitW, limits.CircuitMeanW = s.Circuit.MaxW, s.Circuit.ContinuousW
 	b := &Bench{
-		settings: s, guard: guard.New(limits, n), share: circuit.New(s.Circuit, n), called: newCalled(n),
+		settings: s, guard: guard.New(limits, n), called: newCalled(n),
 		sight: guard.Sight{Pots: make([]guard.PotSight, n), Period: s.Period},
-		asked: make([]float64, n), duty: make([]float64, n),
-		ratedW: make([]float64, n), need: make([]float64, n),
+		asked: make([]float64, n), duty: make([]float64, n), told: make([]float64, n), need: make([]float64, n),
 		held: make([]time.Duration, n),
 	}
-	for i, p := range s.Pots {
+	for _, p := range s.Pots {
 		b.pots = append(b.pots, newPot(p))
-		b.ratedW[i] = p.HeaterW
+		b.heaters = append(b.heaters, circuit.Heater{RatedW: p.HeaterW, Output: p.Output, Window: p.Window})
 	}
+	b.share, b.windows = circuit.New(s.Circuit, b.heaters), circuit.NewWindows(b.heaters)
 	b.hottestAtStartC = b.hottestC()
 	return b
 }
@@ -123,7 +126,7 @@ func (b *Bench) look(in *Input, elapsed time.Duration) {
 		r := b.readings(in, i)
 		b.held[i] = p.heldFor(b.held[i], elapsed)
 		s.Pots[i] = guard.PotSight{
-			Melt: r.Melt, Plate: r.Plate, Duty: b.duty[i], RatedW: b.ratedW[i],
+			Melt: r.Melt, Plate: r.Plate, Duty: b.duty[i], RatedW: b.heaters[i].RatedW,
 			Lifted: p.lifted, Coloured: p.coloured && p.sinceColour < ColourUpset, HeldFor: b.held[i],
 		}
 	}
@@ -164,25 +167,33 @@ func (b *Bench) sense(in *Input, elapsed time.Duration) {
 	}
 }
 
-// heat decides every duty: the loops ask, the circuit shares, the guard limits.
+// heat decides every duty: the loops ask, the circuit shares, windows say who draws
+// now, the guard limits. The loops are told what they get in the mean: the windows'
+// own on and off is none of their error.
 func (b *Bench) heat(elapsed time.Duration) {
 	for i, p := range b.pots {
 		b.asked[i] = p.ask(b.guard.PotMayHeat(i), elapsed)
 		b.need[i] = p.need()
 	}
 	copy(b.duty, b.asked)
-	b.share.Divide(b.duty, b.ratedW, b.need, elapsed)
-	b.guard.Limit(b.duty)
+	b.share.Divide(b.duty, b.need, elapsed)
+	b.windows.Tick(b.duty, b.told, b.share.RoomW(), elapsed)
+	b.guard.Limit(b.told)
 	for i, p := range b.pots {
-		p.loop.Applied(b.duty[i], b.duty[i], elapsed.Seconds())
+		if b.heaters[i].Output == circuit.Smooth || !b.guard.PotMayHeat(i) {
+			b.duty[i] = b.told[i]
+		}
+		p.loop.Applied(b.duty[i], b.told[i], elapsed.Seconds())
 	}
-	b.share.Drawn(b.powerW())
+	b.windows.Told(b.duty, b.told)
+	b.share.Drawn(b.watts(b.told))
 }
 
-func (b *Bench) powerW() float64 {
+// watts is what all heaters draw at these duties.
+func (b *Bench) watts(duty []float64) float64 {
 	sum := 0.0
-	for i := range b.duty {
-		sum += b.duty[i] * b.ratedW[i]
+	for i := range duty {
+		sum += duty[i] * b.heaters[i].RatedW
 	}
 	return sum
 }
@@ -191,12 +202,12 @@ func (b *Bench) powerW() float64 {
 func (b *Bench) report(in *Input, elapsed time.Duration, out *Frame) {
 	out.Cycle, out.Time, out.Elapsed = b.cycle, b.now, in.Elapsed
 	out.Heat = b.guard.State()
-	out.PowerW = b.powerW()
+	out.PowerW = b.watts(b.duty)
 	out.Mould, out.Room, out.Contacts = in.Mould, in.Room, in.Contacts
 	out.Conditions = b.guard.Append(out.Conditions[:0])
 	out.Folded = b.guard.AppendFolded(out.Folded[:0])
 	news := b.reportPots(in, elapsed, out)
-	out.Outputs.Duty = append(out.Outputs.Duty[:0], b.duty...)
+	out.Outputs.Duty = append(out.Outputs.Duty[:0], b.told...)
 	out.Outputs.Contactor = b.guard.MayHeat()
 	b.announce(in, elapsed, news, out)
 }

@@ -575,27 +575,29 @@ func text(f *control.Frame) string { return fmt.Sprintf("%+v", *f) }
 // TestReplay: every input of an evening with faults in it, stepped again, comes
 // to the same frames, bit for bit.
 func TestReplay(t *testing.T) {
-	r := newRig(demoSettings(), 21)
-	r.keep = true
-	var frames []string
-	r.seen = func(f *control.Frame) { frames = append(frames, text(f)) }
-	r.press()
-	r.evening(20*time.Minute, nil)
-	r.script = func(in *control.Input) { in.Pots[1].Melt.C = math.NaN() }
-	r.evening(5*time.Second, nil)
-	r.script = func(in *control.Input) { in.Elapsed = 0; in.Contacts.EStop = contact(false) }
-	r.evening(time.Second, nil)
-	r.script = nil
-	r.evening(time.Minute, nil)
+	for name, settings := range map[string]control.Settings{"smooth": demoSettings(), "switched": relaySettings()} {
+		r := newRig(settings, 21)
+		r.keep = true
+		var frames []string
+		r.seen = func(f *control.Frame) { frames = append(frames, text(f)) }
+		r.press()
+		r.evening(20*time.Minute, nil)
+		r.script = func(in *control.Input) { in.Pots[1].Melt.C = math.NaN() }
+		r.evening(5*time.Second, nil)
+		r.script = func(in *control.Input) { in.Elapsed = 0; in.Contacts.EStop = contact(false) }
+		r.evening(time.Second, nil)
+		r.script = nil
+		r.evening(time.Minute, nil)
 
-	again := control.NewBench(demoSettings())
-	var f control.Frame
-	require.Len(t, r.saved, len(frames))
-	for i := range r.saved {
-		again.Step(&r.saved[i], &f)
-		require.Equal(t, frames[i], text(&f), "cycle %d", i+1)
+		again := control.NewBench(settings)
+		var f control.Frame
+		require.Len(t, r.saved, len(frames))
+		for i := range r.saved {
+			again.Step(&r.saved[i], &f)
+			require.Equal(t, frames[i], text(&f), "%s, cycle %d", name, i+1)
+		}
+		fmt.Printf("replay: %d frames the same, bit for bit\n", len(frames))
 	}
-	fmt.Printf("replay: %d frames the same, bit for bit\n", len(frames))
 }
 
 // TestNoInputHeatsUnearned is the guard's first rule again, through the whole

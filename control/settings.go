@@ -24,6 +24,10 @@ type PotSettings struct {
 	Colour string // the colour's name in the recipe
 	// HeaterW is the heater's rated power in watts.
 	HeaterW float64
+	// Output is what the heater draws while it is told a duty; Window is that of a
+	// circuit.Switched one.
+	Output circuit.Output
+	Window time.Duration
 	// VolumeML is the volume of liquid vinyl in millilitres.
 	VolumeML float64
 	// SetpointC is the injection temperature; BandC is how far from it, either

@@ -192,7 +192,8 @@ func (w Wait) String() string { return waitTexts[w] }
 
 // Outputs are what the devices are told in a cycle. The zero value is safe.
 type Outputs struct {
-	// Duty is the fraction of each pot's rated heater power, 0 to 1.
+	// Duty is the fraction of each pot's rated heater power, 0 to 1, that its device is
+	// told now: of one that is switched 0 or 1.
 	Duty []float64
 	// Contactor closes the supply of all heaters.
 	Contactor bool
@@ -211,7 +212,7 @@ type Frame struct {
 	Ready   bool
 	Pots    []PotFrame
 	Outputs Outputs
-	// PowerW is what the heaters together are told to draw.
+	// PowerW is what the heaters together draw, those that are switched in the mean.
 	PowerW      float64
 	Mould, Room reading.Temperature
 	Contacts    Contacts
@@ -241,13 +242,15 @@ type PotFrame struct {
 	TargetC          float64
 	SetpointC, BandC float64
 	PlateTargetC     float64 // what the inner loop holds the plate at; NaN when off
-	AskedDuty, Duty  float64 // before and after the circuit's share and the guard
-	Dwelled          time.Duration
-	Clear, Cured     bool
-	StirredEver      bool
-	SinceStir        time.Duration // meaningful when StirredEver
-	InBandFor        time.Duration
-	SinceColour      time.Duration // negative when no colour was added
+	// AskedDuty and Duty are before and after the circuit's share and the guard; of a
+	// heater that is switched, what it gets in the mean.
+	AskedDuty, Duty float64
+	Dwelled         time.Duration
+	Clear, Cured    bool
+	StirredEver     bool
+	SinceStir       time.Duration // meaningful when StirredEver
+	InBandFor       time.Duration
+	SinceColour     time.Duration // negative when no colour was added
 }
 
 // PerDegree is how finely history keeps a reading, in steps per degree Celsius;

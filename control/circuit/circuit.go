@@ -1,6 +1,7 @@
-// Package circuit shares the electrical circuit between the heaters: the sum in
-// any cycle stays under the breaker's rating, and the mean of any minute under
-// the continuous share.
+// Package circuit shares the electrical circuit between the heaters: the sum at
+// any instant stays under the breaker's rating, and the mean of any minute under
+// the continuous share. Share divides what may flow in the mean; Windows says which
+// of the heaters that draw all of their power or none do so now.
 package circuit
 
 import (
@@ -34,6 +35,7 @@ const longest = time.Second
 // Share divides the circuit, and remembers the last minute.
 type Share struct {
 	rating  Rating
+	heaters []Heater
 	buckets [window]float64 // joules
 	second  int64           // the bucket being filled, by bench second
 	now     time.Duration
@@ -41,30 +43,60 @@ type Share struct {
 	open    []bool
 }
 
-// New returns a share of a circuit for a number of heaters.
-func New(r Rating, heaters int) *Share { return &Share{rating: r, open: make([]bool, heaters)} }
+// New returns a share of a circuit for heaters.
+func New(r Rating, heaters []Heater) *Share {
+	return &Share{rating: r, heaters: heaters, open: make([]bool, len(heaters))}
+}
 
-// Divide lowers the duties asked for (0 to 1) until heaters of the rated watts
-// fit on the circuit. Where not all fit, power goes in proportion to need, and
-// what one does not use goes to the others. It never raises a duty. elapsed is
-// the time since the last decision.
-func (s *Share) Divide(duty, ratedW, need []float64, elapsed time.Duration) {
+// Divide lowers the duties asked for (0 to 1) until the heaters fit on the circuit
+// in the mean. Where not all fit, power goes in proportion to need, and what one
+// does not use goes to the others. It never raises a duty. elapsed is the time since
+// the last decision.
+func (s *Share) Divide(duty, need []float64, elapsed time.Duration) {
 	s.book(elapsed)
-	budget := s.budgetW()
+	budget := min(s.budgetW(), s.packedW(duty))
 	total := 0.0
 	for i := range duty {
-		total += duty[i] * ratedW[i]
+		total += duty[i] * s.heaters[i].RatedW
 		s.open[i] = duty[i] > 0
 	}
 	if total <= budget {
 		return
 	}
-	s.fill(duty, ratedW, need, budget)
+	s.fill(duty, need, budget)
+}
+
+// packedW is the most that can flow at once for these duties, seeing that some
+// heaters draw all of their power or none.
+func (s *Share) packedW(duty []float64) float64 {
+	smoothW, wholeW := 0.0, 0.0
+	for i := range s.heaters {
+		if h := &s.heaters[i]; !h.whole() {
+			smoothW += duty[i] * h.RatedW
+		} else if duty[i] > 0 {
+			wholeW += h.RatedW
+		}
+	}
+	if wholeW <= s.rating.MaxW {
+		return smoothW + wholeW
+	}
+	return smoothW + s.packW(duty, 0, s.rating.MaxW)
+}
+
+// packW is the most that the whole heaters from one on draw together in a room: of
+// each, with it and without it, the better.
+func (s *Share) packW(duty []float64, from int, roomW float64) float64 {
+	for i := from; i < len(s.heaters); i++ {
+		if h := &s.heaters[i]; h.whole() && duty[i] > 0 && h.RatedW <= roomW {
+			return max(s.packW(duty, i+1, roomW), h.RatedW+s.packW(duty, i+1, roomW-h.RatedW))
+		}
+	}
+	return 0
 }
 
 // fill hands out the budget in rounds: whoever asks for less than its part is
 // served in full, and its rest is shared among the others.
-func (s *Share) fill(duty, ratedW, need []float64, budget float64) {
+func (s *Share) fill(duty, need []float64, budget float64) {
 	for {
 		weight := 0.0
 		for i := range duty {
@@ -75,15 +107,15 @@ func (s *Share) fill(duty, ratedW, need []float64, budget float64) {
 		served := false
 		left := budget
 		for i := range duty {
-			if s.open[i] && duty[i]*ratedW[i] <= budget*(need[i]+minNeed)/weight {
+			if s.open[i] && duty[i]*s.heaters[i].RatedW <= budget*(need[i]+minNeed)/weight {
 				s.open[i], served = false, true
-				left -= duty[i] * ratedW[i]
+				left -= duty[i] * s.heaters[i].RatedW
 			}
 		}
 		if !served {
 			for i := range duty {
 				if s.open[i] {
-					duty[i] = math.Floor(budget*(need[i]+minNeed)/weight/ratedW[i]*steps) / steps
+					duty[i] = math.Floor(budget*(need[i]+minNeed)/weight/s.heaters[i].RatedW*steps) / steps
 				}
 			}
 			return
@@ -100,20 +132,25 @@ const steps = 10000
 // it only wants a little of.
 const minNeed = 1e-3
 
-// budgetW is the power that may flow until the next decision.
+// budgetW is the mean power that may flow until the next decision.
 func (s *Share) budgetW() float64 {
-	joules, recent := 0.0, 0.0
-	for age := int64(0); age < window; age++ {
-		b := s.buckets[(s.second-age+window)%window]
-		joules += b
-		if age < window-ahead {
-			recent += b
-		}
+	eased := (s.rating.ContinuousW*60 - s.joules(window-ahead)) / ahead
+	return max(0, min(s.RoomW(), eased))
+}
+
+// RoomW is the most power that may flow at any instant until the next decision.
+func (s *Share) RoomW() float64 {
+	atOnce := (s.rating.ContinuousW*60 - s.joules(window)) / longest.Seconds()
+	return max(0, min(s.rating.MaxW, atOnce))
+}
+
+// joules is what was drawn in the last so many seconds.
+func (s *Share) joules(seconds int64) float64 {
+	sum := 0.0
+	for age := range seconds {
+		sum += s.buckets[(s.second-age+window)%window]
 	}
-	minute := s.rating.ContinuousW * 60
-	eased := (minute - recent) / ahead
-	atOnce := (minute - joules) / longest.Seconds()
-	return max(0, min(s.rating.MaxW, eased, atOnce))
+	return sum
 }
 
 // book moves to the bucket of the present second, empties those passed, and puts

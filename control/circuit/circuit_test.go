@@ -68,6 +68,15 @@ func (m *meter) worstMinuteW() float64 {
 	return worst
 }
 
+// smooth are heaters of some watts that draw what they are told.
+func smooth(ratedW ...float64) []Heater {
+	var all []Heater
+	for _, w := range ratedW {
+		all = append(all, Heater{RatedW: w})
+	}
+	return all
+}
+
 func powerW(duty, ratedW []float64) float64 {
 	sum := 0.0
 	for i := range duty {
@@ -85,13 +94,13 @@ func TestNorthAmericanCircuits(t *testing.T) {
 	} {
 		r := supply(c.amperes, c.volts)
 		assert.Equal(t, Rating{MaxW: c.full, ContinuousW: c.continuous}, r)
-		s := New(r, 3)
 		ratedW, need := []float64{1000, 1000, 1000}, []float64{1, 1, 1}
+		s := New(r, smooth(ratedW...))
 		var m meter
 		first := 0.0
 		for range 3 * 3600 * 5 {
 			duty := []float64{1, 1, 1}
-			s.Divide(duty, ratedW, need, period)
+			s.Divide(duty, need, period)
 			w := powerW(duty, ratedW)
 			s.Drawn(w)
 			m.add(w, period)
@@ -112,9 +121,9 @@ func TestNorthAmericanCircuits(t *testing.T) {
 // TestLargePlateOnSmallCircuit: were the continuous share kept at every instant,
 // a 1500 W plate could never be switched on at 15 A and 120 V.
 func TestLargePlateOnSmallCircuit(t *testing.T) {
-	s := New(supply(15, 120), 1)
+	s := New(supply(15, 120), smooth(1500))
 	duty := []float64{1}
-	s.Divide(duty, []float64{1500}, []float64{1}, period)
+	s.Divide(duty, []float64{1}, period)
 	assert.Equal(t, 1.0, duty[0])
 }
 
@@ -123,11 +132,11 @@ func TestDivideNeverRaisesNorOverloads(t *testing.T) {
 		n := rapid.IntRange(1, 4).Draw(t, "heaters")
 		rating := Rating{MaxW: rapid.Float64Range(500, 4000).Draw(t, "maxW")}
 		rating.ContinuousW = rating.MaxW * rapid.Float64Range(0.3, 1).Draw(t, "share")
-		s := New(rating, n)
 		ratedW := make([]float64, n)
 		for i := range ratedW {
 			ratedW[i] = rapid.Float64Range(20, 4000).Draw(t, "ratedW")
 		}
+		s := New(rating, smooth(ratedW...))
 		// A greedy bench with some quiet minutes: asks change every so many cycles.
 		var m meter
 		duty, asked, need := make([]float64, n), make([]float64, n), make([]float64, n)
@@ -152,7 +161,7 @@ func TestDivideNeverRaisesNorOverloads(t *testing.T) {
 						m.ends[k] += m.ends[k-1]
 					}
 				}
-				s.Divide(duty, ratedW, need, elapsed)
+				s.Divide(duty, need, elapsed)
 				for i := range duty {
 					if duty[i] > asked[i] || duty[i] < 0 {
 						t.Fatalf("heater %d asked %v and got %v", i, asked[i], duty[i])
@@ -191,7 +200,7 @@ func TestFillsByNeed(t *testing.T) {
 		{"who asks nothing gets nothing", []float64{0, 1, 1}, []float64{9000, 100, 100}, []float64{0, 0.9, 0.9}},
 	} {
 		duty := append([]float64(nil), c.asked...)
-		New(rating, 3).Divide(duty, ratedW, c.need, period)
+		New(rating, smooth(ratedW...)).Divide(duty, c.need, period)
 		assert.InDeltaSlice(t, c.want, duty, 1.0/steps, c.name)
 	}
 }
@@ -207,7 +216,7 @@ func TestUsesAllOfTheBudget(t *testing.T) {
 			need[i] = rapid.Float64Range(0, 1e5).Draw(t, "need")
 		}
 		duty := append([]float64(nil), asked...)
-		New(rating, 3).Divide(duty, ratedW, need, period)
+		New(rating, smooth(ratedW...)).Divide(duty, need, period)
 		want := math.Min(rating.MaxW, powerW(asked, ratedW))
 		// A full circuit is shared in steps, each rounded down.
 		if got := powerW(duty, ratedW); got > want || got < want-powerW([]float64{1, 1, 1}, ratedW)/steps {
@@ -219,17 +228,17 @@ func TestUsesAllOfTheBudget(t *testing.T) {
 // TestWithoutBudgetNothingFlows: a rating nobody filled in is a circuit of no power.
 func TestWithoutBudgetNothingFlows(t *testing.T) {
 	duty := []float64{1, 0.5}
-	New(Rating{}, 2).Divide(duty, []float64{1000, 1000}, []float64{1, 1}, period)
+	New(Rating{}, smooth(1000, 1000)).Divide(duty, []float64{1, 1}, period)
 	assert.Equal(t, []float64{0, 0}, duty)
 }
 
 // TestAStallIsBooked: what flowed through a stall counts, so that the minute
 // after it is short.
 func TestAStallIsBooked(t *testing.T) {
-	s := New(Rating{MaxW: 2000, ContinuousW: 1000}, 1)
+	s := New(Rating{MaxW: 2000, ContinuousW: 1000}, smooth(2000))
 	ask := func(elapsed time.Duration) float64 {
 		duty := []float64{1}
-		s.Divide(duty, []float64{2000}, []float64{1}, elapsed)
+		s.Divide(duty, []float64{1}, elapsed)
 		s.Drawn(duty[0] * 2000)
 		return duty[0]
 	}
@@ -240,10 +249,10 @@ func TestAStallIsBooked(t *testing.T) {
 }
 
 func TestTimeThatDoesNotPassIsHarmless(t *testing.T) {
-	s := New(supply(15, 120), 1)
+	s := New(supply(15, 120), smooth(3000))
 	for _, elapsed := range []time.Duration{0, -time.Hour, 0, 1000 * time.Hour} {
 		duty := []float64{1}
-		s.Divide(duty, []float64{3000}, []float64{1}, elapsed)
+		s.Divide(duty, []float64{1}, elapsed)
 		s.Drawn(duty[0] * 3000)
 		assert.LessOrEqual(t, duty[0]*3000, 1800.0, elapsed)
 		assert.GreaterOrEqual(t, duty[0], 0.0, elapsed)

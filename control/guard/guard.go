@@ -77,7 +77,8 @@ type Sight struct {
 // PotSight is what the guard sees of one pot.
 type PotSight struct {
 	Melt, Plate reading.Temperature
-	// Duty is what the heater was last told, 0 to 1, and RatedW its power.
+	// Duty is what the heater was last told, 0 to 1, of one that is switched what it gets
+	// in the mean, and RatedW its power.
 	Duty, RatedW float64
 	Lifted       bool          // it is marked as lifted off its plate
 	Coloured     bool          // a cold addition was marked a short while ago

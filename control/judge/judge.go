@@ -79,9 +79,8 @@ func (c *cascaded) Step(v *rig.View) float64 {
 	return c.asked
 }
 
-// Applied tells the cascade the duty before the relay's window, as the bench does:
-// its windows are the devices' own.
-func (c *cascaded) Applied(_, dt float64) { c.loop.Applied(c.asked, dt) }
+// Applied tells the cascade what it gets in the mean, as the bench does.
+func (c *cascaded) Applied(duty, _, dt float64) { c.loop.Applied(duty, dt) }
 
 // ours is a pot's loop as the bench runs it.
 type ours struct {
@@ -121,5 +120,5 @@ func fresh(t reading.Temperature) reading.Temperature {
 	return t
 }
 
-// Applied tells the loop what was asked, and what the relay's window made of it.
-func (o *ours) Applied(duty, dt float64) { o.loop.Applied(o.asked, duty, dt) }
+// Applied tells the loop what it gets in the mean, and what the heater draws now.
+func (o *ours) Applied(duty, drawn, dt float64) { o.loop.Applied(duty, drawn, dt) }

@@ -70,7 +70,7 @@ func (b *benched) Step(v *rig.View) float64 {
 	return b.frame.Outputs.Duty[0]
 }
 
-func (b *benched) Applied(duty, dt float64) { b.beside.Applied(duty, dt) }
+func (b *benched) Applied(duty, drawn, dt float64) { b.beside.Applied(duty, drawn, dt) }
 
 // TestOursIsTheBenchs: what is judged asks for the very duties that a bench asks
 // for, bit for bit, with readings that are late and lost and an announced addition,

@@ -38,8 +38,9 @@ type View struct {
 type Loop interface {
 	// Step returns the duty, 0 to 1, for what is known in this cycle.
 	Step(v *View) float64
-	// Applied tells what was really given, after the relay's window, for dt seconds.
-	Applied(duty, dt float64)
+	// Applied tells what is really given, of a relay's windows in the mean, and what of
+	// it the heater draws now, for dt seconds.
+	Applied(duty, drawn, dt float64)
 }
 
 // Known is all that a controller is told before: what stands on the heater, and
@@ -57,8 +58,7 @@ type Options struct {
 	// LostOneIn is how many readings there are to one that never comes, of each
 	// probe by itself; zero loses none. The one before it grows older in its place.
 	LostOneIn int
-	// Window is the relay's: within it the heater is on for a number of whole cycles
-	// and then off, and what these could not give is carried over. Zero gives the duty.
+	// Window is the relay's, switched as on the bench. Zero gives the duty.
 	Window time.Duration
 	// See, where it is set, is shown every cycle after the loop's step.
 	See func(atS float64, p *zoo.Plant, v *View, duty float64)
@@ -185,8 +185,9 @@ func (r *rig) cycle(atS float64) {
 	if !(asked > 0 && asked <= 1) {
 		asked = 0 // as the guard does: a loop that asks for more than there is is broken
 	}
-	r.duty = r.window.tick(asked)
-	r.loop.Applied(r.duty, r.o.Period.Seconds())
+	var mean float64
+	r.duty, mean = r.window.tick(asked)
+	r.loop.Applied(mean, r.duty, r.o.Period.Seconds())
 	if r.o.See != nil {
 		r.o.See(atS, r.plant, v, r.duty)
 	}

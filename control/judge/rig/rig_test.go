@@ -28,7 +28,7 @@ func (f *fixed) Step(v *rig.View) float64 {
 	return f.duty
 }
 
-func (f *fixed) Applied(duty, _ float64) { f.applied = append(f.applied, duty) }
+func (f *fixed) Applied(duty, _, _ float64) { f.applied = append(f.applied, duty) }
 
 func runFixed(f *fixed, o rig.Options, phases ...rig.Phase) []rig.Outcome {
 	specs := zoo.Named()
@@ -74,23 +74,23 @@ func TestLostReadingsLeaveTheOneBefore(t *testing.T) {
 	assert.InDelta(t, 0.02, float64(old)/float64(len(f.views)), 0.005)
 }
 
-// TestWindow: whole cycles on, and over many windows exactly the duty.
+// TestWindow: a relay draws all or nothing, in the mean the duty, and that is what the
+// loop is told.
 func TestWindow(t *testing.T) {
 	for _, window := range []time.Duration{2 * time.Second, 20 * time.Second} {
 		f := &fixed{duty: 0.337}
 		o := rig.Usual()
 		o.Window = window
-		runFixed(f, o, rig.Phase{TargetC: 170, ForS: 2000})
-		sum, changes := 0.0, 0
-		for i, d := range f.applied {
-			require.True(t, d == 0 || d == 1)
-			sum += d
-			if i > 0 && d != f.applied[i-1] {
-				changes++
-			}
+		drawnS := 0.0
+		o.See = func(_ float64, _ *zoo.Plant, _ *rig.View, duty float64) {
+			require.True(t, duty == 0 || duty == 1)
+			drawnS += duty * o.Period.Seconds()
 		}
-		assert.InDelta(t, f.duty*float64(len(f.applied)), sum, 1)
-		assert.LessOrEqual(t, changes, 2*int(2000*time.Second/window), "on once and off once in a window")
+		runFixed(f, o, rig.Phase{TargetC: 170, ForS: 2000})
+		assert.InDelta(t, f.duty*2000, drawnS, window.Seconds()/25+o.Period.Seconds())
+		for _, d := range f.applied {
+			require.Equal(t, f.duty, d)
+		}
 	}
 }
 

@@ -1,31 +1,33 @@
 package rig
 
-import "math"
+import (
+	"math"
 
-// window turns duties into whole cycles of on and off. The duty at its beginning
-// counts, and what whole cycles can not give is carried over. A duty of zero is
-// off at once.
+	"meltwarden/control/circuit"
+)
+
+// window is a relay, switched as on the bench; without windows the heater gets the duty.
 type window struct {
-	cycles int // of the window; zero: there is none
-	at, on int
-	owed   float64 // in cycles
+	o          Options
+	windows    *circuit.Windows
+	duty, told []float64
 }
 
-func newWindow(o Options) window { return window{cycles: int(o.Window / o.Period)} }
+func newWindow(o Options) window {
+	if o.Window == 0 {
+		return window{}
+	}
+	relay := circuit.Heater{RatedW: 1, Output: circuit.Switched, Window: o.Window}
+	return window{o, circuit.NewWindows([]circuit.Heater{relay}), make([]float64, 1), make([]float64, 1)}
+}
 
-func (w *window) tick(duty float64) float64 {
-	if w.cycles == 0 {
-		return duty
+// tick returns what the heater draws in a cycle, and what it gets in the mean.
+func (w *window) tick(duty float64) (draws, mean float64) {
+	if w.windows == nil {
+		return duty, duty
 	}
-	if w.at == 0 {
-		w.owed += duty * float64(w.cycles)
-		w.on = int(math.Floor(w.owed + 1e-9))
-		w.owed -= float64(w.on)
-	}
-	on := w.at < w.on && duty > 0
-	w.at = (w.at + 1) % w.cycles
-	if on {
-		return 1
-	}
-	return 0
+	w.duty[0] = duty
+	w.windows.Tick(w.duty, w.told, math.Inf(1), w.o.Period)
+	w.windows.Told(w.duty, w.told)
+	return w.told[0], w.duty[0]
 }

@@ -1,0 +1,192 @@
+package judge_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/control/circuit"
+	"meltwarden/control/guard"
+	"meltwarden/control/judge"
+	"meltwarden/control/judge/rig"
+	"meltwarden/control/judge/zoo"
+	"meltwarden/control/reading"
+)
+
+// together is a whole bench of several pots on one circuit, with what became of it.
+type together struct {
+	t       *testing.T
+	set     control.Settings
+	bench   *control.Bench
+	in      control.Input
+	frame   control.Frame
+	plants  []zoo.Plant
+	noise   *rand.Rand
+	seconds float64 // since the start
+
+	minute      [300]float64 // watts of each cycle of the last minute
+	over, above float64      // seconds over the breaker's rating, and over the share
+	told        []float64    // in the cycle before
+	pots        []apot
+}
+
+// apot is what became of one pot.
+type apot struct {
+	intoS     float64 // since when it is in band
+	overC     float64
+	about, n  float64
+	sum       float64
+	times     int // switched on
+	onS, runS float64
+	leastOnS  float64
+}
+
+// togetherOn makes a bench of three pots of the zoo on 15 A at 120 V.
+func togetherOn(t *testing.T, output circuit.Output, window time.Duration) *together {
+	named := zoo.Named()
+	b := &together{
+		t: t, noise: rand.New(rand.NewPCG(firstSeed, 1)), told: make([]float64, 3), pots: make([]apot, 3),
+		set: control.Settings{
+			Period:  200 * time.Millisecond,
+			Circuit: circuit.Rating{MaxW: 1800, ContinuousW: 1440}, // NEC 210.20(A): 80 % for three hours and more
+			Limits:  guard.Limits{MeltWarnC: 190, MeltTripC: 200, PlateTripC: 270, HeatersProven: true},
+		},
+	}
+	for i, name := range []string{"quarter, cast", "slow probes", "quarter, thin"} {
+		for k := range named {
+			if s := &named[k]; s.Name == name {
+				b.plants = append(b.plants, zoo.New(s, zoo.Start{Cured: true}))
+				b.set.Pots = append(b.set.Pots, control.PotSettings{
+					Name: name, HeaterW: s.RatedW, Output: output, Window: window,
+					VolumeML: s.TypedML(), SetpointC: judge.PourC, BandC: 2, CureC: 160, Dwell: time.Minute,
+					SteadyFor: time.Minute, StirWithin: time.Hour, PlateLimitC: s.PlateLimitC,
+				})
+			}
+		}
+		b.pots[i] = apot{intoS: math.Inf(1), leastOnS: math.Inf(1)}
+	}
+	b.bench = control.NewBench(b.set)
+	return b
+}
+
+// run lets the bench heat for a time; its last part, from holdS on, is the hold.
+func (b *together) run(forS, holdS float64) {
+	for n := 0; b.seconds < forS; n++ {
+		b.in.Elapsed, b.in.Commands = b.set.Period, nil
+		if n == 0 {
+			b.in.Elapsed = 0
+			for i := range b.plants {
+				b.in.Commands = append(b.in.Commands, control.Command{Kind: control.ArrivedCured, Pot: i})
+			}
+		}
+		if n%1500 == 0 { // somebody is there
+			b.in.Commands = append(b.in.Commands, control.Command{Kind: control.Stir})
+		}
+		b.in.Contacts = control.Contacts{Link: contact(true), Pedal: contact(false), Enable: contact(n >= 10 && n < 15)}
+		b.in.Pots = b.in.Pots[:0]
+		for i := range b.plants {
+			meltC, plateC := b.plants[i].Read(b.noise)
+			b.in.Pots = append(b.in.Pots, control.PotReadings{Melt: fresh(meltC), Plate: fresh(plateC)})
+		}
+		b.bench.Step(&b.in, &b.frame)
+		b.count(n, b.seconds >= holdS)
+		b.seconds += b.set.Period.Seconds()
+	}
+	require.Equal(b.t, control.HeatEnabled, b.frame.Heat)
+	for _, c := range b.frame.Conditions {
+		require.NotEqual(b.t, guard.CircuitOver, c.Code)
+	}
+}
+
+func fresh(c float64) reading.Temperature {
+	return reading.Temperature{C: c, Age: 50 * time.Millisecond, Fault: reading.None}
+}
+
+// count lets a cycle pass for the plants, and keeps count.
+func (b *together) count(n int, holds bool) {
+	dt, nowW, meanW := b.set.Period.Seconds(), 0.0, 0.0
+	for i := range b.plants {
+		told, p, s := b.frame.Outputs.Duty[i], &b.pots[i], b.set.Pots[i]
+		draws := told * s.HeaterW
+		meanW += draws
+		if s.Output != circuit.Smooth && told > 0 {
+			draws = s.HeaterW // whatever its device does with it
+		}
+		nowW += draws
+		p.watch(told, b.told[i], dt, holds)
+		b.told[i] = told
+		for range int(math.Round(dt / zoo.StepS)) {
+			b.plants[i].Step(told)
+		}
+		off := b.plants[i].BulkC() - s.SetpointC
+		if math.Abs(off) > rig.BandC {
+			p.intoS = math.Inf(1)
+		} else if math.IsInf(p.intoS, 1) {
+			p.intoS = b.seconds
+		}
+		p.overC = max(p.overC, off)
+		if holds {
+			p.about, p.sum, p.n = p.about+off*off, p.sum+off, p.n+1
+		}
+	}
+	b.minute[n%len(b.minute)] = meanW
+	sum := 0.0
+	for _, w := range b.minute {
+		sum += w
+	}
+	if nowW > b.set.Circuit.MaxW*(1+1e-9) {
+		b.over += dt
+	}
+	if sum/float64(len(b.minute)) > b.set.Circuit.ContinuousW*(1+1e-9) {
+		b.above += dt
+	}
+}
+
+func (p *apot) watch(told, before, dt float64, holds bool) {
+	if told > 0 {
+		p.onS += dt
+	} else if before > 0 {
+		p.leastOnS = min(p.leastOnS, p.onS)
+		p.onS = 0
+	}
+	if holds && told > 0 && before == 0 {
+		p.times++
+	}
+}
+
+// TestNumbersOfPower prints three pots together on 15 A at 120 V, by what their heaters
+// do with a duty. The hold's RMS is of the true melt about the set-point, and in
+// brackets about its own mean.
+func TestNumbersOfPower(t *testing.T) {
+	if testing.Short() {
+		t.Skip("some seconds")
+	}
+	const holdS, forS = 60 * 60, 120 * 60
+	for _, c := range []struct {
+		name   string
+		output circuit.Output
+		window time.Duration
+	}{
+		{"smooth", circuit.Smooth, 0},
+		{"switched, 2 s", circuit.Switched, 2 * time.Second},
+		{"relay, 20 s", circuit.Switched, 20 * time.Second},
+		{"hidden", circuit.Hidden, 0},
+	} {
+		b := togetherOn(t, c.output, c.window)
+		b.run(forS, holdS)
+		t.Logf("%s: %.0f s over the rating, %.0f s with a minute above the share", c.name, b.over, b.above)
+		assert.Zero(t, b.over)
+		assert.Zero(t, b.above)
+		for i, p := range b.pots {
+			rms, mean := math.Sqrt(p.about/p.n), p.sum/p.n
+			t.Logf("  %-15s in band after %4.0f s, at most %.2f °C over, hold RMS %.3f (%.3f) °C, on %d times an hour, for at least %.1f s",
+				b.set.Pots[i].Name, p.intoS, p.overC, rms, math.Sqrt(rms*rms-mean*mean), p.times, p.leastOnS)
+			assert.LessOrEqual(t, rms, 0.15)
+		}
+	}
+}
