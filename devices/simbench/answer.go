@@ -25,7 +25,8 @@ func (b *Bench) store(r modbus.Request, t tables) bool {
 	switch r.Unit {
 	case UnitPower:
 		ofRegisters := r.Function == modbus.WriteRegister || r.Function == modbus.WriteRegisters
-		return b.power.store(t, ofRegisters && int(r.Address) < len(b.pots), b.at)
+		ofHeaters := ofRegisters && int(r.Address) < len(b.pots) || !ofRegisters && r.Address+r.Quantity > heaterCoils
+		return b.power.store(t, ofHeaters, b.at)
 	case UnitContacts:
 		b.contacts.lamp, b.contacts.buzzer = t.coils[0], t.coils[1]
 	}

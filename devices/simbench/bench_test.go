@@ -105,6 +105,26 @@ func TestRefusesABenchThatCannotBe(t *testing.T) {
 	}
 }
 
+// TestHeatersAreCoilsToo: a heater that is a coil draws all of its power or none, and
+// writing it keeps it.
+func TestHeatersAreCoilsToo(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := newBench(t, 1)
+		for range 5 {
+			write(t, b, modbus.Request{Unit: UnitPower, Function: modbus.WriteCoils, Address: heaterCoils, Quantity: 3, Data: []byte{0b101}})
+			write(t, b, modbus.Request{Unit: UnitPower, Function: modbus.WriteCoil, Quantity: 1, Data: modbus.AppendCoil(nil, true)})
+			time.Sleep(time.Second)
+		}
+		truth := b.Truth()
+		for i, on := range []bool{true, false, true} {
+			require.Equal(t, on, truth.Pots[i].PowerW > 0)
+		}
+		require.Equal(t, []uint16{fullDuty, 0, fullDuty}, modbus.Registers(read(t, b, UnitPower, modbus.ReadHolding, 0, 3)))
+		time.Sleep(2 * time.Second)
+		require.Zero(t, b.Truth().Pots[0].PowerW, "nobody has written")
+	})
+}
+
 // TestRefusals follows the order of the state diagrams of the application
 // protocol specification V1.1b3, section 6: function 01, quantity 03, address
 // 02, value 03.
@@ -123,7 +143,7 @@ func TestRefusals(t *testing.T) {
 		{"address beyond the end", []byte{1, 4, 0, 15, 0, 2}, 2},
 		{"address far beyond", []byte{3, 2, 0xFF, 0xFF, 0, 1}, 2},
 		{"coil value", []byte{2, 5, 0, 0, 1, 0}, 3},
-		{"coil address", []byte{2, 5, 0, 1, 0xFF, 0}, 2},
+		{"coil address", []byte{2, 5, 0, 4, 0xFF, 0}, 2},
 		{"duty above 100 %", []byte{2, 6, 0, 0, 0x27, 0x11}, 3},
 		{"time-out of 0", []byte{2, 6, 0, 3, 0, 0}, 3},
 		{"byte count", []byte{2, 16, 0, 0, 0, 2, 2, 0, 1}, 3},

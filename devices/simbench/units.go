@@ -120,8 +120,12 @@ const (
 	maxTimeoutMS     = 60000
 )
 
+// heaterCoils is the first heater's coil; before it is the contactor's.
+const heaterCoils = 1
+
 // power is the power module: a duty for each heater, the contactor's coil, and
-// the time-out that lets go of both when nobody writes a duty any more.
+// the time-out that lets go of both when nobody writes a duty any more. Each
+// heater has a coil as well: full power or none.
 type power struct {
 	duty      []uint16
 	contactor bool
@@ -151,11 +155,16 @@ func (p *power) expire(now time.Duration) {
 
 func (p *power) tables() tables {
 	holding := append([]uint16(nil), p.duty...)
-	return tables{coils: []bool{p.contactor}, holding: append(holding, p.timeoutMS)}
+	coils := []bool{p.contactor}
+	for _, d := range p.duty {
+		coils = append(coils, d > 0)
+	}
+	return tables{coils: coils, holding: append(holding, p.timeoutMS)}
 }
 
 // store takes over what was written; it refuses values out of range as a whole.
-func (p *power) store(t tables, dutyWritten bool, now time.Duration) bool {
+func (p *power) store(t tables, heaterWritten bool, now time.Duration) bool {
+	before := p.tables().coils
 	duty, timeout := t.holding[:len(p.duty)], t.holding[len(p.duty)]
 	for _, d := range duty {
 		if d > fullDuty {
@@ -166,8 +175,16 @@ func (p *power) store(t tables, dutyWritten bool, now time.Duration) bool {
 		return false
 	}
 	copy(p.duty, duty)
+	for i := range p.duty {
+		if on := t.coils[heaterCoils+i]; on != before[heaterCoils+i] {
+			p.duty[i] = 0
+			if on {
+				p.duty[i] = fullDuty
+			}
+		}
+	}
 	p.timeoutMS, p.contactor = timeout, t.coils[0]
-	if dutyWritten {
+	if heaterWritten {
 		p.written = now
 	}
 	return true
