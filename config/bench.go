@@ -47,9 +47,15 @@ type Ceiling struct{ MeltTripC, PlateLimitC, PlateTripC float64 }
 
 // Pot is one pot on its plate.
 type Pot struct {
-	Name        string
-	HeaterW     float64 // rated power, watts
+	Name    string
+	HeaterW float64 // rated power, watts
+	// Output is what the heater draws of it while it is told a duty, by its channel;
+	// Window is that of a switched one, zero of others.
+	Output      circuit.Output
+	Window      time.Duration
 	PlateLimitC float64 // degrees Celsius, at most the ceiling's
+
+	output string // as typed
 }
 
 // Protection is the owner's word on what cuts the heat without this program:
@@ -185,22 +191,35 @@ func readCeiling(m *strict.Map, src *strict.Source) Ceiling {
 func (b *Bench) readPot(m *strict.Map) Pot {
 	defer m.Done()
 	heater := m.Map("heater")
-	defer heater.Done()
 	p := Pot{
-		Name:    strict.Required(m, "name", name("left")),
-		HeaterW: strict.Required(heater, "power", within(kind(quantity.Power, "1000 W"), minHeaterW, maxHeaterW, quantity.FormatPower)),
+		Name: strict.Required(m, "name", name("left")),
 		PlateLimitC: strict.Optional(m, "plate-limit",
 			limit("230 C", minPlateLimitC, ceilingPlateLimitC), b.Ceiling.PlateLimitC),
 	}
+	b.readHeater(heater, &p)
 	if p.PlateLimitC > b.Ceiling.PlateLimitC {
 		b.src.Complain(m.Path("plate-limit"), "above the bench's ceiling", atMost(b.Ceiling.PlateLimitC))
 	}
+	return p
+}
+
+// What a bench file says of a heater whose channel is a number.
+const (
+	hidden = "hidden"
+	smooth = "smooth"
+)
+
+// readHeater reads a pot's heater; checkHeaters, which knows its channel, goes on.
+func (b *Bench) readHeater(m *strict.Map, p *Pot) {
+	defer m.Done()
+	p.HeaterW = strict.Required(m, "power", within(kind(quantity.Power, "1000 W"), minHeaterW, maxHeaterW, quantity.FormatPower))
+	p.output = strict.Optional(m, "output", oneOf(hidden, smooth), "")
+	p.Window = strict.Optional(m, "window", duration("20 s", minWindow, maxWindow), 0)
 	if b.Supply.MaxW > 0 && p.HeaterW > b.Supply.MaxW {
-		b.src.Complain(heater.Path("power"),
+		b.src.Complain(m.Path("power"),
 			"more than the whole circuit of "+quantity.FormatPower(b.Supply.MaxW),
 			"give the pot a smaller heater, or the bench a circuit that can carry this one")
 	}
-	return p
 }
 
 func atMost(c float64) string { return "write at most " + quantity.FormatTemperature(c) }

@@ -1,11 +1,13 @@
 package config
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 
 	"meltwarden/config/strict"
+	"meltwarden/control/circuit"
 	"meltwarden/devices/registers"
 )
 
@@ -30,6 +32,7 @@ func (b *Bench) check() {
 	b.checkAddresses()
 	if !b.src.Failed("channels") {
 		b.checkWiring()
+		b.checkHeaters()
 	}
 }
 
@@ -141,6 +144,30 @@ func (b *Bench) checkWiring() {
 		if c.Unit == registers.Millivolt && !b.has(registers.ColdJunction, sameDevice) {
 			b.src.Complain(fmt.Sprintf("channels[%d].unit", i+1), "millivolts need a reference temperature",
 				"add a channel with role: cold-junction on the same device")
+		}
+	}
+}
+
+// checkHeaters settles what a heater draws by its channel: a bit is switched in a
+// window of ours, a number is what its device makes of it.
+func (b *Bench) checkHeaters() {
+	for _, c := range b.Channels {
+		i := slices.IndexFunc(b.Pots, func(p Pot) bool { return c.Role == registers.Heater && p.Name == c.Pot })
+		if i < 0 {
+			continue
+		}
+		p, path := &b.Pots[i], fmt.Sprintf("pots[%d].heater", i+1)
+		switch {
+		case c.Type == registers.Bit && p.output != "":
+			b.src.Complain(path+".output", "the heater's channel is a bit, which is on or off",
+				"write window: 20 s in its place for a mechanical relay, or nothing")
+		case c.Type == registers.Bit:
+			p.Output, p.Window = circuit.Switched, cmp.Or(p.Window, defaultWindow)
+		case p.Window > 0:
+			b.src.Complain(path+".window", "the heater's channel is a number, and its device switches by itself",
+				"leave it out, or give the heater a channel with type: bit")
+		case p.output != smooth:
+			p.Output = circuit.Hidden
 		}
 	}
 }

@@ -25,7 +25,10 @@ func TestEveryKeyOfABench(t *testing.T) {
 	assert.InDelta(t, 185, b.Ceiling.MeltTripC, 0)
 	assert.InDelta(t, 220, b.Ceiling.PlateLimitC, 1e-9)   // 428 °F
 	assert.InDelta(t, 232.22, b.Ceiling.PlateTripC, 0.01) // 450 °F
-	require.Len(t, b.Pots, 1)
+	require.Len(t, b.Pots, 2)
+	assert.Equal(t, circuit.Smooth, b.Pots[0].Output)
+	assert.Equal(t, circuit.Switched, b.Pots[1].Output)
+	assert.Equal(t, 15*time.Second, b.Pots[1].Window)
 	assert.InDelta(t, 1200, b.Pots[0].HeaterW, 1e-9)
 	assert.InDelta(t, 210, b.Pots[0].PlateLimitC, 1e-9) // 410 °F
 	assert.Equal(t, []config.Line{{Name: "b", Port: "invented-port", Baud: 9600, Parity: config.NoParity, StopBits: 1}}, b.Lines)
@@ -33,7 +36,7 @@ func TestEveryKeyOfABench(t *testing.T) {
 		{Name: "amplifier", Line: "b", Unit: 247, Timeout: 250 * time.Millisecond, MaxGap: 4},
 		{Name: "relays", Line: "b", Unit: 2, Timeout: 120 * time.Millisecond},
 	}, b.Devices)
-	require.Len(t, b.Channels, 6)
+	require.Len(t, b.Channels, 9)
 	melt := b.Channels[0]
 	assert.InDelta(t, -1.5, melt.CorrectionC, 1e-9) // −2.7 °F as a difference
 	melt.CorrectionC = 0
@@ -43,7 +46,21 @@ func TestEveryKeyOfABench(t *testing.T) {
 		Sentinels: []float64{-1, 32768}, Thermocouple: "K",
 		Status: &registers.Status{Function: 3, Address: 40, Open: 1, Shorted: 6, Fault: 16},
 	}, melt)
-	assert.True(t, b.Channels[4].Invert)
+	assert.True(t, b.Channels[7].Invert)
+}
+
+// TestAHeaterCountsAsFullyOn where nobody says how its device gives a fraction, and one
+// that is a bit is switched.
+func TestAHeaterCountsAsFullyOn(t *testing.T) {
+	b, err := config.LoadBench(fixtures+"/bench-small.good.yaml", nil)
+	require.NoError(t, err)
+	assert.Equal(t, circuit.Switched, b.Pots[0].Output)
+	assert.Equal(t, 2*time.Second, b.Pots[0].Window)
+	text := strings.NewReplacer("function: 5", "function: 6", "type: bit", "type: uint16\n    scale: 0.1\n    unit: percent").Replace(string(b.Typed))
+	b, err = config.ParseBench("bench.yaml", []byte(text), nil)
+	require.NoError(t, err)
+	assert.Equal(t, circuit.Hidden, b.Pots[0].Output)
+	assert.Zero(t, b.Pots[0].Window)
 }
 
 func TestEveryKeyOfARecipe(t *testing.T) {
@@ -107,7 +124,7 @@ func TestInterlocksAreThoseThatAreWired(t *testing.T) {
 	require.NoError(t, err)
 	r, err := config.LoadRecipe(fixtures + "/recipe-small.good.yaml")
 	require.NoError(t, err)
-	r.Colours[0].Pot = "one"
+	r.Colours[0].Pot, b.Pots = "one", b.Pots[:1]
 	s, err := config.Settings(b, r)
 	require.NoError(t, err)
 	assert.True(t, s.Limits.CutOut)

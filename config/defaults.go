@@ -31,6 +31,10 @@ const (
 	// counts 125 %. The rule is North American; elsewhere the local rule holds.
 	defaultContinuousShare = 0.8
 
+	// C: a solid-state relay that switches at zero crossings can have a second or two.
+	// Contacts wear with every switching and want 20 s.
+	defaultWindow = 2 * time.Second
+
 	defaultMeltTripC   = 190.0 // E: past where yellowing begins (C: 182 °C), short of any flash point
 	defaultPlateLimitC = 230.0 // E: brings a pot to heat without the plate storing too much
 	defaultPlateTripC  = 250.0 // E: above any honest overshoot of the limit
@@ -82,6 +86,7 @@ const (
 	minStirWithin, maxStirWithin  = 15 * time.Second, 30 * time.Minute
 	minHeldLong, maxHeldLong      = 5 * time.Minute, 12 * time.Hour               // E
 	minHeaterW, maxHeaterW        = 20.0, 4000.0                                  // E
+	minWindow, maxWindow          = time.Second, time.Minute                      // E: a few cycles at least; a plate follows more than a minute
 	minVoltageV, maxVoltageV      = 12.0, 250.0                                   // C: one phase, or a safe low voltage
 	minBreakerA, maxBreakerA      = 1.0, 63.0                                     // C
 	minShare, maxShare            = 0.1, 1.0                                      // E

@@ -35,11 +35,16 @@ type rig struct {
 	over  chan error
 }
 
-// start must be called inside a bubble. change may be nil.
+// start starts the demo's bench. It must be called inside a bubble. change may be nil.
 func start(t *testing.T, change func(*Options, *simbench.Bench)) *rig {
 	t.Helper()
 	file, err := config.DemoBench(nil)
 	require.NoError(t, err)
+	return startOn(t, file, change)
+}
+
+func startOn(t *testing.T, file *config.Bench, change func(*Options, *simbench.Bench)) *rig {
+	t.Helper()
 	settings, err := config.Settings(file, config.DemoRecipe())
 	require.NoError(t, err)
 	c := simbench.Config{Seed: 1}

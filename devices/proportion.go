@@ -1,7 +1,8 @@
 package devices
 
 // proportion turns duties into whole control ticks of on and off. What a tick
-// could not give is carried over to the next.
+// could not give is carried over to the next. Control says 0 or 1 of what can only
+// be switched, which stays what it is; whoever commissions a bench says fractions.
 type proportion struct{ owed []float64 }
 
 // whole is what is owed for a tick of on. Duties such as 0.1 do not add up to 1
