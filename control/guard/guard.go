@@ -80,6 +80,7 @@ type PotSight struct {
 	// Duty is what the heater was last told, 0 to 1, of one that is switched what it gets
 	// in the mean, and RatedW its power.
 	Duty, RatedW float64
+	Whole        bool          // it may draw all of its power while it is told less
 	Lifted       bool          // it is marked as lifted off its plate
 	Coloured     bool          // a cold addition was marked a short while ago
 	HeldFor      time.Duration // how long it has been kept hot since it was cured
@@ -277,17 +278,18 @@ const dutyExcess = 1e-9
 // full power. Only what rounding may leave above 1 is full power. Where all
 // together are more than the circuit carries, all become zero, and it trips.
 func (g *Guard) Limit(duty []float64) {
-	watts := 0.0
+	watts, mostW := 0.0, 0.0
 	for i, asked := range duty {
 		if !(asked > 0 && asked <= 1+dutyExcess) || i >= len(g.pots) || !g.PotMayHeat(i) {
 			duty[i] = 0
 		}
-		duty[i] = min(duty[i], 1)
-		if i < len(g.pots) {
-			watts += duty[i] * g.pots[i].ratedW
+		if duty[i] = min(duty[i], 1); duty[i] > 0 {
+			p := &g.pots[i]
+			watts += duty[i] * p.ratedW
+			mostW += p.mostW(duty[i])
 		}
 	}
-	if watts > 0 && g.supply.over(watts, &g.limits) {
+	if watts > 0 && g.supply.over(mostW, &g.limits) {
 		clear(duty)
 		watts = 0
 		g.note(g.bench, CircuitOver, true, 0)

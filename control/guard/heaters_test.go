@@ -174,3 +174,24 @@ func TestTheCircuitsMinute(t *testing.T) {
 	r.g.Limit(duty)
 	assert.Equal(t, off, duty)
 }
+
+// TestAWholeHeaterCountsInFull: two that may draw all of their power while they are
+// told a half do not fit where two halves do.
+func TestAWholeHeaterCountsInFull(t *testing.T) {
+	l := limits
+	l.CircuitW, l.CircuitMeanW = 1500, 1500
+	for whole, want := range map[bool][]float64{false: {0.5, 0.5}, true: off} {
+		r := newRig(l)
+		r.run(time.Second)
+		r.press()
+		r.healthy()
+		for i := range r.s.Pots {
+			r.s.Pots[i].RatedW, r.s.Pots[i].Whole = 1000, whole
+		}
+		r.g.Look(&r.s)
+		duty := []float64{0.5, 0.5}
+		r.g.Limit(duty)
+		assert.Equal(t, want, duty)
+		assert.Equal(t, whole, r.latched(CircuitOver))
+	}
+}

@@ -12,6 +12,7 @@ type pot struct {
 	phase       Phase
 	waits       bool // the last press reset a trip of it; the next one lets it heat
 	ratedW      float64
+	whole       bool // it may draw all of that while it is told less
 	melt, plate probe
 
 	follow              follow
@@ -26,7 +27,7 @@ type pot struct {
 // lookAtPot updates the findings of one pot.
 func (g *Guard) lookAtPot(i int, s *PotSight, took time.Duration) {
 	p, elapsed := &g.pots[i], watched(took)
-	p.ratedW, p.phase = s.RatedW, phaseOf(s)
+	p.ratedW, p.whole, p.phase = s.RatedW, s.Whole, phaseOf(s)
 	g.lookAtProbes(p, s, took)
 	p.heater.look(s.Duty, &p.plate.trend, elapsed)
 	g.lookForFalls(p, s, elapsed)
@@ -34,6 +35,14 @@ func (g *Guard) lookAtPot(i int, s *PotSight, took time.Duration) {
 	g.lookAtTemperatures(p, s, elapsed)
 	g.note(p.found, PotLifted, s.Lifted, elapsed)
 	g.note(p.found, HeldLong, s.HeldFor >= g.limits.HeldLong, elapsed)
+}
+
+// mostW is what the heater may draw at an instant, in watts, while it is told a duty.
+func (p *pot) mostW(duty float64) float64 {
+	if p.whole {
+		return p.ratedW
+	}
+	return duty * p.ratedW
 }
 
 func phaseOf(s *PotSight) (p Phase) {

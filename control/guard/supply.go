@@ -29,13 +29,13 @@ func (p *supply) book(elapsed time.Duration) {
 	p.seconds[second%supplySpan] += p.drawnW * elapsed.Seconds()
 }
 
-// over reports whether the power asked for, in watts, is more than the circuit
-// carries now, or the last minute's mean more than it carries for long.
-func (p *supply) over(askedW float64, l *Limits) bool {
+// over reports whether the power that may flow at an instant, in watts, is more than
+// the circuit carries, or the last minute's mean more than it carries for long.
+func (p *supply) over(mostW float64, l *Limits) bool {
 	joules := 0.0
 	for _, j := range p.seconds {
 		joules += j
 	}
-	return l.CircuitW > 0 && askedW > l.CircuitW*(1+supplyExcess) ||
+	return l.CircuitW > 0 && mostW > l.CircuitW*(1+supplyExcess) ||
 		l.CircuitMeanW > 0 && joules > l.CircuitMeanW*supplySpan*supplyMeanTop
 }
