@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -14,6 +15,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/config/strict"
 	"meltwarden/control"
+	"meltwarden/control/circuit"
 )
 
 // addFiles seeds a fuzz test with every file of a kind, good and bad.
@@ -73,6 +75,7 @@ func FuzzBenchFile(f *testing.F) {
 		require.True(t, c.MeltTripC <= 200 && c.PlateLimitC <= 260 && c.PlateTripC <= 275, "%+v", c)
 		for _, p := range b.Pots {
 			require.True(t, p.PlateLimitC <= c.PlateLimitC && p.HeaterW > 0 && p.HeaterW <= b.Supply.MaxW, "%+v", p)
+			require.Equal(t, p.Output == circuit.Switched, p.Window >= time.Second && p.Window <= time.Minute, "%+v", p)
 		}
 		if s, err := config.Settings(b, config.DemoRecipe()); err != nil {
 			requireProblems(t, "demo/recipe.yaml", err)

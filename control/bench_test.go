@@ -605,7 +605,11 @@ func TestReplay(t *testing.T) {
 func TestNoInputHeatsUnearned(t *testing.T) {
 	heated := 0
 	rapid.Check(t, func(t *rapid.T) {
-		r := newRig(demoSettings(), rapid.Float64Range(15, 185).Draw(t, "startC"))
+		settings := demoSettings()
+		if rapid.Bool().Draw(t, "relays") {
+			settings = relaySettings()
+		}
+		r := newRig(settings, rapid.Float64Range(15, 185).Draw(t, "startC"))
 		odd := func(name string) bool { return rapid.IntRange(0, 400).Draw(t, name) == 400 }
 		closed, left := true, 0
 		button := func() bool { // changes at random, at a person's pace or at that of chatter

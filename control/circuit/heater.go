@@ -2,7 +2,8 @@ package circuit
 
 import "time"
 
-// Output says what a heater draws while its device is told a duty.
+// Output says what a heater draws while its device is told a duty. Runs are kept with
+// its numbers; what was kept before there were any is Smooth.
 type Output uint8
 
 const (

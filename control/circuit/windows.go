@@ -73,13 +73,15 @@ func (w *Windows) Tick(duty, told []float64, roomW float64, elapsed time.Duratio
 	}
 	crowded := w.crowded(duty, roomW-smoothW)
 	for i := range w.heaters {
-		w.states[i].wish(&w.heaters[i], duty[i], crowded)
+		if h := &w.heaters[i]; h.whole() {
+			w.states[i].wish(h, duty[i], crowded)
+		}
 	}
 	if w.place(roomW) {
 		w.giveUp(duty, dt)
 	}
 	w.tell(duty, told, crowded)
-	w.fitSmooth(duty, told, smoothW, max(roomW-w.drawnW(), 0))
+	w.fitSmooth(duty, told, smoothW, max(roomW-w.drawnBesideW(-1), 0))
 }
 
 // sound is a duty, or zero in place of what is none.
@@ -145,7 +147,7 @@ func (s *state) lateS() float64 {
 	if s.meanDuty <= 0 {
 		return 0
 	}
-	return s.owedS / s.meanDuty
+	return min(s.owedS/s.meanDuty, math.MaxFloat64) // of hardly any duty it is no number
 }
 
 // draws reports whether the heater may draw power in this tick. One that was told off
@@ -155,17 +157,19 @@ func (w *Windows) draws(i int) bool {
 	return h.whole() && (s.on || s.sinceS <= h.lingersS())
 }
 
-func (w *Windows) drawnW() float64 {
+// drawnBesideW is what may be drawn in this tick, in watts, without heater i; all of it
+// for -1.
+func (w *Windows) drawnBesideW(i int) float64 {
 	watts := 0.0
-	for i := range w.heaters {
-		if w.draws(i) {
-			watts += w.heaters[i].RatedW
+	for j := range w.heaters {
+		if j != i && w.draws(j) {
+			watts += w.heaters[j].RatedW
 		}
 	}
 	return watts
 }
 
-// onW is what the heaters draw that are on, without those that were told off.
+// onW is what is drawn by those that are on, in watts, without those just told off.
 func (w *Windows) onW() float64 {
 	watts := 0.0
 	for i := range w.heaters {
@@ -201,7 +205,7 @@ func (w *Windows) place(roomW float64) (waits bool) {
 	}
 	keptW := 0.0
 	for i := w.next(-1); i >= 0; i = w.next(i) {
-		if ratedW := w.heaters[i].RatedW; ratedW+max(w.drawnW(), keptW) <= roomW {
+		if ratedW := w.heaters[i].RatedW; ratedW+max(w.drawnBesideW(i), keptW) <= roomW {
 			w.states[i].put(true)
 		} else if !waits {
 			w.makeRoom(i, roomW)

@@ -258,7 +258,41 @@ func TestAnOffCutsAWindowShort(t *testing.T) {
 	require.Equal(t, 1.0, u.told[0], "within 3 s")
 }
 
-// TestWhatIsNoDutyIsOff.
+// TestHiddenOnesAreToldFractions where all of them fit fully on, and take turns where
+// they do not; one that was told off a moment ago may come back beside others.
+func TestHiddenOnesAreToldFractions(t *testing.T) {
+	hidden := []Heater{{1000, Hidden, 0}, {800, Hidden, 0}}
+	u := newUser(Rating{MaxW: 1800, ContinuousW: 1800}, hidden)
+	asked, need := []float64{0.3, 0.6}, []float64{1, 1}
+	for _, second := range []float64{0.6, 0, 0.6} {
+		asked[1] = second
+		u.tick(asked, need, period)
+		assert.Equal(t, asked, u.told)
+	}
+	u = newUser(Rating{MaxW: 1799, ContinuousW: 1799}, hidden)
+	for range 100 {
+		u.tick(asked, need, period)
+		assert.Zero(t, u.told[0]*u.told[1])
+	}
+	assert.Greater(t, min(u.getS[0], u.getS[1]), 3.0)
+}
+
+// TestSmoothOnesMakeRoom for what is on, and have the rest.
+func TestSmoothOnesMakeRoom(t *testing.T) {
+	u := newUser(Rating{MaxW: 1800, ContinuousW: 1800}, []Heater{{1000, Switched, solid}, {1000, Smooth, 0}})
+	for range 3600 {
+		u.tick([]float64{0.5, 1}, []float64{1, 1}, period)
+		want := 1.0
+		if u.told[0]+u.before[0] > 0 {
+			want = 0.8
+		}
+		require.InDelta(t, want, u.told[1], 1.0/steps)
+		require.Equal(t, u.told[1], u.duty[1])
+	}
+	assert.InDelta(t, 360, u.getS[0], 1)
+}
+
+// TestWhatIsNoDutyIsOff: it is no wish for heat.
 func TestWhatIsNoDutyIsOff(t *testing.T) {
 	for _, bad := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), -1, 1.5} {
 		w := NewWindows(switched(solid, 1000))
