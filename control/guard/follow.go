@@ -78,7 +78,7 @@ const (
 type doubted struct {
 	lowC     float64       // the lowest since the trip
 	leaptC   float64       // what the probe read before it could not be true
-	unplug   time.Duration // how long the device has said that the probe is not there
+	unplug   time.Duration // how long on end the device has said that the probe is not there
 	cold     time.Duration // how long both probes of the pot have been cold
 	doubtful bool
 }
@@ -99,6 +99,9 @@ func (d *doubted) look(p *PotSight, t reading.Temperature, shown bool, elapsed t
 	}
 	if !t.Usable(MaxAge) {
 		return d.doubtful
+	}
+	if d.unplug < seenToFor {
+		d.unplug = 0 // a loose plug lets go for a moment, again and again, with nobody near it
 	}
 	if d.cold += elapsed; !cold(p.Melt) || !cold(p.Plate) {
 		d.cold = 0

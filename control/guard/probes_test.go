@@ -207,7 +207,10 @@ func TestShortedHotProbe(t *testing.T) {
 			r.spoil = shorted
 			r.run(5 * time.Second)
 			require.True(t, r.latched(code), name)
-			for range 5 {
+			for range 6 {
+				r.spoil = func(s *Sight) { shorted(s); probe(s).Fault = reading.Open } // the plug is loose
+				r.step()
+				r.spoil = shorted
 				r.run(30 * time.Second)
 				assert.Zero(t, r.press()[0], "%s, shorted", name)
 			}
