@@ -20,9 +20,9 @@ const (
 // a contact that is stuck. A press is seen open for openBefore, then seen closed
 // for pressMin to pressMax, and counts when it has been seen open again for
 // openAfter: a reset takes effect by its actuator being let go (ISO 13849-1:2015,
-// 5.2.2, from memory). Times
-// run from the first to the last moment at which the device was asked and said so:
-// one answer that is used for several cycles lasts no longer than one.
+// 5.2.2, from memory). Times run from the first to the last moment at which the device
+// was asked and said so: one answer that is used for several cycles lasts no longer
+// than one.
 type button struct {
 	now         time.Duration // since the last cycle in which nothing could be seen
 	seen        bool          // the state below was seen, in every cycle since
@@ -32,8 +32,9 @@ type button struct {
 	owed        bool          // it was then held as a press is, and let go
 }
 
-// released takes in one cycle's contact and reports whether a press counts now. A contact that is not known, or a missed cycle, voids the press: what
-// nobody saw may have been two knocks.
+// released takes in one cycle's contact and reports whether a press counts now. A
+// contact that is not known, or a missed cycle, voids the press: what nobody saw may
+// have been two knocks.
 func (b *button) released(c reading.Contact, elapsed time.Duration, missed bool) bool {
 	if missed || !c.Known(MaxAge) {
 		*b = button{}
