@@ -192,7 +192,10 @@ func (d *dipping) line(ctx context.Context) (string, error) {
 			return "", err
 		}
 		select {
-		case line := <-d.lines:
+		case line, open := <-d.lines:
+			if !open {
+				return "", errors.New("nobody can answer any more: run the command again")
+			}
 			return strings.TrimSpace(line), nil
 		default:
 		}

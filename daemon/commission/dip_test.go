@@ -161,7 +161,7 @@ func TestDipCanBeInterrupted(t *testing.T) {
 		atTheCups(t, nil, func(t *testing.T, r *rig) {
 			ctx, end := context.WithCancel(t.Context())
 			r.saying[words] = end
-			err := r.commission(ctx, "", false)
+			err := r.commission(ctx, "none\n", false)
 			require.ErrorIs(t, err, ErrStopped)
 			require.ErrorContains(t, err, "dry the tip of the melt probe before anything else")
 			require.Empty(t, r.record().Melts)
@@ -191,6 +191,19 @@ func TestWetProbesAreNoneOnRecord(t *testing.T) {
 		require.ErrorIs(t, err, errWet)
 		require.Empty(t, r.record().Melts)
 	})
+}
+
+// TestNobodyLeftToAnswer: the end of what is typed is no answer.
+func TestNobodyLeftToAnswer(t *testing.T) {
+	for typed, said := range map[string]string{"": "What does a thermometer", "60 C\n": "DRY IT"} {
+		atTheCups(t, nil, func(t *testing.T, r *rig) {
+			err := r.commission(t.Context(), typed, false)
+			require.ErrorContains(t, err, "nobody can answer any more")
+			require.ErrorIs(t, err, errWet)
+			require.Contains(t, r.said(), said)
+			require.Empty(t, r.record().Melts)
+		})
+	}
 }
 
 // TestDipWaitsUntilItIsCold, and gives up where it does not get so.

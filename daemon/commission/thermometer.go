@@ -33,13 +33,15 @@ func (m mixUp) shows(celsius, terminalsC float64) float64 {
 }
 
 // compare asks what a thermometer in the same cup says, and holds the probe against it.
-// The terminals count as being as cold as the probes were.
+// The terminals count as being as cold as the probes were. That there is none has to be
+// said: a key that was hit too early must not pass for it.
 func (d *dipping) compare(ctx context.Context, found *Dip) error {
 	terminalsC := mean(slices.Concat(d.plates, d.melts))
-	d.say("  What does a thermometer in the same cup say? Such as 57 C or 134 F. Leave it empty if there\n  is none; a wrong thermocouple type is then not excluded.\n")
+	d.say("  What does a thermometer in the same cup say? Such as 57 C or 134 F. If there is none,\n" +
+		"  type: none. A wrong thermocouple type is then not excluded: vinyl that reads 170 °C may have 210.\n")
 	for {
 		words, err := d.line(ctx)
-		if err != nil || words == "" {
+		if err != nil || plain(words) == "none" {
 			return err
 		}
 		cupC, err := cup(words, terminalsC)
@@ -69,7 +71,7 @@ func cup(words string, terminalsC float64) (float64, error) {
 	}
 	for _, m := range mixUps {
 		if math.Abs(m.shows(c, terminalsC)-c) <= differC {
-			return 0, fmt.Errorf("in water of %.0f °C a wrong type would not show: take hotter water, wait for half a minute and type again, or leave it empty", c)
+			return 0, fmt.Errorf("in water of %.0f °C a wrong type would not show: take hotter water, wait for half a minute and type again, or type: none", c)
 		}
 	}
 	return c, nil

@@ -42,9 +42,10 @@ func TestWrongTypesAreFound(t *testing.T) {
 	}
 }
 
-// TestNotComparedIsSaid: an empty answer is taken, and warned of for good.
+// TestNotComparedIsSaid: "none" is taken, an empty line is not, and it is warned of for
+// good.
 func TestNotComparedIsSaid(t *testing.T) {
-	wrongType(t, simbench.TypeKOnJ, "60 C\ndry\n\ndry\n60 C\ndry\n", func(r *rig, err error) {
+	wrongType(t, simbench.TypeKOnJ, "60 C\ndry\n\nnone\ndry\n60 C\ndry\n", func(r *rig, err error) {
 		require.NoError(t, err, r.said())
 		cleared, _ := r.record().Against(r.file)
 		require.True(t, cleared.Holds())
