@@ -10,10 +10,12 @@ import (
 
 const beforeDips = `
 The melt probes are tried in hot water, one after the other, without heat and without
-the button. Take them out of their pots and let them hang in the air; one that is stuck
-in solid vinyl has to be freed first (Ctrl-C: it can be gone on with). Have ready, away
-from the pots, a cup of hot tap water (40 to 70 °C), a dry cloth, and a kitchen
-thermometer if there is one. WATER IN HOT VINYL SPATTERS: every tip is dried at the end.
+the button.
+- Label every melt probe with its pot, take it out, and let it hang in the air. One that
+  is stuck in solid vinyl has to be freed first (Ctrl-C: you can go on later).
+- Have ready, away from the pots: a cup of hot tap water (50 to 70 °C), a dry cloth and
+  a kitchen thermometer.
+WATER IN HOT VINYL SPATTERS: every tip is dried at the end.
 `
 
 // dipAll has every melt probe that is not right yet held in hot water, finds out which
@@ -114,7 +116,7 @@ func (d *dipping) look(ctx context.Context) error {
 	}
 	for i, moved := range moves(d.plates, d.w.plates) {
 		if moved >= strayC {
-			return fmt.Errorf("%w. Plate %s has risen by %.1f °C with everything told zero. If that plate is warm, its heater is on by itself: %shave it mended. If it is cold, the probe in the water is on the channel of this plate: swap the two, or their channels in the bench file",
+			return fmt.Errorf("%w. Plate %s has risen by %.1f °C with everything told zero. If that plate warms (hold a hand over it, do not touch), its heater is on by itself: %shave it mended. If it is cold, the probe in the water is on the channel of this plate: swap the two, or their channels in the bench file",
 				errPress, d.Bench.Pots[i].Name, moved, electrician)
 		}
 	}

@@ -254,6 +254,9 @@ or answer with no; nothing is tried out then. Fit it, and run the command again.
 `
 
 const closing = `
+Before you heat, put every melt probe, dry, back into its own pot: one in another pot is
+on the right channel and measures the wrong melt.
+
 meltwarden serve will now let the bench's own enable button switch heat on. Commission
 again (with --anew) after any change to wiring, devices or probes, also where the bench
 file stays as it is, and at least yearly: this lapses after 365 days. A relay that
