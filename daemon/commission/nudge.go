@@ -17,11 +17,11 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 	i := slices.IndexFunc(s.Bench.Pots, func(p config.Pot) bool { return p.Name == pot })
 	watts := s.Bench.Pots[i].HeaterW
 	s.say("\nHeater %s: which plate does it warm?\n"+
-		"  It is given %.0f %% (%.0f W): with the contactor open for %.0f s, in which nothing may warm;\n"+
-		"  then closed for %.0f s, %.0f kJ, or until a plate moved by %.0f °C; for %.0f s at most where one\n"+
-		"  moves slowly, and then both once more, for as long as that took.\n",
+		"  It is given %.0f %% (%.0f W). First with the contactor open, %.0f s: nothing may warm. Then with\n"+
+		"  it closed, until a plate has moved by %.0f °C: %.0f s at most; up to %.0f s (%.0f kJ) where one moves\n"+
+		"  slowly, and then both are tried once more.\n",
 		pot, 100*nudgeDuty, nudgeDuty*watts, openFor.Seconds(),
-		nudgeFor.Seconds(), nudgeDuty*watts*nudgeFor.Seconds()/1000, nudgeRiseC, slowFor.Seconds())
+		nudgeRiseC, nudgeFor.Seconds(), slowFor.Seconds(), nudgeDuty*watts*slowFor.Seconds()/1000)
 	w, err := s.enabled(ctx)
 	if err != nil {
 		return err
@@ -218,9 +218,9 @@ func (n *Nudge) advice() string {
 	case Reversed:
 		return fmt.Sprintf("the reading of plate %s falls by %.1f °C when it is heated. %sswap the two wires of its thermocouple", n.Pot, -n.Moved[n.Pot], electrician)
 	case Weak:
-		return fmt.Sprintf("heater %s moves its plate by only %+.1f °C in %.0f s: too weak to tell whether it is behind the contactor. %scheck its fuse, its wires and whether all of it heats", n.Pot, n.Moved[n.Pot], n.HeatedS, electrician)
+		return fmt.Sprintf("heater %s moves its plate by only %+.1f °C in %.0f s: too weak to tell whether it is behind the contactor. TAKE THE PLATE FOR HOT: its probe may not sit on it. Let it cool. %scheck the probe's seat, and the heater's fuse, its wires and whether all of it heats", n.Pot, n.Moved[n.Pot], n.HeatedS, electrician)
 	case Both:
 		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C as well. %sfind out what else it switches, or whether a probe touches the wrong plate", n.Pot, n.Other, n.Moved[n.Other], electrician)
 	}
-	return fmt.Sprintf("no plate moves when heater %s is on. %scheck its fuse, its relay and its wires; and its channel in the bench file", n.Pot, electrician)
+	return fmt.Sprintf("no plate moves when heater %s is on. Take its plate for hot: its probe may not sit on it. %scheck the probe's seat, and the heater's fuse, its relay and its wires; and its channel in the bench file", n.Pot, electrician)
 }

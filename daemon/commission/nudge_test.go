@@ -211,6 +211,7 @@ func TestTooWeakHeater(t *testing.T) {
 		err := r.commission(t.Context(), answers, false)
 		require.ErrorIs(t, err, ErrIncomplete)
 		require.ErrorContains(t, err, "too weak to tell whether it is behind the contactor")
+		require.ErrorContains(t, err, "TAKE THE PLATE FOR HOT")
 		n := r.record().nudge("left")
 		require.Equal(t, Weak, n.Result)
 		require.InDelta(t, slowFor.Seconds(), n.HeatedS, 1)
