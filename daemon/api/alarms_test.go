@@ -1,8 +1,10 @@
 package api
 
 import (
+	"io"
 	"net/http"
 	"net/url"
+	"strings"
 	"testing"
 	"time"
 
@@ -69,4 +71,24 @@ func TestAlarmsAreListedAndActedOn(t *testing.T) {
 	answered(t, do(h, request("GET", "/api/v1/alarms")), &now)
 	assert.Equal(t, "acknowledged", now.Alarms[0].State)
 	assert.Equal(t, "out of service", now.Alarms[1].State)
+}
+
+// TestOnlyWhatMayBeSetAsideIsOffered: no button answers with a refusal.
+func TestOnlyWhatMayBeSetAsideIsOffered(t *testing.T) {
+	o, _ := options(&frames.Hub{})
+	h := New(o)
+	o.Alarms.See(&control.Frame{Time: time.Second, Conditions: []guard.Condition{
+		{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true},
+		{Code: guard.MeltHigh, Pot: 0, Severity: guard.Warning, Active: true},
+		{Code: guard.MeltNoisy, Pot: 1, Severity: guard.Warning, Active: true},
+	}})
+	answer := do(h, request("GET", "/alarms"))
+	require.Equal(t, http.StatusOK, answer.StatusCode)
+	page, err := io.ReadAll(answer.Body)
+	require.NoError(t, err)
+	for alarm, offered := range map[string]bool{"e_stop_open/0": false, "melt_high/1": false, "melt_noisy/2": true} {
+		for _, act := range []string{"/shelve", "/out-of-service"} {
+			assert.Equal(t, offered, strings.Contains(string(page), alarm+act), "%s%s", alarm, act)
+		}
+	}
 }
