@@ -168,8 +168,8 @@ var alarmLabels = AlarmLabels{
 	MessagesGo:   "People elsewhere are told by message.",
 	MessagesFail: "The last message to people elsewhere could NOT be sent: do not rely on it.",
 	LookedFor:    "What the guard looks for",
-	LookedForWhy: "What is set aside waits for nobody and is not called by lamp and sound; the guard goes on looking and cuts heat when it has to, and that is called. It is no protection: " +
-		"the independent cut-out, the fuse, the earth and the emergency stop have to be. Behind a figure, (C) is common practice without a source, (E) our estimate.",
+	LookedForWhy: "What is set aside waits for nobody and is not called by lamp and sound; messages to people elsewhere go on. The guard goes on looking and cuts heat when it has to, and that is called. It is no protection: " +
+		"the independent cut-out, the fuse, the earth and the emergency stop have to be. Behind a figure, (C) is common practice without a source, (M) from memory, (E) our estimate.",
 	Finding: "Finding", HowFound: "How it is found", Does: "What it does to heat", WhatToDo: "What to do",
 }
 
