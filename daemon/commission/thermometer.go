@@ -97,14 +97,6 @@ func suits(cupC, shownC, terminalsC float64) (result Result, fits string) {
 	return Right, ""
 }
 
-func mean(values []float64) float64 {
-	sum := 0.0
-	for _, v := range values {
-		sum += v
-	}
-	return sum / float64(len(values))
-}
-
 const notCompared = "not compared with a thermometer, so that a wrong thermocouple type is not excluded"
 
 // compared says how the probe was held against a thermometer.

@@ -52,12 +52,14 @@ func (a *average) add(c float64) {
 	}
 }
 
-func (a *average) mean() float64 {
+func (a *average) mean() float64 { return mean(a.latest) }
+
+func mean(values []float64) float64 {
 	sum := 0.0
-	for _, c := range a.latest {
-		sum += c
+	for _, v := range values {
+		sum += v
 	}
-	return sum / float64(len(a.latest))
+	return sum / float64(len(values))
 }
 
 // observe opens the bench and waits until all of it can be seen and is well.
