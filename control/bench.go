@@ -171,9 +171,9 @@ func (b *Bench) sense(in *Input, elapsed time.Duration) {
 // now, the guard limits. The loops are told what they get in the mean: the windows'
 // own on and off is none of their error.
 func (b *Bench) heat(elapsed time.Duration) {
+	b.plan(elapsed)
 	for i, p := range b.pots {
 		b.asked[i] = p.ask(b.guard.PotMayHeat(i), elapsed)
-		b.need[i] = p.need()
 	}
 	copy(b.duty, b.asked)
 	b.share.Divide(b.duty, b.need, elapsed)
@@ -229,6 +229,7 @@ func (b *Bench) reportPots(in *Input, elapsed time.Duration, out *Frame) (news i
 		out.Ready = out.Ready && p.state == Ready
 		p.report(&out.Pots[i], b.readings(in, i), wait, left)
 		out.Pots[i].AskedDuty, out.Pots[i].Duty = b.asked[i], b.duty[i]
+		out.Pots[i].ReadyIn = p.readyIn()
 		out.Hot = out.Hot || b.duty[i] > 0 || maybeHot(&p.melt) || maybeHot(&p.plate)
 	}
 	return news

@@ -8,6 +8,7 @@ import (
 	"meltwarden/control/estimate"
 	"meltwarden/control/guard"
 	"meltwarden/control/loop"
+	"meltwarden/control/model"
 	"meltwarden/control/reading"
 )
 
@@ -42,6 +43,9 @@ type pot struct {
 	melt, plate estimate.Temperature
 	loop        *loop.Loop
 	view        loop.View // reused, so that a step allocates nothing
+	way         model.Way // from some cycles ago until it is ready
+	waiting     bool      // for the others, warm and not yet hot
+	waited      time.Duration
 	state       PotState
 	believed    bool // this cycle's readings may both be used
 	lifted      bool
@@ -179,9 +183,16 @@ func (p *pot) stirBy() time.Duration {
 	return p.set.StirWithin
 }
 
-// target is what the loop holds: the cure temperature and a margin until the
-// pot is cured, then the set-point.
+// target is what the loop holds: where the pot is to get, or where it waits.
 func (p *pot) target() float64 {
+	if p.waiting {
+		return math.Min(waitsAtC, p.goal())
+	}
+	return p.goal()
+}
+
+// goal is the cure temperature and a margin until the pot is cured, then the set-point.
+func (p *pot) goal() float64 {
 	if p.cured {
 		return p.set.SetpointC
 	}
@@ -200,14 +211,6 @@ func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
 		Upset: p.coloured && p.sinceColour < ColourUpset,
 	}
 	return p.loop.Step(&p.view)
-}
-
-// need is how much heat the pot still wants, in joules, for sharing the circuit.
-func (p *pot) need() float64 {
-	if !p.known() {
-		return 0
-	}
-	return math.Max(0, p.target()-p.melt.C()) * p.set.VolumeML * MeltJPerMLK
 }
 
 // decide sets the pot's state and returns what it waits for and how long that

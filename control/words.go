@@ -245,12 +245,15 @@ type PotFrame struct {
 	// AskedDuty and Duty are before and after the circuit's share and the guard; of a
 	// heater that is switched, what it gets in the mean.
 	AskedDuty, Duty float64
-	Dwelled         time.Duration
-	Clear, Cured    bool
-	StirredEver     bool
-	SinceStir       time.Duration // meaningful when StirredEver
-	InBandFor       time.Duration
-	SinceColour     time.Duration // negative when no colour was added
+	// ReadyIn is how long the pot still needs at full power, as far as a hand does its
+	// part at once; negative when not known.
+	ReadyIn      time.Duration
+	Dwelled      time.Duration
+	Clear, Cured bool
+	StirredEver  bool
+	SinceStir    time.Duration // meaningful when StirredEver
+	InBandFor    time.Duration
+	SinceColour  time.Duration // negative when no colour was added
 }
 
 // PerDegree is how finely history keeps a reading, in steps per degree Celsius;

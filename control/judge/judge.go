@@ -13,6 +13,7 @@ import (
 	"meltwarden/control/guard"
 	"meltwarden/control/judge/rig"
 	"meltwarden/control/loop"
+	"meltwarden/control/model"
 	"meltwarden/control/reading"
 )
 
@@ -122,3 +123,6 @@ func fresh(t reading.Temperature) reading.Temperature {
 
 // Applied tells the loop what it gets in the mean, and what the heater draws now.
 func (o *ours) Applied(duty, drawn, dt float64) { o.loop.Applied(duty, drawn, dt) }
+
+// Ready asks a loop made by Ours how long its pot still needs.
+func Ready(l rig.Loop, j model.Journey) model.Way { return l.(*ours).loop.Ready(j) }

@@ -84,9 +84,8 @@ func togetherOn(t *testing.T, output circuit.Output, window time.Duration, cold 
 // run lets the bench heat for a time; its last part, from holdS on, is the hold.
 func (b *together) run(forS, holdS float64) {
 	for n := 0; b.seconds < forS; n++ {
-		b.in.Elapsed, b.in.Commands = b.set.Period, nil
+		b.in.Commands = b.in.Commands[:0]
 		if n == 0 {
-			b.in.Elapsed = 0
 			for i := range b.plants {
 				b.in.Commands = append(b.in.Commands, control.Command{Kind: control.ArrivedCured, Pot: i})
 			}
@@ -94,13 +93,7 @@ func (b *together) run(forS, holdS float64) {
 		if n%1500 == 0 { // somebody is there
 			b.in.Commands = append(b.in.Commands, control.Command{Kind: control.Stir})
 		}
-		b.in.Contacts = control.Contacts{Link: contact(true), Pedal: contact(false), Enable: contact(n >= 10 && n < 15)}
-		b.in.Pots = b.in.Pots[:0]
-		for i := range b.plants {
-			meltC, plateC := b.plants[i].Read(b.noise)
-			b.in.Pots = append(b.in.Pots, control.PotReadings{Melt: fresh(meltC), Plate: fresh(plateC)})
-		}
-		b.bench.Step(&b.in, &b.frame)
+		b.cycle(n)
 		b.count(n, b.seconds >= holdS)
 		b.seconds += b.set.Period.Seconds()
 	}
@@ -108,6 +101,20 @@ func (b *together) run(forS, holdS float64) {
 	for _, c := range b.frame.Conditions {
 		require.NotEqual(b.t, guard.CircuitOver, c.Code)
 	}
+}
+
+// cycle is one of the bench's, with the button pressed soon after the start.
+func (b *together) cycle(n int) {
+	if b.in.Elapsed = b.set.Period; n == 0 {
+		b.in.Elapsed = 0
+	}
+	b.in.Contacts = control.Contacts{Link: contact(true), Pedal: contact(false), Enable: contact(n >= 10 && n < 15)}
+	b.in.Pots = b.in.Pots[:0]
+	for i := range b.plants {
+		meltC, plateC := b.plants[i].Read(b.noise)
+		b.in.Pots = append(b.in.Pots, control.PotReadings{Melt: fresh(meltC), Plate: fresh(plateC)})
+	}
+	b.bench.Step(&b.in, &b.frame)
 }
 
 func fresh(c float64) reading.Temperature {

@@ -128,3 +128,6 @@ func (l *Loop) Applied(duty, drawn, dt float64) {
 	l.given = drawn
 	l.cascade.Applied(duty, dt)
 }
+
+// Ready is the way from now on at full power until the pot is ready to pour, by the model.
+func (l *Loop) Ready(j model.Journey) model.Way { return l.model.Ready(j) }

@@ -99,6 +99,7 @@ type Filter struct {
 	nowS        float64 // since the first pair of readings
 	plate, melt channel
 	trust       trust
+	thinWK      float64 // the coupling over a few stirs, of the melt as a thin liquid
 }
 
 // New returns a filter that knows a pot by its priors only.
@@ -130,8 +131,24 @@ func (f *Filter) Step(duty, dt float64, plateT, meltT reading.Temperature) {
 	f.take(&f.plate, plateT)
 	f.take(&f.melt, meltT)
 	f.bound()
+	f.average(dt)
 	f.trust.look(max(f.plate.strange, f.melt.strange), dt)
 }
+
+// average follows the coupling over a few stirs, where heat flows enough to show it.
+func (f *Filter) average(dt float64) {
+	if f.thinWK > 0 && f.x[plate]-f.x[melt] < showsC {
+		return
+	}
+	thinWK := math.Exp(f.x[lnCouplingWK]) / gel(f.x[melt])
+	if f.thinWK == 0 {
+		f.thinWK = thinWK
+	}
+	f.thinWK += (thinWK - f.thinWK) * min(dt/stirredOverS, 1)
+}
+
+// showsC is how much warmer than the melt a plate has to be for that, in kelvin (E).
+const showsC = 25.0
 
 // mostGapS is the longest gap that is worth predicting: nothing is known after it (E).
 const mostGapS = 60.0

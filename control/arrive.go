@@ -1,0 +1,88 @@
+package control
+
+import (
+	"math"
+	"time"
+
+	"meltwarden/control/model"
+)
+
+// All pots are pushed at one moment, so they have to be ready at one. Each needs some
+// time from now on at full power, and who needs the longest decides; the others wait
+// where they do not age, and who is latest has the circuit first. Grades: E estimate.
+const (
+	plannedOver = 10               // cycles in which every pot's way is worked out once
+	waitsAtC    = 142.0            // E: past the thickening, which is hard to foresee, and not yet ageing
+	waitsBelowC = 147.0            // E: from there on nobody waits any more
+	waitsMost   = 45 * time.Minute // E: one that never gets there must not keep the others
+	waitsS      = 10.0             // E: nobody waits for less than this,
+	waitsShare  = 0.08             // E: and this share of its own way, which is not known any better
+	lateS       = 120.0            // E: a pot that is so much later has e times the weight on the circuit
+	arrivedC    = 6.0              // E: a melt this near where it gets is held, before anybody is heated
+	heldFirst   = 100.0
+)
+
+// journey is what the pot still has to go through.
+func (p *pot) journey() model.Journey {
+	return model.Journey{
+		CureC: p.set.CureC, HeldC: p.goal(), Cured: p.cured, DwellS: (p.set.Dwell - p.dwelled).Seconds(),
+		PourC: p.set.SetpointC, BandC: p.set.BandC, SteadyS: (p.set.SteadyFor - p.inBandFor).Seconds(),
+		PlateC: p.set.PlateLimitC - plateGapC,
+	}
+}
+
+// plateGapC is how far below its limit the loops hold a plate.
+const plateGapC = 1.3
+
+// onItsWay reports whether the pot may be heated and is not there yet.
+func (p *pot) onItsWay(mayHeat bool) bool { return mayHeat && p.believed && !p.lifted }
+
+// plan works out a pot's way in every cycle, one after the other, and with it who
+// waits and who is served first.
+func (b *Bench) plan(elapsed time.Duration) {
+	turn := int(b.cycle % uint64(max(plannedOver, len(b.pots))))
+	latestS := 0.0
+	for i, p := range b.pots {
+		if i == turn || p.way.S == 0 {
+			p.way = p.loop.Ready(p.journey())
+		}
+		if p.onItsWay(b.guard.PotMayHeat(i)) && !math.IsNaN(p.way.S) {
+			latestS = max(latestS, p.way.S)
+		}
+	}
+	for i, p := range b.pots {
+		b.need[i] = p.urgency(latestS)
+		if p.waiting = p.waits(latestS); p.waiting {
+			p.waited += elapsed
+		}
+	}
+}
+
+// urgency is a pot's weight where the circuit can not serve all.
+func (p *pot) urgency(latestS float64) float64 {
+	switch {
+	case !p.known():
+		return 0
+	case math.Abs(p.goal()-p.melt.C()) < arrivedC:
+		return heldFirst
+	case math.IsNaN(p.way.S) || math.IsInf(p.way.S, 0):
+		return 1
+	case math.IsInf(latestS, 0):
+		latestS = model.LongestWayS
+	}
+	return math.Exp((p.way.S - latestS) / lateS)
+}
+
+// waits decides whether a pot that would be ready before the others is to wait.
+func (p *pot) waits(latestS float64) bool {
+	early := latestS - p.way.S - waitsS - waitsShare*p.way.S
+	return early > 0 && p.waited < waitsMost && p.melt.Valid() && p.melt.C() < waitsBelowC
+}
+
+// readyIn is the pot's way as a time; negative when not known.
+func (p *pot) readyIn() time.Duration {
+	if math.IsNaN(p.way.S) || math.IsInf(p.way.S, 0) {
+		return -1
+	}
+	return time.Duration(p.way.S * float64(time.Second))
+}

@@ -1,0 +1,140 @@
+package model
+
+import (
+	"math"
+
+	"meltwarden/control/coast"
+)
+
+// Journey is what a pot still has to go through before it can be poured.
+type Journey struct {
+	// CureC is what the melt has to reach and to stay above for DwellS seconds, and
+	// HeldC what it is held at meanwhile. A cured pot has DwellS zero and goes to
+	// PourC at once.
+	CureC, HeldC float64
+	Cured        bool
+	DwellS       float64
+	// PourC and BandC are where it is poured, SteadyS how long it has to be there.
+	PourC, BandC float64
+	SteadyS      float64
+	// PlateC is the most that its plate is heated to.
+	PlateC float64
+}
+
+// LongestWayS is the longest way in seconds that is worth telling.
+const LongestWayS = 2 * 3600.0
+
+// Grades: E estimate; M from memory.
+const (
+	journeyStepS  = 1.0
+	stirredOverS  = 120.0 // E: four stirs or so: over that the coupling is a mean
+	arrivedC      = 0.3   // E: from here on the loop holds
+	holdGain      = 5.0   // as the cascade's
+	aimShare      = 0.85  // as the cascade's
+	plateFollowsS = 5.0
+	// approachS is what a melt takes longer than this to its cure temperature, because
+	// the loop aims low, and until it is called steady: 30 to 80 s on pots that fit.
+	approachS = 50.0
+
+	// The thickening stage of raw paste (M: gelation papers): from gelC on the coupling
+	// falls, to gelShare of itself at thickC, and comes back between looseC and thinC.
+	gelC, thickC, looseC, thinC = 77.0, 90.0, 110.0, 140.0
+	gelShare                    = 0.4 // E
+)
+
+// Way is what a journey takes at full power.
+type Way struct {
+	// S is in seconds: NaN where it is not known, +Inf where two hours are not enough.
+	S float64
+	// J is what the heater draws on it, in joules.
+	J float64
+}
+
+// gel is what thickening leaves of the coupling of raw paste at its hottest so far.
+func gel(c float64) float64 {
+	switch {
+	case c <= gelC || c >= thinC:
+		return 1
+	case c < thickC:
+		return 1 - (1-gelShare)*(c-gelC)/(thickC-gelC)
+	case c <= looseC:
+		return gelShare
+	}
+	return gelShare + (1-gelShare)*(c-looseC)/(thinC-looseC)
+}
+
+// Ready is the way from now on at full power until the pot is ready to pour, as far as
+// a hand does its part at once.
+func (f *Filter) Ready(j Journey) Way {
+	if !f.begun {
+		return Way{S: math.NaN(), J: math.NaN()}
+	}
+	b, x := unpack(&f.x, f.pot.HeaterW, f.roomC), f.x
+	var way Way
+	if !j.Cured && x[melt] < j.CureC {
+		way.S = approachS
+	}
+	for ; way.S < LongestWayS; way.S += journeyStepS {
+		if b.couplingWK = f.thinWK; !j.Cured {
+			b.couplingWK *= gel(x[melt])
+		}
+		if j.there(x[melt]) {
+			return way
+		}
+		way.J += b.pass(&x, j.target(), j.PlateC) * journeyStepS
+	}
+	way.S = math.Inf(1)
+	return way
+}
+
+// there takes in a step at a melt's temperature, and reports whether all is done.
+func (j *Journey) there(meltC float64) bool {
+	if !j.Cured {
+		if meltC >= j.CureC {
+			j.DwellS -= journeyStepS
+		}
+		j.Cured = j.DwellS <= 0
+		return false
+	}
+	if math.Abs(meltC-j.PourC) > j.BandC {
+		return false
+	}
+	j.SteadyS -= journeyStepS
+	return j.SteadyS <= 0
+}
+
+func (j *Journey) target() float64 {
+	if j.Cured {
+		return j.PourC
+	}
+	return j.HeldC
+}
+
+// pass lets a step go by in which the heater does what the loop would: all that the
+// plate may have until what it holds brings the melt there, and then what it takes.
+// It returns the watts drawn.
+func (b *body) pass(x *vector, targetC, plateC float64) float64 {
+	flow := b.flows(x)
+	restC := b.restC(&flow)
+	held := x[plate] + elementShare*(flow.up-flow.in-flow.plateLoss)/b.elementWK
+	short := targetC - x[melt]
+	aim := targetC + restC + holdGain*short
+	if short > arrivedC {
+		k := coast.Pot{
+			PlateJPerK: b.elementJK + b.plateJK, MeltJPerK: b.meltJK + b.wallJK,
+			CouplingWK: 1 / (1/b.contactWK + 1/b.couplingWK), PlateLossW: flow.plateLoss,
+		}
+		k.MeltLossW = restC * k.CouplingWK
+		warm := (b.meltJK*x[melt] + b.wallJK*x[wall]) / k.MeltJPerK
+		if aim = plateC; k.Rise(held-warm) >= aimShare*short {
+			aim = warm // nothing more for now
+		}
+	}
+	w := flow.in + flow.plateLoss + (b.elementJK+b.plateJK)*(min(aim, plateC)-held)/plateFollowsS
+	w = min(max(w, 0), b.w)
+	d := b.slopes(x, &flow, w/b.w)
+	for i := range int(melt) + 1 {
+		x[i] += d[i] * journeyStepS
+	}
+	return w
+}
