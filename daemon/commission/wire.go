@@ -137,10 +137,7 @@ var errMute = errors.New("its outputs can not be read back")
 
 // has reads the output back, and reports whether it is as a duty was written.
 func (o *output) has(duty float64) (bool, error) {
-	read := modbus.Request{Function: modbus.ReadHolding, Address: o.Address, Quantity: uint16(o.Registers())}
-	if o.switched() {
-		read.Function = modbus.ReadCoils
-	}
+	read := modbus.Request{Function: o.ReadBack(), Address: o.Address, Quantity: uint16(o.Registers())}
 	data, err := o.client.Exchange(o.device, read)
 	if modbus.OutcomeOf(err) == modbus.Refused {
 		return false, fmt.Errorf("%w (%w)", errMute, err)

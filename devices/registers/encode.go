@@ -3,6 +3,8 @@ package registers
 import (
 	"fmt"
 	"math"
+
+	"meltwarden/devices/modbus"
 )
 
 // nearlyWhole is how far a value may be from another to count as the same, as a
@@ -70,6 +72,18 @@ func (c Channel) step() float64 {
 	}
 	most := float32(c.rawFull())
 	return float64(math.Nextafter32(most, float32(math.Inf(1))) - most)
+}
+
+// Duty returns the duty that registers stand for. It need not be from 0 to 1: a device
+// may hold what nobody wrote.
+func (c Channel) Duty(regs []uint16) float64 { return (c.raw(regs)*c.Scale + c.Offset) / c.full() }
+
+// ReadBack returns the function that reads what was written to the channel.
+func (c Channel) ReadBack() uint8 {
+	if c.Type == Bit {
+		return modbus.ReadCoils
+	}
+	return modbus.ReadHolding
 }
 
 // Coil returns the bit that switches a channel of type Bit on or off.

@@ -124,7 +124,7 @@ func TestDutySurvivesEncoding(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := anyHeater(t)
 		duty := rapid.Float64Range(0, 1).Draw(t, "duty")
-		value := func(duty float64) float64 { return (c.raw(encode(t, c, duty))*c.Scale + c.Offset) / c.full() }
+		value := func(duty float64) float64 { return c.Duty(encode(t, c, duty)) }
 		halfStep := c.Scale / c.full() / 2
 		if c.Type == Float32 {
 			halfStep = 0
