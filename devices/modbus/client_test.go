@@ -498,3 +498,21 @@ func TestWhatIsToldBarsNoQuestion(t *testing.T) {
 		assert.False(t, c.Barred(d, off))
 	})
 }
+
+// TestUnbarredReads: as long as a late reply can come, a read is offered that it can
+// not be taken for, in one table after the other; with all of them lost there is none.
+func TestUnbarredReads(t *testing.T) {
+	bench(t, 1, func(Request) []part { return nil }, func(t *testing.T, c *Client, _ *pipe.End) {
+		d := &Device{Unit: 1, Timeout: quick}
+		r := Request{Function: ReadCoils, Address: 7, Quantity: 1}
+		for _, function := range []uint8{ReadCoils, ReadInputs, ReadHolding, ReadInput} {
+			free, ok := c.Unbarred(d, r)
+			require.True(t, ok)
+			require.Equal(t, Request{Unit: 1, Function: function, Address: 7, Quantity: 1}, free)
+			_, err := c.Exchange(d, free)
+			require.Equal(t, TimedOut, OutcomeOf(err))
+		}
+		_, ok := c.Unbarred(d, r)
+		assert.False(t, ok)
+	})
+}

@@ -156,6 +156,19 @@ func (c *Client) other(r Request) (Request, bool) {
 	return read, !c.barred(read)
 }
 
+// Unbarred returns a read of a request's address, in one table of the standard or
+// another, to which no late reply can be taken for the answer. The device may refuse it;
+// that, too, shows that nothing from before can come. It is for a request that can not
+// wait for its own bar.
+func (c *Client) Unbarred(d *Device, r Request) (Request, bool) {
+	for f := ReadCoils; f <= ReadInput; f++ {
+		if read := (Request{Unit: d.Unit, Function: f, Address: r.Address, Quantity: 1}); !c.barred(read) {
+			return read, true
+		}
+	}
+	return Request{}, false
+}
+
 // readBack returns a read, of a shape other than the request's, of addresses that
 // the request names.
 func (r Request) readBack() Request {
