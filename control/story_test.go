@@ -59,6 +59,11 @@ var stories = []struct {
 		true, 2 * time.Second, guard.HeaterUnheard, "a dead line ends with the heat off within two seconds",
 	},
 	{
+		"the heaters' module loses its supply for a moment",
+		func(in, _ *control.Input, _ time.Duration) { in.Contacts.Link.Closed = false },
+		true, period, guard.HeaterForgot, "the power coming back turns no heat on",
+	},
+	{
 		"the line dies",
 		func(in, last *control.Input, since time.Duration) { older(in, last, since) },
 		true, 2 * time.Second, guard.HeaterUnheard, "a dead line ends with the heat off within two seconds",

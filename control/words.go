@@ -36,7 +36,8 @@ type PotReadings struct {
 // Contacts are the bench's own inputs. Interlocks (EStop, CutOut, Fan) are
 // healthy when closed; Pedal and Enable are pressed when closed. Link is the line
 // to the heaters: closed, with the age of the oldest, when every heater and the
-// contactor have confirmed something they were told since.
+// contactor have confirmed something they were told since, and open when one of them
+// has not kept what it had confirmed.
 type Contacts struct {
 	EStop, CutOut, Fan reading.Contact
 	Pedal, Enable      reading.Contact

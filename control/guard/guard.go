@@ -66,7 +66,8 @@ type Sight struct {
 	// EStop, CutOut and Fan are healthy when closed; Enable and Pedal are held down
 	// when closed.
 	EStop, CutOut, Fan, Enable, Pedal reading.Contact
-	// Link is closed while every heater confirms what it is told.
+	// Link is fresh while every heater confirms what it is told, and closed while
+	// each has kept it.
 	Link           reading.Contact
 	AllOff         bool // a person asked for "all off"
 	Attended       bool // a person made a mark at the bench's own computer
@@ -205,7 +206,8 @@ func (g *Guard) lookAtBench(s *Sight) {
 		g.limits.Fan && !s.Fan.Known(MaxAge)
 	g.bench[InterlockUnknown].cameOf(unknown, unheard(s.EStop) && unheard(s.CutOut) && unheard(s.Fan))
 	g.note(g.bench, InterlockUnknown, unknown, took)
-	g.note(g.bench, HeaterUnheard, !s.Link.Known(MaxAge) || !s.Link.Closed, took)
+	g.note(g.bench, HeaterUnheard, !s.Link.Known(MaxAge), took)
+	g.note(g.bench, HeaterForgot, isOpen(s.Link), took)
 	g.note(g.bench, HistoryUnwritten, s.HistoryFailing, took)
 	g.note(g.bench, HeaterUnproven, !g.limits.HeatersProven, took)
 	g.note(g.bench, CircuitOver, false, took) // Limit finds it

@@ -49,6 +49,8 @@ const (
 	HeldLong
 	StillHot
 	HeaterUnproven
+	// HeaterForgot is the last because it came last: a history's checksums have the numbers.
+	HeaterForgot
 )
 
 // DefaultHeldLong is how long a cured melt is kept hot until it is noted, where
@@ -114,6 +116,13 @@ var table = [...]Rule{
 		Cause:       "The heater module or its line is dead, or it refuses what it is told.",
 		Detection:   "A heater or the contactor has not confirmed for 1 s (E). It latches at once: a module that comes back must not go on where it stopped.",
 		Instruction: "HEAT MAY STILL BE ON. Press the emergency stop. See that every plate cools; if one does not, switch the mains off. Then check cable and power of the heater module, and reset.",
+		Severity:    Trip, Action: AllOff, Clears: AtTheBench, onlyWithHeat: true,
+	},
+	HeaterForgot: {
+		Name: "heater_forgot", Title: "The heaters have forgotten what they were told",
+		Cause:       "Their module lost its supply for a moment, or let go by its own time-out, or somebody switched it by another way than this program.",
+		Detection:   "Asked before it is told anew, a module of heaters or contactor has something else than it confirmed before: its contactor or, on a module without one, a heater, whose duty counts as on from 1 % (E). It latches at once: heat must not come back by itself.",
+		Instruction: "Heaters are told zero. If a plate goes on rising, press the emergency stop. See that plug, cable and supply of the heater module hold, then press the enable button to reset.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
 	MeltOverTemperature: {

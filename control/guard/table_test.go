@@ -32,6 +32,7 @@ var rows = []struct {
 	{FanOff, "an open interlock ends with the heat off", func(s *Sight) { s.Fan = contact(false) }, time.Second, false},
 	{InterlockUnknown, "unknown never heats, and a replug turns nothing on", func(s *Sight) { s.EStop.Age = MaxAge + 1 }, 500 * time.Millisecond, false},
 	{HeaterUnheard, "unknown never heats, and a replug turns nothing on", func(s *Sight) { s.Link.Age = MaxAge + 1 }, 0, false},
+	{HeaterForgot, "the power coming back turns nothing on", func(s *Sight) { s.Link.Closed = false }, 0, false},
 	{MeltOverTemperature, "inside limits", func(s *Sight) { s.Pots[0].Melt = good(190) }, 500 * time.Millisecond, true},
 	{PlateOverTemperature, "inside limits", func(s *Sight) { s.Pots[0].Plate = good(250) }, 500 * time.Millisecond, true},
 	{PotUnseen, "unknown is a state of its own: a welded relay heats on unseen", blind(0), 3 * time.Second, false},

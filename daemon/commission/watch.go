@@ -212,8 +212,11 @@ func (w *watch) wrong() error {
 			return fmt.Errorf("%s is open", c.role)
 		}
 	}
-	if !k.Link.Known(guard.MaxAge) || !k.Link.Closed {
+	switch {
+	case !k.Link.Known(guard.MaxAge):
 		return errors.New("the heaters or the contactor do not confirm what they are told")
+	case !k.Link.Closed:
+		return errors.New("the heaters or the contactor have forgotten what they were told: see that plug, cable and supply of their device hold")
 	}
 	return nil
 }

@@ -164,7 +164,7 @@ func (w *wrong) explains(c guard.Condition, now time.Duration) bool {
 	case simbench.OfProbe, simbench.OfPot:
 		return c.Pot == w.at.Pot || c.Code == guard.ProbesCrossed || w.kind.fault == simbench.RelayWelded && c.Code == guard.CutOutOpen
 	case simbench.OfLine:
-		ofLine := c.Code == guard.InterlockUnknown || c.Code == guard.HeaterUnheard
+		ofLine := c.Code == guard.InterlockUnknown || c.Code == guard.HeaterUnheard || c.Code == guard.HeaterForgot
 		return w.kind.from != nil && (c.Pot >= 0 || ofLine)
 	}
 	return slices.Contains(w.kind.own, c.Code)
