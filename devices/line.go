@@ -171,10 +171,11 @@ func (l *line) renew() {
 
 func (l *line) setOutputs(o *outputs, until time.Duration) {
 	l.live, l.renewAt = o, until
-	l.hush.wants(l.heats() && l.allOff(), l.clk.Now())
+	now := l.clk.Now()
+	l.hush.wants(l.heats() && l.allOff(), now)
 	l.probed = false
 	for _, w := range l.writes {
-		w.pending = true
+		w.pending = w.due(o, now)
 	}
 	l.change(func(s *LineStatus) { s.Zeros = o == nothing && len(l.writes) > 0 })
 }
@@ -257,6 +258,7 @@ func (l *line) put(w *write) bool {
 	_, outcome := l.exchange(w.device, w.request(l.live))
 	if outcome == modbus.OK {
 		w.confirmed, w.heard = w.tried, true
+		w.has = append(w.has[:0], w.data...)
 		l.noteHeard()
 	}
 	return outcome == modbus.OK

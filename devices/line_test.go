@@ -162,3 +162,31 @@ func TestAConfirmedOffIsFollowedByNoSilence(t *testing.T) {
 		assert.False(t, b.Stats().Lines[0].Silent)
 	})
 }
+
+// TestSignalsAreToldSeldom: lamp and buzzer are told at once what is new, and twice a
+// second what they have; the line has other things to say.
+func TestSignalsAreToldSeldom(t *testing.T) {
+	bench(t, benchConfig(), nil, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		lit := warm
+		lit.Lamp = true
+		cycles(b, clk, 10, warm, nil)
+		g.do(func() { g.log = nil })
+		cycles(b, clk, 50, warm, nil)
+		told := 0
+		g.do(func() {
+			for _, a := range g.log {
+				if a.Function == modbus.WriteCoil && a.Address == 1 {
+					told++
+				}
+			}
+		})
+		assert.InDelta(t, 17, told, 1, "every third cycle in 10 s")
+		for range 10 {
+			for _, out := range []control.Outputs{lit, warm} {
+				b.Apply(out)
+				time.Sleep(period / 2)
+				g.do(func() { assert.Equal(t, out.Lamp, g.bits[heaters][1]) })
+			}
+		}
+	})
+}

@@ -9,6 +9,10 @@ import (
 	"meltwarden/devices/registers"
 )
 
+// signalsEvery is how often lamp and buzzer are told what they have already: a line
+// has other things to say.
+const signalsEvery = 500 * time.Millisecond
+
 // outputs are what a line is to write. The zero value is safe.
 type outputs struct {
 	duty                    []float64
@@ -78,6 +82,7 @@ type write struct {
 	// is false until it has said so once.
 	confirmed time.Duration
 	heard     bool
+	has       []byte        // the data confirmed last
 	told      time.Duration // when it was last sent without asking for an answer
 }
 
@@ -91,6 +96,13 @@ func (w *write) off(all *outputs) bool {
 		}
 	}
 	return w.urgency < signalsLast
+}
+
+// due reports whether new outputs are to be written: always, but for signals that
+// their device has had for a short while only.
+func (w *write) due(all *outputs, now time.Duration) bool {
+	return w.urgency < signalsLast || !w.heard || now-w.confirmed >= signalsEvery ||
+		!slices.Equal(w.request(all).Data, w.has)
 }
 
 // newWrites plans the writes of one device, the most urgent first.
