@@ -79,6 +79,9 @@ func (j *journal) noteLines(lines []devices.LineStatus) {
 		if l.Silent && !was.Silent {
 			j.log.Error("a heater does not confirm that it is off: the line is kept silent so that it lets go by its own time-out", "line", l.Name)
 		}
+		for _, device := range l.Mute[len(was.Mute):] {
+			j.log.Warn("a device can not be read back: when it loses its supply for less than a second, heat comes back by itself", "line", l.Name, "device", device)
+		}
 		if j.lines == nil {
 			j.lines = map[string]devices.LineStatus{}
 		}

@@ -135,6 +135,9 @@ func TestJournalTellsOfLines(t *testing.T) {
 	assert.Contains(t, said(devices.LineStatus{Open: true, LastError: "no such port"}), "line is open")
 	assert.Empty(t, said(devices.LineStatus{Open: true, LastError: "no such port"}))
 	assert.Contains(t, said(devices.LineStatus{LastError: "no such port"}), "line is not open", "lost for the same reason")
+	mute := devices.LineStatus{LastError: "no such port", Mute: []string{"power"}}
+	assert.Contains(t, said(mute), "device=power")
+	assert.Empty(t, said(mute))
 }
 
 // TestHosts: one address is one name; every address is all of this computer's, and

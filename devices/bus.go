@@ -7,7 +7,9 @@
 // its own line only, and neither Poll nor Apply. Outputs go out before readings
 // are asked for. Outputs that nobody renews are replaced by zeros within
 // OutputsLast and one exchange; "off" does not wait for a device that does not
-// answer; and a port that was opened again begins with zeros.
+// answer; and a port that was opened again begins with zeros. A device is told to
+// heat only after it has said that it still holds what it was told before: one that
+// has lost its supply, however shortly, is told zero, and the link is open.
 package devices
 
 import (
@@ -95,8 +97,8 @@ func (b *Bus) Poll(ctx context.Context, wait time.Duration) Snapshot {
 		pots:  b.pots, channels: b.table.channels, values: b.table.copy(), link: b.link()}
 }
 
-// link is whether, and since when, every heater and contactor has confirmed what
-// it was told.
+// link is since when every heater and contactor has confirmed what it was told, and
+// whether each of them has kept it. That one has not is remembered as told.
 func (b *Bus) link() value {
 	link := value{contact: reading.Contact{Closed: true, Fault: reading.None}}
 	for _, l := range b.lines {
@@ -109,6 +111,9 @@ func (b *Bus) link() value {
 		}
 		if !link.came || *heard < link.taken {
 			link.came, link.taken = true, *heard
+		}
+		if l.broken.CompareAndSwap(forgot, told) || l.broken.Load() == told {
+			link.contact.Closed = false
 		}
 	}
 	return link

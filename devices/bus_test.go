@@ -203,7 +203,7 @@ func TestHeatersGoOutBeforeAnythingElse(t *testing.T) {
 				order = append(order, a.Function)
 			}
 		})
-		assert.Equal(t, []uint8{modbus.WriteRegisters, modbus.WriteCoil, modbus.WriteCoil, modbus.ReadInput, modbus.ReadInputs}, order)
+		assert.Equal(t, []uint8{modbus.ReadCoils, modbus.WriteRegisters, modbus.WriteCoil, modbus.WriteCoil, modbus.ReadInput, modbus.ReadInputs}, order)
 	})
 }
 

@@ -117,17 +117,27 @@ func (b *Bus) zeros() []Finding {
 	var all []Finding
 	for _, l := range b.lines {
 		for _, w := range l.writes {
-			good := l.ended() && !w.pending
-			text := "zero is not confirmed"
-			if good {
-				text = "zero is confirmed"
-			}
-			for _, o := range w.outputs {
-				all = append(all, Finding{Role: o.Role, Pot: o.Pot, Device: o.Device, Value: text, Good: good})
+			text, good := l.zero(w)
+			for i := range w.outputs {
+				c := &w.outputs[i].Channel // not its state, which is the owner's while that goes on
+				all = append(all, Finding{Role: c.Role, Pot: c.Pot, Device: c.Device, Value: text, Good: good})
 			}
 		}
 	}
 	return all
+}
+
+// zero says whether a write's device has confirmed zero, and for what heats whether it
+// says so when it is asked.
+func (l *line) zero(w *write) (text string, good bool) {
+	if !l.ended() || w.pending {
+		return "zero is not confirmed", false
+	}
+	m := &w.device.memory
+	if w.urgency == signalsLast || m.trouble == "" {
+		return "zero is confirmed", true
+	}
+	return "zero is confirmed, but " + m.trouble, m.excused
 }
 
 // ended reports whether the owner has gone, and what was its alone can be read.

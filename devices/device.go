@@ -30,6 +30,8 @@ type device struct {
 	gaveUp  bool // in this round
 	silent  int  // time-outs in a row
 	rests   time.Duration
+
+	memory memory // of its outputs
 }
 
 // result is what a span's request brought in this round.

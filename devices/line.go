@@ -39,6 +39,7 @@ type line struct {
 	status atomic.Pointer[LineStatus]
 	zeroed atomic.Bool                   // at the end: every device confirmed its zeros
 	heard  atomic.Pointer[time.Duration] // since when all heaters have confirmed; nil: not yet
+	broken atomic.Uint32                 // whether a device has forgotten what it was told: intact, forgot or told
 	done   chan struct{}
 
 	devices []*device
@@ -77,6 +78,7 @@ func newLine(lc LineConfig, cfg Config, t *table, open Opener, clk *clock.Clock,
 		if err != nil {
 			return nil, err
 		}
+		d.memory = newMemory(writes)
 		l.devices = append(l.devices, d)
 		l.writes = append(l.writes, writes...)
 	}
@@ -147,7 +149,15 @@ func (l *line) step() {
 	}
 	l.justTold = false
 	if w := l.nextWrite(); w != nil {
-		l.put(w)
+		if m := &w.device.memory; w.heats(l.live) && !m.sure && !m.excused {
+			l.readBack(w.device)
+		} else {
+			l.put(w)
+		}
+		return
+	}
+	if d := l.nextUnread(); d != nil {
+		l.readBack(d)
 		return
 	}
 	if l.round != nil && !l.readNext() {
@@ -163,7 +173,7 @@ func (l *line) step() {
 func (l *line) renew() {
 	now := l.clk.Now()
 	if o := l.fresh.Swap(nil); o != nil && now-o.at <= OutputsLast {
-		l.setOutputs(o, o.at+OutputsLast)
+		l.setOutputs(l.allowed(o), o.at+OutputsLast)
 	} else if now >= l.renewAt {
 		l.setOutputs(nothing, now+zeroEvery)
 	}
@@ -171,11 +181,14 @@ func (l *line) renew() {
 
 func (l *line) setOutputs(o *outputs, until time.Duration) {
 	l.live, l.renewAt = o, until
-	now := l.clk.Now()
-	l.hush.wants(l.heats() && l.allOff(), now)
+	now, allOff := l.clk.Now(), l.allOff(o)
+	l.hush.wants(l.heats() && allOff, now)
 	l.probed = false
 	for _, w := range l.writes {
 		w.pending = w.due(o, now)
+	}
+	for _, d := range l.devices {
+		d.memory.forOutputs(allOff)
 	}
 	l.change(func(s *LineStatus) { s.Zeros = o == nothing && len(l.writes) > 0 })
 }
@@ -188,9 +201,9 @@ func (l *line) offConfirmed(since time.Duration) bool {
 	})
 }
 
-// allOff reports whether the outputs leave every heater and contactor off.
-func (l *line) allOff() bool {
-	return !slices.ContainsFunc(l.writes, func(w *write) bool { return w.urgency < signalsLast && !w.off(l.live) })
+// allOff reports whether outputs leave every heater and contactor of the line off.
+func (l *line) allOff(o *outputs) bool {
+	return !slices.ContainsFunc(l.writes, func(w *write) bool { return w.heats(o) })
 }
 
 // listen waits until a time, fresh outputs or the end, and says nothing meanwhile.
@@ -235,6 +248,7 @@ func (l *line) nextOff() *write {
 func (l *line) tell(w *write) {
 	w.pending = false
 	w.told = l.clk.Now()
+	w.sent(l.live)
 	if err := l.client.Tell(&w.device.Device, w.request(l.live)); err != nil {
 		l.drop(err)
 	}
@@ -255,13 +269,13 @@ func (l *line) mayAsk(d *device, r modbus.Request, now time.Duration) bool {
 func (l *line) put(w *write) bool {
 	w.pending = false
 	w.tried = l.clk.Now()
-	_, outcome := l.exchange(w.device, w.request(l.live))
-	if outcome == modbus.OK {
-		w.confirmed, w.heard = w.tried, true
-		w.has = append(w.has[:0], w.data...)
+	w.sent(l.live)
+	_, err := l.exchange(w.device, w.request(l.live))
+	if err == nil {
+		w.taken(l.live, w.tried)
 		l.noteHeard()
 	}
-	return outcome == modbus.OK
+	return err == nil
 }
 
 // heats reports whether the line has outputs on which heat depends.
@@ -292,8 +306,8 @@ func (l *line) readNext() bool {
 			d.asked++
 			at := l.clk.Now()
 			if r := d.request(span); l.mayAsk(d, r, at) {
-				data, outcome := l.exchange(d, r)
-				d.receive(span, at, data, outcome)
+				data, err := l.exchange(d, r)
+				d.receive(span, at, data, modbus.OutcomeOf(err))
 				l.deliverIfWhole(d)
 				return true
 			}
@@ -325,19 +339,20 @@ func (l *line) beginRound(delivered chan<- struct{}) {
 }
 
 // exchange makes a request and draws the conclusions from how it went.
-func (l *line) exchange(d *device, r modbus.Request) ([]byte, modbus.Outcome) {
+func (l *line) exchange(d *device, r modbus.Request) ([]byte, error) {
 	l.probed = l.probed || d.dead()
 	data, err := l.client.Exchange(&d.Device, r)
 	outcome := modbus.OutcomeOf(err)
 	now := l.clk.Now()
 	d.note(outcome, now)
+	d.memory.sure = d.memory.sure && err == nil
 	switch outcome {
 	case modbus.OK, modbus.Refused:
 		l.retry = firstRetry
 	case modbus.PortLost:
 		l.drop(err)
 	}
-	return data, outcome
+	return data, err
 }
 
 // due returns when there is something to do without being asked.
@@ -438,6 +453,9 @@ func (l *line) checkReleased() error {
 func (l *line) begin(port modbus.Port) {
 	now := l.clk.Now()
 	l.client = modbus.NewClient(port, l.cfg.Baud, l.clk)
+	for _, d := range l.devices {
+		d.memory.asked = false
+	}
 	l.fresh.Store(nil)
 	l.setOutputs(nothing, now+zeroEvery)
 	l.change(func(s *LineStatus) { s.Open, s.Since, s.Opened = true, now, s.Opened+1 })

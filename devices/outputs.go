@@ -21,6 +21,9 @@ type outputs struct {
 	at                      time.Duration
 }
 
+// cold returns the outputs without anything that heats.
+func (o *outputs) cold() *outputs { return &outputs{lamp: o.lamp, buzzer: o.buzzer, at: o.at} }
+
 // urgency orders what is written.
 type urgency uint8
 
@@ -45,6 +48,7 @@ type output struct {
 	registers.Channel
 	pot   int // index into the pots, for heaters
 	place registers.Place
+	state state // what it may be, by what it was told and what was read back
 }
 
 // power returns the duty of a heater, zero for one that got none.
@@ -66,6 +70,32 @@ func (o output) on(all *outputs) bool {
 		return all.lamp
 	}
 	return all.buzzer
+}
+
+// appendDuty appends the registers that are written to a heater. What is no duty is
+// written as off, which a validated channel can always carry.
+func (o output) appendDuty(regs []uint16, all *outputs) []uint16 {
+	longer, err := o.AppendDuty(regs, o.power(all))
+	if err != nil {
+		longer, _ = o.AppendDuty(regs, 0)
+	}
+	return longer
+}
+
+// told is the state that the outputs put it into.
+func (o output) told(all *outputs) state {
+	if o.Type == registers.Bit {
+		return stateOfBit(o.on(all))
+	}
+	return stateOf(o.Duty(o.appendDuty(nil, all)))
+}
+
+// stateIn is its state in what was read back of a span.
+func (o output) stateIn(data []byte, s registers.Span, at registers.Place) state {
+	if o.Type == registers.Bit {
+		return stateOfBit(registers.At(modbus.Bits(data, int(s.Count)), at)[0] == o.Coil(true))
+	}
+	return stateOf(o.Duty(registers.At(modbus.Registers(data), at)))
 }
 
 // write is one request that writes outputs.
@@ -98,11 +128,30 @@ func (w *write) off(all *outputs) bool {
 	return w.urgency < signalsLast
 }
 
+// heats reports whether the write is one that switches something on that heats.
+func (w *write) heats(all *outputs) bool { return w.urgency < signalsLast && !w.off(all) }
+
 // due reports whether new outputs are to be written: always, but for signals that
 // their device has had for a short while only.
 func (w *write) due(all *outputs, now time.Duration) bool {
 	return w.urgency < signalsLast || !w.heard || now-w.confirmed >= signalsEvery ||
 		!slices.Equal(w.request(all).Data, w.has)
+}
+
+// sent notes that the device may have taken the outputs.
+func (w *write) sent(all *outputs) {
+	for i := range w.outputs {
+		w.outputs[i].state |= w.outputs[i].told(all)
+	}
+}
+
+// taken notes that the device has confirmed the outputs, which it was sent at a time.
+func (w *write) taken(all *outputs, at time.Duration) {
+	w.confirmed, w.heard = at, true
+	w.has = append(w.has[:0], w.data...)
+	for i := range w.outputs {
+		w.outputs[i].state = w.outputs[i].told(all)
+	}
 }
 
 // newWrites plans the writes of one device, the most urgent first.
@@ -117,7 +166,7 @@ func newWrites(d *device, channels []registers.Channel, pots []string) ([]*write
 	}
 	for i, c := range channels {
 		if place, ok := plan.Value(i); ok {
-			writes[place.Span].add(output{c, slices.Index(pots, c.Pot), place})
+			writes[place.Span].add(output{Channel: c, pot: slices.Index(pots, c.Pot), place: place})
 		}
 	}
 	return writes, nil
@@ -152,16 +201,11 @@ func (w *write) bits(all *outputs) []bool {
 	return bits
 }
 
-// registers returns the span's registers. What is no duty is written as off,
-// which a validated channel can always carry.
+// registers returns the span's registers.
 func (w *write) registers(all *outputs) []uint16 {
 	regs := make([]uint16, 0, w.span.Count)
 	for _, o := range w.outputs {
-		longer, err := o.AppendDuty(regs, o.power(all))
-		if err != nil {
-			longer, _ = o.AppendDuty(regs, 0)
-		}
-		regs = longer
+		regs = o.appendDuty(regs, all)
 	}
 	return regs
 }

@@ -45,6 +45,7 @@ type rig struct {
 	bits    map[uint8]map[uint16]bool
 	silent  map[uint8]bool
 	refuses map[uint8]bool
+	spoils  func(r modbus.Request, good []byte) []byte // makes of a reply what it likes
 	log     []asked
 	ends    []*pipe.End // the far ends of the openings, in order
 	deaf    bool        // nobody reads at the far end
@@ -113,6 +114,15 @@ func (g *rig) answer(r modbus.Request) []byte {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.log = append(g.log, asked{time.Since(g.start), r})
+	reply := g.obey(r)
+	if g.spoils != nil {
+		reply = g.spoils(r, reply)
+	}
+	return reply
+}
+
+// obey does what a request says and returns the reply.
+func (g *rig) obey(r modbus.Request) []byte {
 	switch {
 	case g.silent[r.Unit]:
 		return nil

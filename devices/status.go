@@ -21,6 +21,9 @@ type LineStatus struct {
 	// Silent is true while the line says nothing, so that a device lets go that does
 	// not confirm that it is off.
 	Silent bool
+	// Mute are the devices of heaters or contactor that refuse to be read back: it is
+	// not seen when one forgets within a second what it was told.
+	Mute []string
 }
 
 // DeviceStats is how a device answers.

@@ -133,6 +133,22 @@ func TestWhatGoesWrongInANudgeEndsIt(t *testing.T) {
 	}
 }
 
+// TestAShortLossOfSupplyEndsANudge: the heater is not switched on again.
+func TestAShortLossOfSupplyEndsANudge(t *testing.T) {
+	power := simbench.Place{Unit: simbench.UnitPower}
+	onBench(t, nil, func(t *testing.T, r *rig) {
+		r.saying["  5 s: "] = func() {
+			time.AfterFunc(500*time.Millisecond, func() { assert.NoError(t, r.Inject(simbench.UnitRestarts, power)) })
+			for at := 520 * time.Millisecond; at < 2*time.Second; at += 20 * time.Millisecond {
+				time.AfterFunc(at, func() { assert.False(t, r.Truth().Contactor) })
+			}
+			time.AfterFunc(700*time.Millisecond, func() { assert.NoError(t, r.Clear(simbench.UnitRestarts, power)) })
+		}
+		require.ErrorContains(t, r.commission(t.Context(), answers, false), "have forgotten what they were told")
+		require.Empty(t, r.record().Nudges)
+	})
+}
+
 // TestWarmBenchIsRefused: a plate that is warmer than the others, or that is warm.
 func TestWarmBenchIsRefused(t *testing.T) {
 	warm := func(offset string) func(string) string {
