@@ -304,6 +304,7 @@ func (s *trial) lookAtStill(f *frames.Frame) {
 // latches keeps it away until somebody presses.
 func (s *trial) lookAtTroubles() {
 	for _, w := range s.troubles {
+		s.lookAtRestart(w)
 		if !w.onAt(s.now()) {
 			continue
 		}
@@ -322,6 +323,20 @@ func (s *trial) lookAtTroubles() {
 	for i, w := range s.owed {
 		if w != nil && s.draws(i) && s.now() > w.began+w.kind.latches+heatGoneWithin {
 			s.breaks("d: what latched waits for a press", "pot %d draws power; %s latched", i, w.kind.title())
+		}
+	}
+}
+
+// lookAtRestart: heat that ended because the power unit lost its supply, however
+// shortly, waits for a press.
+func (s *trial) lookAtRestart(w *wrong) {
+	ofPower := w.at.Unit == 0 || w.at.Unit == simbench.UnitPower
+	if w.kind.fault != simbench.UnitRestarts || !ofPower || !w.lit || w.pressed || s.now() <= w.began {
+		return
+	}
+	for i := range s.truth.Pots {
+		if s.draws(i) {
+			s.breaks("d: the power coming back waits for a press", "pot %d draws power %.2f s after the unit's restart", i, (s.now() - w.began).Seconds())
 		}
 	}
 }
