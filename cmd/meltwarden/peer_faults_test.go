@@ -139,6 +139,10 @@ var lanes = [][]trouble{{
 	onTheLine("echo, replies lost", fault{echo: true, reply: lost}),
 	harmless(trouble{name: "a second daemon", begin: (*heated).another, mend: (*heated).anotherEnds}),
 }, {
+	rebootsFor(100 * time.Millisecond),
+	rebootsFor(300 * time.Millisecond),
+	rebootsFor(600 * time.Millisecond),
+}, {
 	harmless(trouble{name: "clock back a day", begin: clockSet(-24 * time.Hour), mend: stays}),
 	{name: "clock forward 90 s", begin: clockSet(90 * time.Second), mend: stays, by: "told"},
 	harmless(trouble{name: "clock forward 1 s", begin: clockSet(time.Second), mend: stays}),
@@ -146,6 +150,16 @@ var lanes = [][]trouble{{
 }}
 
 func stays(*heated) {}
+
+// rebootsFor is a peer that loses its supply for a moment only, and is itself again.
+func rebootsFor(span time.Duration) trouble {
+	return trouble{
+		name:  fmt.Sprintf("peer reboots %.1f s", span.Seconds()),
+		begin: func(h *heated) { h.do("off"); h.after(span, "on") },
+		mend:  stays,
+		by:    "supply",
+	}
+}
 
 func harmless(tr trouble) trouble {
 	tr.harmless = true
