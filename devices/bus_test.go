@@ -278,7 +278,11 @@ func TestAReopenedPortBeginsWithZeros(t *testing.T) {
 		b.Apply(warm)
 		time.Sleep(50 * time.Millisecond)
 		duty, _, _ := g.duties()
-		assert.Equal(t, uint16(250), duty)
+		assert.Zero(t, duty, "not by itself")
+		cycles(b, clk, 2, control.Outputs{Duty: []float64{0, 0}}, nil)
+		cycles(b, clk, 2, warm, nil)
+		duty, _, _ = g.duties()
+		assert.Equal(t, uint16(250), duty, "once outputs without heat have come")
 	})
 }
 

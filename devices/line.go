@@ -393,6 +393,9 @@ func (l *line) wait(until time.Duration) {
 func (l *line) drop(err error) {
 	l.unreleased = append(l.unreleased, l.client.Close())
 	l.client = nil
+	if l.heats() && !l.allOff(l.live) {
+		l.broken.Store(forgot) // an adapter that is plugged in again is no press of a button
+	}
 	l.pause(err)
 }
 

@@ -93,6 +93,11 @@ func TestUnplugOnATerminal(t *testing.T) {
 	first := g.writes(back)[0]
 	assert.Equal(t, make([]byte, 4), first.Data, "the first that is written after the plug is zeros")
 	t.Logf("zeros %v after the plug", (first.at - back).Round(time.Millisecond))
+	for range 20 {
+		assert.False(t, fresh(), "an adapter that is plugged in again heats nothing")
+		assert.False(t, in.Contacts.Link.Closed)
+	}
+	b.Apply(control.Outputs{Duty: []float64{0, 0}})
 	require.Eventually(t, fresh, 5*time.Second, 10*time.Millisecond)
 	assert.Equal(t, uint64(2), b.Stats().Lines[0].Opened)
 
