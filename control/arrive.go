@@ -15,7 +15,7 @@ const (
 	waitsAtC    = 142.0            // E: past the thickening, which is hard to foresee, and not yet ageing
 	waitsBelowC = 147.0            // E: from there on nobody waits any more
 	waitsMost   = 45 * time.Minute // E: one that never gets there must not keep the others
-	waitsS      = 10.0             // E: nobody waits for less than this,
+	waitsS      = 10.0             // E: nobody begins to wait for less than this,
 	waitsShare  = 0.08             // E: and this share of its own way, which is not known any better
 	lateS       = 120.0            // E: a pot that is so much later has e times the weight on the circuit
 	arrivedC    = 6.0              // E: a melt this near where it gets is held, before anybody is heated
@@ -75,14 +75,48 @@ func (p *pot) urgency(latestS float64) float64 {
 
 // waits decides whether a pot that would be ready before the others is to wait.
 func (p *pot) waits(latestS float64) bool {
-	early := latestS - p.way.S - waitsS - waitsShare*p.way.S
-	return early > 0 && p.waited < waitsMost && p.melt.Valid() && p.melt.C() < waitsBelowC
+	least := waitsS + waitsShare*p.way.S
+	if p.waiting {
+		least /= 2 // or a stir would send it on and call it back
+	}
+	return latestS-p.way.S > least && p.waited < waitsMost && p.melt.Valid() && p.melt.C() < waitsBelowC
 }
 
-// readyIn is the pot's way as a time; negative when not known.
-func (p *pot) readyIn() time.Duration {
-	if math.IsNaN(p.way.S) || math.IsInf(p.way.S, 0) {
-		return -1
+// How far off such a word was in 9 of 10 first heat-ups of the zoo, as a share of what
+// was left (E): before the thickening is over, and after.
+const (
+	offBefore, offAfter = 0.35, 0.2
+	offLeast            = 20 * time.Second
+)
+
+// readyIn is the pot's way as a time, and how far that may be off; negative when not
+// known.
+func (p *pot) readyIn() (in, within time.Duration) {
+	if math.IsNaN(p.way.S) || math.IsInf(p.way.S, 0) || p.lifted {
+		return -1, 0
 	}
-	return time.Duration(p.way.S * float64(time.Second))
+	off := offAfter
+	if p.melt.C() < waitsAtC && !p.cured {
+		off = offBefore
+	}
+	in = time.Duration(p.way.S * float64(time.Second))
+	return in, max(offLeast, time.Duration(off*float64(in)))
+}
+
+// allReadyIn is when every pot is ready: as late as the latest, and not before the
+// circuit has brought all of them the heat they need.
+func (b *Bench) allReadyIn(out *Frame) (in, within time.Duration) {
+	joules := 0.0
+	for i := range out.Pots {
+		p := &out.Pots[i]
+		if p.ReadyIn < 0 || out.Heat != HeatEnabled {
+			return -1, 0
+		}
+		if p.ReadyIn > in {
+			in, within = p.ReadyIn, p.ReadyWithin
+		}
+		joules += b.pots[i].way.J
+	}
+	byCircuit := time.Duration(joules / b.settings.Circuit.ContinuousW * float64(time.Second))
+	return max(in, byCircuit), within
 }

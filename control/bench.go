@@ -209,6 +209,7 @@ func (b *Bench) report(in *Input, elapsed time.Duration, out *Frame) {
 	news := b.reportPots(in, elapsed, out)
 	out.Outputs.Duty = append(out.Outputs.Duty[:0], b.told...)
 	out.Outputs.Contactor = b.guard.MayHeat()
+	out.ReadyIn, out.ReadyWithin = b.allReadyIn(out)
 	b.announce(in, elapsed, news, out)
 }
 
@@ -229,7 +230,7 @@ func (b *Bench) reportPots(in *Input, elapsed time.Duration, out *Frame) (news i
 		out.Ready = out.Ready && p.state == Ready
 		p.report(&out.Pots[i], b.readings(in, i), wait, left)
 		out.Pots[i].AskedDuty, out.Pots[i].Duty = b.asked[i], b.duty[i]
-		out.Pots[i].ReadyIn = p.readyIn()
+		out.Pots[i].ReadyIn, out.Pots[i].ReadyWithin = p.readyIn()
 		out.Hot = out.Hot || b.duty[i] > 0 || maybeHot(&p.melt) || maybeHot(&p.plate)
 	}
 	return news

@@ -62,10 +62,12 @@ func TestFromColdToReady(t *testing.T) {
 		assert.Equal(t, []control.PotState{
 			control.Off, control.Heating, control.Curing, control.Cooling, control.Holding, control.Ready,
 		}, w.states, "pot %d", i)
+		// Those that are early wait for the others on their way up, some of them twice.
+		waits := slices.Compact(slices.DeleteFunc(w.waits, func(w control.Wait) bool { return w == control.WaitOthers }))
 		assert.Equal(t, []control.Wait{
 			control.WaitEnable, control.WaitHeat, control.WaitDwell, control.WaitClear,
 			control.WaitCool, control.WaitSteady, control.WaitNothing,
-		}, w.waits, "pot %d", i)
+		}, waits, "pot %d", i)
 	}
 	ready := 0
 	for _, sound := range calls {

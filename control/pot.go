@@ -268,6 +268,9 @@ func (p *pot) curing() (PotState, Wait, time.Duration) {
 	if p.dwelled > 0 && p.melt.C() >= p.set.CureC-cureSlackC {
 		return Curing, WaitDwell, p.set.Dwell - p.dwelled
 	}
+	if p.waiting && p.melt.C() > waitsAtC-arrivedC {
+		return Heating, WaitOthers, -1
+	}
 	return Heating, WaitHeat, p.reach(p.set.CureC)
 }
 

@@ -179,13 +179,14 @@ const (
 	WaitStir         // a stir
 	WaitReturn       // the pot to be put back on its plate
 	WaitRefused      // nothing: these heaters are not proven, the bench is only watched
+	WaitOthers       // the other pots, which take longer
 )
 
 var waitTexts = [...]string{
 	"nothing", "heat to be enabled at the bench", "reset at the bench", "a good reading",
 	"cure temperature", "the cure dwell", "your tick: is it clear?", "cooling into band",
 	"warming into band", "steady in band", "a stir", "the pot's return",
-	"nothing: heat is refused here",
+	"nothing: heat is refused here", "the other pots, warm and not yet ageing",
 }
 
 // String returns in words what the pot waits for.
@@ -210,9 +211,12 @@ type Frame struct {
 	Elapsed time.Duration
 	Heat    HeatState
 	// Ready is true when every pot is ready to pour.
-	Ready   bool
-	Pots    []PotFrame
-	Outputs Outputs
+	Ready bool
+	// ReadyIn is how long it takes until every pot is ready, give or take ReadyWithin, as
+	// far as a hand does its part at once; negative when not known.
+	ReadyIn, ReadyWithin time.Duration
+	Pots                 []PotFrame
+	Outputs              Outputs
 	// PowerW is what the heaters together draw, those that are switched in the mean.
 	PowerW      float64
 	Mould, Room reading.Temperature
@@ -247,14 +251,14 @@ type PotFrame struct {
 	// heater that is switched, what it gets in the mean.
 	AskedDuty, Duty float64
 	// ReadyIn is how long the pot still needs at full power, as far as a hand does its
-	// part at once; negative when not known.
-	ReadyIn      time.Duration
-	Dwelled      time.Duration
-	Clear, Cured bool
-	StirredEver  bool
-	SinceStir    time.Duration // meaningful when StirredEver
-	InBandFor    time.Duration
-	SinceColour  time.Duration // negative when no colour was added
+	// part at once, give or take ReadyWithin; negative when not known.
+	ReadyIn, ReadyWithin time.Duration
+	Dwelled              time.Duration
+	Clear, Cured         bool
+	StirredEver          bool
+	SinceStir            time.Duration // meaningful when StirredEver
+	InBandFor            time.Duration
+	SinceColour          time.Duration // negative when no colour was added
 }
 
 // PerDegree is how finely history keeps a reading, in steps per degree Celsius;

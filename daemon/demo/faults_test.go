@@ -78,7 +78,7 @@ func (s *session) heatEnabled() bool {
 func (s *session) heating(since time.Duration) {
 	s.passUntil(time.Minute, s.heatEnabled)
 	s.pass(since)
-	s.passUntil(time.Minute, func() bool { return !slices.Contains(s.drawing(), false) })
+	s.passUntil(10*time.Minute, func() bool { return !slices.Contains(s.drawing(), false) }) // who waits draws nothing for a while
 }
 
 // drawing tells of every heater whether it really draws power.

@@ -81,6 +81,7 @@ var texts = struct {
 	Labels
 	notYet, notYetPot, shootNow, stirAgain     string
 	waitsFor, goodFor, against, above, below   string
+	readyIn, allReadyIn                        string
 	at                                         string
 	noReading, tooOld, plateHeater, stirred    string
 	bench, pot, active, latched, activeLatched string
@@ -116,7 +117,8 @@ var texts = struct {
 	potEnable: "%s waits for another press of the enable button",
 	notYet:    "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
-	waitsFor:  "waits for %s", goodFor: "%s until the next stir",
+	readyIn:   "ready in %s, give or take %s", allReadyIn: ", all ready in %s",
+	waitsFor: "waits for %s", goodFor: "%s until the next stir",
 	against: "set %s ± %s %s", at: "at its set-point", above: "%s %s above set-point", below: "%s %s below set-point",
 	noReading: "no good reading: %s", tooOld: "too old",
 	plateHeater: "plate %s %s, heater %.0f %%", stirred: ", stirred %s ago",
@@ -137,6 +139,7 @@ var texts = struct {
 		control.WaitSteady:  "%s must stay in its band",
 		control.WaitStir:    "stir %s",
 		control.WaitReturn:  "%s is off its plate",
+		control.WaitOthers:  "%s waits for the other pots",
 		control.WaitRefused: "heat is refused here; this bench is only watched",
 	},
 }

@@ -75,6 +75,8 @@ type Pot struct {
 	State        string   `json:"state"`
 	Wait         string   `json:"wait"`
 	WaitLeftS    Figure   `json:"wait_left_s"`
+	ReadyInS     Figure   `json:"ready_in_s"`
+	ReadyWithinS Figure   `json:"ready_within_s"`
 	MeltC        Figure   `json:"melt_c"`
 	MeltFault    string   `json:"melt_fault"` // "none" for a good reading
 	MeltAgeS     Figure   `json:"melt_age_s"`
@@ -161,6 +163,7 @@ func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
 	return Pot{
 		Number: i + 1, Name: s.Name, Colour: s.Colour,
 		State: p.State.String(), Wait: p.Wait.String(), WaitLeftS: since(p.WaitLeft),
+		ReadyInS: since(p.ReadyIn), ReadyWithinS: readyWithin(p),
 		MeltC: frames.Melt(p), MeltFault: p.Melt.Fault.String(), MeltAgeS: frames.Age(p.Melt),
 		PlateC: frames.Measured(p.Plate), PlateFault: p.Plate.Fault.String(), PlateAgeS: frames.Age(p.Plate),
 		InjectorC:    frames.Measured(p.Injector),
@@ -174,10 +177,18 @@ func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
 	}
 }
 
+// readyWithin is how far off the word of when the pot is ready may be.
+func readyWithin(p *control.PotFrame) Figure {
+	if p.ReadyIn < 0 {
+		return frames.Unknown()
+	}
+	return Figure(p.ReadyWithin.Seconds())
+}
+
 func unknownPot(i int, s control.PotSettings) Pot {
 	u := frames.Unknown()
 	return Pot{
-		Number: i + 1, Name: s.Name, Colour: s.Colour, State: notKnown, Wait: notKnown, WaitLeftS: u,
+		Number: i + 1, Name: s.Name, Colour: s.Colour, State: notKnown, Wait: notKnown, WaitLeftS: u, ReadyInS: u, ReadyWithinS: u,
 		MeltC: u, MeltFault: notKnown, MeltAgeS: u, PlateC: u, PlateFault: notKnown, PlateAgeS: u,
 		InjectorC: u, SlopeCPerMin: u, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),
 		TargetC: u, PlateTargetC: u, Duty: u, HeaterW: u, DwelledS: u, SinceStirS: u, SinceColourS: u, InBandForS: u,

@@ -53,6 +53,7 @@ type PotWords struct {
 	Off     Both   `json:"off"`     // how far from the set-point, or what is wrong with the reading
 	Wait    string `json:"wait"`
 	Left    string `json:"left"`
+	Way     string `json:"way"` // when it is ready
 	More    Both   `json:"more"`
 	Tone    Tone   `json:"tone"`
 	Shape   string `json:"shape"`
@@ -66,7 +67,7 @@ func potWords(f *frames.Frame, i int, s control.PotSettings) PotWords {
 	w.Melt = inBoth(func(u unit) string { return u.whole(frames.Melt(p)) })
 	w.Against = against(p.SetpointC, p.BandC)
 	w.Off = offset(p)
-	w.Wait, w.Left = waiting(p), left(p, s)
+	w.Wait, w.Left, w.Way = waiting(p), left(p, s), way(f, p)
 	w.More = inBoth(func(u unit) string { return more(p, u) })
 	w.Tone, w.Shape = potTone(f, i), shapes[p.State]
 	w.Level, w.Band = level(p)
@@ -113,6 +114,22 @@ func waiting(p *control.PotFrame) string {
 		return ""
 	}
 	return fmt.Sprintf(texts.waitsFor, p.Wait)
+}
+
+// way says when the pot is ready, where it is on its way and that is known.
+func way(f *frames.Frame, p *control.PotFrame) string {
+	if p.ReadyIn <= 0 || f.Heat != control.HeatEnabled || p.State == control.Ready {
+		return ""
+	}
+	return fmt.Sprintf(texts.readyIn, about(p.ReadyIn), minutes(p.ReadyWithin))
+}
+
+// minutes is a span that is only a guess.
+func minutes(d time.Duration) string {
+	if d < 90*time.Second {
+		return fmt.Sprintf("%d s", int(math.Round(d.Seconds()/10))*10)
+	}
+	return fmt.Sprintf("%d min", int(math.Round(d.Minutes())))
 }
 
 // left is how long the wait takes, or how long "ready" lasts without a stir.
