@@ -246,7 +246,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		State: p.state, Wait: wait, WaitLeft: left,
 		Melt: r.Melt, Plate: r.Plate, Injector: r.Injector,
 		MeltC: math.NaN(), SlopeCPerMin: math.NaN(),
-		TargetC: p.target(), SetpointC: p.set.SetpointC, BandC: p.set.BandC,
+		TargetC: p.goal(), SetpointC: p.set.SetpointC, BandC: p.set.BandC,
 		PlateTargetC: p.loop.PlateTargetC(),
 		Dwelled:      p.dwelled, Clear: p.clear, Cured: p.cured,
 		StirredEver: p.stirred, SinceStir: p.sinceStir,

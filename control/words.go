@@ -242,8 +242,8 @@ type PotFrame struct {
 	// MeltC is the filtered melt temperature, SlopeCPerMin its slope. Both are
 	// NaN once no reading has been good for guard.MaxAge.
 	MeltC, SlopeCPerMin float64
-	// TargetC is what the loop holds now: the cure temperature while curing,
-	// then the set-point.
+	// TargetC is where the pot is to get: its cure temperature until it is cured, then its
+	// set-point. One that waits for the others is held lower meanwhile.
 	TargetC          float64
 	SetpointC, BandC float64
 	PlateTargetC     float64 // what the inner loop holds the plate at; NaN when off

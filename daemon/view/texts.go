@@ -117,7 +117,7 @@ var texts = struct {
 	potEnable: "%s waits for another press of the enable button",
 	notYet:    "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
-	readyIn:   "ready in %s, give or take %s", allReadyIn: ", all ready in %s",
+	readyIn:   "ready in %s ± %s", allReadyIn: ", all ready in %s",
 	waitsFor: "waits for %s", goodFor: "%s until the next stir",
 	against: "set %s ± %s %s", at: "at its set-point", above: "%s %s above set-point", below: "%s %s below set-point",
 	noReading: "no good reading: %s", tooOld: "too old",

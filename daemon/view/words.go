@@ -137,7 +137,8 @@ func left(p *control.PotFrame, s control.PotSettings) string {
 	if p.State == control.Ready {
 		return fmt.Sprintf(texts.goodFor, about(stirLeft(p, s)))
 	}
-	if p.Wait == control.WaitNothing || p.WaitLeft < 0 {
+	// A slope tells little of a melt that has yet to thicken; the way does.
+	if p.Wait == control.WaitNothing || p.WaitLeft < 0 || p.Wait == control.WaitHeat && p.ReadyIn > 0 {
 		return ""
 	}
 	return about(p.WaitLeft)
