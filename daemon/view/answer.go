@@ -95,7 +95,7 @@ func readyDetail(f *frames.Frame, s control.Settings) string {
 // one whose wait comes first here, then the one that takes longer.
 var order = map[control.Wait]int{
 	control.WaitReset: 1, control.WaitRefused: 2, control.WaitReading: 2, control.WaitEnable: 3, control.WaitReturn: 4,
-	control.WaitHeat: 5, control.WaitOthers: 5, control.WaitDwell: 6, control.WaitClear: 7, control.WaitCool: 8,
+	control.WaitHeat: 5, control.WaitDwell: 6, control.WaitOthers: 9, control.WaitClear: 7, control.WaitCool: 8,
 	control.WaitWarm: 8, control.WaitSteady: 9, control.WaitStir: 10,
 }
 
