@@ -95,6 +95,10 @@ type Outcome struct {
 	PlateOverC float64
 	// RMSC and MeanC are of the bulk about the target over the whole phase.
 	RMSC, MeanC float64
+	// ShownRMSC is RMSC about the target less the melt probe's constant offset: about
+	// the bulk of which the probe shows the target. Nobody who has only the probe can
+	// hold any other.
+	ShownRMSC float64
 	// LayerC is how far the unstirred layer, or the melt, is from the target at the end.
 	LayerC  float64
 	EnergyJ float64 // what the heater drew

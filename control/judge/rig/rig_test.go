@@ -152,3 +152,20 @@ func TestWhatIsMeasured(t *testing.T) {
 		assert.Equal(t, last-140, out.LayerC)
 	}
 }
+
+// TestAnOffsetIsNotTheLoops: what the probe reads wrong is in the error about the
+// target, and not in the one about what is shown.
+func TestAnOffsetIsNotTheLoops(t *testing.T) {
+	s := zoo.Named()[2]
+	s.MeltProbe.OffsetC = 0.3
+	p := zoo.New(&s, zoo.Start{MeltC: 150, PlateC: 150, Cured: true})
+	sum, shown, n := 0.0, 0.0, 0.0
+	o := rig.Usual()
+	o.See = func(_ float64, p *zoo.Plant, _ *rig.View, _ float64) {
+		off := p.BulkC() - 149
+		sum, shown, n = sum+off*off, shown+(off+0.3)*(off+0.3), n+1
+	}
+	out := rig.Run(&p, &fixed{}, o, rand.New(rand.NewPCG(1, 1)), []rig.Phase{{TargetC: 149, ForS: 60}})[0]
+	assert.InDelta(t, math.Sqrt(sum/n), out.RMSC, 1e-9)
+	assert.InDelta(t, math.Sqrt(shown/n), out.ShownRMSC, 1e-9)
+}

@@ -10,7 +10,8 @@ import (
 type tally struct {
 	targetC       float64
 	limitC        float64
-	been          bool // within the band
+	offsetC       float64 // of the melt's probe
+	been          bool    // within the band
 	outS          float64
 	n, sum, about float64
 	out           Outcome
@@ -20,7 +21,7 @@ type tally struct {
 func newTally(targetC float64, p *zoo.Plant) tally {
 	low := math.Inf(-1)
 	return tally{
-		targetC: targetC, limitC: p.Spec().PlateLimitC, outS: -1,
+		targetC: targetC, limitC: p.Spec().PlateLimitC, offsetC: p.Spec().MeltProbe.OffsetC, outS: -1,
 		out: Outcome{OverC: low, UnderC: low, OverAllC: low, UnderAllC: low, OverLateC: low, PlateOverC: low},
 	}
 }
@@ -48,6 +49,8 @@ func (t *tally) see(atS float64, p *zoo.Plant) {
 func (t *tally) outcome() Outcome {
 	o := t.out
 	o.MeanC, o.RMSC = t.sum/t.n, math.Sqrt(t.about/t.n)
+	// The mean square of off + offset, by its parts; rounding may leave it below zero.
+	o.ShownRMSC = math.Sqrt(math.Max(0, t.about/t.n+2*t.offsetC*o.MeanC+t.offsetC*t.offsetC))
 	switch {
 	case t.outS < 0:
 		o.IntoS = 0
