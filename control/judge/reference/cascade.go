@@ -6,17 +6,17 @@ import (
 	"meltwarden/control/cascade"
 )
 
-// NewCascade returns a PI loop of the melt that asks a PI loop of the plate for a
-// plate, both tuned by SIMC with τc = θ, the plate's first. To the melt loop the
-// plate's is a lag of its τc and a delay.
-func NewCascade(s StepTest) Loop {
+// Cascade tunes PI loops of the melt that ask a PI loop of the plate for a plate, both
+// by SIMC with τc = θ, the plate's first. To the melt loop the plate's is a lag of its
+// τc and a delay. What it returns makes a new pair each time.
+func Cascade(s StepTest) func() Loop {
 	plate := plateModel(s)
 	m := Behind(s.T, risen(s.PlateC, s.DutyStep), risen(s.MeltC, s.DutyStep))
 	both := Process{
 		K: m.K, Theta: m.Theta + plate.Theta + s.period()/2, Lags: []float64{m.Tau1, plate.Theta},
 	}.HalfRule(1)
-	inner := SIMC(plate, plate.Theta)
-	return newLimited(&pair{outer: follow(SIMC(both, both.Theta)), inner: follow(inner)}, inner)
+	outer, inner := SIMC(both, both.Theta), SIMC(plate, plate.Theta)
+	return func() Loop { return newLimited(&pair{outer: follow(outer), inner: follow(inner)}, inner) }
 }
 
 // pair is a cascade. The outer loop's output is how much warmer than the melt's

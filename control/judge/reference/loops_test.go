@@ -122,12 +122,12 @@ func (p *pot) lasting(l Loop, forS float64) (c course) {
 
 var kinds = []struct {
 	name string
-	make func(StepTest) Loop
+	tune func(StepTest) func() Loop
 }{
-	{"thermostat", func(StepTest) Loop { return &Thermostat{} }},
-	{"PID, Ziegler-Nichols", NewZieglerNichols},
-	{"PID, SIMC", NewSIMC},
-	{"cascade PI-PI, SIMC", NewCascade},
+	{"thermostat", func(StepTest) func() Loop { return func() Loop { return &Thermostat{} } }},
+	{"PID, Ziegler-Nichols", ZieglerNichols},
+	{"PID, SIMC", SIMCPID},
+	{"cascade PI-PI, SIMC", Cascade},
 }
 
 // TestNumbersOfTheReferences prints how each holds pots of its own kind of physics,
@@ -142,7 +142,7 @@ func TestNumbersOfTheReferences(t *testing.T) {
 		var heatUp, over, plate, rms, dip, dipOver []float64
 		for seed := range uint64(drawn) {
 			p := somePot(rand.New(rand.NewPCG(seed, 5)))
-			l := kind.make(p.tested())
+			l := kind.tune(p.tested())()
 			up := p.lasting(l, heatUpS)
 			p.c[3] -= 14 // 20 mL of cold colour in 200 mL: 20/220·150 °C
 			down := p.lasting(l, recoveryS)
@@ -188,7 +188,7 @@ func TestBadNumbersMeanNoHeat(t *testing.T) {
 	record := somePot(rand.New(rand.NewPCG(1, 7))).tested()
 	good := cascade.Measure{MeltC: 160, PlateC: 180, TargetC: 170, LimitC: 220}
 	for _, kind := range kinds {
-		l := kind.make(record)
+		l := kind.tune(record)()
 		for _, bad := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
 			for i := range 5 {
 				m, dt := good, period
@@ -207,7 +207,7 @@ func TestRestIsBumpless(t *testing.T) {
 	for _, kind := range kinds[1:] {
 		p := somePot(rand.New(rand.NewPCG(2, 7)))
 		p.noise = 0
-		l := kind.make(p.tested())
+		l := kind.tune(p.tested())()
 		p.lasting(l, 5400)
 		before := p.cycle(l)
 		l.Rest()
@@ -222,7 +222,7 @@ func TestRestIsBumpless(t *testing.T) {
 func TestWhatIsTakenAwayDoesNotWindUp(t *testing.T) {
 	for _, kind := range kinds[1:] {
 		p := somePot(rand.New(rand.NewPCG(3, 7)))
-		l := kind.make(p.tested())
+		l := kind.tune(p.tested())()
 		usual := p.lasting(l, 5400)
 		for range int(3600 / period) {
 			l.Step(cascade.Measure{MeltC: targetC - 10, PlateC: targetC, TargetC: targetC, LimitC: limitC}, period)

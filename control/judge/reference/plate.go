@@ -12,14 +12,19 @@ import (
 const early = 0.283
 
 // plateModel is the plate as its loop sees it: one lag and a delay, by the half
-// rule.
+// rule. A plate with a second part behind it rises as if there were no delay, and
+// gains without bound would follow; so the delay is at least half of that which the
+// steepest tangent shows, what the half rule leaves if it is all one lag.
 func plateModel(s StepTest) Model {
 	y := risen(s.PlateC, s.DutyStep)
 	n := 0
 	for until := reaches(s.T, y, early*settled(y)); s.T[n] < until; n++ {
 	}
 	m := SecondOrder(s.T[:n], y[:n])
-	return Process{K: m.K, Theta: m.Theta + s.period()/2, Lags: []float64{m.Tau1, m.Tau2}}.HalfRule(1)
+	_, delay := Tangent(s.T[:n], y[:n])
+	plate := Process{K: m.K, Theta: m.Theta + s.period()/2, Lags: []float64{m.Tau1, m.Tau2}}.HalfRule(1)
+	plate.Theta = math.Max(plate.Theta, delay/2)
+	return plate
 }
 
 // wish is a loop that asks for a duty, and does not know of the plate's limit.
