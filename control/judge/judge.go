@@ -11,6 +11,7 @@ import (
 	"meltwarden/control/cascade"
 	"meltwarden/control/estimate"
 	"meltwarden/control/guard"
+	"meltwarden/control/judge/reference"
 	"meltwarden/control/judge/rig"
 	"meltwarden/control/loop"
 	"meltwarden/control/model"
@@ -58,30 +59,32 @@ func (s *seen) take(v *rig.View, changed, moved func()) cascade.Measure {
 	}
 }
 
-// cascaded is the floor: the cascade with its own eyes only.
-type cascaded struct {
+// plain is a loop that has the filters' eyes only, and hears of no mark but by the
+// measure's word of an upset.
+type plain struct {
 	seen
-	loop *cascade.Cascade
+	loop reference.Loop
 }
 
-// FromCascade returns the cascade alone for a pot of which so much is known.
+// FromCascade returns the floor, the cascade alone, for a pot of which so much is known.
 func FromCascade(k rig.Known) rig.Loop {
-	return &cascaded{newSeen(), cascade.New(cascade.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK})}
+	return &plain{newSeen(), cascade.New(cascade.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK})}
 }
 
-// Step is a cycle: filter what is fresh, then ask the cascade.
-func (c *cascaded) Step(v *rig.View) float64 {
-	m := c.take(v, func() {}, func() {})
-	if c.asked = 0; !c.believed || c.lifted {
-		c.loop.Rest()
+// Step is a cycle: filter what is fresh, then ask the loop.
+func (p *plain) Step(v *rig.View) float64 {
+	m := p.take(v, unheard, unheard)
+	if !p.believed || p.lifted {
+		p.loop.Rest()
 		return 0
 	}
-	c.asked = c.loop.Step(m, v.Elapsed.Seconds())
-	return c.asked
+	return p.loop.Step(m, v.Elapsed.Seconds())
 }
 
-// Applied tells the cascade what it gets in the mean, as the bench does.
-func (c *cascaded) Applied(duty, _, dt float64) { c.loop.Applied(duty, dt) }
+func unheard() {}
+
+// Applied tells the loop what it gets in the mean, as the bench does.
+func (p *plain) Applied(duty, _, dt float64) { p.loop.Applied(duty, dt) }
 
 // ours is a pot's loop as the bench runs it.
 type ours struct {
