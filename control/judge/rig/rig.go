@@ -91,8 +91,9 @@ type Outcome struct {
 	OverC, UnderC, OverAllC, UnderAllC float64
 	// OverLateC is over the target after IntoS.
 	OverLateC float64
-	// PlateOverC is the most by which the plate was over its limit, negative below it.
-	PlateOverC float64
+	// PlateOverC is the most by which the plate was over its limit, negative below it;
+	// ShownPlateOverC is the same less the plate probe's constant error.
+	PlateOverC, ShownPlateOverC float64
 	// RMSC and MeanC are of the bulk about the target over the whole phase.
 	RMSC, MeanC float64
 	// ShownRMSC is RMSC about the target less the melt probe's constant offset: about

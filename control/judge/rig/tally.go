@@ -9,9 +9,8 @@ import (
 // tally measures a phase, a look a cycle.
 type tally struct {
 	targetC       float64
-	limitC        float64
-	offsetC       float64 // of the melt's probe
-	been          bool    // within the band
+	spec          *zoo.Spec
+	been          bool // within the band
 	outS          float64
 	n, sum, about float64
 	out           Outcome
@@ -21,7 +20,7 @@ type tally struct {
 func newTally(targetC float64, p *zoo.Plant) tally {
 	low := math.Inf(-1)
 	return tally{
-		targetC: targetC, limitC: p.Spec().PlateLimitC, offsetC: p.Spec().MeltProbe.OffsetC, outS: -1,
+		targetC: targetC, spec: p.Spec(), outS: -1,
 		out: Outcome{OverC: low, UnderC: low, OverAllC: low, UnderAllC: low, OverLateC: low, PlateOverC: low},
 	}
 }
@@ -39,7 +38,7 @@ func (t *tally) see(atS float64, p *zoo.Plant) {
 		o.OverC, o.UnderC = max(o.OverC, over), max(o.UnderC, -off)
 	}
 	o.OverAllC, o.UnderAllC = max(o.OverAllC, over), max(o.UnderAllC, -off)
-	o.PlateOverC = max(o.PlateOverC, p.PlateC()-t.limitC)
+	o.PlateOverC = max(o.PlateOverC, p.PlateC()-t.spec.PlateLimitC)
 	o.LayerC = p.LayerC() - t.targetC
 	t.n, t.sum, t.about = t.n+1, t.sum+off, t.about+off*off
 	t.lastS = atS
@@ -50,7 +49,9 @@ func (t *tally) outcome() Outcome {
 	o := t.out
 	o.MeanC, o.RMSC = t.sum/t.n, math.Sqrt(t.about/t.n)
 	// The mean square of off + offset, by its parts; rounding may leave it below zero.
-	o.ShownRMSC = math.Sqrt(math.Max(0, t.about/t.n+2*t.offsetC*o.MeanC+t.offsetC*t.offsetC))
+	offset := t.spec.MeltProbe.OffsetC
+	o.ShownRMSC = math.Sqrt(math.Max(0, t.about/t.n+2*offset*o.MeanC+offset*offset))
+	o.ShownPlateOverC = o.PlateOverC + t.spec.PlateProbe.OffsetC
 	switch {
 	case t.outS < 0:
 		o.IntoS = 0
