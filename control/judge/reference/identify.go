@@ -59,15 +59,17 @@ const tangentShare = 0.1
 // Tangent returns the steepest slope of the answer to a unit step, per second, and
 // the apparent delay: where its tangent leaves the start, in seconds.
 func Tangent(t, y []float64) (slope, delay float64) {
-	period := (t[len(t)-1] - t[0]) / float64(len(t)-1)
-	window := max(3, int(tangentShare*reaches(t, y, 0.632*settled(y))/period))
+	least := (t[len(t)-1] - t[0]) / float64(len(t)-1)
+	share := tangentShare * reaches(t, y, 0.632*settled(y))
+	t, y = thinned(t), thinned(y)
+	window := max(3, int(share/(t[1]-t[0])))
 	for i := 0; i+window <= len(t); i++ {
 		at, level, s := line(t[i:i+window], y[i:i+window])
 		if s > slope {
 			slope, delay = s, at-level/s
 		}
 	}
-	return slope, math.Max(delay, period)
+	return slope, math.Max(delay, least)
 }
 
 // line fits a straight line: through the mean point, with a slope.
@@ -83,7 +85,7 @@ func line(t, y []float64) (at, level, slope float64) {
 	return at, level, ty / tt
 }
 
-// points are as many as a fit looks at.
+// points are as many as a fit, or a tangent, looks at.
 const points = 1500
 
 // thinned are samples as far apart as leaves so many.
