@@ -687,3 +687,35 @@ func TestStepIsFast(t *testing.T) {
 	fmt.Printf("a step for three pots takes %.2f µs of the cycle's %d\n", float64(result.NsPerOp())/1000, period.Microseconds())
 	assert.Less(t, result.NsPerOp(), int64(100_000))
 }
+
+// TestNumbersOfStep: what a step for three pots costs through a whole evening, from
+// cold pots on, with all that is found out about them meanwhile. It neither grows nor
+// allocates. The worst counts whatever else the machine did.
+func TestNumbersOfStep(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a simulated evening takes some seconds")
+	}
+	const lasts = 160 * time.Minute
+	r := newRig(demoSettings(), 21)
+	r.press()
+	var begun time.Time
+	var took []time.Duration
+	r.script = func(*control.Input) { begun = time.Now() }
+	r.seen = func(*control.Frame) { took = append(took, time.Since(begun)) }
+	r.evening(lasts, nil)
+	require.Equal(t, control.HeatEnabled, r.f.Heat)
+	var sum time.Duration
+	for _, d := range took {
+		sum += d
+	}
+	part := len(took) / 4
+	early, late := slices.Sorted(slices.Values(took[:part])), slices.Sorted(slices.Values(took[3*part:]))
+	sorted := slices.Sorted(slices.Values(took))
+	mean, most := sum/time.Duration(len(took)), sorted[len(took)-1-len(took)/1000]
+	allocated := testing.AllocsPerRun(1000, func() { r.bench.Step(&r.in, &r.f) })
+	fmt.Printf("%d steps for three pots: mean %v, 99.9 %% within %v, worst %v; median %v in the first quarter, %v in the last; %.0f allocations\n",
+		len(took), mean, most, sorted[len(took)-1], early[part/2], late[part/2], allocated)
+	assert.Less(t, mean, time.Millisecond)
+	assert.Less(t, late[part/2], 2*early[part/2], "it grows")
+	assert.Zero(t, allocated)
+}
