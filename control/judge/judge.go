@@ -1,7 +1,16 @@
 // Package judge has what judges the loops: a zoo of pots, a rig that runs a loop
-// on them, the physical limit of each, and the loops of today in the rig's terms.
-// It decides nothing and is for tests only; TestOnlyTestsAreJudged (control) sees
-// to it that nothing else imports it.
+// on them, the physical limit of each, and the loops of today and the textbooks' in
+// the rig's terms. It decides nothing and is for tests only; TestOnlyTestsAreJudged
+// (control) sees to it that nothing else imports it.
+//
+// TestNumbersOfTheLoops prints the table, and above it what was tuned on what. With
+// ten seeds on the named pots ours needs 1.07 times the limit to heat up (median; the
+// worst pot 1.16) and goes 0.12 °C over (the worst run 0.87); a PID by SIMC needs 1.23
+// and goes 0.31 over, a cascade PI-PI by SIMC 1.36 and 0.11, a PID by Ziegler-Nichols
+// 1.91 and 5.4. On random pots, which nothing was tuned on, ours needs 1.06 (nine of
+// ten runs 1.16) and goes 0.12 over (the worst run 0.97). Two things are not accepted:
+// the plate runs up to 2.6 °C over its limit, on random pots, and in a glass cup the
+// cascade PI-PI recovers from a cold addition sooner and with less overshoot.
 package judge
 
 import (
