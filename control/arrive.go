@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"meltwarden/control/cascade"
 	"meltwarden/control/model"
 )
 
@@ -27,12 +28,9 @@ func (p *pot) journey() model.Journey {
 	return model.Journey{
 		CureC: p.set.CureC, HeldC: p.goal(), Cured: p.cured, DwellS: (p.set.Dwell - p.dwelled).Seconds(),
 		PourC: p.set.SetpointC, BandC: p.set.BandC, SteadyS: (p.set.SteadyFor - p.inBandFor).Seconds(),
-		PlateC: p.set.PlateLimitC - plateGapC,
+		PlateC: p.set.PlateLimitC - cascade.MarginC,
 	}
 }
-
-// plateGapC is how far below its limit the loops hold a plate.
-const plateGapC = 1.3
 
 // onItsWay reports whether the pot may be heated and is not there yet.
 func (p *pot) onItsWay(mayHeat bool) bool { return mayHeat && p.believed && !p.lifted }

@@ -39,11 +39,14 @@ type Measure struct {
 	Doubted bool
 }
 
+// MarginC is how far below its limit a plate is held, in kelvin (E): its probe may be a
+// degree off, and shows what is under way too late.
+const MarginC = 1.8
+
 // The loops' constants. Grades: E estimate by calculation, C common practice.
 const (
 	storedShare  = 0.85 // E: aim the coast a little low, in proportion to what is still to rise
 	doubtedShare = 0.65 // E: and lower where more may be stored than shows
-	marginC      = 1.3  // E: ride this far below the plate's limit
 	plateDeadS   = 4.0  // E: probe lag, dead time, filter and half a cycle
 	plateLagS    = 10.0 // E: element behind plate
 	meltDeadS    = 30.0 // E: the plate loop, probe lag, filter and half a cycle
@@ -142,7 +145,7 @@ func (c *Cascade) StepBy(m, shown Measure, dt float64) float64 {
 // will be when what is under way has shown, and the heat that takes it no further.
 func (c *Cascade) mostDuty(m Measure) float64 {
 	coming := m.PlateC + limitLeadS*math.Max(m.PlateSlope, 0)
-	room := (m.LimitC - marginC - coming) * c.known.plateJPerK / c.pot.HeaterW
+	room := (m.LimitC - MarginC - coming) * c.known.plateJPerK / c.pot.HeaterW
 	return math.Max(c.feed+room/limitInS, 0)
 }
 
@@ -152,7 +155,7 @@ func (c *Cascade) aimPlate(m Measure, dt float64) {
 	want := m.TargetC + c.outer.Output(m.TargetC, m.MeltC, dt, math.Inf(-1), math.Inf(1))
 	// The coast rests where the melt loop's integral says that the plate does.
 	k := c.known.coast(c.pot, c.outer.Integral())
-	most := m.LimitC - marginC
+	most := m.LimitC - MarginC
 	share := storedShare
 	if m.Doubted {
 		share = doubtedShare

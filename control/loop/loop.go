@@ -33,10 +33,9 @@ type View struct {
 
 // Grades: E estimate.
 const (
-	plateInS  = 4.0 // E: how fast the plate is brought where it should be
-	limitInS  = 8.0 // E: and near its limit
-	limitGapC = 1.3 // E: it is held this far below
-	deadS     = 0.8 // E: a dead time of the probe, which the model takes for none
+	plateInS = 4.0 // E: how fast the plate is brought where it should be
+	limitInS = 8.0 // E: and near its limit
+	deadS    = 0.8 // E: a dead time of the probe, which the model takes for none
 
 	stopsShortC = 0.5   // E: a melt this far under its target,
 	nearC       = 8.0   // E: and no further,
@@ -117,7 +116,7 @@ func (l *Loop) lean(s *model.Sight, m *cascade.Measure, dt float64) {
 func (l *Loop) energy(s *model.Sight, plateC, limitC float64) float64 {
 	w := s.OutW + s.PlateJK*(plateC-s.HeldC)/plateInS
 	coming := s.PlateC + (s.ElementS+deadS)*s.PlateSlope
-	most := s.OutW + s.PlateJK*(limitC-limitGapC-coming)/limitInS
+	most := s.OutW + s.PlateJK*(limitC-cascade.MarginC-coming)/limitInS
 	return min(max(min(w, most)/l.pot.HeaterW, 0), 1)
 }
 
