@@ -1,6 +1,7 @@
 package guard
 
 import (
+	"math"
 	"time"
 
 	"meltwarden/control/reading"
@@ -67,6 +68,10 @@ func (f *follow) rested(melt *trend) bool {
 const (
 	seenToFor = time.Second // E: a plug that was pulled; one bad frame is shorter
 	backRiseC = 5.0         // E: a probe that is back in the melt, or a melt that does rise
+	// E: leads that no longer touch let a reading jump; what they read while they do, which
+	// is followed that slowly, drifts by less.
+	mendedC     = 10.0
+	wrongSlowly = time.Minute
 	// E: a probe that is off a hot plate reads cold at once, but a melt on that plate
 	// is over 50 °C by then.
 	coldFor = 5 * time.Minute
@@ -74,25 +79,32 @@ const (
 
 // doubted keeps a probe's trip from being reset while nothing says that anybody
 // has seen to the probe: with the heater off there is nothing to show that it is
-// still out.
+// still out. A leap from hot is doubted with heat blocked as well.
 type doubted struct {
 	lowC     float64       // the lowest since the trip
-	leaptC   float64       // what the probe read before it could not be true
+	leapt    leap          // where the reading was before it could not be true
+	wrongC   float64       // what it has read since, smoothed
 	unplug   time.Duration // how long on end the device has said that the probe is not there
 	cold     time.Duration // how long both probes of the pot have been cold
 	doubtful bool
 }
 
-// begin starts the doubt, at the trip.
-func (d *doubted) begin(p *probe) {
-	*d = doubted{lowC: p.trend.c, leaptC: p.leaptC, doubtful: true}
+// begin starts the doubt.
+func (d *doubted) begin(c Code, readC float64, p *probe) {
+	*d = doubted{lowC: p.trend.c, leapt: leap{fromC: math.NaN()}, wrongC: readC, doubtful: true}
+	if c.leaps() {
+		d.leapt = p.leapt
+	}
 }
 
-// look takes in one cycle after the trip and reports whether the doubt lasts:
-// until the pot is marked as lifted, the probe was unplugged and is back, both
-// probes have been cold for long (all begins anew, as in the morning), or the reading
-// itself shows that it is right again.
-func (d *doubted) look(p *PotSight, t reading.Temperature, shown bool, elapsed time.Duration) bool {
+// leaps reports whether a finding is that of a reading that can not be true.
+func (c Code) leaps() bool { return c == MeltImplausible || c == PlateImplausible }
+
+// look takes in one cycle and reports whether the doubt lasts: until the pot is marked
+// as lifted, the probe was unplugged and is back, both probes have been cold for long
+// (all begins anew, as in the morning), or the reading itself shows that it is right
+// again. A leap from hot needs more: see shown.
+func (d *doubted) look(c Code, s *PotSight, t reading.Temperature, p *probe, elapsed time.Duration) bool {
 	if t.Fault != reading.None && !silent(t) {
 		d.unplug += elapsed
 		return d.doubtful
@@ -103,13 +115,30 @@ func (d *doubted) look(p *PotSight, t reading.Temperature, shown bool, elapsed t
 	if d.unplug < seenToFor {
 		d.unplug = 0 // a loose plug lets go for a moment, again and again, with nobody near it
 	}
-	if d.cold += elapsed; !cold(p.Melt) || !cold(p.Plate) {
-		d.cold = 0
+	if d.cold += elapsed; !cold(s.Melt) || !cold(s.Plate) || coolest(d.leapt.fromC, p.now-d.leapt.at) >= TouchC {
+		d.cold = 0 // two shorted probes read cold as well
 	}
-	if p.Lifted || d.unplug >= seenToFor || d.cold >= coldFor || shown {
+	seenTo := d.unplug >= seenToFor && !(d.leapt.fromC >= TouchC)
+	if s.Lifted || d.cold >= coldFor || seenTo || d.shown(c, t.C, p, elapsed) {
+		p.forget()
 		d.doubtful = false
 	}
 	return d.doubtful
+}
+
+// shown reports whether a reading itself shows that it is right again, where it can. One
+// that has leapt has to be back by a jump: what may have cooled meanwhile comes down to
+// what shorted leads read all the while.
+func (d *doubted) shown(c Code, readC float64, p *probe, elapsed time.Duration) bool {
+	switch c {
+	case MeltImplausible, PlateImplausible:
+		jumped := math.Abs(readC-d.wrongC) > mendedC
+		d.wrongC += (readC - d.wrongC) * -math.Expm1(-elapsed.Seconds()/wrongSlowly.Seconds())
+		return jumped && !p.away(readC, d.leapt)
+	case MeltNotFollowing, PlateNotFollowing:
+		return d.risen(&p.trend)
+	}
+	return false
 }
 
 // risen reports whether a reading has risen since the trip.

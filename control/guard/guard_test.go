@@ -222,9 +222,10 @@ func TestNothingLastsUnwatched(t *testing.T) {
 // TestProbeThatJumps: a real change is accepted once it has had the time it needs.
 func TestProbeThatJumps(t *testing.T) {
 	r := newRig(limits)
+	r.spoil = coldBench
 	r.run(time.Second)
-	r.spoil = func(s *Sight) { s.Pots[0].Plate.C -= 100 } // somebody put another pot there
-	cycles := cyclesFor(tellAfter)                        // it is told when it lasts
+	r.spoil = func(s *Sight) { coldBench(s); s.Pots[0].Plate.C += 100 } // somebody put a hot pot there
+	cycles := cyclesFor(tellAfter)                                      // it is told when it lasts
 	for range cycles {
 		r.step()
 	}

@@ -98,32 +98,21 @@ func (g *Guard) lookForFalls(p *pot, s *PotSight, elapsed time.Duration) {
 }
 
 // noteDoubted updates a finding whose cause can not show once its trip has taken
-// the heat away: it stays until somebody has seen to the probe, or the pot is cold.
+// the heat away, or that of a hot probe whose reading has leapt, with heat blocked too:
+// it stays until somebody has seen to the probe, or the pot is cold.
 func (g *Guard) noteDoubted(p *pot, c Code, active bool, s *PotSight, elapsed time.Duration) {
-	d, t, probe := &p.doubts[c-MeltImplausible], s.Melt, &p.melt
+	d, f, t, probe := &p.doubts[c-MeltImplausible], &p.found[c], s.Melt, &p.melt
 	switch c {
 	case PlateImplausible, PlateNotFollowing, PlateReversed, HeaterDead:
 		t, probe = s.Plate, &p.plate
 	}
-	was := p.found[c].latched
-	if was {
-		active = d.look(s, t, d.shown(c, probe), elapsed) || active
+	was, doubtful := f.latched, d.doubtful
+	lasts := doubtful && d.look(c, s, t, probe, elapsed)
+	g.note(p.found, c, active || lasts, elapsed)
+	leapt := c.leaps() && active && probe.leapt.fromC >= TouchC && t.C < probe.leapt.fromC && f.held >= table[c].after
+	if !doubtful && (leapt || !was && f.latched) {
+		d.begin(c, t.C, probe)
 	}
-	g.note(p.found, c, active, elapsed)
-	if !was && p.found[c].latched {
-		d.begin(probe)
-	}
-}
-
-// shown reports whether a reading itself shows that it is right again, where it can.
-func (d *doubted) shown(c Code, p *probe) bool {
-	switch c {
-	case MeltImplausible, PlateImplausible:
-		return p.back(d.leaptC)
-	case MeltNotFollowing, PlateNotFollowing:
-		return d.risen(&p.trend)
-	}
-	return false
 }
 
 // lookAtHeater finds heaters that do not do what they are told.

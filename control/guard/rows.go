@@ -198,15 +198,15 @@ var table = [...]Rule{
 	MeltImplausible: {
 		Name: "melt_implausible", Title: "The melt reading can not be true",
 		Cause:       "A loose plug, a dead amplifier, the wrong register, or a probe that was moved.",
-		Detection:   "Below -20 °C, above 400 °C, or a step of more than 30 °C a second (E): heat is off while it lasts. It latches after 1 s (E), and stays until the reading is again within 30 °C of what it was (shorted leads read the module's own temperature, steadily), or the pot was marked as lifted, or the probe was unplugged and is back, or both probes have read less than 50 °C for 5 min (E).",
-		Instruction: "This heater is told zero. Check that the probe sits in the melt. Pull its plug for two seconds, push it in tight, then press the enable button to reset.",
+		Detection:   "Below -20 °C, above 400 °C, or a step of more than 30 °C a second (E): heat is off while it lasts. It latches after 1 s (E), and stays until the reading is back by a jump to within 30 °C of what it was or may have cooled to since, by 63 % in 15 min (E; shorted leads read the module's own temperature, steadily), or the pot was marked as lifted, or, where that may be so by then, both probes have read less than 50 °C for 5 min (E); of a probe that was below 50 °C also until it was unplugged and is back. A fall from 50 °C and more, also over a gap in the readings, keeps heat off like that with heat blocked as well.",
+		Instruction: "This heater is told zero. Check that the probe sits in the melt, and that its leads do not touch. Pull its plug for two seconds, push it in tight. If it is right and this stays, mark the pot as lifted, and as back. Then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, after: implausibleFor, onlyWithHeat: true,
 	},
 	PlateImplausible: {
 		Name: "plate_implausible", Title: "The plate reading can not be true",
 		Cause:       "A loose plug, a dead amplifier, the wrong register, or a probe that was moved.",
-		Detection:   "Below -20 °C, above 400 °C, or a step of more than 30 °C a second (E): heat is off while it lasts. It latches after 1 s (E), and stays until the reading is again within 30 °C of what it was (shorted leads read the module's own temperature, steadily), or the pot was marked as lifted, or the probe was unplugged and is back, or both probes have read less than 50 °C for 5 min (E).",
-		Instruction: "This heater is told zero. Check that the probe sits on the plate. Pull its plug for two seconds, push it in tight, then press the enable button to reset.",
+		Detection:   "Below -20 °C, above 400 °C, or a step of more than 30 °C a second (E): heat is off while it lasts. It latches after 1 s (E), and stays until the reading is back by a jump to within 30 °C of what it was or may have cooled to since, by 63 % in 15 min (E; shorted leads read the module's own temperature, steadily), or the pot was marked as lifted, or, where that may be so by then, both probes have read less than 50 °C for 5 min (E); of a probe that was below 50 °C also until it was unplugged and is back. A fall from 50 °C and more, also over a gap in the readings, keeps heat off like that with heat blocked as well.",
+		Instruction: "This heater is told zero. Check that the probe sits on the plate, and that its leads do not touch. Pull its plug for two seconds, push it in tight. If it is right and this stays, mark the pot as lifted, and as back. Then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, after: implausibleFor, onlyWithHeat: true,
 	},
 	MeltFrozen: {
