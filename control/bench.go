@@ -127,7 +127,7 @@ func (b *Bench) look(in *Input, elapsed time.Duration) {
 		b.held[i] = p.heldFor(b.held[i], elapsed)
 		s.Pots[i] = guard.PotSight{
 			Melt: r.Melt, Plate: r.Plate, Duty: b.duty[i], RatedW: b.heaters[i].RatedW, Whole: b.heaters[i].Output != circuit.Smooth,
-			Lifted: p.lifted, Coloured: p.coloured && p.sinceColour < ColourUpset, HeldFor: b.held[i],
+			Lifted: p.lifted, LiftedHere: p.liftedHere, Coloured: p.coloured && p.sinceColour < ColourUpset, HeldFor: b.held[i],
 		}
 	}
 	b.guard.Look(s)

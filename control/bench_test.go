@@ -211,6 +211,36 @@ func TestLifted(t *testing.T) {
 	assert.True(t, r.f.Ready)
 }
 
+// TestOnlyALiftAtTheBenchIsSomebodySeeingToTheProbe: one marked elsewhere takes heat away,
+// and lets no press heat on a reading that can not be true.
+func TestOnlyALiftAtTheBenchIsSomebodySeeingToTheProbe(t *testing.T) {
+	mark := func(k control.CommandKind, afar bool) control.Command {
+		return control.Command{Kind: k, Pot: 1, Afar: afar}
+	}
+	for name, c := range map[string]struct {
+		lifts []control.Command
+		ends  bool
+	}{
+		"at the bench":                {[]control.Command{mark(control.Lift, false)}, true},
+		"elsewhere":                   {[]control.Command{mark(control.Lift, true)}, false},
+		"elsewhere, then here":        {[]control.Command{mark(control.Lift, true), mark(control.Lift, false)}, true},
+		"here and back, elsewhere":    {[]control.Command{mark(control.Lift, false), mark(control.Return, false), mark(control.Lift, true)}, false},
+		"here, and back before it is": {[]control.Command{mark(control.Lift, false), mark(control.Return, true)}, false},
+	} {
+		r := readyRig()
+		r.script = func(in *control.Input) { in.Pots[1].Melt.C = 31 }
+		r.run(5 * time.Second)
+		require.Equal(t, control.Tripped, r.f.Pots[1].State)
+		r.step(c.lifts...)
+		assert.Zero(t, r.run(10 * time.Second).Outputs.Duty[1])
+		r.step(mark(control.Return, false))
+		for range 3 {
+			r.press()
+		}
+		assert.Equal(t, c.ends, r.run(time.Second).Outputs.Duty[1] > 0, name)
+	}
+}
+
 func TestTripped(t *testing.T) {
 	r := readyRig()
 	r.script = func(in *control.Input) { in.Contacts.EStop = contact(false) }

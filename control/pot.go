@@ -49,6 +49,7 @@ type pot struct {
 	state       PotState
 	believed    bool // this cycle's readings may both be used
 	lifted      bool
+	liftedHere  bool // that was marked at the bench, and nobody has said since that it is back
 	returned    bool // it was lifted, and is said to be back
 	clear       bool
 	cured       bool
@@ -87,9 +88,10 @@ func (p *pot) mark(c Command) {
 		p.loop.Changed()
 	case Lift:
 		p.lifted, p.returned, p.inBandFor = true, false, 0
+		p.liftedHere = p.liftedHere || !c.Afar
 		p.loop.Moved()
 	case Return:
-		p.returned = p.lifted
+		p.returned, p.liftedHere = p.lifted, false
 	case Setpoint:
 		p.set.SetpointC = c.C
 	}

@@ -101,7 +101,7 @@ func (d *doubted) begin(c Code, readC float64, p *probe) {
 func (c Code) leaps() bool { return c == MeltImplausible || c == PlateImplausible }
 
 // look takes in one cycle and reports whether the doubt lasts: until the pot is marked
-// as lifted, the probe was unplugged and is back, both probes have been cold for long
+// as lifted at the bench, the probe was unplugged and is back, both probes have been cold for long
 // (all begins anew, as in the morning), or the reading itself shows that it is right
 // again. A leap from hot needs more: see shown.
 func (d *doubted) look(c Code, s *PotSight, t reading.Temperature, p *probe, elapsed time.Duration) bool {
@@ -119,7 +119,7 @@ func (d *doubted) look(c Code, s *PotSight, t reading.Temperature, p *probe, ela
 		d.cold = 0 // two shorted probes read cold as well
 	}
 	seenTo := d.unplug >= seenToFor && !(d.leapt.fromC >= TouchC)
-	if s.Lifted || d.cold >= coldFor || seenTo || d.shown(c, t.C, p, elapsed) {
+	if s.LiftedHere || d.cold >= coldFor || seenTo || d.shown(c, t.C, p, elapsed) {
 		p.forget()
 		d.doubtful = false
 	}

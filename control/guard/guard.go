@@ -83,6 +83,7 @@ type PotSight struct {
 	Duty, RatedW float64
 	Whole        bool          // it may draw all of its power while it is told less
 	Lifted       bool          // it is marked as lifted off its plate
+	LiftedHere   bool          // that was marked at the bench, and not its return
 	Coloured     bool          // a cold addition was marked a short while ago
 	HeldFor      time.Duration // how long it has been kept hot since it was cured
 }

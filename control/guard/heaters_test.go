@@ -95,7 +95,7 @@ func TestADeadHeaterStaysTripped(t *testing.T) {
 		"a silent line":                        {0, 0, func(s *Sight) { s.Pots[0].Plate.Age = 2 * time.Second }, time.Hour, false},
 		"the plate's probe was unplugged":      {60, 0, func(s *Sight) { s.Pots[0].Plate.Fault = reading.Open }, 2 * time.Second, true},
 		"the melt's probe was, which is other": {60, 0, func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }, 2 * time.Second, false},
-		"the pot was lifted":                   {60, 0, func(s *Sight) { s.Pots[0].Lifted = true }, time.Second, true},
+		"the pot was lifted":                   {60, 0, func(s *Sight) { s.Pots[0].Lifted, s.Pots[0].LiftedHere = true, true }, time.Second, true},
 	} {
 		r := enabledFrom(limits, coldBench)
 		r.begin(heatedInVain)

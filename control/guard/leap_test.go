@@ -94,7 +94,7 @@ func TestADoubtWithoutHeatEnds(t *testing.T) {
 		of, leapt, _ := as(role)
 		shorted := func(s *Sight) { of(s).C = moduleC }
 		both := func(s *Sight) { s.Pots[0].Melt.C, s.Pots[0].Plate.C = moduleC, moduleC+0.5 }
-		lifted := func(s *Sight) { shorted(s); s.Pots[0].Lifted = true }
+		lifted := func(s *Sight) { shorted(s); s.Pots[0].Lifted, s.Pots[0].LiftedHere = true, true }
 		well := func(*Sight) {}
 		for name, c := range map[string]struct {
 			lasts  time.Duration

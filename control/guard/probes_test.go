@@ -40,7 +40,7 @@ func TestALostProbeStaysTripped(t *testing.T) {
 	for name, cure := range map[string]func(r *rig){
 		"it is back in the melt": func(r *rig) { r.begin(back); r.run(20 * time.Second) },
 		"the pot was lifted": func(r *rig) {
-			r.still(func(s *Sight) { s.Pots[0].Lifted = true }, time.Second)
+			r.still(func(s *Sight) { s.Pots[0].Lifted, s.Pots[0].LiftedHere = true, true }, time.Second)
 		},
 		"it was unplugged": func(r *rig) {
 			r.still(func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }, 2*time.Second)
@@ -201,7 +201,7 @@ func TestShortedHotProbe(t *testing.T) {
 		for what, mended := range map[string]func(*Sight){
 			"the reading is back": func(s *Sight) { probe(s).C -= 12 }, // it cooled meanwhile
 			"it was unplugged":    func(s *Sight) { shorted(s); probe(s).Fault = reading.Open },
-			"the pot was lifted":  func(s *Sight) { shorted(s); s.Pots[0].Lifted = true },
+			"the pot was lifted":  func(s *Sight) { shorted(s); s.Pots[0].Lifted, s.Pots[0].LiftedHere = true, true },
 		} {
 			r := enabled(limits)
 			r.spoil = shorted
