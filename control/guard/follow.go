@@ -66,8 +66,8 @@ func (f *follow) rested(melt *trend) bool {
 
 // Grades as in the table.
 const (
-	seenToFor = time.Second // E: a plug that was pulled; one bad frame is shorter
-	backRiseC = 5.0         // E: a probe that is back in the melt, or a melt that does rise
+	seenToFor = 1500 * time.Millisecond // E: a plug that was pulled for two seconds, less what the sightings miss of it
+	backRiseC = 5.0                     // E: a probe that is back in the melt, or a melt that does rise
 	// E: leads that no longer touch let a reading jump; what they read while they do, which
 	// is followed that slowly, drifts by less.
 	mendedC     = 10.0
@@ -84,7 +84,8 @@ type doubted struct {
 	lowC     float64       // the lowest since the trip
 	leapt    leap          // where the reading was before it could not be true
 	wrongC   float64       // what it has read since, smoothed
-	unplug   time.Duration // how long on end the device has said that the probe is not there
+	out      bool          // the device said last that the probe is not there
+	unplug   time.Duration // from the first to the last time on end that it said so
 	cold     time.Duration // how long both probes of the pot have been cold
 	doubtful bool
 }
@@ -105,8 +106,11 @@ func (c Code) leaps() bool { return c == MeltImplausible || c == PlateImplausibl
 // (all begins anew, as in the morning), or the reading itself shows that it is right
 // again. A leap from hot needs more: see shown.
 func (d *doubted) look(c Code, s *PotSight, t reading.Temperature, p *probe, elapsed time.Duration) bool {
-	if t.Fault != reading.None && !silent(t) {
-		d.unplug += elapsed
+	was := d.out
+	if d.out = t.Fault != reading.None && !silent(t); d.out {
+		if was { // one sighting lasts no time, however long the cycle before it took
+			d.unplug += elapsed
+		}
 		return d.doubtful
 	}
 	if !t.Usable(MaxAge) {

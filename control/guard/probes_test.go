@@ -60,6 +60,14 @@ func TestALostProbeStaysTripped(t *testing.T) {
 		}
 		r.still(func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }, 2*period)
 		r.still(func(s *Sight) { s.Pots[0].Melt.Age = 2 * time.Second }, 2*time.Second)
+		for range 2 { // the computer is busy meanwhile
+			r.still(func(s *Sight) { s.Pots[0].Melt.Fault, s.Elapsed = reading.Open, 5*time.Second }, period)
+			r.still(func(*Sight) {}, time.Second)
+		}
+		r.still(func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }, period)
+		r.still(func(s *Sight) { s.Pots[0].Melt.Fault, s.Elapsed = reading.Open, 5*time.Second }, period)
+		r.still(func(*Sight) {}, time.Second)
+		r.press() // of the missed cycle
 		r.press()
 		require.True(t, r.latched(MeltNotFollowing), "%s: a bad frame or a silent line cures nothing", name)
 		cure(r)
