@@ -32,6 +32,10 @@ type button struct {
 	owed        bool          // it was then held as a press is, and let go
 }
 
+// void makes nothing of a press that is under way: whatever it was meant for, it was not
+// what has come since.
+func (b *button) void() { b.armed, b.owed = false, false }
+
 // released takes in one cycle's contact and reports whether a press counts now. A
 // contact that is not known, or a missed cycle, voids the press: what nobody saw may
 // have been two knocks.

@@ -18,12 +18,14 @@ type sighting struct {
 	c       reading.Contact
 	elapsed time.Duration
 	missed  bool
+	latched bool // something has, just before
 }
 
 // pressEnds is the rule of a press, told over a whole record of sightings and
 // without the guard's own code: in the last one the contact has just been seen open
 // for 0.6 s; before that it was seen closed for 0.4 s to 5 s, and before that open for
-// 1 s, each of these less the 50 ms by which cycles may be uneven.
+// 1 s, each of these less the 50 ms by which cycles may be uneven. Nothing has latched
+// since it was first seen closed.
 func pressEnds(record []sighting) bool {
 	const open, closed, unknown = 'o', 'c', '?'
 	states, taken, now := make([]rune, len(record)), make([]time.Duration, len(record)), time.Duration(0)
@@ -63,6 +65,11 @@ func pressEnds(record []sighting) bool {
 	}
 	before, down := span(held, closed)
 	_, up := span(before, open)
+	for _, s := range record[before+2:] {
+		if s.latched {
+			return false
+		}
+	}
 	return down >= 350*time.Millisecond && down <= 5*time.Second && up >= 950*time.Millisecond
 }
 
@@ -177,6 +184,9 @@ func TestPressIsTheRule(t *testing.T) {
 				s.elapsed = rapid.SampledFrom([]time.Duration{period - 1, period - jitter, period - jitter - 1, 3 * period, 3*period + 1, 0, -1}).Draw(t, "elapsed")
 			}
 			s.missed = cycle > 0 && (s.elapsed <= 0 || s.elapsed > 3*period)
+			if s.latched = rapid.IntRange(0, 40).Draw(t, "latched") == 40; s.latched {
+				b.void()
+			}
 			record = append(record, s)
 			want := pressEnds(record)
 			require.Equal(t, want, b.released(s.c, s.elapsed, s.missed), "cycle %d", cycle)
@@ -225,6 +235,40 @@ func TestChatterEnablesNothing(t *testing.T) {
 			require.True(t, slowest > 2 || r.g.State() == Tripped)
 		}
 	})
+}
+
+// TestATripVoidsAPressUnderWay: the hand that let go before it, or that still holds the
+// button, has not seen it. It tells of a person all the same.
+func TestATripVoidsAPressUnderWay(t *testing.T) {
+	openProbe := func(s *Sight) { s.Pots[0].Melt.Fault = reading.Open }
+	pressing := cyclesFor(openBefore+period) + cyclesFor(pressMin+period)
+	for what, c := range map[string]struct {
+		cause func(*Sight)
+		lasts time.Duration // until it latches
+		code  Code
+	}{"the bench": {openEStop, period, EStopOpen}, "a pot": {openProbe, unusableFor, MeltUnusable}} {
+		for name, quiet := range map[string]int{"held": 0, "let go": 2} {
+			r := enabled(limits)
+			r.spoil = alone
+			r.run(8 * time.Minute)
+			latches := r.cycles + cyclesFor(c.lasts) + pressing + quiet + 1
+			r.spoil = func(s *Sight) {
+				if alone(s); r.cycles > latches-cyclesFor(c.lasts) && r.cycles <= latches {
+					c.cause(s)
+				}
+			}
+			r.run(time.Duration(cyclesFor(c.lasts)) * period)
+			r.hold()
+			r.button(contact(false), time.Duration(quiet)*period)
+			r.button(contact(quiet == 0), period)
+			require.True(t, r.latched(c.code), "%s, %s", what, name)
+			r.run(5 * time.Second)
+			assert.True(t, r.latched(c.code), "%s, %s", what, name)
+			assert.Less(t, r.g.presence.alone, 10*time.Second, "somebody is there")
+			r.press()
+			assert.False(t, r.latched(c.code), "%s, %s: another press resets it", what, name)
+		}
+	}
 }
 
 // TestAllOffUndoesAPressUnderWay: whoever holds the button while somebody says "all

@@ -48,6 +48,7 @@ func (g *Guard) note(found []finding, c Code, active bool, elapsed time.Duration
 	// short gap in it must not reset it.
 	f.active = active && (f.latched || r.atOnce() || f.held >= r.after)
 	if active && r.Clears == AtTheBench && f.held >= r.after && (g.state == Enabled || !r.onlyWithHeat) {
+		g.fresh = g.fresh || !f.latched
 		f.latched = true
 	}
 }

@@ -125,6 +125,7 @@ type Guard struct {
 	pots     []pot
 	button   button
 	pressed  bool // a press of the button has ended in this cycle
+	fresh    bool // something has latched since the button was last looked at
 	presence presence
 	supply   supply
 	cold     coldCheck
@@ -171,6 +172,10 @@ func (g *Guard) Look(s *Sight) {
 		g.lookForRunaway(i, watched(took))
 	}
 	g.lookAtColdProbes(s)
+	if g.fresh {
+		g.button.void()
+	}
+	g.fresh = false
 	g.pressed = g.button.released(s.Enable, took, s.missed())
 	g.lookForPeople(s)
 	if g.pressed {
@@ -178,7 +183,7 @@ func (g *Guard) Look(s *Sight) {
 	}
 	// After the button: of an "all off" and a press in one cycle, "off" wins.
 	if s.AllOff && g.state != Tripped {
-		g.button = button{} // a press that was begun before it must not undo it; a reset heats nothing
+		g.button.void() // a press that was begun before it must not undo it; a reset heats nothing
 	}
 	if s.AllOff && g.state == Enabled {
 		g.state = Blocked

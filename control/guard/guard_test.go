@@ -3,6 +3,7 @@ package guard
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -520,6 +521,7 @@ func TestHeatIsEarnedEveryCycle(t *testing.T) {
 		l.EStop = rapid.IntRange(0, 9).Draw(t, "e-stop wired") > 0
 		g := New(l, 2)
 		var record []sighting
+		var before []Condition
 		button := hand{t: t}
 		pressed := false // since the last thing that blocks
 		tripped, resets := [2]bool{}, [2]bool{}
@@ -529,22 +531,23 @@ func TestHeatIsEarnedEveryCycle(t *testing.T) {
 			g.Look(&s)
 			duty := []float64{1, 1}
 			g.Limit(duty)
-			record = append(record, sighting{s.Enable, s.Elapsed, cycle > 0 && (s.Elapsed <= 0 || s.Elapsed > 3*period)})
-			press := pressEnds(record)
-			pressed = pressed || press
-			if s.AllOff {
-				pressed = false
-			}
-			latched := map[int]bool{}
-			for _, c := range g.AppendFolded(g.Append(nil)) {
+			missed := cycle > 0 && (s.Elapsed <= 0 || s.Elapsed > 3*s.Period)
+			latched, fresh := map[int]bool{}, false
+			found := g.AppendFolded(g.Append(nil))
+			for _, c := range found {
 				if c.Latched {
 					latchedEver++
 					latched[c.Pot] = true
+					fresh = fresh || !slices.ContainsFunc(before, func(b Condition) bool { return b.Code == c.Code && b.Pot == c.Pot && b.Latched })
 					if c.Code.Rule().Action == AllOff {
 						latched[-1] = true
 					}
 				}
 			}
+			before = found
+			record = append(record, sighting{s.Enable, s.Elapsed, missed, fresh})
+			press := pressEnds(record)
+			pressed = (pressed || press) && !s.AllOff
 			for i := range duty {
 				// A press after the one that has reset its trip.
 				resets[i] = tripped[i] && !latched[i] || resets[i] && !press

@@ -15,6 +15,7 @@ const (
 type presence struct {
 	alone   time.Duration
 	session time.Duration
+	enable  button // as the guard's, and no trip voids it: whoever presses is there
 	pedal   button
 }
 
@@ -23,8 +24,9 @@ type presence struct {
 // as deliberately as the button, or a loose contact would be taken for somebody.
 func (g *Guard) lookForPeople(s *Sight) {
 	p, took := &g.presence, s.took()
-	pedal := p.pedal.released(s.Pedal, s.took(), s.missed())
-	if s.Attended || pedal || g.pressed || g.state != Enabled || !g.hot() {
+	enable := p.enable.released(s.Enable, took, s.missed())
+	pedal := p.pedal.released(s.Pedal, took, s.missed())
+	if s.Attended || pedal || enable || g.state != Enabled || !g.hot() {
 		p.alone = 0
 	} else {
 		p.alone += took

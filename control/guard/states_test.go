@@ -63,6 +63,13 @@ var events = []event{
 		r.button(contact(true), pressMax+2*period)
 		return r.step()
 	}},
+	{"a press that a trip comes into", func(r *rig) []float64 {
+		r.hold()
+		r.run(2 * period)
+		during(openEStop, (*rig).step)(r)
+		r.run(time.Second)
+		return r.step()
+	}},
 	{"the button chatters", func(r *rig) []float64 {
 		for range 50 {
 			r.button(contact(true), pressMin) // its first and last sight are a cycle less apart
@@ -108,6 +115,7 @@ func TestEveryStateAndEvent(t *testing.T) {
 			{Blocked, off, seen},
 			{Blocked, off, seen},
 			{Blocked, off, seen},
+			{Enabled, full, byHand},
 			{Blocked, off, seen},
 		}},
 		{"enabled", func() *rig { return enabled(limits) }, []cell{
@@ -123,6 +131,7 @@ func TestEveryStateAndEvent(t *testing.T) {
 			{Enabled, full, seen},
 			{Enabled, full, seen},
 			{Enabled, full, seen},
+			{Tripped, off, lastWord},
 			{Enabled, full, seen},
 		}},
 		{"enabled, a pot tripped", func() *rig {
@@ -143,6 +152,7 @@ func TestEveryStateAndEvent(t *testing.T) {
 			{Enabled, potOff, seen},
 			{Enabled, potOff, seen},
 			{Enabled, potOff, seen},
+			{Tripped, off, lastWord},
 			{Enabled, potOff, seen},
 		}},
 		{"enabled, a pot's trip reset", func() *rig {
@@ -164,6 +174,7 @@ func TestEveryStateAndEvent(t *testing.T) {
 			{Enabled, potOff, seen},
 			{Enabled, potOff, seen},
 			{Enabled, potOff, seen},
+			{Tripped, off, lastWord},
 			{Enabled, potOff, seen},
 		}},
 		{"tripped, the cause there", func() *rig {
@@ -172,6 +183,7 @@ func TestEveryStateAndEvent(t *testing.T) {
 			r.run(time.Second)
 			return r
 		}, []cell{
+			{Tripped, off, latches},
 			{Tripped, off, latches},
 			{Tripped, off, latches},
 			{Tripped, off, latches},
@@ -203,6 +215,7 @@ func TestEveryStateAndEvent(t *testing.T) {
 			{Tripped, off, seen},
 			{Tripped, off, seen},
 			{Tripped, off, seen},
+			{Blocked, off, two},
 			{Tripped, off, seen},
 		}},
 	}

@@ -165,12 +165,13 @@ func (s *trial) lookAtLine(f *frames.Frame) {
 type sight struct {
 	state rune
 	taken time.Duration
+	trip  bool // something latched in that cycle
 }
 
 // lookAtPress: between no heat and heat there is a press that the plain rule
 // accepts (d).
 func (s *trial) lookAtPress(f *frames.Frame) {
-	c, now := f.Contacts.Enable, sight{'o', f.Time - f.Contacts.Enable.Age}
+	c, now := f.Contacts.Enable, sight{'o', f.Time - f.Contacts.Enable.Age, s.latchesNow(f)}
 	missed := f.Cycle > 1 && (f.Elapsed <= 0 || f.Elapsed > 3*s.settings.Period)
 	switch {
 	case missed || c.Fault != reading.None || c.Age < 0 || c.Age > time.Second:
@@ -201,9 +202,19 @@ func (s *trial) lookAtPress(f *frames.Frame) {
 	}
 }
 
+// latchesNow reports whether a frame has a trip that the one before had not.
+func (s *trial) latchesNow(f *frames.Frame) bool {
+	return slices.ContainsFunc(slices.Concat(f.Conditions, f.Folded), func(c guard.Condition) bool {
+		return c.Latched && !slices.ContainsFunc(slices.Concat(s.last.Conditions, s.last.Folded), func(b guard.Condition) bool {
+			return b.Code == c.Code && b.Pot == c.Pot && b.Latched
+		})
+	})
+}
+
 // pressSeen is the rule of a press, told over the sightings alone: in the last one it
 // has just been seen open for 0.6 s; before that closed for 0.4 s to 5 s, and before
-// that open for 1 s, each less the 50 ms by which cycles may be uneven.
+// that open for 1 s, each less the 50 ms by which cycles may be uneven. Nothing has
+// latched since it was first seen closed.
 func pressSeen(sights []sight) bool {
 	span := func(last int, state rune) (int, time.Duration) {
 		first := last
@@ -223,6 +234,9 @@ func pressSeen(sights []sight) bool {
 	}
 	before, down := span(held, 'c')
 	_, up := span(before, 'o')
+	if slices.ContainsFunc(sights[min(before+2, end):], func(s sight) bool { return s.trip }) {
+		return false
+	}
 	return down >= 350*time.Millisecond && down <= 5*time.Second && up >= 950*time.Millisecond
 }
 
