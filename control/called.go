@@ -1,7 +1,6 @@
 package control
 
 import (
-	"math"
 	"time"
 
 	"meltwarden/control/call"
@@ -11,8 +10,11 @@ import (
 // called remembers which findings lamp and buzzer speak of: one that takes another's
 // place is news, although there are no more of them than before.
 type called struct {
+	pots    int
 	spoken  []uint64        // by pot and code: the cycle in which it is no news
 	aside   []time.Duration // by pot and code: until when nothing is said of it
+	out     []bool          // by pot and code: that ends when heat is enabled anew
+	enabled bool            // heat was, in the last cycle
 	tripped bool            // the whole bench was, in the last cycle
 }
 
@@ -20,7 +22,8 @@ type called struct {
 var codes = len(guard.Codes()) + 1
 
 func newCalled(pots int) called {
-	return called{spoken: make([]uint64, codes*(pots+1)), aside: make([]time.Duration, codes*(pots+1))}
+	places := codes * (pots + 1)
+	return called{pots: pots, spoken: make([]uint64, places), aside: make([]time.Duration, places), out: make([]bool, places)}
 }
 
 // place is where a finding stands in the lists.
@@ -29,27 +32,48 @@ func place(c guard.Code, pot int) int { return (pot+1)*codes + int(c) }
 // mark takes in what a person says of a warning. Lamp and buzzer stay with whoever
 // is at the bench, so nobody elsewhere takes anything from them.
 func (c *called) mark(m Command, now time.Duration) {
-	i := place(m.Code, m.Pot)
-	if m.Afar || m.Pot < -1 || int(m.Code) >= codes || i < 0 || i >= len(c.aside) {
+	if m.Afar || m.Pot < -1 || m.Pot >= c.pots || int(m.Code) >= codes {
 		return
 	}
+	i := place(m.Code, m.Pot)
 	switch {
 	case m.Kind == TakeUp:
-		c.aside[i] = 0
-	case m.Kind != SetAside || !m.Code.MaySetAside():
-	case m.For == 0:
-		c.aside[i] = math.MaxInt64
-	case m.For > 0:
-		c.aside[i] = now + min(m.For, MostSetAside)
+		c.aside[i], c.out[i] = 0, false
+	case m.Kind == SetAside && m.Code.MaySetAside() && m.For > 0:
+		c.aside[i], c.out[i] = now+min(m.For, MostSetAside), false
+	case m.Kind == TakeOut && m.Code.MayTakeOut():
+		c.aside[i], c.out[i] = now+MostOutOfService, true
 	}
 }
 
-// MostSetAside is the longest time for which a warning can be set aside (C); taking
-// it out of service is another thing.
-const MostSetAside = 30 * time.Minute
+// What a person sets aside comes back by itself (C).
+const (
+	// MostSetAside is the longest time for which a warning can be set aside.
+	MostSetAside = 30 * time.Minute
+	// MostOutOfService is the longest for which one can be out of service: it is back
+	// on the next evening.
+	MostOutOfService = 12 * time.Hour
+)
+
+// putBack takes up what was out of service once heat is enabled anew, and counts what
+// is still set aside.
+func (c *called) putBack(out *Frame) {
+	enabled := out.Heat == HeatEnabled
+	out.Aside = 0
+	for i := range c.aside {
+		if enabled && !c.enabled && c.out[i] {
+			c.aside[i], c.out[i] = 0, false
+		}
+		if c.aside[i] > out.Time {
+			out.Aside++
+		}
+	}
+	c.enabled = enabled
+}
 
 // count adds what the frame lists to what is to be said.
 func (c *called) count(out *Frame, w *call.Wanted) {
+	c.putBack(out)
 	tripped := out.Heat == HeatTripped
 	for _, found := range out.Conditions {
 		switch {

@@ -2,6 +2,7 @@ package control_test
 
 import (
 	"fmt"
+	"math"
 	"testing"
 	"time"
 
@@ -64,22 +65,45 @@ func TestSetAsideIsNotCalled(t *testing.T) {
 	r.step(aside(guard.HistoryUnwritten, -1, 24*time.Hour))
 	r.evening(control.MostSetAside+time.Second, nil)
 	assert.Equal(t, call.Act, r.f.Call.Sound, "half an hour at most")
-	r.step(aside(guard.HistoryUnwritten, -1, 0))
+	for _, none := range []time.Duration{0, -time.Minute} {
+		assert.Equal(t, call.Act, r.step(aside(guard.HistoryUnwritten, -1, none)).Call.Sound, "no time is no time")
+	}
+	require.Zero(t, r.f.Aside)
+	out := control.Command{Kind: control.TakeOut, Code: guard.HistoryUnwritten, Pot: -1}
+	r.step(out)
 	r.evening(time.Hour, nil)
 	assert.NotEqual(t, call.Act, r.f.Call.Sound, "out of service")
+	assert.Equal(t, 1, r.f.Aside)
+	r.step(control.Command{Kind: control.AllOff})
+	require.NotEqual(t, call.Act, r.run(time.Second).Call.Sound)
+	assert.Equal(t, call.Act, r.press().Call.Sound, "a new session begins with everything in service")
+	assert.Zero(t, r.f.Aside)
+	r.step(out)
+	r.in.Elapsed, r.in.Commands = control.MostOutOfService, nil
+	r.bench.Step(&r.in, &r.f)
+	assert.Zero(t, r.f.Aside, "after twelve hours")
+	r = readyRig()
+	r.script = noisy
+	r.run(5 * time.Second)
+	r.step(out)
 	r.step(control.Command{Kind: control.TakeUp, Code: guard.HistoryUnwritten, Pot: -1})
 	assert.Equal(t, call.Act, r.f.Call.Sound, "taken up")
 
 	for _, c := range guard.Codes() {
-		if c.MaySetAside() {
-			assert.Less(t, c.Rule().Severity, guard.Trip)
-			continue
-		}
 		for pot := -2; pot < 4; pot++ {
-			r.step(aside(c, pot, 0))
+			if !c.MaySetAside() {
+				r.step(aside(c, pot, time.Minute))
+			}
+			if !c.MayTakeOut() {
+				r.step(control.Command{Kind: control.TakeOut, Code: c, Pot: pot})
+			}
 		}
+		assert.True(t, !c.MaySetAside() || c.Rule().Severity < guard.Trip)
 	}
-	r.step(aside(255, 2, 0), aside(guard.HistoryUnwritten, 1<<62, 0)) // nothing there is
+	for _, pot := range []int{-2, 3, 1 << 62, math.MaxInt, math.MinInt} { // none there is
+		r.step(aside(guard.MeltNoisy, pot, time.Minute), aside(255, 2, time.Minute))
+	}
+	assert.Zero(t, r.f.Aside)
 	r.script = func(in *control.Input) { in.Pots[2].Melt.C += 9 }
 	assert.Equal(t, call.Act, r.run(5*time.Second).Call.Sound, "melt_high is needed")
 	r.script = func(in *control.Input) { in.Contacts.EStop.Closed = false }

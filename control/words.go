@@ -78,11 +78,14 @@ const (
 	SetAside
 	// TakeUp gives it back to them.
 	TakeUp
+	// TakeOut takes a warning off lamp and buzzer until heat is enabled anew, for
+	// MostOutOfService at most. It counts at the bench only.
+	TakeOut
 )
 
 var commandNames = [...]string{
 	"", "stir", "clear", "arrived-cured", "colour-added", "lift", "return", "silence", "off", "draw", "shot", "setpoint",
-	"set-aside", "take-up",
+	"set-aside", "take-up", "take-out",
 }
 
 // String returns the command's name as the API spells it.
@@ -105,18 +108,18 @@ func CommandNamed(name string) (CommandKind, bool) {
 
 // NeedsPot reports whether the command is about one pot.
 func (k CommandKind) NeedsPot() bool {
-	return k != Silence && k != AllOff && k != Shot && k != SetAside && k != TakeUp
+	return k != Silence && k != AllOff && k != Shot && k < SetAside
 }
 
 // Command is one mark or request. Pot is an index into the settings' pots and
-// counts only where Kind.NeedsPot, or with SetAside and TakeUp; C, in degrees Celsius,
-// only with Setpoint.
+// counts only where Kind.NeedsPot, or with SetAside, TakeUp and TakeOut; C, in degrees
+// Celsius, only with Setpoint.
 type Command struct {
 	Kind CommandKind
 	Pot  int
 	C    float64
-	// Code is what SetAside and TakeUp are about; For is how long the first of them
-	// lasts, zero for as long as the program runs.
+	// Code is what SetAside, TakeUp and TakeOut are about; For is how long the first of
+	// them lasts, above zero.
 	Code guard.Code
 	For  time.Duration
 	// Afar is true where it was made on another computer than the bench's own: it
@@ -226,6 +229,9 @@ type Frame struct {
 	// Folded are findings that act and are not listed, because another one brings them
 	// about.
 	Folded []guard.Condition
+	// Aside is how many warnings a person has taken off lamp and buzzer, for a time or
+	// out of service, whether they are there or not.
+	Aside int
 	// Hot is true while anything is, or may be, above guard.TouchC.
 	Hot  bool
 	Call call.State

@@ -270,14 +270,14 @@ var table = [...]Rule{
 		Cause:       "The probe is out of the melt, or something cold was added.",
 		Detection:   "Faster than 0.5 °C a second for 1 s (C: a lifted pot cools by 4 °C a minute, a bare probe by 3 °C a second): heat is off, never more of it, until the reading rises or holds for 1 s. Named after 20 s: a little cold colour levels off within 15 s (C), and was seen to have done so within 17 s in 100 simulated sessions (E).",
 		Instruction: "Its heater is told zero until the reading holds. Probe out of the melt, or a cold addition? Look, and mark an addition.",
-		Severity:    Warning, Action: Inhibit, Quiet: AfterColour | OffItsPlate, ChildOf: MeltNotFollowing, after: nameFastFall,
+		Severity:    Warning, Action: Inhibit, Quiet: AfterColour | OffItsPlate, ChildOf: MeltNotFollowing, after: nameFastFall, inService: true,
 	},
 	PlateFastFall: {
 		Name: "plate_fast_fall", Title: "The plate reading falls fast while it is heated",
 		Cause:       "The probe has come off its plate, or a cold potful was put on it.",
 		Detection:   "Faster than 1.5 °C a second for 1 s at a duty of 0.3 and more (E): heat is off, never more of it, until the reading rises or holds for 1 s. Named after 20 s (E).",
 		Instruction: "Its heater is told zero until the reading holds. See that the probe sits on its plate.",
-		Severity:    Warning, Action: Inhibit, Quiet: OffItsPlate, ChildOf: PlateNotFollowing, after: nameFastFall,
+		Severity:    Warning, Action: Inhibit, Quiet: OffItsPlate, ChildOf: PlateNotFollowing, after: nameFastFall, inService: true,
 	},
 	MeltHigh: {
 		Name: "melt_high", Title: "The melt is too warm",
@@ -305,7 +305,7 @@ var table = [...]Rule{
 		Cause:       "The heater is broken, its breaker is open, the contactor or the relay does not close, or the plate's probe is off its plate.",
 		Detection:   "For 30 s at a smoothed duty of 0.5 and more the plate has not risen by 2 °C (E: 1260 simulated plates rose by 15 °C and more at full power), and is not 25 °C warmer than its melt.",
 		Instruction: "Take the plate for HOT: does its probe sit on it? Do not touch. If its reading does not rise, this heater is told zero in half a minute. Then see that the plate is switched on, its breaker closed and the contactor in.",
-		Severity:    Warning, ChildOf: HeaterDead,
+		Severity:    Warning, ChildOf: HeaterDead, inService: true,
 	},
 	HeaterWeak: {
 		Name: "heater_weak", Title: "The heater is weaker than it was",
@@ -319,7 +319,7 @@ var table = [...]Rule{
 		Cause:       "A bad junction, the wrong thermocouple type set (right when cold, tens of degrees too low or too high when hot), a wrong correction, or a pot that is still warm.",
 		Detection:   "Before any heat, with all probes below 40 °C, they differ by more than 3 °C (C); named is the pot of the one furthest from their mean.",
 		Instruction: "Compare this pot's two probes with the others before you heat. Look for the wrong thermocouple type or a bad junction.",
-		Severity:    Warning, after: 2 * time.Second,
+		Severity:    Warning, after: 2 * time.Second, inService: true,
 	},
 	NobodyHere: {
 		Name: "nobody_here", Title: "Nobody has touched the hot bench for ten minutes",
@@ -333,7 +333,7 @@ var table = [...]Rule{
 		Cause:       "A long evening, or one that nobody ended.",
 		Detection:   "2 h 45 min (C) since the last press of the enable button, with heat enabled.",
 		Instruction: "Pedal and stir mark say that you are here; only the enable button gives three more hours. Otherwise all heaters are told zero in a quarter of an hour. To say that you are here if a pot is tripped, the pedal, not the enable button.",
-		Severity:    Warning, ChildOf: SessionTooLong,
+		Severity:    Warning, ChildOf: SessionTooLong, inService: true,
 	},
 	HistoryUnwritten: {
 		Name: "history_unwritten", Title: "What happens is not being written down",
@@ -361,7 +361,7 @@ var table = [...]Rule{
 		Cause:       "Plates and melts take an hour and more to cool.",
 		Detection:   "Heat is not enabled, and a plate or a melt was at 50 °C (C) or more when last seen.",
 		Instruction: "Stay until everything is below 50 °C. Spilled vinyl and pot walls may be hotter than the probes.",
-		Severity:    Note,
+		Severity:    Note, inService: true,
 	},
 	HeaterUnproven: {
 		Name: "heater_unproven", Title: "These heaters are not proven",

@@ -89,6 +89,9 @@ type Rule struct {
 	onlyWithHeat bool
 	// needed: it comes before somebody is hurt, and nobody may do without it.
 	needed bool
+	// inService: it may be set aside for a while, and not be taken out of service: it
+	// tells of a state of the bench that comes again, and no device mends.
+	inService bool
 }
 
 // MaySetAside reports whether a person may set the finding aside for a while: a
@@ -97,6 +100,9 @@ func (c Code) MaySetAside() bool {
 	r := c.Rule()
 	return r.Severity < Trip && !r.needed
 }
+
+// MayTakeOut reports whether a person may take the finding out of service.
+func (c Code) MayTakeOut() bool { return c.MaySetAside() && !c.Rule().inService }
 
 // atOnce reports whether it acts from the first cycle that shows it.
 func (r *Rule) atOnce() bool { return r.Action >= Inhibit && !r.onlyLasting }

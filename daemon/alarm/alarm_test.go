@@ -2,6 +2,7 @@ package alarm
 
 import (
 	"encoding/csv"
+	"errors"
 	"os"
 	"strings"
 	"testing"
@@ -101,6 +102,9 @@ var (
 	stood = guard.Condition{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Latched: true}
 )
 
+// told is a lamp that hears what it is told.
+func told() error { return nil }
+
 func keyOf(c guard.Condition) Key { return Key{c.Code, c.Pot} }
 
 func TestAWarningIsSeenAndGoes(t *testing.T) {
@@ -132,8 +136,8 @@ func TestAWarningIsSeenAndGoes(t *testing.T) {
 func TestATripLatches(t *testing.T) {
 	s := &stage{List: NewList()}
 	s.see(stop)
-	assert.ErrorIs(t, s.Shelve(keyOf(stop), time.Minute), ErrHigh)
-	assert.ErrorIs(t, s.TakeOut(keyOf(stop)), ErrHigh)
+	assert.ErrorIs(t, s.Shelve(keyOf(stop), time.Minute, told), ErrHigh)
+	assert.ErrorIs(t, s.TakeOut(keyOf(stop), told), ErrHigh)
 	s.see(stood)
 	assert.Equal(t, []string{"e_stop_open: latched, unacknowledged"}, s.states())
 	require.NoError(t, s.Acknowledge(keyOf(stop)))
@@ -169,9 +173,9 @@ func TestTheFirstOutStandsOut(t *testing.T) {
 func TestSetAsideIsListedAndComesBack(t *testing.T) {
 	s := &stage{List: NewList()}
 	s.see(warm)
-	assert.ErrorIs(t, s.Shelve(keyOf(warm), MostShelved+1), ErrTooLong)
-	assert.ErrorIs(t, s.Shelve(keyOf(warm), 0), ErrTooLong)
-	require.NoError(t, s.Shelve(keyOf(warm), time.Minute))
+	assert.ErrorIs(t, s.Shelve(keyOf(warm), MostShelved+1, told), ErrTooLong)
+	assert.ErrorIs(t, s.Shelve(keyOf(warm), 0, told), ErrTooLong)
+	require.NoError(t, s.Shelve(keyOf(warm), time.Minute, told))
 	assert.Equal(t, []string{"melt_noisy: shelved"}, s.states())
 	assert.True(t, s.Now()[0].State.Aside())
 	s.pass(offDelay)
@@ -182,17 +186,53 @@ func TestSetAsideIsListedAndComesBack(t *testing.T) {
 
 	high := guard.Condition{Code: guard.MeltHigh, Severity: guard.Warning, Active: true}
 	s.see(warm, high)
-	assert.ErrorIs(t, s.Shelve(keyOf(high), time.Minute), ErrNeeded)
-	assert.ErrorIs(t, s.TakeOut(keyOf(high)), ErrNeeded)
+	assert.ErrorIs(t, s.Shelve(keyOf(high), time.Minute, told), ErrNeeded)
+	assert.ErrorIs(t, s.TakeOut(keyOf(high), told), ErrNeeded)
 	require.NoError(t, s.Acknowledge(keyOf(high)))
 	s.pass(offDelay, warm)
 
-	require.NoError(t, s.TakeOut(keyOf(warm)))
+	require.NoError(t, s.TakeOut(keyOf(warm), told))
 	s.pass(time.Hour)
 	s.pass(time.Hour)
 	assert.Equal(t, []string{"melt_noisy: out of service"}, s.states(), "until somebody puts it back")
 	require.NoError(t, s.PutBack(keyOf(warm)))
 	assert.Empty(t, s.states())
+}
+
+// TestOutOfServiceEnds: after twelve hours, and when heat is enabled anew, but for what
+// is needed in service all the while. Where the lamp can not be told, nothing changes.
+func TestOutOfServiceEnds(t *testing.T) {
+	const out, there = "melt_noisy: out of service", "melt_noisy: unacknowledged"
+	s := &stage{List: NewList()}
+	enabled := func(h control.HeatState) {
+		s.at += time.Second
+		s.See(&control.Frame{Time: s.at, Heat: h, Conditions: []guard.Condition{warm}})
+	}
+	s.see(warm)
+	deaf := errors.New("the queue is full")
+	require.ErrorIs(t, s.TakeOut(keyOf(warm), func() error { return deaf }), deaf)
+	assert.Equal(t, []string{there}, s.states())
+	require.NoError(t, s.TakeOut(keyOf(warm), told))
+	require.ErrorIs(t, s.Shelve(keyOf(warm), time.Minute, func() error { return deaf }), deaf)
+	s.pass(2*time.Minute, warm)
+	assert.Equal(t, []string{out}, s.states(), "the lamp does not call it either")
+	s.pass(MostOutOfService-3*time.Minute, warm)
+	assert.Equal(t, []string{out}, s.states())
+	s.pass(time.Minute, warm)
+	assert.Equal(t, []string{there}, s.states(), "after twelve hours")
+
+	enabled(control.HeatEnabled)
+	require.NoError(t, s.TakeOut(keyOf(warm), told))
+	enabled(control.HeatEnabled)
+	enabled(control.HeatBlocked)
+	assert.Equal(t, []string{out}, s.states())
+	enabled(control.HeatEnabled)
+	assert.Equal(t, []string{there}, s.states(), "a new session")
+
+	falls := guard.Condition{Code: guard.FastFall, Pot: 1, Severity: guard.Warning, Active: true}
+	s.see(falls)
+	require.ErrorIs(t, s.TakeOut(keyOf(falls), told), ErrInService)
+	require.NoError(t, s.Shelve(keyOf(falls), time.Minute, told))
 }
 
 // TestWhatAnotherBringsAboutIsSuppressed: listed, calling nobody, and taken up again

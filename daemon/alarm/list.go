@@ -56,7 +56,7 @@ type Alarm struct {
 	// Since is the bench time at which it last occurred, Order counts occurrences.
 	Since time.Duration
 	Order uint64
-	// Until is the bench time at which shelving ends.
+	// Until is the bench time at which it is no longer set aside by a person.
 	Until time.Duration
 }
 
@@ -71,8 +71,10 @@ const (
 	// offDelay is how long a cause must be gone before a warning returns to normal, so
 	// that it does not chatter (E; 60 s is the usual starting point for large plants).
 	offDelay = 5 * time.Second
-	// MostShelved is the longest time an alarm can be shelved.
-	MostShelved = control.MostSetAside
+	// MostShelved is the longest time an alarm can be shelved, MostOutOfService the
+	// longest it can be out of service.
+	MostShelved      = control.MostSetAside
+	MostOutOfService = control.MostOutOfService
 )
 
 // List is every alarm of a bench. It is safe for use by several goroutines.
@@ -81,6 +83,7 @@ type List struct {
 	alarms  map[Key]*entry
 	order   uint64
 	now     time.Duration
+	heat    control.HeatState
 	recent  []time.Duration // when somebody was called, for the rate
 	journal []Change        // since it was last drained
 }
@@ -100,6 +103,7 @@ var (
 	ErrHigh      = errors.New("heat has been cut: this alarm can not be set aside; find the cause and reset at the bench")
 	ErrBenchOnly = errors.New("alarms are worked through at the bench's own computer; ALL OFF works from here")
 	ErrNeeded    = errors.New("this alarm is needed while anything is hot, and can not be set aside")
+	ErrInService = errors.New("this alarm can be set aside for a while, and not be taken out of service: no device mends what it tells of")
 	ErrTooLong   = fmt.Errorf("shelve it for at most %.0f minutes", MostShelved.Minutes())
 )
 
@@ -109,6 +113,8 @@ func (l *List) See(f *control.Frame) {
 	defer l.mu.Unlock()
 	elapsed := max(0, f.Time-l.now)
 	l.now = f.Time
+	anew := f.Heat == control.HeatEnabled && l.heat != control.HeatEnabled
+	l.heat = f.Heat
 	l.forgetOld()
 	if len(f.Conditions) == 0 && len(f.Folded) == 0 && len(l.alarms) == 0 {
 		return
@@ -125,6 +131,9 @@ func (l *List) See(f *control.Frame) {
 		}
 	}
 	for _, e := range l.sorted() {
+		if e.State == OutOfService && anew {
+			e.Until = l.now // a new session begins with everything in service
+		}
 		l.fold(e, folded[e.Key])
 		c, is := found[e.Key]
 		l.update(e, is && c.Active, is && c.Latched, elapsed)
@@ -153,7 +162,7 @@ func (l *List) update(e *entry, active, latched bool, elapsed time.Duration) {
 	}
 	wasLatched := e.latched
 	e.latched = latched || e.latched && active
-	if e.State == Shelved && l.now >= e.Until {
+	if (e.State == Shelved || e.State == OutOfService) && l.now >= e.Until {
 		l.move(e, takenUp, 0)
 	}
 	switch {
@@ -262,8 +271,9 @@ func (e *entry) maySetAside() error {
 	return nil
 }
 
-// Shelve sets an alarm aside for a time.
-func (l *List) Shelve(k Key, d time.Duration) error {
+// Shelve sets an alarm aside for a time, above zero and up to MostShelved, once tell has
+// told lamp and buzzer. An error of tell leaves everything as it is.
+func (l *List) Shelve(k Key, d time.Duration, tell func() error) error {
 	return l.ask(k, setAside, func(e *entry) (State, error) {
 		if err := e.maySetAside(); err != nil {
 			return 0, err
@@ -271,16 +281,32 @@ func (l *List) Shelve(k Key, d time.Duration) error {
 		if d <= 0 || d > MostShelved {
 			return 0, ErrTooLong
 		}
-		e.Until = l.now + d
-		return Shelved, nil
+		return Shelved, l.aside(e, d, tell)
 	})
 }
 
-// TakeOut takes an alarm out of service, until it is put back or the program ends.
-func (l *List) TakeOut(k Key) error {
+// TakeOut takes an alarm out of service, until it is put back, heat is enabled anew or
+// MostOutOfService is over, once tell has told lamp and buzzer.
+func (l *List) TakeOut(k Key, tell func() error) error {
 	return l.ask(k, setAside, func(e *entry) (State, error) {
-		return OutOfService, e.maySetAside()
+		if err := e.maySetAside(); err != nil {
+			return 0, err
+		}
+		if !e.Code.MayTakeOut() {
+			return 0, ErrInService
+		}
+		return OutOfService, l.aside(e, MostOutOfService, tell)
 	})
+}
+
+// aside sets for how long, unless lamp and buzzer can not be told: what sounds must be
+// in the list.
+func (l *List) aside(e *entry, d time.Duration, tell func() error) error {
+	if err := tell(); err != nil {
+		return err
+	}
+	e.Until = l.now + d
+	return nil
 }
 
 // PutBack takes an alarm up again that was set aside.

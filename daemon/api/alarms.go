@@ -54,7 +54,7 @@ func (s *server) messages() string {
 }
 
 // alarmAction answers what a person does with one alarm: acknowledge, shelve (form
-// field "minutes"), out-of-service, back.
+// field "minutes"), out-of-service (with the field "sure"), back.
 func (s *server) alarmAction(w http.ResponseWriter, r *http.Request) {
 	if !fromHere(r) {
 		problem(w, http.StatusForbidden, alarm.ErrBenchOnly.Error())
@@ -72,7 +72,7 @@ func (s *server) alarmAction(w http.ResponseWriter, r *http.Request) {
 	case errors.Is(err, errBusy):
 		w.Header().Set("Retry-After", "1")
 		problem(w, http.StatusServiceUnavailable, err.Error())
-	case errors.Is(err, alarm.ErrNeeded), errors.Is(err, alarm.ErrHigh):
+	case errors.Is(err, alarm.ErrNeeded), errors.Is(err, alarm.ErrInService), errors.Is(err, alarm.ErrHigh):
 		problem(w, http.StatusForbidden, err.Error())
 	case err != nil:
 		problem(w, http.StatusBadRequest, err.Error())
@@ -82,6 +82,11 @@ func (s *server) alarmAction(w http.ResponseWriter, r *http.Request) {
 		writeJSON(w, http.StatusOK, map[string]string{"alarm": k.Code.String(), "done": r.PathValue("action")})
 	}
 }
+
+// What is out of service stays so for hours, so it is asked for twice.
+const sureKey, isSure = "sure", "yes"
+
+var errNotSure = errors.New("this takes it off lamp and sound until heat is enabled anew, for up to 12 hours: say so with " + sureKey + "=" + isSure)
 
 var errNoAction = errors.New("there is nothing like that to do with an alarm: acknowledge, shelve, out-of-service, back")
 
@@ -95,9 +100,12 @@ func (s *server) actOn(k alarm.Key, r *http.Request) error {
 			return fmt.Errorf("minutes %q: write a whole number up to %.0f", r.PostFormValue("minutes"), alarm.MostShelved.Minutes())
 		}
 		d := time.Duration(minutes) * time.Minute
-		return s.setAside(s.Alarms.Shelve(k, d), k, d)
+		return s.Alarms.Shelve(k, d, func() error { return s.tellLamp(control.SetAside, k, d) })
 	case "out-of-service":
-		return s.setAside(s.Alarms.TakeOut(k), k, 0)
+		if r.PostFormValue(sureKey) != isSure {
+			return errNotSure
+		}
+		return s.Alarms.TakeOut(k, func() error { return s.tellLamp(control.TakeOut, k, 0) })
 	case "back":
 		if err := s.tellLamp(control.TakeUp, k, 0); err != nil {
 			return err
@@ -105,19 +113,6 @@ func (s *server) actOn(k alarm.Key, r *http.Request) error {
 		return s.Alarms.PutBack(k)
 	}
 	return errNoAction
-}
-
-// setAside takes off lamp and buzzer what the list has set aside. Where they can not
-// be told, the list takes it up again: what sounds must be in it.
-func (s *server) setAside(refused error, k alarm.Key, d time.Duration) error {
-	if refused != nil {
-		return refused
-	}
-	err := s.tellLamp(control.SetAside, k, d)
-	if err != nil {
-		_ = s.Alarms.PutBack(k) // it was there a moment ago
-	}
-	return err
 }
 
 func (s *server) tellLamp(kind control.CommandKind, k alarm.Key, d time.Duration) error {

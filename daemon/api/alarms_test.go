@@ -50,10 +50,13 @@ func TestAlarmsAreListedAndActedOn(t *testing.T) {
 	requireProblem(t, do(h, form(warm+"back", nil)), http.StatusServiceUnavailable) // the last mark still waits
 	assert.Equal(t, control.Command{Kind: control.SetAside, Code: guard.MeltNoisy, Pot: 1, For: 10 * time.Minute}, said())
 	require.Equal(t, http.StatusOK, do(h, form(warm+"back", nil)).StatusCode)
-	requireProblem(t, do(h, form(warm+"out-of-service", nil)), http.StatusServiceUnavailable)
+	sure := url.Values{"sure": {"yes"}}
+	requireProblem(t, do(h, form(warm+"out-of-service", sure)), http.StatusServiceUnavailable)
 	assert.Equal(t, control.Command{Kind: control.TakeUp, Code: guard.MeltNoisy, Pot: 1}, said())
-	require.Equal(t, http.StatusOK, do(h, form(warm+"out-of-service", nil)).StatusCode)
-	assert.Equal(t, control.Command{Kind: control.SetAside, Code: guard.MeltNoisy, Pot: 1}, said())
+	requireProblem(t, do(h, form(warm+"out-of-service", nil)), http.StatusBadRequest) // asked for twice
+	require.Equal(t, http.StatusOK, do(h, form(warm+"out-of-service", sure)).StatusCode)
+	requireProblem(t, do(h, form(warm+"shelve", url.Values{"minutes": {"10"}})), http.StatusServiceUnavailable)
+	assert.Equal(t, control.Command{Kind: control.TakeOut, Code: guard.MeltNoisy, Pot: 1}, said())
 	for target, c := range map[string]struct {
 		fields url.Values
 		status int
@@ -81,14 +84,15 @@ func TestOnlyWhatMayBeSetAsideIsOffered(t *testing.T) {
 		{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true},
 		{Code: guard.MeltHigh, Pot: 0, Severity: guard.Warning, Active: true},
 		{Code: guard.MeltNoisy, Pot: 1, Severity: guard.Warning, Active: true},
+		{Code: guard.FastFall, Pot: 1, Severity: guard.Warning, Active: true},
 	}})
 	answer := do(h, request("GET", "/alarms"))
 	require.Equal(t, http.StatusOK, answer.StatusCode)
 	page, err := io.ReadAll(answer.Body)
 	require.NoError(t, err)
-	for alarm, offered := range map[string]bool{"e_stop_open/0": false, "melt_high/1": false, "melt_noisy/2": true} {
-		for _, act := range []string{"/shelve", "/out-of-service"} {
-			assert.Equal(t, offered, strings.Contains(string(page), alarm+act), "%s%s", alarm, act)
+	for alarm, offered := range map[string][2]bool{"e_stop_open/0": {}, "melt_high/1": {}, "melt_noisy/2": {true, true}, "fast_fall/2": {true, false}} {
+		for i, act := range []string{"/shelve", "/out-of-service"} {
+			assert.Equal(t, offered[i], strings.Contains(string(page), alarm+act), "%s%s", alarm, act)
 		}
 	}
 }

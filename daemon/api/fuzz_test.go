@@ -116,7 +116,7 @@ func asks(method, target, headers, body, from string) *http.Request {
 var marks = []control.CommandKind{
 	0, control.Stir, control.TickClear, control.ArrivedCured, control.ColourAdded, control.Lift, control.Return,
 	control.Draw, control.Shot, control.AllOff, control.Silence, control.Setpoint,
-	control.SetAside, control.TakeUp,
+	control.SetAside, control.TakeUp, control.TakeOut,
 }
 
 func (w *whole) requireMark(t *testing.T, m history.Mark, r *http.Request) {
@@ -124,9 +124,10 @@ func (w *whole) requireMark(t *testing.T, m history.Mark, r *http.Request) {
 	require.Equal(t, http.MethodPost, r.Method)
 	require.Contains(t, marks, m.Kind)
 	require.NotEqual(t, "cross-site", r.Header.Get("Sec-Fetch-Site"))
-	if m.Kind == control.SetAside || m.Kind == control.TakeUp {
+	if m.Kind >= control.SetAside {
 		require.True(t, strings.HasPrefix(r.RemoteAddr, "127."), r.RemoteAddr)
 		require.True(t, m.Kind == control.TakeUp || m.Code.MaySetAside())
+		require.True(t, m.Kind != control.TakeOut || m.Code.MayTakeOut())
 	} else {
 		require.True(t, m.Pot >= 0 && m.Pot < len(w.settings.Pots))
 	}

@@ -23,7 +23,8 @@ type alarmsPage struct {
 type alarmRow struct {
 	Code, Where, Title, State, Instruction, Address string
 	Pot                                             int
-	Waits, Aside, MaySetAside, Urgent, First        bool
+	Waits, Aside, Urgent, First                     bool
+	MaySetAside, MayTakeOut                         bool
 }
 
 // ruleRow is one thing the guard looks for.
@@ -48,7 +49,8 @@ func (s *server) alarmRow(a alarm.Alarm) alarmRow {
 	return alarmRow{
 		Code: code, Pot: a.Pot + 1, Where: view.Where(a.Pot, s.Settings), Title: a.Code.Title(), State: a.State.String(),
 		Instruction: a.Code.Instruction(), Address: fmt.Sprintf("/api/v1/alarms/%s/%d", code, a.Pot+1),
-		Waits: a.State.Waits(), Aside: a.State.Aside(), MaySetAside: a.Code.MaySetAside(), Urgent: a.Priority == alarm.High, First: a.First,
+		Waits: a.State.Waits(), Aside: a.State.Aside(), Urgent: a.Priority == alarm.High, First: a.First,
+		MaySetAside: a.Code.MaySetAside(), MayTakeOut: a.Code.MayTakeOut(),
 	}
 }
 

@@ -28,6 +28,9 @@ func benchWords(f *frames.Frame, s control.Settings, live bool) BenchWords {
 	w.Answer, w.Detail = answer(f, s)
 	w.Tone, w.Heat = benchTone(f), f.Heat.String()
 	w.Power = fmt.Sprintf(texts.power, math.Round(f.PowerW))
+	if f.Aside > 0 {
+		w.Aside = fmt.Sprintf(texts.aside, f.Aside)
+	}
 	w.Mould = probe(texts.mould, frames.Measured(f.Mould), f.Mould.Wired())
 	w.Room = probe(texts.room, frames.Measured(f.Room), f.Room.Wired())
 	return w

@@ -39,6 +39,7 @@ type Labels struct {
 // AlarmLabels are the words of the page of alarms.
 type AlarmLabels struct {
 	Alarms, NoAlarms, AlarmsNotLive, Acknowledge, Shelve, OutOfService, TakeUp string
+	OutOfServiceWhy, OutOfServiceSure                                          string
 	FirstOut, RateFine, RateHigh, RateFlood                                    string
 	NoMessages, MessagesGo, MessagesFail                                       string
 	LookedFor, LookedForWhy, Finding, HowFound, Does, WhatToDo                 string
@@ -85,7 +86,7 @@ var texts = struct {
 	at                                         string
 	noReading, tooOld, plateHeater, stirred    string
 	bench, pot, active, latched, activeLatched string
-	power, mould, room                         string
+	power, aside, mould, room                  string
 	fewSeconds, aboutSeconds, aboutMinutes     string
 	aboutHours                                 string
 	clearFrom, potEnable                       string
@@ -123,7 +124,7 @@ var texts = struct {
 	noReading: "no good reading: %s", tooOld: "too old",
 	plateHeater: "plate %s %s, heater %.0f %%", stirred: ", stirred %s ago",
 	bench: "bench", pot: "pot %d", active: "active", latched: "latched", activeLatched: "active, latched",
-	power: "heaters %.0f W", mould: "mould %s %s", room: "room %s %s",
+	power: "heaters %.0f W", aside: "warnings set aside: %d", mould: "mould %s %s", room: "room %s %s",
 	fewSeconds: "a few seconds", aboutSeconds: "about %d s", aboutMinutes: "about %d min",
 	aboutHours: "about %d h %d min",
 	clearFrom:  "from %s %s",
@@ -163,14 +164,16 @@ var markLabels = MarkLabels{
 var alarmLabels = AlarmLabels{
 	Alarms: "Alarms", NoAlarms: "No alarm is listed. That is no proof that all is well.", AlarmsNotLive: "NOT LIVE: alarms are not known. Take the bench for hot.",
 	Acknowledge: "I have seen it", Shelve: "Set aside for 10 min", OutOfService: "Take out of service", TakeUp: "Put back",
-	FirstOut:     "came first: look here first",
-	RateFine:     "Called %d times in the last ten minutes.",
-	RateHigh:     "Called %d times in the last ten minutes: more than one person can follow well. Mend the first cause first.",
-	RateFlood:    "Called %d times in the last ten minutes: a flood. Make the bench safe before anything else.",
-	NoMessages:   "Nobody elsewhere is told: the bench file names no service.",
-	MessagesGo:   "People elsewhere are told by message.",
-	MessagesFail: "The last message to people elsewhere could NOT be sent: do not rely on it.",
-	LookedFor:    "What the guard looks for",
+	OutOfServiceWhy:  "Lamp and sound will not call it any more, until heat is enabled anew, for twelve hours at most. The bench's page says that something is set aside.",
+	OutOfServiceSure: "Yes, take it out",
+	FirstOut:         "came first: look here first",
+	RateFine:         "Called %d times in the last ten minutes.",
+	RateHigh:         "Called %d times in the last ten minutes: more than one person can follow well. Mend the first cause first.",
+	RateFlood:        "Called %d times in the last ten minutes: a flood. Make the bench safe before anything else.",
+	NoMessages:       "Nobody elsewhere is told: the bench file names no service.",
+	MessagesGo:       "People elsewhere are told by message.",
+	MessagesFail:     "The last message to people elsewhere could NOT be sent: do not rely on it.",
+	LookedFor:        "What the guard looks for",
 	LookedForWhy: "What is set aside waits for nobody and is not called by lamp and sound; messages to people elsewhere go on. The guard goes on looking and cuts heat when it has to, and that is called. It is no protection: " +
 		"the independent cut-out, the fuse, the earth and the emergency stop have to be. Behind a figure, (C) is common practice without a source, (M) from memory, (E) our estimate.",
 	Finding: "Finding", HowFound: "How it is found", Does: "What it does to heat", WhatToDo: "What to do",

@@ -37,6 +37,7 @@ type Bench struct {
 	RoomC      Figure      `json:"room_c"`
 	Call       Call        `json:"call"`
 	Conditions []Condition `json:"conditions"`
+	Aside      int         `json:"aside"` // how many warnings are off lamp and buzzer, by a person's will
 	Pots       []Pot       `json:"pots"`
 	Shown      BenchWords  `json:"shown"`
 }
@@ -130,6 +131,7 @@ func (b *Bench) fill(f *frames.Frame, s control.Settings) {
 	b.PowerW = Figure(f.PowerW)
 	b.MouldC, b.RoomC = frames.Measured(f.Mould), frames.Measured(f.Room)
 	b.Call = Call{f.Call.Sound.String(), f.Call.Pot, f.Call.Silenced, f.Call.Seq, f.Call.Since.Seconds()}
+	b.Aside = f.Aside
 	for _, c := range f.Conditions {
 		b.Conditions = append(b.Conditions, conditionOf(c, s))
 	}

@@ -40,6 +40,7 @@ type BenchWords struct {
 	Tone   Tone   `json:"tone"`
 	Heat   string `json:"heat"`
 	Power  string `json:"power"`
+	Aside  string `json:"aside"` // how many warnings are set aside, "" for none
 	Mould  Both   `json:"mould"`
 	Room   Both   `json:"room"`
 	// LastReading is the wall time of the last frame, "hh:mm:ss".
