@@ -21,7 +21,7 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 		"  it closed, until a plate has moved by %.0f °C: %.0f s at most; up to %.0f s (%.0f kJ) where one moves\n"+
 		"  slowly, and then both are tried once more.\n",
 		pot, 100*nudgeDuty, nudgeDuty*watts, openFor.Seconds(),
-		nudgeRiseC, nudgeFor.Seconds(), slowFor.Seconds(), nudgeDuty*watts*slowFor.Seconds()/1000)
+		nudgeRiseC, min(nudgeFor, mostHeated(watts)).Seconds(), mostHeated(watts).Seconds(), nudgeDuty*watts*mostHeated(watts).Seconds()/1000)
 	w, err := s.enabled(ctx)
 	if err != nil {
 		return err
@@ -41,6 +41,11 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 		s.say("  NOT RIGHT: %s.\n", found.advice())
 	}
 	return nil
+}
+
+// mostHeated is for how long a heater may be nudged.
+func mostHeated(watts float64) time.Duration {
+	return min(slowFor, time.Duration(nudgeMostJ/(nudgeDuty*watts)*float64(time.Second)))
 }
 
 // open gives the heater its duty with the contactor open for a span: nothing may warm.
@@ -106,8 +111,11 @@ func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
 	if err := s.unheated(ctx, w, pot, openFor, alone); err != nil {
 		return Nudge{}, err
 	}
-	far := newExtremes(plates)
-	heated, shown, err := s.heat(ctx, w, pot, far)
+	far, drifts := newExtremes(plates), moves(plates, w.plates)
+	for i := range drifts {
+		drifts[i] /= (openFor + alone).Seconds()
+	}
+	heated, shown, err := s.heat(ctx, w, pot, far, drifts)
 	if err == nil {
 		s.say("  Told off after %.0f s; watching for %.0f s more.\n", heated.Seconds(), after.Seconds())
 		err = w.hold(ctx, after, func() bool { far.add(w.plates); return true })
@@ -128,25 +136,38 @@ func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
 	return n, err
 }
 
-// heat heats until a plate has moved by nudgeRiseC, for nudgeFor at most, or for slowFor
-// where one has begun to by then. It returns how long that took, and whether it came.
-func (s *session) heat(ctx context.Context, w *watch, pot int, far *extremes) (time.Duration, bool, error) {
+// heat heats until a plate has moved by nudgeRiseC, for nudgeFor at most, or for as long
+// as a heater may be where one has begun to by then. It returns how long that took, and
+// whether it came. drifts are how fast the plates moved before, in °C a second.
+func (s *session) heat(ctx context.Context, w *watch, pot int, far *extremes, drifts []float64) (time.Duration, bool, error) {
 	s.say("  Heating.\n")
 	began, now := w.clk.Now(), newExtremes(means(w.plates))
-	told := began
+	told, begun := began, false
 	w.duty[pot] = nudgeDuty
-	err := w.hold(ctx, slowFor, func() bool {
+	err := w.hold(ctx, mostHeated(s.Bench.Pots[pot].HeaterW), func() bool {
 		far.add(w.plates)
 		now.add(w.plates)
+		spent := w.clk.Now() - began
+		begun = begun || answered(pot, moves(now.before, w.plates), drifts, spent)
 		if w.clk.Now()-told >= tellEvery {
 			told = w.clk.Now()
-			s.say("  %3.0f s: %s\n", (told - began).Seconds(), w.temperatures())
+			s.say("  %3.0f s: %s\n", spent.Seconds(), w.temperatures())
 		}
-		moved := farthest(now.moved)
-		return moved < nudgeRiseC && (moved >= seenC || w.clk.Now()-began < nudgeFor)
+		return farthest(now.moved) < nudgeRiseC && (begun || spent < nudgeFor)
 	})
 	w.off()
 	return w.clk.Now() - began, farthest(now.moved) >= nudgeRiseC, err
+}
+
+// answered reports whether a plate answers the heater of a pot: its own, either way, or
+// another that rises, by more than it drifted before.
+func answered(pot int, moved, drifts []float64, spent time.Duration) bool {
+	for i, m := range moved {
+		if i == pot && math.Abs(m) >= seenC || m-drifts[i]*spent.Seconds() >= seenC {
+			return true
+		}
+	}
+	return false
 }
 
 // longer tries again for a span what was tried without heat, once the plates are at

@@ -197,10 +197,10 @@ func weaken(share float64) func(string) string {
 	}
 }
 
-// TestWeakHeater: one that moves its plate by less than strayC while the contactor is
-// open is tried again for as long as it took to be seen; then a welded contactor shows.
+// TestWeakHeater: one that takes longer to be seen than the contactor was open is tried
+// again for as long; a contactor that has welded by then shows.
 func TestWeakHeater(t *testing.T) {
-	const share = 1.0 / 11
+	const share = 1.0 / 6
 	onBench(t, weaken(share), func(t *testing.T, r *rig) {
 		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
 		n := r.record().nudge("left")
@@ -211,7 +211,7 @@ func TestWeakHeater(t *testing.T) {
 		require.Less(t, n.HeatedS, slowFor.Seconds())
 	})
 	onBench(t, weaken(share), func(t *testing.T, r *rig) {
-		require.NoError(t, r.Inject(simbench.ContactorWelded, simbench.Place{}))
+		r.saying["Heating."] = func() { assert.NoError(t, r.Inject(simbench.ContactorWelded, simbench.Place{})) }
 		err := r.commission(t.Context(), answers, false)
 		require.Contains(t, r.said(), "that is tried again, for as long", "not seen before")
 		require.ErrorIs(t, err, errPress)
@@ -223,7 +223,7 @@ func TestWeakHeater(t *testing.T) {
 
 // TestTooWeakHeater proves nothing, and is bounded.
 func TestTooWeakHeater(t *testing.T) {
-	onBench(t, weaken(1.0/17), func(t *testing.T, r *rig) {
+	onBench(t, weaken(1.0/9), func(t *testing.T, r *rig) {
 		err := r.commission(t.Context(), answers, false)
 		require.ErrorIs(t, err, ErrIncomplete)
 		require.ErrorContains(t, err, "too weak to tell whether it is behind the contactor")
@@ -231,8 +231,36 @@ func TestTooWeakHeater(t *testing.T) {
 		n := r.record().nudge("left")
 		require.Equal(t, Weak, n.Result)
 		require.InDelta(t, slowFor.Seconds(), n.HeatedS, 1)
+		require.LessOrEqual(t, n.EnergyJ, nudgeMostJ*1.01)
 		t.Log(err)
 	})
+}
+
+// TestWhatIsNoAnswer: a plate that falls, or drifts as it did before, is no reason to heat
+// another for longer.
+func TestWhatIsNoAnswer(t *testing.T) {
+	for _, c := range []struct {
+		moved, drifts []float64 // of three plates, the first one's heater on for a minute
+		want          bool
+	}{
+		{[]float64{1, 0, 0}, []float64{0, 0, 0}, true},
+		{[]float64{-1, 0, 0}, []float64{0, 0, 0}, true}, // swapped leads
+		{[]float64{0.9, 0.9, 0}, []float64{0, 0, 0}, false},
+		{[]float64{0, 0, 1}, []float64{0, 0, 0}, true},
+		{[]float64{0, -1.5, 0}, []float64{0, 0, 0}, false},
+		{[]float64{0, -1.5, 0}, []float64{0, -1.5 / 60, 0}, false},
+		{[]float64{0, 1.5, 0}, []float64{0, 1.5 / 60, 0}, false},
+		{[]float64{0, 1.5, 0}, []float64{0, 0.4 / 60, 0}, true},
+	} {
+		require.Equal(t, c.want, answered(0, c.moved, c.drifts, time.Minute), "%+v", c)
+	}
+}
+
+// TestAHeaterIsHeatedNoLongerThanItsEnergy, whatever its power.
+func TestAHeaterIsHeatedNoLongerThanItsEnergy(t *testing.T) {
+	for watts, want := range map[float64]time.Duration{300: 2 * time.Minute, 1000: 2 * time.Minute, 1500: 80 * time.Second, 3000: 40 * time.Second} {
+		require.InDelta(t, want.Seconds(), mostHeated(watts).Seconds(), 1e-6)
+	}
 }
 
 // TestWeldedContactorIsNeverHidden, however weak the first heater is.
