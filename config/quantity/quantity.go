@@ -40,6 +40,9 @@ var (
 	// The scale has no zero point here: a difference of 9 F is one of 5 C.
 	differenceUnits = []unit{{"C", 1}, {"F", 5.0 / 9}}
 	percentUnits    = []unit{{"%", 0.01}}
+	// Of a foot and a bar, exact: NIST SP 811, appendix B.8.
+	heightUnits   = []unit{{"m", 1}, {"ft", 0.3048}}
+	pressureUnits = []unit{{"hPa", 0.1}, {"kPa", 1}, {"mbar", 0.1}}
 )
 
 // spellings are other ways to write a unit.
@@ -57,6 +60,12 @@ func Voltage(text string) (float64, error) { return measure(text, voltageUnits) 
 
 // Current reads amperes from a text in A.
 func Current(text string) (float64, error) { return measure(text, currentUnits) }
+
+// Height reads metres from a text in m or ft.
+func Height(text string) (float64, error) { return measure(text, heightUnits) }
+
+// Pressure reads kilopascals from a text in hPa, kPa or mbar.
+func Pressure(text string) (float64, error) { return measure(text, pressureUnits) }
 
 // Difference reads a temperature difference in kelvins from a text in C or F:
 // "2 C" is 2 and "9 F" is 5. It is not a temperature: see Temperature.

@@ -50,6 +50,14 @@ func TestOtherQuantities(t *testing.T) {
 	amperes, err := quantity.Current("15 A")
 	require.NoError(t, err)
 	assert.InDelta(t, 15, amperes, 0)
+	height, err := quantity.Height("1000 ft")
+	require.NoError(t, err)
+	assert.InDelta(t, 304.8, height, 1e-9)
+	for typed, want := range map[string]float64{"985 hPa": 98.5, "1013.25 mbar": 101.325, "95 kPa": 95} {
+		kPa, err := quantity.Pressure(typed)
+		require.NoError(t, err)
+		assert.InDelta(t, want, kPa, 1e-9)
+	}
 	for typed, want := range map[string]time.Duration{
 		"90 s": 90 * time.Second, "2 min": 2 * time.Minute, "1.5 h": 90 * time.Minute, "250 ms": 250 * time.Millisecond,
 	} {

@@ -92,17 +92,6 @@ func (r *Record) undipped(b *config.Bench) []string {
 	return missing
 }
 
-// uncompared returns in words which melt probes nobody has held against a thermometer.
-func (r *Record) uncompared() []string {
-	var list []string
-	for i := range r.Melts {
-		if d := &r.Melts[i]; d.passed() && d.ThermometerC == nil {
-			list = append(list, fmt.Sprintf("melt probe %s: %s", d.Pot, notCompared))
-		}
-	}
-	return list
-}
-
 // unproven returns in words which devices have not passed.
 func (r *Record) unproven(b *config.Bench) []string {
 	var missing []string

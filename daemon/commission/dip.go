@@ -163,7 +163,7 @@ func (d *dipping) inWater(ctx context.Context) (Dip, error) {
 	moved := moves(d.melts, d.w.melts)
 	found := Dip{Moved: d.byPot(moved)}
 	found.Result, found.Other = d.judge(d.pot, moved)
-	if found.passed() {
+	if found.Result == Right {
 		err = d.compare(ctx, &found)
 	}
 	return found, err
@@ -261,6 +261,8 @@ func (d *Dip) advice() string {
 		return fmt.Sprintf("the melt probe of pot %s moves melt %s by %+.1f °C as well. See that no other tip is in the water or near its steam; if none was: %sfind out what joins their wires", d.Pot, d.Other, d.Moved[d.Other], electrician)
 	case Differs:
 		return d.differs()
+	case Right:
+		return fmt.Sprintf("melt probe %s: %s", d.Pot, notCompared)
 	}
 	return fmt.Sprintf("no melt moves when the probe of pot %s is in hot water. See that it was in the water; if it was: %scheck its wires; and its channel in the bench file", d.Pot, electrician)
 }

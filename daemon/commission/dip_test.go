@@ -161,7 +161,7 @@ func TestDipCanBeInterrupted(t *testing.T) {
 		atTheCups(t, nil, func(t *testing.T, r *rig) {
 			ctx, end := context.WithCancel(t.Context())
 			r.saying[words] = end
-			err := r.commission(ctx, "none\n", false)
+			err := r.commission(ctx, "60 C\n", false)
 			require.ErrorIs(t, err, ErrStopped)
 			require.ErrorContains(t, err, "dry the tip of the melt probe before anything else")
 			require.Empty(t, r.record().Melts)

@@ -53,8 +53,11 @@ const (
 	settleFor = 5 * time.Second // E: a probe in water that moves by less than steadyC in it is as warm as the water
 	cupLowC   = 40.0            // C: hot tap water
 	cupHighC  = 80.0            // C: the same, with some from a kettle
-	// differC is how far a probe may be from a thermometer in the same cup.
-	differC      = thermometerC + classC
+	// How far a probe may be from what the water has is the sum of these two.
 	thermometerC = 3.0 // C: a kitchen thermometer
-	classC       = 2.5 // P (IEC 60584-1): class 2 of types K and J, up to 333 °C
+	// boilingC is how far boiling water may be from where it boils by height or pressure:
+	// weather 0.8 °C (3 kPa), the rest for salts, depth and a height guessed (E).
+	boilingC   = 1.5
+	mostMixUpC = 25.0 // E: of boiling water a wrong type shows 17 °C less, or 22 more
+	classC     = 2.5  // P (IEC 60584-1): class 2 of types K and J, up to 333 °C
 )

@@ -130,17 +130,18 @@ type Dip struct {
 	Other string `json:"other,omitempty"`
 	// Moved is by how much each melt's reading moved, in degrees Celsius, by pot.
 	Moved map[string]float64 `json:"moved_c"`
-	// ThermometerC is what a thermometer in the same cup said, and ShownC what the
-	// probe showed then, in degrees Celsius; both are null where nobody had one.
+	// ThermometerC is what a thermometer in the same cup said, or where boiling water
+	// boils, and ShownC what the probe showed then, in degrees Celsius; both are null where
+	// nobody compared them. Boiling is how that was typed, "" for a thermometer.
 	ThermometerC *float64 `json:"thermometer_c"`
 	ShownC       *float64 `json:"shown_c"`
+	Boiling      string   `json:"boiling,omitempty"`
 	// Fits is the mix-up of types that fits what was shown, where one does.
 	Fits string `json:"fits,omitempty"`
 }
 
-// passed reports whether the probe is on its own channel, and of the right type as far
-// as that was compared.
-func (d *Dip) passed() bool { return d.Result == Right }
+// passed reports whether the probe is on its own channel, and of the right type.
+func (d *Dip) passed() bool { return d.Result == Right && d.ThermometerC != nil }
 
 // yearly is after how long a step no longer counts (C: tested at least yearly).
 const yearly = 365 * 24 * time.Hour

@@ -22,9 +22,6 @@ type Status struct {
 func StatusOf(r *Record, b *config.Bench) Status {
 	cleared, missing := r.Against(b)
 	warned := warnings(b)
-	if r != nil {
-		warned = append(warned, r.uncompared()...)
-	}
 	return Status{
 		Bench: b.Name, Digest: Digest(b), Complete: cleared.Holds(), Missing: append([]string{}, missing...),
 		Warnings: append([]string{}, warned...), Record: r,

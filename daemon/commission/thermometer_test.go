@@ -5,7 +5,6 @@ import (
 	"encoding/csv"
 	"os"
 	"strconv"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -14,8 +13,11 @@ import (
 )
 
 // wrongType runs a session in which the middle melt probe is of the wrong type.
-func wrongType(t *testing.T, fault simbench.Fault, typed string, check func(r *rig, err error)) {
+func wrongType(t *testing.T, fault simbench.Fault, typed string, check func(r *rig, err error), before ...func(*rig)) {
 	atTheCups(t, nil, func(t *testing.T, r *rig) {
+		for _, do := range before {
+			do(r)
+		}
 		require.NoError(t, r.Inject(fault, meltOf(1)))
 		check(r, r.commission(t.Context(), typed, false))
 	})
@@ -30,7 +32,7 @@ func TestWrongTypesAreFound(t *testing.T) {
 	} {
 		wrongType(t, fault, "60 C\ndry\n140 F\ndry\n60 C\ndry\n", func(r *rig, err error) {
 			require.ErrorIs(t, err, ErrIncomplete)
-			require.ErrorContains(t, err, "°C where a thermometer said 60.0 °C, as "+want+" does. If the thermometer is right: ")
+			require.ErrorContains(t, err, "°C where a thermometer said 60.0 °C, as "+want+" does. If that is so of the water: ")
 			d := r.record().dip("middle")
 			require.Equal(t, Differs, d.Result)
 			require.Equal(t, want, d.Fits)
@@ -42,22 +44,23 @@ func TestWrongTypesAreFound(t *testing.T) {
 	}
 }
 
-// TestNotComparedIsSaid: "none" is taken, an empty line is not, and it is warned of for
-// good.
-func TestNotComparedIsSaid(t *testing.T) {
-	wrongType(t, simbench.TypeKOnJ, "60 C\ndry\n\nnone\ndry\n60 C\ndry\n", func(r *rig, err error) {
-		require.NoError(t, err, r.said())
-		cleared, _ := r.record().Against(r.file)
-		require.True(t, cleared.Holds())
-		const want = "not compared with a thermometer, so that a wrong thermocouple type is not excluded"
-		require.Contains(t, strings.Join(cleared.Words(), "\n"), "melt probe middle is on its own channel and no other, "+want)
-		s := StatusOf(r.record(), r.file)
-		require.Equal(t, []string{"melt probe middle: " + want}, s.Warnings)
-		var out bytes.Buffer
-		s.Tell(&out)
-		require.Contains(t, out.String(), "  middle: right, moved by +")
-		require.Contains(t, out.String(), "warning: melt probe middle: "+want)
+// TestNoComparisonNoHeat: neither "none" nor an empty line is one, and a record without
+// it clears nothing.
+func TestNoComparisonNoHeat(t *testing.T) {
+	wrongType(t, simbench.TypeKOnJ, "60 C\ndry\nnone\n\ndry\n", func(r *rig, err error) {
+		require.ErrorContains(t, err, "nobody can answer any more")
+		require.Contains(t, r.said(), "Not accepted: then take boiling water")
+		require.Nil(t, r.record().dip("middle"))
 	})
+	b := benchFile(t, nil)
+	r := complete(b)
+	r.Melts[1].ThermometerC, r.Melts[1].ShownC = nil, nil
+	cleared, missing := r.Against(b)
+	require.False(t, cleared.Holds())
+	require.Equal(t, []string{"melt probe middle: not compared with a thermometer or boiling water, so that a wrong thermocouple type is not excluded"}, missing)
+	var out bytes.Buffer
+	StatusOf(r, b).Tell(&out)
+	require.Contains(t, out.String(), missing[0])
 }
 
 // TestThermometersAreAskedAgain where the answer is none.
@@ -71,6 +74,9 @@ func TestThermometersAreAskedAgain(t *testing.T) {
 		require.Equal(t, 60.0, *r.record().dip("left").ThermometerC)
 	})
 }
+
+// saidBy is a thermometer in the cup.
+func saidBy(c float64) reference { return reference{celsius: c, within: thermometerC + classC} }
 
 // table reads what a type gives in mV, from NIST Standard Reference Database 60: see
 // the README beside it.
@@ -107,12 +113,12 @@ func TestMixUpsAreTheTables(t *testing.T) {
 		kOnJ: "a type K probe on an input set to type J", jOnK: "a type J probe on an input set to type K",
 		75: "", 75 + 3: "", 75 - 3: "",
 	} {
-		result, fits := suits(75, shown, 25)
+		result, fits := suits(saidBy(75), shown, 25)
 		require.Equal(t, want, fits, shown)
 		require.Equal(t, want == "", result == Right, shown)
 	}
 	for _, shown := range []float64{75 - 30, 75 + 30} {
-		result, fits := suits(75, shown, 25)
+		result, fits := suits(saidBy(75), shown, 25)
 		require.Equal(t, Differs, result)
 		require.Empty(t, fits, "no mix-up fits")
 	}
@@ -130,10 +136,10 @@ func TestWhatAccuracyIsEnough(t *testing.T) {
 				continue
 			}
 			for _, off := range []float64{-2.74, -2.5, 0, 2.5, 2.74} {
-				result, _ := suits(trueC, trueC+off, terminalsC)
+				result, _ := suits(saidBy(trueC), trueC+off, terminalsC)
 				require.Equal(t, Right, result, "%.1f with terminals at %.0f, off by %.1f", trueC, terminalsC, off)
 				for _, m := range mixUps {
-					result, _ := suits(trueC, m.shows(trueC, terminalsC)+off, terminalsC)
+					result, _ := suits(saidBy(trueC), m.shows(trueC, terminalsC)+off, terminalsC)
 					require.Equal(t, Differs, result, "%v: %.1f with terminals at %.0f, off by %.1f", m, trueC, terminalsC, off)
 				}
 			}
