@@ -68,7 +68,7 @@ func runCommission(c *cobra.Command, f commissionFlags, clk *clock.Clock) error 
 	}
 	return commission.Run(c.Context(), commission.Options{
 		Bench: bench, Wiring: daemon.Wiring(bench), Open: daemon.OpenPort, Clock: clk, History: past,
-		In: c.InOrStdin(), Out: c.OutOrStdout(), Version: version(), Anew: f.anew,
+		In: c.InOrStdin(), Terminal: isTerminal(c.InOrStdin()), Out: c.OutOrStdout(), Version: version(), Anew: f.anew,
 	})
 }
 

@@ -48,9 +48,9 @@ func openLog(out io.Writer, d config.Daemon, screen bool) (journal, error) {
 	return journal{slog.New(slog.NewTextHandler(out, &slog.HandlerOptions{Level: d.Log})), closer}, nil
 }
 
-// isTerminal reports whether a person reads what is written there.
-func isTerminal(out io.Writer) bool {
-	f, ok := out.(*os.File)
+// isTerminal reports whether a person reads what is written there, or types what is read from it.
+func isTerminal(stream any) bool {
+	f, ok := stream.(*os.File)
 	if !ok {
 		return false
 	}

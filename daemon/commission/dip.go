@@ -188,7 +188,7 @@ func (d *dipping) settle(ctx context.Context) error {
 
 // line waits for what is typed, and goes on looking meanwhile.
 func (d *dipping) line(ctx context.Context) (string, error) {
-	d.say("   > ")
+	d.prompt()
 	for end := d.w.clk.Now() + pressWait; d.w.clk.Now() < end; {
 		if err := d.look(ctx); err != nil {
 			return "", err

@@ -193,6 +193,26 @@ func TestWetProbesAreNoneOnRecord(t *testing.T) {
 	})
 }
 
+// TestWhatIsTypedTooEarlyAnswersNothing: "dry", said while the tip is in the water, does
+// not confirm that it is dry later.
+func TestWhatIsTypedTooEarlyAnswersNothing(t *testing.T) {
+	atTheCups(t, nil, func(t *testing.T, r *rig) {
+		ctx, end := context.WithTimeout(t.Context(), 3*time.Minute)
+		defer end()
+		err := r.atTerminal(ctx, map[string]string{
+			"Hold the tip of the melt probe of pot left": "60 C\ndry\ndry\n", "It shows": "dry\n", "Not accepted": "60 C\n",
+		})
+		require.ErrorIs(t, err, ErrStopped)
+		require.ErrorIs(t, err, errWet)
+		require.Equal(t, 1, strings.Count(r.said(), "   > "), "it still waits for a thermometer's word")
+		require.NotContains(t, r.said(), "DRY IT")
+	})
+	atTheCups(t, nil, func(t *testing.T, r *rig) {
+		err := r.atTerminal(t.Context(), map[string]string{"   > ": "60 C\n"})
+		require.ErrorContains(t, err, "nobody confirmed that it is dry", "what comes after the question does count")
+	})
+}
+
 // TestNobodyLeftToAnswer: the end of what is typed is no answer.
 func TestNobodyLeftToAnswer(t *testing.T) {
 	for typed, said := range map[string]string{"": "What does a thermometer", "60 C\n": "DRY IT"} {

@@ -3,6 +3,7 @@ package commission
 import (
 	"bytes"
 	"context"
+	"io"
 	"strings"
 	"sync"
 	"testing"
@@ -195,6 +196,22 @@ func (r *rig) commission(ctx context.Context, typed string, anew bool) error {
 	})
 	synctest.Wait()
 	return err
+}
+
+// atTerminal runs a session with keys that are hit when the session says something, and
+// nothing typed otherwise.
+func (r *rig) atTerminal(ctx context.Context, hits map[string]string) error {
+	in, keys := io.Pipe()
+	for words, typed := range hits {
+		r.saying[words] = func() {
+			go func() { _, _ = io.WriteString(keys, typed) }()
+		}
+	}
+	defer keys.Close()
+	return Run(ctx, Options{
+		Bench: r.file, Wiring: wiring(r.file), Open: r.open, Clock: r.clk, History: r.store,
+		In: in, Terminal: true, Out: r, Version: "test",
+	})
 }
 
 // keep puts a record on the disk.

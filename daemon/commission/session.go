@@ -26,10 +26,12 @@ type Options struct {
 	Open    devices.Opener
 	Clock   *clock.Clock
 	History *history.Store
-	// In is where a person answers, line by line, and Out where the session asks.
-	In      io.Reader
-	Out     io.Writer
-	Version string
+	// In is where a person answers, line by line, and Out where the session asks. At a
+	// Terminal, what was typed before a question is no answer to it.
+	In       io.Reader
+	Terminal bool
+	Out      io.Writer
+	Version  string
 	// Anew forgets what is on record, and begins again.
 	Anew bool
 }
@@ -102,9 +104,12 @@ func (s *session) nudgeAll(ctx context.Context) error {
 	return nil
 }
 
+// mostAhead is how many lines can be typed before they are asked for (E).
+const mostAhead = 100
+
 // typed hands on what is typed, line by line.
 func typed(ctx context.Context, in io.Reader) <-chan string {
-	lines := make(chan string)
+	lines := make(chan string, mostAhead)
 	go func() {
 		defer close(lines)
 		scanner := bufio.NewScanner(in)
@@ -183,7 +188,7 @@ func (s *session) ask(ctx context.Context) error {
 // answer takes a person's word on one question.
 func (s *session) answer(ctx context.Context, q *question) error {
 	for {
-		s.say("   > ")
+		s.prompt()
 		words, err := s.readLine(ctx)
 		if err != nil {
 			return err
@@ -204,15 +209,31 @@ func (s *session) answer(ctx context.Context, q *question) error {
 	}
 }
 
-// readLine waits for the next line. The end of the input is an empty answer.
+// prompt shows that an answer is waited for: one that comes after it. At a terminal a line
+// that was typed too early must not say of the next thing that it is dry.
+func (s *session) prompt() {
+	for early := s.Terminal; early; {
+		select {
+		case _, early = <-s.lines:
+		default:
+			early = false
+		}
+	}
+	s.say("   > ")
+}
+
+// readLine waits for the next line, and takes none once the session was stopped. The end
+// of the input is an empty answer.
 func (s *session) readLine(ctx context.Context) (string, error) {
 	select {
 	case line := <-s.lines:
-		return strings.TrimSpace(line), nil
+		if ctx.Err() == nil {
+			return strings.TrimSpace(line), nil
+		}
 	case <-ctx.Done():
-		s.say("\n")
-		return "", ErrStopped
 	}
+	s.say("\n")
+	return "", ErrStopped
 }
 
 // end says how it came out.
