@@ -392,30 +392,56 @@ const (
 	// heatToldWithin is when the heaters have been told zero: what is a second old is
 	// stale, and the line needs a moment.
 	heatToldWithin = 1500 * time.Millisecond
+	// restsAfter is for how long a device is left alone that has not answered.
+	restsAfter = time.Second
 )
 
+// deafens are the faults in which the power unit truly is not told: with every other it
+// hears its zeros, whatever becomes of its replies.
+var deafens = []simbench.Fault{simbench.NoReply, simbench.UnitRestarts, simbench.ExceptionReplies, simbench.LateReplies}
+
 // goneBy is when heat must be gone that is forbidden from a moment on. Where the power
-// unit can not be told any more from a later moment on, its own time-out ends it.
+// unit can not be told from a later moment on, its own time-out ends it, or the zeros that
+// reach it once that is over.
 func (s *trial) goneBy(from time.Duration) time.Duration {
 	by := from + heatGoneWithin
 	for _, o := range s.troubles {
-		deaf := o.kind.fault.Scope() == simbench.OfLine && (o.at.Unit == 0 || o.at.Unit == simbench.UnitPower)
-		if deaf && o.began > from && o.began < from+heatToldWithin {
-			by = max(by, o.began+unitLetsGo)
+		deaf := slices.Contains(deafens, o.kind.fault) && (o.at.Unit == 0 || o.at.Unit == simbench.UnitPower)
+		if !deaf || o.began <= from || o.began >= from+heatToldWithin {
+			continue
 		}
+		letsGo := o.began + unitLetsGo
+		if o.ended >= 0 {
+			letsGo = min(letsGo, o.ended+restsAfter)
+		}
+		by = max(by, letsGo)
 	}
 	return by
 }
 
-// lookAtWire: what the heaters are told rests on a frame of the last second, fits
+// lookAtWire: what the heaters are told rests on a frame of the second before, fits
 // the circuit, and the contactor does not close again by itself.
 func (s *trial) lookAtWire() {
 	told := s.wire.heard()
-	watts := 0.0
-	for i, d := range told.duty {
-		if s.now() > told.dutyAt-s.startsAt+unitLetsGo {
-			break // nothing came after it, and the unit no longer holds it
+	if told.dutyAt != s.heardAt {
+		s.heardAt = told.dutyAt
+		s.lookAtTold(told.duty)
+	}
+	for _, c := range append(s.contactor, told.closings...) {
+		at, open := c.at-s.startsAt, c.at-c.openSince
+		if open > closesAgain && s.pressedAt < at-open-agrees && s.now() > at+agrees {
+			s.breaks("d: the contactor waits for a press", "closed at %.2f s, after %.1f s", at.Seconds(), open.Seconds())
 		}
+	}
+	s.contactor = slices.DeleteFunc(append(s.contactor, told.closings...), func(c closing) bool { return s.now() > c.at-s.startsAt+2*agrees })
+}
+
+// lookAtTold holds what the heaters are told against the frames that may stand behind it.
+// That is fair once, as it is told: when nothing comes after it, the frames go on, and what
+// the unit holds until its own time-out is no word of theirs. The heat of it is rule a's.
+func (s *trial) lookAtTold(duty []float64) {
+	watts := 0.0
+	for i, d := range duty {
 		watts += d * s.settings.Pots[i].HeaterW
 		asked := 0.0
 		for _, f := range s.recent {
@@ -428,13 +454,6 @@ func (s *trial) lookAtWire() {
 	if watts > s.settings.Circuit.MaxW+1 {
 		s.breaks("c: the circuit carries it", "%.1f W on the wire", watts)
 	}
-	for _, c := range append(s.contactor, told.closings...) {
-		at, open := c.at-s.startsAt, c.at-c.openSince
-		if open > closesAgain && s.pressedAt < at-open-agrees && s.now() > at+agrees {
-			s.breaks("d: the contactor waits for a press", "closed at %.2f s, after %.1f s", at.Seconds(), open.Seconds())
-		}
-	}
-	s.contactor = slices.DeleteFunc(append(s.contactor, told.closings...), func(c closing) bool { return s.now() > c.at-s.startsAt+2*agrees })
 }
 
 // closesAgain is how long the contactor may be open and close again by itself: the

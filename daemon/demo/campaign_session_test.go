@@ -63,6 +63,7 @@ type trial struct {
 	sights    []sight       // of the button
 	closings  []span        // of the button, as it was
 	pressedAt time.Duration // when a press was last seen that counts
+	heardAt   time.Duration // when the heaters were last told what was looked at, on the bench's clock
 	contactor []closing     // that are to be looked at
 	hot       []*hotMelt    // by pot; nil while it is not
 	// blind is when something was last wrong with the line, liftedLast when a pot
