@@ -67,6 +67,7 @@ func (d *dipping) all(ctx context.Context, pots []int) error {
 			return err
 		}
 	}
+	d.say("\nTake the cup, the wet cloth and all other water away from the bench now: heat comes next.\n")
 	return d.cool(ctx)
 }
 

@@ -48,6 +48,13 @@ const (
 	averageOver = 2 * time.Second // readings are noisy
 	tellEvery   = 5 * time.Second
 
+	// How long each takes with a practised hand (E: the virtual sessions, and a person's way).
+	questionTakes  = time.Minute
+	interlockTakes = time.Minute
+	dipTakes       = 4 * time.Minute
+	proofTakes     = 3 * time.Minute
+	nudgeTakes     = 4 * time.Minute
+
 	dipRiseC  = 5.0             // E: so much is hot water at a probe, not a hand near it
 	dipWait   = 3 * time.Minute // E: to find the tip and the cup
 	settleFor = 5 * time.Second // E: a probe in water that moves by less than steadyC in it is as warm as the water

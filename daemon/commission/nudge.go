@@ -117,7 +117,7 @@ func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
 	}
 	heated, shown, err := s.heat(ctx, w, pot, far, drifts)
 	if err == nil {
-		s.say("  Told off after %.0f s; watching for %.0f s more.\n", heated.Seconds(), after.Seconds())
+		s.say("  Off after %.0f s; watching for %.0f s more.\n", heated.Seconds(), after.Seconds())
 		err = w.hold(ctx, after, func() bool { far.add(w.plates); return true })
 	}
 	if err != nil {

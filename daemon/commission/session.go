@@ -58,7 +58,7 @@ func Run(ctx context.Context, o Options) error {
 	ctx, done := context.WithCancel(ctx)
 	defer done()
 	s := &session{Options: o, lines: typed(ctx, o.In)}
-	s.say(opening, o.Bench.Name)
+	s.say(opening, o.Bench.Name, takes(o.Bench).Minutes(), dipTakes.Minutes())
 	for _, w := range warnings(o.Bench) {
 		s.say("WARNING: %s.\n\n", w)
 	}
@@ -78,6 +78,17 @@ func Run(ctx context.Context, o Options) error {
 		}
 	}
 	return s.end()
+}
+
+// takes is how long all of it takes somebody who has everything at hand.
+func takes(b *config.Bench) time.Duration {
+	each := time.Duration(len(questions))*questionTakes + time.Duration(len(b.Pots))*(dipTakes+nudgeTakes)
+	for _, k := range interlocks {
+		if wired(b, k.role) {
+			each += interlockTakes
+		}
+	}
+	return each + time.Duration(len(outputDevices(b.Channels)))*proofTakes
 }
 
 // proveAll tries every device that is not proven.
@@ -257,6 +268,10 @@ This puts on record that its heaters may be switched on. It asks what protects t
 bench without this program, has you open every interlock, finds out with a cup of hot
 water which channel each melt probe is on, tries out whether the devices report their
 outputs off when their line goes silent, and finds out which plate each heater warms.
+
+That takes about %.0f minutes in all, %.0f of them a melt probe in water (estimates), and can
+be gone on with later. Bring a cup, hot water from the tap or a kettle, a kitchen
+thermometer, dry cloths, and labels for the melt probes.
 
 THE PROGRAM IS NOT THE PROTECTION. Liquid vinyl at 170 °C, its fumes, mains voltage
 and closed moulds can hurt and kill. Local codes and a licensed electrician have the

@@ -26,6 +26,15 @@ func TestWholeSession(t *testing.T) {
 		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
 		t.Logf("%s of bench time, %.1f kJ\n%s", time.Since(began).Round(time.Second), r.heatJ()/1000, r.said())
 
+		said := r.said()
+		require.Contains(t, said, "That takes about 46 minutes in all, 4 of them a melt probe in water")
+		_, residual, _ := strings.Cut(said, "residual-current-device\n")
+		residual, _, _ = strings.Cut(residual, "   > ")
+		require.NotContains(t, residual, "The bench file says", "it says nothing of this")
+		away := strings.Index(said, "Take the cup, the wet cloth and all other water away")
+		require.Less(t, strings.LastIndex(said, "DRY IT"), away)
+		require.Less(t, away, strings.Index(said, "Press the bench's enable button"))
+
 		rec := r.record()
 		cleared, missing := rec.Against(r.file)
 		require.Empty(t, missing)

@@ -102,7 +102,7 @@ var texts = struct {
 		Stir:       "Stirred", Clear: "Clear", Colour: "Colour added",
 		Cured: "Came cured", Lift: "Lifted off", Return: "Back on plate", MoreMarks: "More marks",
 		Silence: "Silence", AllOff: "ALL OFF",
-		SoundOn: "Sound on", SoundIsOn: "Sound is on", TestSound: "Test sound",
+		SoundOn: "Switch sound on", SoundIsOn: "Sound is on", TestSound: "Test sound",
 		Unit: "°C / °F", Theme: "Dark / light",
 		Trend: "Session", Recent: "Last 15 min", Whole: "Whole session",
 		Melt: "melt", Plate: "plate", Target: "target", Heater: "heater", Pot: "Pot",
