@@ -45,8 +45,7 @@ type Bus struct {
 	stop    chan struct{}
 	stopped sync.Once
 
-	mu       sync.Mutex
-	switched proportion
+	mu sync.Mutex
 }
 
 // Open starts an owner for each line, which opens its port as soon as that works;
@@ -121,8 +120,8 @@ func (b *Bus) link() value {
 
 // Apply hands outputs to the lines, which write them at once: heaters first. It
 // does not block, and the latest outputs win. A duty that is not a number from 0
-// to 1 is written as 0. Each call is one control tick for heaters that can only
-// be switched: over the ticks they are on for the fraction that is their duty.
+// to 1 is written as 0, and so is one below 1 to heaters that can only be switched: who
+// tells them has said when they are on.
 func (b *Bus) Apply(o control.Outputs) { b.ApplyAt(o, b.clk.Now()) }
 
 // ApplyAt is Apply for outputs that rest on readings of an earlier bench time: from
@@ -133,7 +132,6 @@ func (b *Bus) ApplyAt(o control.Outputs, at time.Duration) {
 	defer b.mu.Unlock()
 	out := &outputs{
 		duty:      append([]float64(nil), o.Duty...),
-		on:        b.switched.tick(o.Duty),
 		contactor: o.Contactor, lamp: o.Lamp, buzzer: o.Buzzer,
 		at: at,
 	}

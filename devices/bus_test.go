@@ -373,7 +373,7 @@ func TestCloseEndsWithItsContext(t *testing.T) {
 	})
 }
 
-// Heaters that can only be switched are on for their share of the ticks.
+// Heaters that can only be switched are on at full power, and off at any less.
 func TestSwitchedHeaters(t *testing.T) {
 	cfg := benchConfig()
 	for i, address := range map[int]uint16{5: 4, 6: 5} {
@@ -394,7 +394,7 @@ func TestSwitchedHeaters(t *testing.T) {
 				}
 			})
 		})
-		assert.Equal(t, [2]int{25, 100}, on)
+		assert.Equal(t, [2]int{0, 100}, on)
 	})
 }
 

@@ -16,7 +16,6 @@ const signalsEvery = 500 * time.Millisecond
 // outputs are what a line is to write. The zero value is safe.
 type outputs struct {
 	duty                    []float64
-	on                      []bool // the heaters that can only be switched
 	contactor, lamp, buzzer bool
 	at                      time.Duration
 }
@@ -59,11 +58,15 @@ func (o output) power(all *outputs) float64 {
 	return 0
 }
 
-// on returns the bit of an output that is one.
+// whole is a duty that is full power, but for what rounding takes off it.
+const whole = 1 - 1e-9
+
+// on returns the bit of an output that is one. A heater that can only be switched is on
+// at full power and off at any less.
 func (o output) on(all *outputs) bool {
 	switch o.Role {
 	case registers.Heater:
-		return o.pot < len(all.on) && all.on[o.pot]
+		return o.power(all) >= whole
 	case registers.Contactor:
 		return all.contactor
 	case registers.Lamp:

@@ -221,6 +221,57 @@ func TestWeakHeater(t *testing.T) {
 	})
 }
 
+// relays gives every heater a coil with a mechanical relay in place of a register.
+func relays(text string) string {
+	text = strings.ReplaceAll(text, "output: smooth}", "window: 20 s}")
+	for i := range 3 {
+		text = strings.Replace(text, fmt.Sprintf("function: 16, address: %d, type: uint16, scale: 0.0001, unit: fraction}", i),
+			fmt.Sprintf("function: 15, address: %d, type: bit}", i+1), 1)
+	}
+	return text
+}
+
+// swingS is what a window of 20 s may be ahead by, in seconds of full power.
+const swingS = 0.8 + 1
+
+// TestARelayDoesNotChatter: a quarter of the power is full power for a while and none for
+// a while, none of them shorter than a second but the last.
+func TestARelayDoesNotChatter(t *testing.T) {
+	fromNothing(t, relays, func(t *testing.T, r *rig) {
+		old := complete(r.file)
+		old.Nudges = nil
+		r.keep(old)
+		on := false
+		var spans []time.Duration
+		since, done := time.Now(), make(chan struct{})
+		go func() {
+			for {
+				select {
+				case <-done:
+					return
+				case <-time.After(50 * time.Millisecond):
+				}
+				if now := r.Truth().Pots[0].PowerW > 0; now != on {
+					if on {
+						spans = append(spans, time.Since(since))
+					}
+					on, since = now, time.Now()
+				}
+			}
+		}()
+		err := r.commission(t.Context(), "", false)
+		close(done)
+		require.NoError(t, err, r.said())
+		t.Log(spans)
+		require.GreaterOrEqual(t, len(spans), 3)
+		for _, s := range spans[:len(spans)-1] {
+			require.GreaterOrEqual(t, s, time.Second)
+		}
+		given, asked := r.Truth().Pots[0].HeatJ, r.record().nudge("left").EnergyJ
+		require.InDelta(t, asked, given, 0.35*asked+1000*swingS, "and no more of it")
+	})
+}
+
 // TestTooWeakHeater proves nothing, and is bounded.
 func TestTooWeakHeater(t *testing.T) {
 	onBench(t, weaken(1.0/9), func(t *testing.T, r *rig) {

@@ -10,6 +10,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/control"
+	"meltwarden/control/circuit"
 	"meltwarden/control/guard"
 	"meltwarden/control/reading"
 	"meltwarden/devices"
@@ -35,8 +36,12 @@ type watch struct {
 	plates    []average
 	melts     []average
 
-	duty      []float64
-	contactor bool
+	// duty is what the heaters are to get in the mean, told what they are told in this
+	// cycle: of those that can only be switched 0 or 1, in the windows of their relays.
+	duty, told []float64
+	windows    *circuit.Windows
+	ticked     time.Duration
+	contactor  bool
 	// byHand says that melt probes are moved by hand: whatever they read is no reason
 	// to doubt them then, as long as they read something.
 	byHand bool
@@ -73,13 +78,23 @@ func (s *session) observe(ctx context.Context) (*watch, error) {
 		bus: bus, clk: s.Clock, pots: s.Bench.Pots,
 		wired:  func(r registers.Role) bool { return wired(s.Bench, r) },
 		due:    s.Clock.Now(),
-		plates: make([]average, n), melts: make([]average, n), duty: make([]float64, n),
+		plates: make([]average, n), melts: make([]average, n), duty: make([]float64, n), told: make([]float64, n),
+		windows: windowsOf(s.Bench.Pots),
 	}
 	w.forget()
 	if err := w.calm(ctx); err != nil {
 		return nil, foremost(err, w.close())
 	}
 	return w, nil
+}
+
+// windowsOf are the windows of the heaters.
+func windowsOf(pots []config.Pot) *circuit.Windows {
+	var heaters []circuit.Heater
+	for _, p := range pots {
+		heaters = append(heaters, circuit.Heater{RatedW: p.HeaterW, Output: p.Output, Window: p.Window})
+	}
+	return circuit.NewWindows(heaters)
 }
 
 // forget begins the judgement of readings anew.
@@ -152,10 +167,21 @@ func (w *watch) cycle(ctx context.Context) error {
 	if wrong != nil {
 		w.off()
 	}
-	w.bus.ApplyAt(control.Outputs{Duty: w.duty, Contactor: w.contactor}, w.last)
+	w.tick()
+	w.bus.ApplyAt(control.Outputs{Duty: w.told, Contactor: w.contactor}, w.last)
 	w.due = max(w.due+config.Period, w.clk.Now())
 	w.clk.Sleep(ctx, w.due-w.clk.Now())
 	return wrong
+}
+
+// tick says what each heater is told until the next cycle. One is on at a time, which
+// every circuit carries.
+func (w *watch) tick() {
+	elapsed := w.clk.Now() - w.ticked
+	w.ticked += elapsed
+	given := slices.Clone(w.duty)
+	w.windows.Tick(given, w.told, math.Inf(1), elapsed)
+	w.windows.Told(given, w.told)
 }
 
 func (w *watch) off() {
