@@ -23,14 +23,14 @@ type coldCheck struct {
 // lookAtColdProbes finds, before any heat, the pot whose probe is furthest from
 // the mean of all where they do not agree.
 func (g *Guard) lookAtColdProbes(s *Sight) {
-	k := &g.cold
+	k, elapsed := &g.cold, watched(s.took())
 	k.over = k.over || g.state == Enabled
 	odd := -1
 	if !k.over {
-		odd = g.oddProbe(s.took())
+		odd = g.oddProbe(elapsed)
 	}
 	for i := range g.pots {
-		g.note(g.pots[i].found, ProbesDisagree, i == odd/2 && odd >= 0, s.took())
+		g.note(g.pots[i].found, ProbesDisagree, i == odd/2 && odd >= 0, elapsed)
 	}
 }
 

@@ -199,7 +199,9 @@ func (g *Guard) trip() {
 	}
 }
 
-// lookAtBench updates the findings that concern the whole bench.
+// lookAtBench updates the findings that concern the whole bench. All of the time counts
+// for them, watched or not: an interlock that is open after a stall may have been so all
+// the while, and what comes of counting it is that heat is off.
 func (g *Guard) lookAtBench(s *Sight) {
 	took := s.took()
 	// A cycle that claims to have taken no time still counts as one.

@@ -220,6 +220,20 @@ func TestNothingLastsUnwatched(t *testing.T) {
 	}
 }
 
+// TestWhatASleepIsToAHeater: it was off meanwhile, so that a plate which rises after it
+// rises by no afterheat, however little of the sleep was watched.
+func TestWhatASleepIsToAHeater(t *testing.T) {
+	for gap, within := range map[time.Duration]time.Duration{period: 75 * time.Second, 2 * time.Minute: 20 * time.Second} {
+		r := enabled(limits)
+		r.spoil = func(s *Sight) { s.Pots[0].Duty = 1 }
+		r.run(20 * time.Second)
+		r.spoil = func(s *Sight) { s.Pots[0].Duty, s.Elapsed = 0, gap }
+		r.step()
+		r.begin(func(s *Sight, t float64) { s.Pots[0].Duty, s.Pots[0].Plate.C = 0, s.Pots[0].Plate.C+0.5*t })
+		assert.Less(t, r.told(t, RiseWhileOff, 3*time.Minute), within, "%v", gap)
+	}
+}
+
 // TestProbeThatJumps: a real change is accepted once it has had the time it needs.
 func TestProbeThatJumps(t *testing.T) {
 	r := newRig(limits)

@@ -41,11 +41,12 @@ type heater struct {
 	watched time.Duration // how long that watch has lasted
 }
 
-// look takes in what the heater is told.
-func (h *heater) look(duty float64, plate *trend, elapsed time.Duration) {
+// look takes in what the heater is told. Unwatched or not, a heater that was told nothing
+// is off for all the time that it took, and its element cools.
+func (h *heater) look(duty float64, plate *trend, elapsed, took time.Duration) {
 	h.duty += (duty - h.duty) * -math.Expm1(-elapsed.Seconds()/dutyFilterS)
 	h.slow += (duty - h.slow) * -math.Expm1(-elapsed.Seconds()/dutySlowS)
-	if h.off += elapsed; duty > 0 {
+	if h.off += took; duty > 0 {
 		h.off, h.hadC, h.hadDuty = 0, plate.c, max(h.duty, h.slow)
 	}
 }

@@ -29,7 +29,7 @@ func (g *Guard) lookAtPot(i int, s *PotSight, took time.Duration) {
 	p, elapsed := &g.pots[i], watched(took)
 	p.ratedW, p.whole, p.phase = s.RatedW, s.Whole, phaseOf(s)
 	g.lookAtProbes(p, s, took)
-	p.heater.look(s.Duty, &p.plate.trend, elapsed)
+	p.heater.look(s.Duty, &p.plate.trend, elapsed, took)
 	g.lookForFalls(p, s, elapsed)
 	g.lookAtHeater(p, s, elapsed)
 	g.lookAtTemperatures(p, s, elapsed)

@@ -184,6 +184,15 @@ func TestColdProbesAgree(t *testing.T) {
 	assert.Equal(t, []Code{StillHot}, r.codes(), "a warm pot is no cold probe")
 }
 
+// TestColdProbesAreWatched before they disagree: a sample after a sleep is one sample.
+func TestColdProbesAreWatched(t *testing.T) {
+	r := newRig(limits)
+	r.spoil = func(s *Sight) { coldBench(s); s.Pots[1].Plate.C += 6; s.Elapsed = time.Hour }
+	r.step()
+	r.step()
+	assert.False(t, r.condition(ProbesDisagree).Active)
+}
+
 // TestOneWildValueIsForgiven: one that is just within a step of the true ones before it,
 // and just not of the true one after it.
 func TestOneWildValueIsForgiven(t *testing.T) {
