@@ -127,8 +127,7 @@ func (d *dipping) look(ctx context.Context) error {
 // until goes on until something is so, for dipWait at most, and reports whether it
 // came. Somebody is told again and again what to do.
 func (d *dipping) until(ctx context.Context, do string, so func() bool) (bool, error) {
-	d.say("  %s\n", do)
-	remind := d.w.clk.Now() + remindEvery
+	asks := d.remind(do)
 	for end := d.w.clk.Now() + dipWait; d.w.clk.Now() < end; {
 		if err := d.look(ctx); err != nil {
 			return false, err
@@ -136,13 +135,10 @@ func (d *dipping) until(ctx context.Context, do string, so func() bool) (bool, e
 		if d.wrong == nil && so() {
 			return true, nil
 		}
-		if d.w.clk.Now() >= remind {
-			remind += remindEvery
-			if d.wrong != nil {
-				d.say("  Not now: %v.\n", d.wrong)
-			} else {
-				d.say("  Still waiting. %s\n", do)
-			}
+		if d.wrong != nil {
+			asks.again("  Not now: %v.\n", d.wrong)
+		} else {
+			asks.again("  Still waiting. %s\n", do)
 		}
 	}
 	if d.wrong != nil {

@@ -104,8 +104,7 @@ var errNobody = errors.New("it did not come")
 // await tells a person what to do, again and again, and cycles with everything off
 // until something is so, whatever else is wrong with the bench meanwhile.
 func (s *session) await(ctx context.Context, w *watch, do string, so func() bool) error {
-	s.say("  %s\n", do)
-	remind := w.clk.Now() + remindEvery
+	asks := s.remind(do)
 	for until := w.clk.Now() + pressWait; w.clk.Now() < until; {
 		if err := w.cycle(ctx); errors.Is(err, ErrStopped) {
 			return err
@@ -113,10 +112,7 @@ func (s *session) await(ctx context.Context, w *watch, do string, so func() bool
 		if so() {
 			return nil
 		}
-		if w.clk.Now() >= remind {
-			remind += remindEvery
-			s.say("  Not seen yet. %s\n", do)
-		}
+		asks.again("  Not seen yet. %s\n", do)
 	}
 	return errNobody
 }

@@ -138,6 +138,26 @@ func typed(ctx context.Context, in io.Reader) <-chan string {
 // say prints; a terminal that is gone must not end a step before its zeros.
 func (s *session) say(format string, args ...any) { fmt.Fprintf(s.Out, format, args...) }
 
+// reminder says again, every remindEvery, what a person is asked to do.
+type reminder struct {
+	*session
+	next time.Duration
+}
+
+// remind asks a person to do something.
+func (s *session) remind(do string) *reminder {
+	s.say("  %s\n", do)
+	return &reminder{s, s.Clock.Now() + remindEvery}
+}
+
+// again says something where it is time to.
+func (r *reminder) again(format string, args ...any) {
+	if r.Clock.Now() >= r.next {
+		r.next += remindEvery
+		r.say(format, args...)
+	}
+}
+
 // begin finds the record to go on with.
 func (s *session) begin() error {
 	found, err := Load(s.History)

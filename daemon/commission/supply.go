@@ -65,8 +65,7 @@ type look struct {
 // until tells a person what to do, again and again, until something is so, told each
 // time whether the device has answered.
 func (l *look) until(ctx context.Context, do string, so func(answered bool) bool) error {
-	l.say("  %s\n", do)
-	remind := l.Clock.Now() + remindEvery
+	asks := l.remind(do)
 	for end := l.Clock.Now() + pressWait; l.Clock.Now() < end; {
 		if so(l.ask()) {
 			return nil
@@ -74,10 +73,7 @@ func (l *look) until(ctx context.Context, do string, so func(answered bool) bool
 		if !l.Clock.Sleep(ctx, config.Period) {
 			return ErrStopped
 		}
-		if l.Clock.Now() >= remind {
-			remind += remindEvery
-			l.say("  Not seen yet. %s\n", do)
-		}
+		asks.again("  Not seen yet. %s\n", do)
 	}
 	return errNobody
 }

@@ -320,14 +320,12 @@ func (w *watch) hold(ctx context.Context, span time.Duration, each func() bool) 
 
 // press waits for a deliberate press of the enable button while nothing is wrong.
 func (s *session) press(ctx context.Context, w *watch) error {
-	s.say("  Stand at the emergency stop. Press the bench's enable button for about a second and\n  let it go. Nothing is switched on before.\n")
+	asks := s.remind("Stand at the emergency stop. Press the bench's enable button for about a second and\n  let it go. Nothing is switched on before.")
 	told := ""
-	remind := w.clk.Now() + remindEvery
 	for until := w.clk.Now() + pressWait; w.clk.Now() < until; {
 		err := w.cycle(ctx)
-		if told == "" && w.clk.Now() >= remind {
-			remind += remindEvery
-			s.say("  Still waiting for a press of about a second.\n")
+		if told == "" {
+			asks.again("  Still waiting for a press of about a second.\n")
 		}
 		switch {
 		case errors.Is(err, ErrStopped):
