@@ -19,12 +19,15 @@ const (
 	// halvings is how often the silence is halved, to a sixteenth of mustLetGo.
 	halvings = 4
 
-	coldC      = 40.0 // E: below it nothing has been heated lately
-	spreadC    = 5.0  // P (IEC 60584-1): two class 2 probes of one temperature may differ by so much
-	tooHotC    = 60.0 // E: a step is over long before
-	proofRiseC = 2.0  // E: several times what 5 % give in the time, a part of what full power gives
-	nudgeDuty  = 0.25 // E
-	nudgeFor   = 60 * time.Second
+	coldC   = 40.0 // E: below it nothing has been heated lately
+	spreadC = 5.0  // P (IEC 60584-1): two class 2 probes of one temperature may differ by so much
+	tooHotC = 60.0 // E: a step is over long before
+	// switchedRiseCS is how fast a plate may warm, in °C a second, whose heater can only be
+	// switched on (E: all of its power on a bare thin plate, 0.3 J/K for each watt).
+	switchedRiseCS = 3.5
+	proofRiseC     = 2.0  // E: several times what 5 % give in the time, a part of what full power gives
+	nudgeDuty      = 0.25 // E
+	nudgeFor       = 60 * time.Second
 	// slowFor is for how long a heater may go on that has moved a plate by seenC in nudgeFor:
 	// by then it had 30 s of full power, from which a bare cast plate is 46 °C warmer and a
 	// thin one 100 °C, its probe off it (E: 0.65 and 0.3 J/K for each watt).

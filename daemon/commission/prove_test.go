@@ -168,6 +168,25 @@ func TestSwitchedHeatersAreTriedOneByOne(t *testing.T) {
 	require.ErrorContains(t, err, "has 5 heaters that can only be switched, and at most 4 can be tried")
 }
 
+// TestRelaysAreProven: what the trials themselves give a plate is no stuck relay. The
+// plates have to cool before the next step, which says so.
+func TestRelaysAreProven(t *testing.T) {
+	onBench(t, relays, func(t *testing.T, r *rig) {
+		err := r.commission(t.Context(), answers, false)
+		for range 10 {
+			if err == nil {
+				break
+			}
+			require.NotErrorIs(t, err, errPress)
+			t.Log(err)
+			time.Sleep(30 * time.Minute)
+			err = r.commission(t.Context(), "", false)
+		}
+		require.NoError(t, err)
+		require.True(t, r.record().proof("power").passed())
+	})
+}
+
 // TestReadingMustNotFeedTheTimeout: of the device itself, or of its neighbours.
 func TestReadingMustNotFeedTheTimeout(t *testing.T) {
 	for _, unit := range []uint8{0, simbench.UnitPower, simbench.UnitThermocouples} {
