@@ -179,6 +179,9 @@ const phases = 5
 // where the cycle hangs, by the device's own communication time-out where nobody
 // is left.
 func TestNumbersOfFaults(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector, which has others to look at")
+	}
 	var table strings.Builder
 	var all []time.Duration
 	note := func(name string, took []time.Duration) {

@@ -170,6 +170,9 @@ func virtualSettings(t *testing.T) control.Settings {
 // TestNumbersOfFourHours prints what four hours at the bench take in virtual
 // time, what they hold in memory while they last, and what they leave behind.
 func TestNumbersOfFourHours(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector, which has others to look at")
+	}
 	began, goroutines, before := time.Now(), runtime.NumGoroutine(), heap()
 	var early, late int64
 	synctest.Test(t, func(t *testing.T) {

@@ -17,6 +17,9 @@ import (
 // TestNumbersOfThePast makes the invented evenings, replays each of them bit for
 // bit, and looks whether what spoiled a shot can be told from its card.
 func TestNumbersOfThePast(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector, which has others to look at")
+	}
 	s, err := history.Open(t.TempDir())
 	require.NoError(t, err)
 	defer s.Close()

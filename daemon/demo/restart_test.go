@@ -31,6 +31,9 @@ const (
 // bench, loses its supply for a moment, at random phases of a cycle: by the truth of the
 // bench no heater draws power again before somebody presses its button.
 func TestNumbersOfShortLosses(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector, which has others to look at")
+	}
 	var table []string
 	tried := 0
 	for _, unit := range []uint8{simbench.UnitPower, 0} {
