@@ -19,7 +19,8 @@ const (
 	waitsS      = 10.0             // E: nobody begins to wait for less than this,
 	waitsShare  = 0.08             // E: and this share of its own way, which is not known any better
 	lateS       = 120.0            // E: a pot that is so much later has e times the weight on the circuit
-	showsC      = 80.0             // E: a plate this warm has answered its heater
+	showsC      = 50.0             // E: a plate this warm has answered its heater
+	unshown     = 6.0              // E: until then, this much weight, or a broken heater would show late
 	arrivedC    = 6.0              // E: a melt this near where it gets is held, before anybody is heated
 	heldFirst   = 100.0
 )
@@ -64,8 +65,10 @@ func (p *pot) urgency(latestS float64) float64 {
 		return 0
 	case math.Abs(p.goal()-p.melt.C()) < arrivedC:
 		return heldFirst
-	case math.IsNaN(p.way.S) || math.IsInf(p.way.S, 0), p.plate.C() < showsC:
-		return 1 // a heater that is told little shows late that it is broken
+	case p.plate.C() < showsC:
+		return unshown
+	case math.IsNaN(p.way.S) || math.IsInf(p.way.S, 0):
+		return 1
 	case math.IsInf(latestS, 0):
 		latestS = model.LongestWayS
 	}

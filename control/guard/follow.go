@@ -73,8 +73,8 @@ const (
 	mendedC     = 10.0
 	wrongSlowly = time.Minute
 	// E: a probe that is off a hot plate reads cold at once, but a melt on that plate
-	// is over 50 °C by then.
-	coldFor = 5 * time.Minute
+	// is over 50 °C by two fifths of that, also where the trip came early.
+	coldFor = 8 * time.Minute
 )
 
 // doubted keeps a probe's trip from being reset while nothing says that anybody
@@ -102,9 +102,9 @@ func (d *doubted) begin(c Code, readC float64, p *probe) {
 func (c Code) leaps() bool { return c == MeltImplausible || c == PlateImplausible }
 
 // look takes in one cycle and reports whether the doubt lasts: until the pot is marked
-// as lifted at the bench, the probe was unplugged and is back, both probes have been cold for long
-// (all begins anew, as in the morning), or the reading itself shows that it is right
-// again. A leap from hot needs more: see shown.
+// as lifted at the bench, the probe was unplugged and is back, both probes have been
+// cold for long (all begins anew, as in the morning), or the reading itself shows that
+// it is right again. A leap from hot needs more: see shown.
 func (d *doubted) look(c Code, s *PotSight, t reading.Temperature, p *probe, elapsed time.Duration) bool {
 	was := d.out
 	if d.out = t.Fault != reading.None && !silent(t); d.out {
