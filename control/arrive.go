@@ -89,6 +89,8 @@ func (p *pot) waits(latestS float64) bool {
 const (
 	offBefore, offAfter = 0.35, 0.2
 	offLeast            = 20 * time.Second
+	// offRecalled is that of second evenings whose pot was known by its first.
+	offRecalled = 0.17
 )
 
 // readyIn is the pot's way as a time, and how far that may be off; negative when not
@@ -100,6 +102,9 @@ func (p *pot) readyIn() (in, within time.Duration) {
 	off := offAfter
 	if p.melt.C() < waitsAtC && !p.cured {
 		off = offBefore
+	}
+	if p.loop.Foresees() {
+		off = offRecalled
 	}
 	in = time.Duration(p.way.S * float64(time.Second))
 	return in, max(offLeast, time.Duration(off*float64(in)))

@@ -15,6 +15,7 @@ import (
 	"meltwarden/control/circuit"
 	"meltwarden/control/estimate"
 	"meltwarden/control/guard"
+	"meltwarden/control/loop"
 	"meltwarden/control/reading"
 )
 
@@ -187,6 +188,13 @@ func (b *Bench) heat(elapsed time.Duration) {
 	}
 	b.windows.Told(b.duty, b.told)
 	b.share.Drawn(b.watts(b.told))
+}
+
+// Known returns what was found out about pot i, as far as it is worth keeping for
+// another evening, and whether the bench still went by what it had been told of the pot.
+func (b *Bench) Known(i int) (known loop.Known, worth, recalled bool) {
+	known, worth = b.pots[i].loop.Known()
+	return known, worth, b.pots[i].loop.Recalled()
 }
 
 // watts is what all heaters draw at these duties.

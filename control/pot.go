@@ -65,7 +65,7 @@ type pot struct {
 func newPot(s PotSettings) *pot {
 	return &pot{
 		set: s, melt: estimate.OfMelt(), plate: estimate.OfPlate(),
-		loop: loop.New(loop.Pot{HeaterW: s.HeaterW, MeltJPerK: s.VolumeML * MeltJPerMLK}),
+		loop: loop.New(s.LoopPot(), s.Known),
 	}
 }
 
@@ -85,7 +85,7 @@ func (p *pot) mark(c Command) {
 		p.inBandFor, p.stirred = 0, false
 		p.loop.Changed()
 	case Draw:
-		p.loop.Changed()
+		p.loop.Drawn()
 	case Lift:
 		p.lifted, p.returned, p.inBandFor = true, false, 0
 		p.liftedHere = p.liftedHere || !c.Afar

@@ -5,6 +5,7 @@ import (
 
 	"meltwarden/control/circuit"
 	"meltwarden/control/guard"
+	"meltwarden/control/loop"
 )
 
 // Settings are what a bench file and a recipe come to: all that Step may rely
@@ -42,4 +43,11 @@ type PotSettings struct {
 	StirWithin time.Duration
 	// PlateLimitC is the highest plate temperature the loop may ask for.
 	PlateLimitC float64
+	// Known is what was found out about the pot on earlier evenings; nil is nothing.
+	Known *loop.Known `json:",omitempty"`
+}
+
+// LoopPot is the pot as its loop knows it before it has ever been heated.
+func (s *PotSettings) LoopPot() loop.Pot {
+	return loop.Pot{HeaterW: s.HeaterW, MeltJPerK: s.VolumeML * MeltJPerMLK, PlateLimitC: s.PlateLimitC}
 }

@@ -42,6 +42,38 @@ func newBalance(p Pot) balance {
 	}
 }
 
+// Known is what the loops of a pot have learnt of it.
+type Known struct {
+	// PlateJPerK is the heat capacity of plate and element in J/K.
+	PlateJPerK float64
+	// CouplingWK is from plate to melt, PlateLossWK from plate to room, in W/K.
+	CouplingWK, PlateLossWK float64
+}
+
+// Known returns what was learnt by now.
+func (c *Cascade) Known() Known {
+	return Known{c.known.plateJPerK, c.known.coupling, c.known.plateWPerK}
+}
+
+// Recall starts loops that have not run yet from what is known of their pot.
+func (c *Cascade) Recall(k Known) {
+	guess := c.known
+	c.guess = &guess
+	c.known.plateJPerK, c.known.coupling, c.known.plateWPerK = k.PlateJPerK, k.CouplingWK, k.PlateLossWK
+}
+
+// Forget goes on as if nothing had been known: with what was learnt since the start from
+// no more than a guess.
+func (c *Cascade) Forget() {
+	if c.guess == nil {
+		return
+	}
+	c.known, c.guess = *c.guess, nil
+	if !c.rested {
+		c.outer.SetIntegral(c.known.restingExcess(c.pot))
+	}
+}
+
 func (b *balance) restingW(p Pot) float64 { return restingPerJPK * p.MeltJPerK }
 
 // restingExcess is how much warmer than a held melt the plate has to be.

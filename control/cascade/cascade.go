@@ -71,6 +71,7 @@ type Cascade struct {
 	began   bool
 	rested  bool // the melt loop's integral is the plate's own resting excess, no longer the guess
 	known   balance
+	guess   *balance // what would be known without what was recalled; nil where nothing was
 	plateSP float64
 	innerSP float64
 	bound   bool    // the coast or the limit holds the plate lower than the melt loop asks
@@ -196,6 +197,9 @@ func (c *Cascade) LeanTo(excess, share float64) {
 	}
 }
 
+// Found reports whether the loop has found the plate's resting excess by itself.
+func (c *Cascade) Found() bool { return c.rested }
+
 // retune follows what has been learnt. The melt loop's integral is the plate's
 // resting excess whatever the gains, so it stays; far from the target its
 // proportional part is bound by the coast, so that nothing jumps.
@@ -222,6 +226,9 @@ func (c *Cascade) Applied(duty, dt float64) {
 	if c.mayIntegrate(duty) {
 		c.outer.Applied(c.plateSP-m.TargetC, m.TargetC, m.MeltC, dt, 0, false)
 		c.rested = true
+	}
+	if c.guess != nil {
+		c.guess.add(c.shown, duty, dt, c.pot)
 	}
 	// In a later recovery the guess must not take the place of what was learnt.
 	if c.known.add(c.shown, duty, dt, c.pot) && !c.rested {

@@ -41,16 +41,16 @@ type seen struct {
 
 func newSeen() seen { return seen{melt: estimate.OfMelt(), plate: estimate.OfPlate()} }
 
-// take is a cycle of readings and marks; changed and moved are called for what
+// take is a cycle of readings and marks; changed, drawn and moved are called for what
 // somebody did to the pot.
-func (s *seen) take(v *rig.View, changed, moved func()) cascade.Measure {
+func (s *seen) take(v *rig.View, changed, drawn, moved func()) cascade.Measure {
 	for _, m := range v.Marks {
 		switch m {
 		case rig.Colour:
 			s.upset = control.ColourUpset
 			changed()
 		case rig.Draw:
-			changed()
+			drawn()
 		case rig.Lift, rig.Return:
 			s.lifted = m == rig.Lift
 			moved()
@@ -82,7 +82,7 @@ func FromCascade(k rig.Known) rig.Loop {
 
 // Step is a cycle: filter what is fresh, then ask the loop.
 func (p *plain) Step(v *rig.View) float64 {
-	m := p.take(v, unheard, unheard)
+	m := p.take(v, unheard, unheard, unheard)
 	if !p.believed || p.lifted {
 		p.loop.Rest()
 		return 0
@@ -106,13 +106,25 @@ type ours struct {
 func Block(l rig.Loop, on bool) { l.(*ours).blocked = on }
 
 // Ours returns the bench's loop for a pot of which so much is known.
-func Ours(k rig.Known) rig.Loop {
-	return &ours{seen: newSeen(), loop: loop.New(loop.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK})}
+func Ours(k rig.Known) rig.Loop { return Recalling(nil)(k) }
+
+// Recalling makes the bench's loop for a pot that has been heated before; nil is never.
+func Recalling(left *loop.Known) Maker {
+	return func(k rig.Known) rig.Loop {
+		p := loop.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK, PlateLimitC: k.PlateLimitC}
+		return &ours{seen: newSeen(), loop: loop.New(p, left)}
+	}
 }
+
+// Left is what a loop made by Ours leaves for the next evening, and whether it does.
+func Left(l rig.Loop) (loop.Known, bool) { return l.(*ours).loop.Known() }
+
+// Recalled reports whether a loop made by Ours still goes by what it recalled.
+func Recalled(l rig.Loop) bool { return l.(*ours).loop.Recalled() }
 
 // Step is a cycle: watch, and then ask.
 func (o *ours) Step(v *rig.View) float64 {
-	m := o.take(v, o.loop.Changed, o.loop.Moved)
+	m := o.take(v, o.loop.Changed, o.loop.Drawn, o.loop.Moved)
 	view := loop.View{Melt: fresh(v.Melt), Plate: fresh(v.Plate), Seen: m, Dt: v.Elapsed.Seconds()}
 	if !o.lifted {
 		o.loop.Watch(&view)

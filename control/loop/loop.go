@@ -19,6 +19,8 @@ type Pot struct {
 	HeaterW float64
 	// MeltJPerK is the melt's heat capacity in joules per kelvin.
 	MeltJPerK float64
+	// PlateLimitC is the most that its plate may be heated to, in degrees Celsius.
+	PlateLimitC float64
 }
 
 // View is what is known in a cycle.
@@ -50,25 +52,57 @@ type Loop struct {
 	model   *model.Filter
 	given   float64 // the duty since the last cycle
 	asked   float64
+	memory  memory
 }
 
-// New returns a pot's loop, at rest.
-func New(p Pot) *Loop {
-	return &Loop{
+// New returns a pot's loop, at rest, with what is known of the pot from earlier times:
+// nil is nothing, and what was not of this heater and plate limit counts as nothing.
+func New(p Pot, k *Known) *Loop {
+	l := &Loop{
 		pot:     p,
 		cascade: cascade.New(cascade.Pot{HeaterW: p.HeaterW, MeltJPerK: p.MeltJPerK}),
-		model:   model.New(model.Pot{HeaterW: p.HeaterW, MeltJPerK: p.MeltJPerK}),
+		model:   model.New(p.model()),
+	}
+	if k != nil && k.Fits(p) {
+		l.recall(k)
+	}
+	return l
+}
+
+func (p Pot) model() model.Pot { return model.Pot{HeaterW: p.HeaterW, MeltJPerK: p.MeltJPerK} }
+
+// Watch takes in a cycle, whether the pot may be heated in it or not.
+func (l *Loop) Watch(v *View) {
+	l.model.Step(l.given, v.Dt, v.Plate, v.Melt)
+	if l.memory.beside != nil {
+		l.memory.beside.Step(l.given, v.Dt, v.Plate, v.Melt)
+		l.compare()
 	}
 }
 
-// Watch takes in a cycle, whether the pot may be heated in it or not.
-func (l *Loop) Watch(v *View) { l.model.Step(l.given, v.Dt, v.Plate, v.Melt) }
-
 // Changed says that the melt has just been changed by somebody.
-func (l *Loop) Changed() { l.model.Startle() }
+func (l *Loop) Changed() {
+	l.memory.sealed = l.memory.sealed || l.memory.leaves
+	l.model.Startle()
+	if l.memory.beside != nil {
+		l.memory.beside.Startle()
+	}
+}
+
+// Drawn says that some of the melt has just been taken out.
+func (l *Loop) Drawn() {
+	l.memory.sealed = true
+	l.Changed()
+}
 
 // Moved says that the pot is not where it was: what its probes showed is past.
-func (l *Loop) Moved() { l.model.Restart() }
+func (l *Loop) Moved() {
+	l.memory.sealed = true
+	l.model.Restart()
+	if l.memory.beside != nil {
+		l.memory.beside.Restart()
+	}
+}
 
 // Rest takes the loop out of service: the next Step starts without a bump.
 func (l *Loop) Rest() { l.cascade.Rest() }
@@ -84,6 +118,7 @@ func (l *Loop) PlateTargetC() float64 { return l.cascade.PlateTargetC() }
 func (l *Loop) Step(v *View) float64 {
 	m := v.Seen
 	if !l.model.Trusted() {
+		l.memory.doubt()
 		m.Doubted = l.model.Doubted()
 		l.asked = l.cascade.Step(m, v.Dt)
 		return l.asked
@@ -91,6 +126,7 @@ func (l *Loop) Step(v *View) float64 {
 	s := l.model.Sight(l.given)
 	m.MeltC, m.PlateC, m.MeltSlope, m.PlateSlope = s.MeltC, s.PlateC, s.MeltSlope, s.PlateSlope
 	l.lean(&s, &m, v.Dt)
+	l.keep(&m, v.Dt)
 	l.asked = l.cascade.StepBy(m, v.Seen, v.Dt)
 	if plateC := l.cascade.PlateTargetC(); !math.IsNaN(plateC) {
 		l.asked = l.energy(&s, plateC, m.LimitC)
@@ -105,8 +141,8 @@ func (l *Loop) Step(v *View) float64 {
 func (l *Loop) lean(s *model.Sight, m *cascade.Measure, dt float64) {
 	short := m.TargetC - s.MeltC
 	stopped := short > stopsShortC && short < nearC && s.MeltSlope*arrivesInS < short
-	if stopped && !m.Upset && s.RestC > l.cascade.Excess() {
-		l.cascade.LeanTo(s.RestC, dt/leanS)
+	if restC := l.restC(s, m.TargetC); stopped && !m.Upset && restC > l.cascade.Excess() {
+		l.cascade.LeanTo(restC, dt/leanS)
 	}
 }
 

@@ -26,7 +26,9 @@ func at(melt, plate, target float64) loop.View {
 	}
 }
 
-func newLoop() *loop.Loop { return loop.New(loop.Pot{HeaterW: 1000, MeltJPerK: 520}) }
+func newLoop() *loop.Loop {
+	return loop.New(loop.Pot{HeaterW: 1000, MeltJPerK: 520, PlateLimitC: 230}, nil)
+}
 
 // warmed is a loop whose model is trusted, over a plate that rises evenly.
 func warmed(t *testing.T) *loop.Loop {

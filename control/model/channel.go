@@ -57,6 +57,7 @@ func (f *Filter) take(c *channel, t reading.Temperature) {
 	off := t.C - h[0]*f.x[c.probe] - h[1]*f.x[c.truth]
 	ph, awaited2 := f.awaited(c, h)
 	c.wonder(off*off/awaited2, spanS)
+	f.evidence -= (min(off*off/awaited2, strangest) + math.Log(awaited2)) / 2
 	if c.far >= startledIn && c.truth == melt {
 		c.far = 0
 		f.Startle()

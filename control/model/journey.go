@@ -50,17 +50,18 @@ type Way struct {
 	J float64
 }
 
-// gel is what thickening leaves of the coupling of raw paste at its hottest so far.
-func gel(c float64) float64 {
+// gel is what thickening leaves of the coupling of raw paste at its hottest so far, with
+// the share that it leaves of it at its thickest.
+func gel(c, share float64) float64 {
 	switch {
 	case c <= gelC || c >= thinC:
 		return 1
 	case c < thickC:
-		return 1 - (1-gelShare)*(c-gelC)/(thickC-gelC)
+		return 1 - (1-share)*(c-gelC)/(thickC-gelC)
 	case c <= looseC:
-		return gelShare
+		return share
 	}
-	return gelShare + (1-gelShare)*(c-looseC)/(thinC-looseC)
+	return share + (1-share)*(c-looseC)/(thinC-looseC)
 }
 
 // Ready is the way from now on at full power until the pot is ready to pour, as far as
@@ -69,14 +70,18 @@ func (f *Filter) Ready(j Journey) Way {
 	if !f.begun {
 		return Way{S: math.NaN(), J: math.NaN()}
 	}
-	b, x := unpack(&f.x, f.pot.HeaterW, f.roomC), f.x
+	b, thinWK, x := unpack(&f.x, f.pot.HeaterW, f.roomC), f.thinWK, f.x
+	if f.found != nil {
+		b, thinWK = *f.found, f.found.couplingWK
+		b.roomC = f.roomC
+	}
 	var way Way
 	if !j.Cured && x[melt] < j.CureC {
 		way.S = approachS
 	}
 	for ; way.S < LongestWayS; way.S += journeyStepS {
-		if b.couplingWK = f.thinWK; !j.Cured {
-			b.couplingWK *= gel(x[melt])
+		if b.couplingWK = thinWK; !j.Cured {
+			b.couplingWK *= gel(x[melt], f.gelShare)
 		}
 		if j.there(x[melt]) {
 			return way

@@ -100,11 +100,15 @@ type Filter struct {
 	plate, melt channel
 	trust       trust
 	thinWK      float64 // the coupling over a few stirs, of the melt as a thin liquid
+	evidence    float64
+	thin, thick passage
+	found       *body // what the pot was found to be before, as long as that is gone by
+	gelShare    float64
 }
 
 // New returns a filter that knows a pot by its priors only.
 func New(p Pot) *Filter {
-	f := &Filter{pot: p, first: priors(p), roomC: roomC}
+	f := &Filter{pot: p, first: priors(p), roomC: roomC, gelShare: gelShare}
 	f.plate = newChannel(plateProbe, plate, lnPlateProbeS)
 	f.melt = newChannel(meltProbe, melt, lnMeltProbeS)
 	for i := lnPlateJK; i < states; i++ {
@@ -132,6 +136,7 @@ func (f *Filter) Step(duty, dt float64, plateT, meltT reading.Temperature) {
 	f.take(&f.melt, meltT)
 	f.bound()
 	f.average(dt)
+	f.follow(dt)
 	f.trust.look(max(f.plate.strange, f.melt.strange), dt)
 }
 
@@ -140,7 +145,7 @@ func (f *Filter) average(dt float64) {
 	if f.thinWK > 0 && f.x[plate]-f.x[melt] < showsC {
 		return
 	}
-	thinWK := math.Exp(f.x[lnCouplingWK]) / gel(f.x[melt])
+	thinWK := math.Exp(f.x[lnCouplingWK]) / gel(f.x[melt], f.gelShare)
 	if f.thinWK == 0 {
 		f.thinWK = thinWK
 	}

@@ -43,12 +43,12 @@ type Loop interface {
 	Applied(duty, drawn, dt float64)
 }
 
-// Known is all that a controller is told before: what stands on the heater, and
-// the volume as typed.
-type Known struct{ RatedW, TypedML float64 }
+// Known is all that a controller is told before: what stands on the heater, the
+// volume as typed, and the plate's limit.
+type Known struct{ RatedW, TypedML, PlateLimitC float64 }
 
 // KnownOf is what is known of a pot.
-func KnownOf(s *zoo.Spec) Known { return Known{RatedW: s.RatedW, TypedML: s.TypedML()} }
+func KnownOf(s *zoo.Spec) Known { return Known{s.RatedW, s.TypedML(), s.PlateLimitC} }
 
 // Options are how loop and plant are joined.
 type Options struct {

@@ -1,0 +1,136 @@
+package loop
+
+import (
+	"math"
+
+	"meltwarden/control/cascade"
+	"meltwarden/control/model"
+)
+
+// Known is what is worth keeping of a pot for the next time.
+type Known struct {
+	// PlateLimitC is the plate's limit of that time, in degrees Celsius.
+	PlateLimitC float64
+	Model       model.Known
+	Cascade     cascade.Known
+	// RestShare is the plate's resting excess, as the loop found it, over what the model
+	// makes of it.
+	RestShare float64
+}
+
+// Grades: E estimate.
+const (
+	heldC    = 1.5   // E: a melt this near its target is held
+	heldForS = 120.0 // E: so long altogether, and it has shown what it loses
+	// decisive is by how much the readings have to speak for a pot of which nothing is
+	// known, as the logarithm of a likelihood ratio, before what is known is dropped (E);
+	// mostLead is how much they may speak for it ahead of that.
+	decisive, mostLead = 8.0, 4.0
+
+	restsInS              = 600.0    // E: the melt loop's integral time at its longest
+	leastShare, mostShare = 0.5, 2.0 // E: what a resting excess may be of the model's
+)
+
+// memory is what a loop remembers of earlier times, and what it leaves.
+type memory struct {
+	// beside is what the readings are to a filter of which nothing was known; nil where
+	// nothing was, and when it has been decided which of the two is right.
+	beside     *model.Filter
+	lead, last float64 // of the one that knows, by the evidence
+	recalled   bool
+	share      float64 // of the model's resting excess
+
+	heldS  float64
+	sealed bool // what is in the pot is no longer what was typed
+	left   Known
+	leaves bool
+}
+
+// Fits reports whether what is known may be said of a pot: the same heater and plate
+// limit, and figures that are any.
+func (k *Known) Fits(p Pot) bool {
+	c := &k.Cascade
+	return k.PlateLimitC == p.PlateLimitC && k.Model.Fits(p.model()) &&
+		c.PlateJPerK > 0 && c.CouplingWK > 0 && c.PlateLossWK >= 0 && k.RestShare >= leastShare && k.RestShare <= mostShare
+}
+
+// recall starts a loop from what is known, with a filter beside it that does not know.
+func (l *Loop) recall(k *Known) {
+	m := &l.memory
+	m.beside, m.recalled = model.New(l.pot.model()), true
+	m.share = k.RestShare
+	l.model.Recall(&k.Model)
+	c := k.Cascade
+	c.CouplingWK *= math.Pow(l.pot.MeltJPerK/k.Model.Pot.MeltJPerK, model.WettedPower)
+	l.cascade.Recall(c)
+}
+
+// Recalled reports whether the loop goes by what was known before it was started, and
+// that has not been found wrong.
+func (l *Loop) Recalled() bool { return l.memory.recalled }
+
+// Foresees reports whether the way to ready is told by an earlier heat-up of the pot.
+func (l *Loop) Foresees() bool { return l.memory.recalled && l.model.Foresees() }
+
+// compare drops what was known of the pot as soon as its readings speak for another
+// one: they were awaited better by a filter that knew nothing (a likelihood ratio; added
+// up as in Page, Biometrika 41 (1954) 100-115, from memory, so that an early agreement
+// hides nothing), or the filter that knew doubts itself. What was seen since the start
+// is not lost: the other filter has seen it too.
+func (l *Loop) compare() {
+	m := &l.memory
+	lead := l.model.Evidence() - m.beside.Evidence()
+	m.lead, m.last = min(m.lead+lead-m.last, mostLead), lead
+	switch {
+	case m.lead < -decisive || l.model.Doubted():
+		l.model, m.beside, m.recalled = m.beside, nil, false
+		l.cascade.Forget()
+	case m.heldS >= heldForS:
+		m.beside = nil
+		l.model.Live()
+	}
+}
+
+// restC is how much warmer than a held melt the plate has to be: by the model, or by what
+// the loop has found of the pot before, where that is more.
+func (l *Loop) restC(s *model.Sight, targetC float64) float64 {
+	if !l.memory.recalled {
+		return s.RestC
+	}
+	return max(s.RestC, l.memory.share*l.model.RestAtC(targetC))
+}
+
+// keep takes down what the pot is, once it has been held long enough.
+func (l *Loop) keep(m *cascade.Measure, dt float64) {
+	k := &l.memory
+	if k.sealed || m.Upset || math.Abs(m.TargetC-m.MeltC) > heldC {
+		return
+	}
+	if k.heldS += dt; k.heldS < heldForS || !l.cascade.Found() {
+		return
+	}
+	k.left = Known{
+		PlateLimitC: l.pot.PlateLimitC, Model: l.model.Known(), Cascade: l.cascade.Known(),
+		RestShare: l.share(m.TargetC),
+	}
+	k.leaves = k.left.Fits(l.pot)
+}
+
+// share is the plate's resting excess over what the model makes of it: near one until
+// the loop, which is slow at it, has had the time to find it.
+func (l *Loop) share(targetC float64) float64 {
+	found := l.cascade.Excess() / l.model.RestAtC(targetC)
+	found = 1 + (found-1)*(1-math.Exp(-l.memory.heldS/restsInS))
+	return min(max(found, leastShare), mostShare)
+}
+
+// doubt begins anew: nothing of a pot that is not understood is kept.
+func (m *memory) doubt() {
+	if !m.sealed {
+		m.heldS, m.leaves = 0, false
+	}
+}
+
+// Known returns what the pot is, and whether that is worth keeping: it was understood,
+// and held, while all that had been typed was in it.
+func (l *Loop) Known() (Known, bool) { return l.memory.left, l.memory.leaves }

@@ -1,0 +1,94 @@
+package loop_test
+
+import (
+	"encoding/json"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/control/judge"
+	"meltwarden/control/judge/rig"
+	"meltwarden/control/judge/zoo"
+	"meltwarden/control/loop"
+)
+
+// spend lets a loop heat and hold a pot, to which events then happen.
+func spend(s *zoo.Spec, left *loop.Known, seed uint64, events ...zoo.Event) rig.Loop {
+	plant := zoo.New(s, zoo.Start{})
+	l := judge.Recalling(left)(rig.KnownOf(s))
+	rig.Run(&plant, l, rig.Usual(), rand.New(rand.NewPCG(seed, 1)), []rig.Phase{
+		{TargetC: judge.CureC, ForS: 1500}, {TargetC: judge.CureC, ForS: 300, Events: events},
+	})
+	return l
+}
+
+// quarter is a pot that fits the model.
+func quarter() *zoo.Spec { return &zoo.Named()[2] }
+
+// TestNothingIsKeptTooSoon: a pot that was not held, or not understood, leaves nothing.
+func TestNothingIsKeptTooSoon(t *testing.T) {
+	_, is := newLoop().Known()
+	assert.False(t, is)
+	_, is = warmed(t).Known()
+	assert.False(t, is, "never held")
+	_, is = judge.Left(spend(quarter(), nil, 1))
+	assert.True(t, is)
+}
+
+// TestADrawnPotIsNotWhatWasTyped: what was found before counts, and what it has become
+// does not.
+func TestADrawnPotIsNotWhatWasTyped(t *testing.T) {
+	draw := []zoo.Event{{Kind: zoo.Draw, Amount: 120, Told: true}}
+	before, is := judge.Left(spend(quarter(), nil, 1))
+	require.True(t, is)
+	drawn, is := judge.Left(spend(quarter(), nil, 1, draw...))
+	require.True(t, is)
+	assert.InEpsilon(t, before.Model.MeltJPerK.Value, drawn.Model.MeltJPerK.Value, 0.05)
+}
+
+// TestRecallsOnlyItsOwn: another heater or limit drops what was known.
+func TestRecallsOnlyItsOwn(t *testing.T) {
+	k, is := judge.Left(spend(quarter(), nil, 1))
+	require.True(t, is)
+	p := loop.Pot{HeaterW: 1000, MeltJPerK: 520, PlateLimitC: 230}
+	assert.True(t, loop.New(p, &k).Recalled())
+	assert.False(t, loop.New(p, nil).Recalled())
+	for _, other := range []loop.Pot{{1100, 520, 230}, {1000, 520, 225}} {
+		assert.False(t, loop.New(other, &k).Recalled(), "%v", other)
+	}
+}
+
+// TestForgetsWhatIsNotSo: another plate, or another vessel, under the same name is found
+// out within some minutes; the same pot is not.
+func TestForgetsWhatIsNotSo(t *testing.T) {
+	k, is := judge.Left(spend(quarter(), nil, 1))
+	require.True(t, is)
+	for name, change := range map[string]func(*zoo.Spec){
+		"a thin plate":    func(s *zoo.Spec) { s.PlateJKW, s.ElementJKW = 0.18, 0.06 },
+		"a heavier plate": func(s *zoo.Spec) { s.PlateJKW = 0.8 },
+		"a glass cup":     func(s *zoo.Spec) { s.VesselJKM2, s.ContactWKM2 = 5000, 230 },
+		"twice the melt":  func(s *zoo.Spec) { s.VolumeML, s.TypedShare = 2*s.VolumeML, s.TypedShare/2 },
+	} {
+		s := quarter()
+		change(s)
+		assert.False(t, judge.Recalled(spend(s, &k, 2)), name)
+	}
+	assert.True(t, judge.Recalled(spend(quarter(), &k, 2)))
+}
+
+// TestKnownSurvivesItsStore: through JSON and back it makes the same duties, to the bit.
+func TestKnownSurvivesItsStore(t *testing.T) {
+	k, is := judge.Left(spend(quarter(), nil, 1))
+	require.True(t, is)
+	text, err := json.Marshal(control.Settings{Pots: []control.PotSettings{{Known: &k}}})
+	require.NoError(t, err)
+	var back control.Settings
+	require.NoError(t, json.Unmarshal(text, &back))
+	assert.Equal(t, k, *back.Pots[0].Known)
+	text, err = json.Marshal(control.PotSettings{})
+	require.NoError(t, err)
+	assert.NotContains(t, string(text), "Known", "settings without it stay what they were")
+}
