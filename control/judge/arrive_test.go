@@ -13,7 +13,6 @@ import (
 	"meltwarden/control/judge"
 	"meltwarden/control/judge/rig"
 	"meltwarden/control/judge/zoo"
-	"meltwarden/control/model"
 )
 
 // arrival is how three raw pots on one circuit came to be ready.
@@ -145,8 +144,7 @@ func wayTold(p *judge.Pot, shares []float64) (off []float64) {
 	o := rig.Usual()
 	o.See = func(atS float64, pl *zoo.Plant, v *rig.View, _ float64) {
 		if v.TargetC == judge.CureC && math.Mod(atS, 5) < 0.1 && (len(told) == 0 || atS > told[len(told)-1].atS) {
-			j := model.Journey{CureC: judge.CureC - 1, HeldC: judge.CureC, PourC: judge.CureC, BandC: 1, PlateC: pl.Spec().PlateLimitC - 1.3}
-			told = append(told, way{atS, judge.Ready(loop, j).S})
+			told = append(told, way{atS, judge.Ready(loop, toCure(pl.Spec().PlateLimitC)).S})
 		}
 	}
 	intoS := p.Run(maker, o, firstSeed)[judge.HeatUp].IntoS
