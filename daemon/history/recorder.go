@@ -39,10 +39,12 @@ type Kept struct {
 	// typed.
 	Shot  *shot.Card
 	Mould string
+	// Known is what has been found out about the pots by now.
+	Known []Known
 }
 
 // plain reports whether nothing happened.
-func (k Kept) plain() bool { return len(k.Events) == 0 && k.Shot == nil }
+func (k Kept) plain() bool { return len(k.Events) == 0 && k.Shot == nil && len(k.Known) == 0 }
 
 // Recorder writes one run while it goes on. Put and its like never wait.
 type Recorder struct {
@@ -323,6 +325,11 @@ func (r *Recorder) writeEvents(tx *sql.Tx, k Kept) error {
 	for _, e := range k.Events {
 		e.At, e.Wall = k.Record.Kept.Time, k.Record.At
 		if err := r.insertEvent(tx, k.Record.Kept.Cycle, e); err != nil {
+			return err
+		}
+	}
+	for _, known := range k.Known {
+		if err := insertKnown(tx, r.run.Load(), known); err != nil {
 			return err
 		}
 	}

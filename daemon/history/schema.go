@@ -118,4 +118,15 @@ CREATE TABLE commission (               -- every state that was saved; the newes
 	`
 ALTER TABLE run ADD COLUMN source TEXT NOT NULL DEFAULT ''; -- its recipe file as typed; '' is that of the version
 `,
+	`
+CREATE TABLE known (                    -- what a run has found out about its pots
+	run     INTEGER NOT NULL REFERENCES run,
+	pot     TEXT NOT NULL,              -- its name on the bench
+	digest  TEXT NOT NULL,              -- of what measures and heats it
+	wall_ms INTEGER NOT NULL,
+	anew    INTEGER NOT NULL,           -- the run had not gone by what earlier ones had found
+	figures TEXT NOT NULL,              -- loop.Known as JSON
+	PRIMARY KEY (run, pot)
+) STRICT, WITHOUT ROWID;
+`,
 }
