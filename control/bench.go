@@ -258,7 +258,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		PlateTargetC: p.loop.PlateTargetC(),
 		Dwelled:      p.dwelled, Clear: p.clear, Cured: p.cured,
 		StirredEver: p.stirred, SinceStir: p.sinceStir,
-		InBandFor: p.inBandFor, SinceColour: -1,
+		InBandFor: p.inBandFor, SinceColour: -1, Recalled: p.loop.Recalled(),
 	}
 	if p.melt.Valid() {
 		out.MeltC, out.SlopeCPerMin = p.melt.C(), p.melt.Slope()*60

@@ -259,12 +259,15 @@ type PotFrame struct {
 	// ReadyIn is how long the pot still needs at full power, as far as a hand does its
 	// part at once, give or take ReadyWithin; negative when not known.
 	ReadyIn, ReadyWithin time.Duration
-	Dwelled              time.Duration
-	Clear, Cured         bool
-	StirredEver          bool
-	SinceStir            time.Duration // meaningful when StirredEver
-	InBandFor            time.Duration
-	SinceColour          time.Duration // negative when no colour was added
+	// Recalled is true while the pot goes by what earlier evenings found out about it: they
+	// have found something, and it behaves like that.
+	Recalled     bool
+	Dwelled      time.Duration
+	Clear, Cured bool
+	StirredEver  bool
+	SinceStir    time.Duration // meaningful when StirredEver
+	InBandFor    time.Duration
+	SinceColour  time.Duration // negative when no colour was added
 }
 
 // PerDegree is how finely history keeps a reading, in steps per degree Celsius;

@@ -32,7 +32,7 @@ import (
 )
 
 // Options are what a daemon is made from. All are required but Listener, Token,
-// Hosts, History, Notifier and Simulated.
+// Hosts, History, Recalled, Notifier and Simulated.
 type Options struct {
 	Settings control.Settings
 	Bus      *devices.Bus
@@ -50,6 +50,9 @@ type Options struct {
 	// its settings are filled in here.
 	History *history.Store
 	Start   history.Start
+	// Recalled is what is known of each pot from earlier runs, by Recall; nil recalls and
+	// keeps nothing of the kind.
+	Recalled []Recalled
 	// Notifier tells people who are not at the bench; nil tells nobody.
 	Notifier *notify.Notifier
 	// Simulated is the simulated bench at the other end of the line, where there
@@ -78,6 +81,7 @@ func New(o Options) *Daemon {
 	// The one place where a heater may count as proven: by a complete record of the
 	// bench as it is now, or on the bench whose time-out this program itself runs.
 	o.Settings.Limits.HeatersProven = o.Commissioned.Holds() || o.Simulated != nil && o.Simulated.ProvesTimeout()
+	o.Settings = withRecalled(o.Settings, o.Recalled)
 	d := &Daemon{opts: o, watchdog: watchdog{clk: o.Clock}, commands: newQueue(), alarms: alarm.NewList()}
 	d.metrics = metrics.New(metrics.Options{
 		Latest: d.hub.Latest, Settings: o.Settings, Exchanges: d.exchanges,
@@ -123,7 +127,9 @@ func (d *Daemon) Run(ctx context.Context) error {
 		}
 	}()
 	keeper := d.keeper()
-	d.cycle(keeper).run(cycling)
+	cycle := d.cycle(keeper)
+	keeper.bench = cycle.bench
+	cycle.run(cycling)
 	endCycles()
 	stopped := d.stopHeat()
 	kept := keeper.close() // before the watchers: a message under way may take its time
@@ -177,7 +183,7 @@ func (d *Daemon) handler() http.Handler {
 	}
 	return api.New(api.Options{
 		Away: away,
-		Hub:  &d.hub, Settings: o.Settings, Trend: &d.trend, Metrics: d.metrics.Handler(),
+		Hub:  &d.hub, Settings: o.Settings, Recalled: words(o.Recalled), Trend: &d.trend, Metrics: d.metrics.Handler(),
 		Submit: d.Submit, Alarms: d.alarms, History: o.History, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
 		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
 	})

@@ -52,11 +52,19 @@ func (s *Scribe) Write(h Happening) history.Kept {
 // its failing is a finding for a person, no reason for a decision about heat.
 type keeper struct {
 	recorder *history.Recorder // nil keeps nothing
-	broken   bool              // history was wanted, and can never be begun
+	store    *history.Store
+	broken   bool // history was wanted, and can never be begun
 	scribe   *Scribe
 	alarms   *alarm.List
 	told     bool // that the run goes on
+	// bench is asked for what it has found out about the pots that were recalled.
+	bench    *control.Bench
+	recalled []Recalled
+	nextKept time.Duration // bench time
 }
+
+// keptEvery is how often what was found out about the pots is kept while a run goes on.
+const keptEvery = 10 * time.Minute
 
 // keeper begins the record of the run.
 func (d *Daemon) keeper() *keeper {
@@ -75,7 +83,7 @@ func (d *Daemon) keeper() *keeper {
 	}
 	d.goOn(recorder)
 	go logFailures(o.Log, recorder)
-	return &keeper{recorder: recorder, scribe: NewScribe(o.Settings.Pots), alarms: d.alarms}
+	return &keeper{recorder: recorder, store: o.History, scribe: NewScribe(o.Settings.Pots), alarms: d.alarms, recalled: o.Recalled, nextKept: keptEvery}
 }
 
 // goOn sets again what people had set before the run was interrupted: it goes on as
@@ -120,6 +128,10 @@ func (k *keeper) keep(h Happening) {
 	}
 	kept := k.scribe.Write(h)
 	kept.Events = append(kept.Events, said...)
+	if h.Frame.Time >= k.nextKept {
+		k.nextKept += keptEvery
+		kept.Known = Learnt(k.bench, k.recalled, h.At)
+	}
 	k.recorder.Put(kept)
 }
 
@@ -154,5 +166,8 @@ func (k *keeper) close() error {
 	if k.recorder == nil {
 		return nil
 	}
-	return k.recorder.Close(time.Now())
+	if err := k.recorder.Close(time.Now()); err != nil {
+		return err
+	}
+	return k.store.KeepKnown(k.recorder.Run(), Learnt(k.bench, k.recalled, time.Now()))
 }

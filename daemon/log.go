@@ -27,6 +27,7 @@ type journal struct {
 	heat   control.HeatState
 	ready  bool
 	states []control.PotState
+	recall []bool // of each pot: it went by what was known of it
 	notice notice
 	lines  map[string]devices.LineStatus
 }
@@ -49,9 +50,21 @@ func (j *journal) note(f *frames.Frame) {
 			j.states[i] = s
 		}
 	}
+	j.noteRecall(f)
 	if f.Ready != j.ready {
 		j.log.Info("ready to pour", "ready", f.Ready, "bench_time", f.Time)
 		j.ready = f.Ready
+	}
+}
+
+// noteRecall tells of a pot that was known and behaves otherwise.
+func (j *journal) noteRecall(f *frames.Frame) {
+	j.recall = append(j.recall, make([]bool, max(0, len(f.Pots)-len(j.recall)))...)
+	for i := range f.Pots {
+		if j.recall[i] && !f.Pots[i].Recalled {
+			j.log.Info("what was known of the pot is set aside: it behaves otherwise", "pot", j.name(i), "bench_time", f.Time)
+		}
+		j.recall[i] = f.Pots[i].Recalled
 	}
 }
 

@@ -22,10 +22,12 @@ import (
 )
 
 // Options are what the handler shows and whom it lets in. All are required but
-// History, Token, Hosts, Title, Run, Simulated and HeatRefused.
+// Recalled, History, Token, Hosts, Title, Run, Simulated and HeatRefused.
 type Options struct {
 	Hub      *frames.Hub
 	Settings control.Settings
+	// Recalled says of each pot what was known of it when the run began; nil says nothing.
+	Recalled []string
 	Trend    *trend.Trend
 	Metrics  http.Handler
 	// Submit queues what a person said for the next cycle. It does not wait; an

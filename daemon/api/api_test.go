@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/control"
+	"meltwarden/control/loop"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 )
@@ -272,6 +273,22 @@ func TestHeatRefusedIsShown(t *testing.T) {
 	o.HeatRefused = "the proof of the heaters is not on record"
 	body, _ := io.ReadAll(do(New(o), request("GET", "/")).Body)
 	assert.Contains(t, string(body), o.HeatRefused)
+}
+
+// TestThePageSaysWhatIsKnownOfAPot, and where that has turned out otherwise.
+func TestThePageSaysWhatIsKnownOfAPot(t *testing.T) {
+	f := holding()
+	hub := &frames.Hub{}
+	o, _ := options(hub)
+	o.Settings.Pots = slices.Clone(o.Settings.Pots)
+	o.Recalled = []string{"known from 2026-02-01, 3 sessions", "known from 2026-02-08, 1 session", "first heat"}
+	o.Settings.Pots[0].Known, o.Settings.Pots[1].Known = &loop.Known{}, &loop.Known{}
+	f.Pots[0].Recalled = true
+	hub.Publish(f)
+	body, _ := io.ReadAll(do(New(o), request("GET", "/")).Body)
+	assert.Contains(t, string(body), `<p class="known">known from 2026-02-01, 3 sessions</p>`)
+	assert.Contains(t, string(body), `<p class="known">known from 2026-02-08, 1 session; set aside, because the pot behaves otherwise</p>`)
+	assert.Contains(t, string(body), `<p class="known">first heat</p>`)
 }
 
 func TestSecurityHeadersAreOnEveryAnswer(t *testing.T) {

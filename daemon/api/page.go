@@ -34,6 +34,7 @@ type benchPot struct {
 	ClearFrom  view.Both
 	MayBeClear bool
 	Additions  []string // what the recipe knows of
+	Recalled   string
 }
 
 // mostFindings is how many findings stand above the pots; more of them would push
@@ -70,8 +71,21 @@ func (s *server) benchPots(b view.Bench) []benchPot {
 			Pot: p, ClearFromC: from, ClearFrom: view.ClearFrom(from), MayBeClear: float64(p.MeltC) >= from,
 			Additions: additions[p.Name],
 		})
+		pots[i].Recalled = s.recalled(b.Live, i, p.Recalled)
 	}
 	return pots
+}
+
+// recalled says what was known of a pot when the run began, and where it has turned out
+// to be another one.
+func (s *server) recalled(live bool, i int, still bool) string {
+	switch {
+	case i >= len(s.Recalled):
+		return ""
+	case live && s.Settings.Pots[i].Known != nil && !still:
+		return s.Recalled[i] + view.Texts().Otherwise
+	}
+	return s.Recalled[i]
 }
 
 // additions are the names and kinds of what the recipe of the run being recorded

@@ -51,6 +51,8 @@ type Demo struct {
 	Daemon   *daemon.Daemon
 	Settings control.Settings
 	Title    string
+	// Recalled is what is known of the pots from earlier runs; nil without a history.
+	Recalled []daemon.Recalled
 	// Port is where the daemon finds the bench.
 	Port string
 
@@ -93,10 +95,15 @@ func New(o Options) (*Demo, error) {
 	}
 	start := daemon.StartOf(o.Bench, recipe, o.Version)
 	start.Invented = true
+	if o.History != nil {
+		if d.Recalled, err = daemon.Recall(o.History, o.Bench, settings, start); err != nil {
+			o.Log.Error("not all that is known of the pots could be read", "why", err)
+		}
+	}
 	d.Daemon = daemon.New(daemon.Options{
 		Settings: settings, Bus: bus, Clock: clk, Listener: o.Listener, Log: o.Log, Version: o.Version,
 		Title: recipe.Name, Run: "demo", Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
-		Simulated: d.Bench, History: o.History, Start: start,
+		Simulated: d.Bench, History: o.History, Start: start, Recalled: d.Recalled,
 	})
 	d.judge = newJudge(d.Bench, settings)
 	d.Bench.ReportTo(maker{d.Daemon})

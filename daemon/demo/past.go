@@ -42,7 +42,10 @@ func MakePast(ctx context.Context, s *history.Store, b *config.Bench, version st
 				return
 			}
 			go func() {
-				e, err := passEvening(ctx, p, b, version, now)
+				e, err := newEvening(p, b, version, now)
+				if err == nil {
+					err = e.pass(ctx)
+				}
 				ready[i] <- made{e, err}
 			}()
 		}
@@ -80,7 +83,7 @@ type evening struct {
 	verdict [][]shot.Verdict // of each shot
 }
 
-func passEvening(ctx context.Context, p plan, b *config.Bench, version string, now time.Time) (*evening, error) {
+func newEvening(p plan, b *config.Bench, version string, now time.Time) (*evening, error) {
 	recipe, err := config.ParseRecipe("invented recipe", p.recipe())
 	if err != nil {
 		return nil, err
@@ -100,7 +103,7 @@ func passEvening(ctx context.Context, p plan, b *config.Bench, version string, n
 	settings.Limits.HeatersProven = e.bench.ProvesTimeout()
 	e.settings, e.start.Settings, e.start.Invented = settings, settings, true
 	e.bench.ReportTo(e)
-	return e, e.pass(ctx)
+	return e, nil
 }
 
 // longest is the end of an evening whose plan did not come to one.

@@ -30,7 +30,7 @@ type Labels struct {
 	Unit, Theme, Trend, Recent, Whole                   string
 	Melt, Plate, Target, Heater, Pot                    string
 	Conditions, CautionShort, Caution                   string
-	Pots                                                string
+	Pots, Otherwise                                     string
 	MarkLabels
 	PastLabels
 	AlarmLabels
@@ -106,7 +106,7 @@ var texts = struct {
 		Unit: "°C / °F", Theme: "Dark / light",
 		Trend: "Session", Recent: "Last 15 min", Whole: "Whole session",
 		Melt: "melt", Plate: "plate", Target: "target", Heater: "heater", Pot: "Pot",
-		Conditions: "What the guard has found", Pots: "Pots",
+		Conditions: "What the guard has found", Pots: "Pots", Otherwise: "; set aside, because the pot behaves otherwise",
 		CautionShort: "Hot vinyl burns. This program is not the protection.",
 		Caution: "ALL OFF is not the emergency stop. Hot vinyl sticks to skin: gauntlets, face shield, nothing wet near the pots. Its fumes are harmful: " +
 			"extraction on. Never leave it alone. This program only warns and controls; the cut-out with its own sensor, the fuse, " +

@@ -99,6 +99,7 @@ type Pot struct {
 	SinceColourS Figure   `json:"since_colour_s"`
 	InBandForS   Figure   `json:"in_band_for_s"`
 	Ready        bool     `json:"ready"`
+	Recalled     bool     `json:"recalled"` // it goes by what earlier evenings found out
 	Shown        PotWords `json:"shown"`
 }
 
@@ -174,7 +175,7 @@ func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
 		PlateTargetC: Figure(p.PlateTargetC), Duty: Figure(p.Duty), HeaterW: Figure(p.Duty * s.HeaterW),
 		DwelledS: Figure(p.Dwelled.Seconds()), Clear: p.Clear, Cured: p.Cured,
 		SinceStirS: sinceStir(p), SinceColourS: since(p.SinceColour), InBandForS: Figure(p.InBandFor.Seconds()),
-		Ready: p.State == control.Ready,
+		Ready: p.State == control.Ready, Recalled: p.Recalled,
 		Shown: potWords(f, i, s),
 	}
 }
