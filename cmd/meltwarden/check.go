@@ -8,7 +8,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"meltwarden/config"
+	"meltwarden/control"
 	"meltwarden/daemon"
+	"meltwarden/daemon/history"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 )
@@ -32,18 +34,30 @@ func checkCommand() *cobra.Command {
 }
 
 func runCheck(c *cobra.Command, f files, asJSON bool) error {
-	bench, recipe, _, err := f.load(c.Flags())
+	bench, recipe, settings, err := f.load(c.Flags())
 	if err != nil {
 		return err
 	}
 	if !asJSON {
 		fmt.Fprintf(c.OutOrStdout(), "files are good: bench %q, recipe %q (version %s)\n", bench.Name, recipe.Name, recipe.Fingerprint())
+		tellKnown(c.OutOrStdout(), bench, recipe, settings)
 	}
 	found, err := devices.Try(c.Context(), daemon.Wiring(bench), daemon.OpenPort, clock.New(1))
 	if err != nil {
 		return err
 	}
 	return tellFindings(c.OutOrStdout(), found, asJSON)
+}
+
+// tellKnown says what is known of each pot; without a history nothing is.
+func tellKnown(out io.Writer, b *config.Bench, r *config.Recipe, s control.Settings) {
+	past, err := history.OpenExisting(b.Daemon.Data)
+	if past == nil || err != nil {
+		return
+	}
+	defer past.Close()
+	recalled, err := daemon.Recall(past, b, s, daemon.StartOf(b, r, version()))
+	daemon.TellRecalled(out, recalled, err)
 }
 
 func tellFindings(out io.Writer, found []devices.Finding, asJSON bool) error {

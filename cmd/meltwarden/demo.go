@@ -11,6 +11,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/control"
+	"meltwarden/daemon"
 	"meltwarden/daemon/console"
 	"meltwarden/daemon/demo"
 	"meltwarden/daemon/frames"
@@ -93,6 +94,7 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 		return err
 	}
 	fmt.Fprintf(words, "simulated bench, invented scenario, seed %d, at ×%g, on %s\n\n", f.seed, f.speed, d.Port)
+	daemon.TellRecalled(words, d.Recalled, nil)
 	title := fmt.Sprintf("SIMULATED, INVENTED: %s at ×%g   http://%s", d.Title, f.speed, listener.Addr())
 	ctx, end := context.WithCancel(c.Context())
 	defer end()

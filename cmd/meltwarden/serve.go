@@ -62,11 +62,14 @@ func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 	if err != nil {
 		return err
 	}
+	start := daemon.StartOf(bench, recipe, version())
+	recalled, trouble := daemon.Recall(past, bench, settings, start)
+	daemon.TellRecalled(c.OutOrStdout(), recalled, trouble)
 	cleared := clearance(c.OutOrStdout(), past, bench)
 	err = daemon.New(daemon.Options{
 		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
 		Title: recipe.Name, Run: bench.Name, Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
-		History: past, Start: daemon.StartOf(bench, recipe, version()),
+		History: past, Start: start, Recalled: recalled,
 		Notifier: notifier, Token: bench.Daemon.Token, Hosts: daemon.Hosts(bench.Daemon.Listen),
 		Commissioned: cleared,
 	}).Run(c.Context())
