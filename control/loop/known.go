@@ -100,7 +100,8 @@ func (l *Loop) restC(s *model.Sight, targetC float64) float64 {
 	return max(s.RestC, l.memory.share*l.model.RestAtC(targetC))
 }
 
-// keep takes down what the pot is, once it has been held long enough.
+// keep takes down what the pot is, once it has been held long enough, and was understood
+// on the way there.
 func (l *Loop) keep(m *cascade.Measure, dt float64) {
 	k := &l.memory
 	if k.sealed || m.Upset || math.Abs(m.TargetC-m.MeltC) > heldC {
@@ -113,7 +114,7 @@ func (l *Loop) keep(m *cascade.Measure, dt float64) {
 		PlateLimitC: l.pot.PlateLimitC, Model: l.model.Known(), Cascade: l.cascade.Known(),
 		RestShare: l.share(m.TargetC),
 	}
-	k.leaves = k.left.Fits(l.pot)
+	k.leaves = k.left.Model.Whole && k.left.Fits(l.pot)
 }
 
 // share is the plate's resting excess over what the model makes of it: near one until
