@@ -21,6 +21,7 @@ type Known struct {
 // Grades: E estimate.
 const (
 	heldC    = 1.5   // E: a melt this near its target is held
+	hotC     = 150.0 // E: where it waits for other pots, below this, it has not shown all yet
 	heldForS = 120.0 // E: so long altogether, and it has shown what it loses
 	// decisive is by how much the readings have to speak for a pot of which nothing is
 	// known, as the logarithm of a likelihood ratio, before what is known is dropped (E);
@@ -104,7 +105,7 @@ func (l *Loop) restC(s *model.Sight, targetC float64) float64 {
 // on the way there.
 func (l *Loop) keep(m *cascade.Measure, dt float64) {
 	k := &l.memory
-	if k.sealed || m.Upset || math.Abs(m.TargetC-m.MeltC) > heldC {
+	if k.sealed || m.Upset || m.TargetC < hotC || math.Abs(m.TargetC-m.MeltC) > heldC {
 		return
 	}
 	if k.heldS += dt; k.heldS < heldForS || !l.cascade.Found() {
