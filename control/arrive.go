@@ -31,6 +31,7 @@ func (p *pot) journey() model.Journey {
 		CureC: p.set.CureC, HeldC: p.goal(), Cured: p.cured, DwellS: (p.set.Dwell - p.dwelled).Seconds(),
 		PourC: p.set.SetpointC, BandC: p.set.BandC, SteadyS: (p.set.SteadyFor - p.inBandFor).Seconds(),
 		PlateC: p.set.PlateLimitC - cascade.MarginC,
+		WaitC:  p.target(), WaitS: p.spareS,
 	}
 }
 
@@ -43,8 +44,10 @@ func (b *Bench) plan(elapsed time.Duration) {
 	turn := int(b.cycle % uint64(max(plannedOver, len(b.pots))))
 	latestS := 0.0
 	for i, p := range b.pots {
-		if i == turn || p.way.S == 0 {
-			p.way = p.loop.Ready(p.journey())
+		if i == turn {
+			p.way = p.loop.Ready(p.journey(), &p.ahead)
+		} else if p.way.S == 0 {
+			p.way = p.loop.Ready(p.journey(), nil)
 		}
 		if p.onItsWay(b.guard.PotMayHeat(i)) && !math.IsNaN(p.way.S) {
 			latestS = max(latestS, p.way.S)
@@ -52,8 +55,10 @@ func (b *Bench) plan(elapsed time.Duration) {
 	}
 	for i, p := range b.pots {
 		b.need[i] = p.urgency(latestS)
+		p.spareS = 0
 		if p.waiting = p.waits(latestS); p.waiting {
 			p.waited += elapsed
+			p.spareS = min(latestS-p.way.S, (waitsMost - p.waited).Seconds())
 		}
 	}
 }
@@ -82,6 +87,15 @@ func (p *pot) waits(latestS float64) bool {
 		least /= 2 // or a stir would send it on and call it back
 	}
 	return latestS-p.way.S > least && p.waited < waitsMost && p.melt.Valid() && p.melt.C() < waitsBelowC
+}
+
+// foreseen is the melt of the coming minutes; nothing of a pot that is not heated, or that
+// the model has been found wrong about.
+func (p *pot) foreseen(mayHeat bool) model.Ahead {
+	if !p.onItsWay(mayHeat) || !p.loop.Trusted() {
+		return model.NothingAhead()
+	}
+	return p.ahead
 }
 
 // How far off such a word was in 9 of 10 first heat-ups of the zoo, as a share of what

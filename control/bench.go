@@ -239,6 +239,7 @@ func (b *Bench) reportPots(in *Input, elapsed time.Duration, out *Frame) (news i
 		p.report(&out.Pots[i], b.readings(in, i), wait, left)
 		out.Pots[i].AskedDuty, out.Pots[i].Duty = b.asked[i], b.duty[i]
 		out.Pots[i].ReadyIn, out.Pots[i].ReadyWithin = p.readyIn()
+		out.Pots[i].AheadC = p.foreseen(b.guard.PotMayHeat(i))
 		out.Hot = out.Hot || b.duty[i] > 0 || maybeHot(&p.melt) || maybeHot(&p.plate)
 	}
 	return news

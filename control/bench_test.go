@@ -531,7 +531,7 @@ func TestMissingReadings(t *testing.T) {
 	for i, p := range r.f.Pots {
 		assert.Zero(t, r.f.Outputs.Duty[i])
 		assert.Equal(t, control.Tripped, p.State)
-		for _, x := range []float64{p.MeltC, p.SlopeCPerMin, p.PlateTargetC} {
+		for _, x := range []float64{p.MeltC, p.SlopeCPerMin, p.PlateTargetC, p.AheadC[0]} {
 			assert.True(t, math.IsNaN(x))
 		}
 	}
@@ -543,11 +543,14 @@ func TestMissingReadings(t *testing.T) {
 func TestNaNRules(t *testing.T) {
 	r := readyRig()
 	p := &r.f.Pots[0]
+	require.Equal(t, control.Ready, p.State)
+	assert.InDelta(t, p.SetpointC, p.AheadC[4], p.BandC, "what is foreseen of a pot that is held")
 	assert.False(t, math.IsNaN(p.MeltC) || math.IsNaN(p.SlopeCPerMin) || math.IsNaN(p.PlateTargetC))
 	r.script = func(in *control.Input) { in.Pots[0].Melt.Fault = reading.Open }
 	shown := time.Duration(0)
 	for r.step(); !math.IsNaN(r.f.Pots[0].MeltC); r.step() {
 		assert.True(t, math.IsNaN(r.f.Pots[0].PlateTargetC), "the loop rests at once")
+		assert.True(t, math.IsNaN(r.f.Pots[0].AheadC[0]), "and nothing is foreseen of what is not heated")
 		shown += period
 		require.Less(t, shown, time.Minute)
 	}

@@ -44,7 +44,9 @@ type pot struct {
 	loop        *loop.Loop
 	view        loop.View // reused, so that a step allocates nothing
 	way         model.Way // from some cycles ago until it is ready
-	waiting     bool      // for the others, warm and not yet hot
+	ahead       model.Ahead
+	waiting     bool    // for the others, warm and not yet hot
+	spareS      float64 // how long, if so
 	waited      time.Duration
 	state       PotState
 	believed    bool // this cycle's readings may both be used
@@ -65,7 +67,8 @@ type pot struct {
 func newPot(s PotSettings) *pot {
 	return &pot{
 		set: s, melt: estimate.OfMelt(), plate: estimate.OfPlate(),
-		loop: loop.New(s.LoopPot(), s.Known),
+		loop:  loop.New(s.LoopPot(), s.Known),
+		ahead: model.NothingAhead(),
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"meltwarden/control/call"
 	"meltwarden/control/guard"
+	"meltwarden/control/model"
 	"meltwarden/control/reading"
 )
 
@@ -261,7 +262,12 @@ type PotFrame struct {
 	ReadyIn, ReadyWithin time.Duration
 	// Recalled is true while the pot goes by what earlier evenings found out about it: they
 	// have found something, and it behaves like that.
-	Recalled     bool
+	Recalled bool
+	// AheadC is the melt that is foreseen for the coming minutes, at full power and as far
+	// as a hand does its part at once; a pot that waits for the others does so in it. NaN
+	// where it is not known or the pot may not be heated. It is up to ten cycles old, or as
+	// many as there are pots, and decides nothing.
+	AheadC       model.Ahead
 	Dwelled      time.Duration
 	Clear, Cured bool
 	StirredEver  bool

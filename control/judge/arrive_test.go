@@ -25,9 +25,18 @@ type arrival struct {
 // way is what was told at a time of how long a pot still needs.
 type way struct{ atS, saysS float64 }
 
-// arrive lets a bench bring three raw pots from cold to ready on 15 A at 120 V. A
-// hand ticks them clear and stirs every half minute.
-func arrive(t *testing.T, specs []zoo.Spec, names [3]string) arrival {
+// parties are pots that are brought to ready together.
+var parties = [][3]string{
+	{"quarter, cast", "slow probes", "quarter, thin"},
+	{"small, weak, thin", "quarter, cast", "glass cup"},
+	{"small, strong, fast", "half, weak", "noisy probes"},
+	{"stiff gel", "great losses", "unseen layer"},
+	{"oil bath", "two-part plate", "seldom stirred"},
+	{"half, heavy cast", "small, weak, thin", "quarter, thin"},
+}
+
+// raw is a bench of three raw pots on 15 A at 120 V.
+func raw(t *testing.T, specs []zoo.Spec, names [3]string) *together {
 	b := togetherOn(t, circuit.Smooth, 0, 3, names[0], names[1], names[2])
 	for i := range b.plants {
 		for k := range specs {
@@ -39,19 +48,31 @@ func arrive(t *testing.T, specs []zoo.Spec, names [3]string) arrival {
 		p.CureC, p.Dwell, p.SteadyFor, p.StirWithin = judge.CureC-1, 90*time.Second, 20*time.Second, 45*time.Second
 	}
 	b.bench = control.NewBench(b.set)
+	return b
+}
+
+// tended is a cycle in which a hand ticks clear what asks for it, and stirs every half
+// minute.
+func (b *together) tended(n int) {
+	b.in.Commands = b.in.Commands[:0]
+	for i := range b.frame.Pots {
+		if b.frame.Pots[i].Wait == control.WaitClear {
+			b.in.Commands = append(b.in.Commands, control.Command{Kind: control.TickClear, Pot: i})
+		}
+		if n%150 == 0 {
+			b.in.Commands = append(b.in.Commands, control.Command{Kind: control.Stir, Pot: i})
+		}
+	}
+	b.cycle(n)
+}
+
+// arrive lets a bench bring three raw pots from cold to ready.
+func arrive(t *testing.T, specs []zoo.Spec, names [3]string) arrival {
+	b := raw(t, specs, names)
 	inf := math.Inf(1)
 	a := arrival{readyS: [3]float64{inf, inf, inf}, commonS: inf}
 	for n := 0; b.seconds < 5400 && math.IsInf(a.commonS, 1); n++ {
-		b.in.Commands = b.in.Commands[:0]
-		for i := range b.frame.Pots {
-			if b.frame.Pots[i].Wait == control.WaitClear {
-				b.in.Commands = append(b.in.Commands, control.Command{Kind: control.TickClear, Pot: i})
-			}
-			if n%150 == 0 {
-				b.in.Commands = append(b.in.Commands, control.Command{Kind: control.Stir, Pot: i})
-			}
-		}
-		b.cycle(n)
+		b.tended(n)
 		for i := range b.plants {
 			f := &b.frame.Pots[i]
 			if f.State == control.Ready {
@@ -90,14 +111,7 @@ func TestNumbersOfArrival(t *testing.T) {
 	}
 	var spread, ratio []float64
 	t.Log("                                                               ready after, s   all  spread  hot pot-s  slowest alone")
-	for _, names := range [][3]string{
-		{"quarter, cast", "slow probes", "quarter, thin"},
-		{"small, weak, thin", "quarter, cast", "glass cup"},
-		{"small, strong, fast", "half, weak", "noisy probes"},
-		{"stiff gel", "great losses", "unseen layer"},
-		{"oil bath", "two-part plate", "seldom stirred"},
-		{"half, heavy cast", "small, weak, thin", "quarter, thin"},
-	} {
+	for _, names := range parties {
 		a := arrive(t, specs, names)
 		r := &a.readyS
 		limit := max(alone(names[0]), alone(names[1]), alone(names[2]))
@@ -144,7 +158,7 @@ func wayTold(p *judge.Pot, shares []float64) (off []float64) {
 	o := rig.Usual()
 	o.See = func(atS float64, pl *zoo.Plant, v *rig.View, _ float64) {
 		if v.TargetC == judge.CureC && math.Mod(atS, 5) < 0.1 && (len(told) == 0 || atS > told[len(told)-1].atS) {
-			told = append(told, way{atS, judge.Ready(loop, toCure(pl.Spec().PlateLimitC)).S})
+			told = append(told, way{atS, judge.Ready(loop, toCure(pl.Spec().PlateLimitC), nil).S})
 		}
 	}
 	intoS := p.Run(maker, o, firstSeed)[judge.HeatUp].IntoS

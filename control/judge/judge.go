@@ -148,5 +148,7 @@ func fresh(t reading.Temperature) reading.Temperature {
 // Applied tells the loop what it gets in the mean, and what the heater draws now.
 func (o *ours) Applied(duty, drawn, dt float64) { o.loop.Applied(duty, drawn, dt) }
 
-// Ready asks a loop made by Ours how long its pot still needs.
-func Ready(l rig.Loop, j model.Journey) model.Way { return l.(*ours).loop.Ready(j) }
+// Ready asks a loop made by Ours how long its pot still needs, and what it foresees.
+func Ready(l rig.Loop, j model.Journey, ahead *model.Ahead) model.Way {
+	return l.(*ours).loop.Ready(j, ahead)
+}

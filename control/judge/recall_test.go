@@ -93,7 +93,7 @@ func toldWay(p *judge.Pot, maker judge.Maker, l *rig.Loop, seed uint64) (out []r
 	o := rig.Usual()
 	o.See = func(atS float64, pl *zoo.Plant, v *rig.View, _ float64) {
 		if v.TargetC == judge.CureC && math.Mod(atS, 5) < 0.1 && (len(told) == 0 || atS > told[len(told)-1].atS) {
-			told = append(told, word{way{atS, judge.Ready(*l, toCure(pl.Spec().PlateLimitC)).S}, judge.Recalled(*l)})
+			told = append(told, word{way{atS, judge.Ready(*l, toCure(pl.Spec().PlateLimitC), nil).S}, judge.Recalled(*l)})
 		}
 	}
 	out = p.Run(func(k rig.Known) rig.Loop { *l = maker(k); return *l }, o, seed)

@@ -164,5 +164,6 @@ func (l *Loop) Applied(duty, drawn, dt float64) {
 	l.cascade.Applied(duty, dt)
 }
 
-// Ready is the way from now on at full power until the pot is ready to pour, by the model.
-func (l *Loop) Ready(j model.Journey) model.Way { return l.model.Ready(j) }
+// Ready is the way from now on at full power until the pot is ready to pour, by the
+// model, and in ahead, unless that is nil, what it foresees of the melt.
+func (l *Loop) Ready(j model.Journey, ahead *model.Ahead) model.Way { return l.model.Ready(j, ahead) }

@@ -19,6 +19,9 @@ type Journey struct {
 	SteadyS      float64
 	// PlateC is the most that its plate is heated to.
 	PlateC float64
+	// WaitS is for how many seconds it is kept at WaitC for the sake of others. What is
+	// foreseen comes later by so much; the way is no longer by it.
+	WaitC, WaitS float64
 }
 
 // LongestWayS is the longest way in seconds that is worth telling.
@@ -65,8 +68,11 @@ func gel(c, share float64) float64 {
 }
 
 // Ready is the way from now on at full power until the pot is ready to pour, as far as
-// a hand does its part at once.
-func (f *Filter) Ready(j Journey) Way {
+// a hand does its part at once. What the melt goes through meanwhile is put into ahead,
+// unless that is nil.
+func (f *Filter) Ready(j Journey, ahead *Ahead) Way {
+	see := lookout{into: ahead}
+	see.forget()
 	if !f.begun {
 		return Way{S: math.NaN(), J: math.NaN()}
 	}
@@ -75,21 +81,35 @@ func (f *Filter) Ready(j Journey) Way {
 		b, thinWK = *f.found, f.found.couplingWK
 		b.roomC = f.roomC
 	}
-	var way Way
+	approach := 0.0
 	if !j.Cured && x[melt] < j.CureC {
-		way.S = approachS
+		approach = approachS
 	}
-	for ; way.S < LongestWayS; way.S += journeyStepS {
-		if b.couplingWK = thinWK; !j.Cured {
-			b.couplingWK *= gel(x[melt], f.gelShare)
-		}
-		if j.there(x[melt]) {
+	way := Way{S: approach}
+	for !j.there(x[melt]) {
+		see.stop(&j.WaitS, j.WaitC, x[melt])
+		see.stop(&approach, j.CureC, x[melt])
+		way.J += f.along(&b, thinWK, &x, &j, &see)
+		if way.S += journeyStepS; way.S >= LongestWayS {
+			way.S = math.Inf(1)
 			return way
 		}
-		way.J += b.pass(&x, j.target(), j.PlateC) * journeyStepS
 	}
-	way.S = math.Inf(1)
+	for see.wants(aheadHeld) {
+		f.along(&b, thinWK, &x, &j, &see)
+	}
 	return way
+}
+
+// along goes one step of a journey with a coupling to thin melt, and returns the joules
+// drawn in it.
+func (f *Filter) along(b *body, thinWK float64, x *vector, j *Journey, see *lookout) float64 {
+	if b.couplingWK = thinWK; !j.Cured {
+		b.couplingWK *= gel(x[melt], f.gelShare)
+	}
+	w := b.pass(x, j.target(), j.PlateC)
+	see.pass(journeyStepS, x[melt])
+	return w * journeyStepS
 }
 
 // there takes in a step at a melt's temperature, and reports whether all is done.
