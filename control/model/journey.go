@@ -71,7 +71,7 @@ func gel(c, share float64) float64 {
 // a hand does its part at once. What the melt goes through meanwhile is put into ahead,
 // unless that is nil.
 func (f *Filter) Ready(j Journey, ahead *Ahead) Way {
-	see := lookout{into: ahead}
+	see := lookout{into: ahead, mostC: max(j.HeldC, f.x[melt])}
 	see.forget()
 	if !f.begun {
 		return Way{S: math.NaN(), J: math.NaN()}
