@@ -3,9 +3,11 @@ package frames
 import (
 	"math"
 	"strconv"
+	"time"
 
 	"meltwarden/control"
 	"meltwarden/control/guard"
+	"meltwarden/control/model"
 	"meltwarden/control/reading"
 )
 
@@ -44,6 +46,16 @@ func Melt(p *control.PotFrame) Figure {
 		return Unknown()
 	}
 	return Figure(p.MeltC)
+}
+
+// ForeseenIn is how long before a moment the prediction was made that is kept to be
+// compared with what came.
+const ForeseenIn = 5 * time.Minute
+
+// Foreseen returns the melt that is predicted for ForeseenIn after the frame, in degrees
+// Celsius.
+func Foreseen(p *control.PotFrame) Figure {
+	return Figure(p.AheadC[int(ForeseenIn.Seconds()/model.AheadEveryS)-1])
 }
 
 // Age returns how old the last value of a probe was when the cycle used it, in

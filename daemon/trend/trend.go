@@ -39,6 +39,7 @@ type slot struct {
 type potSlot struct {
 	melt, plate span
 	target      float64 // the last one in the slot
+	foreseen    float64 // likewise: what is predicted for frames.ForeseenIn later
 	duty        float64 // the mean
 }
 
@@ -89,7 +90,7 @@ func slotOf(f *frames.Frame, start time.Duration) slot {
 	for i := range f.Pots {
 		p := &f.Pots[i]
 		melt, plate := float64(frames.Melt(p)), float64(frames.Measured(p.Plate))
-		s.pots[i] = potSlot{span{melt, melt}, span{plate, plate}, p.TargetC, p.Duty}
+		s.pots[i] = potSlot{span{melt, melt}, span{plate, plate}, p.TargetC, float64(frames.Foreseen(p)), p.Duty}
 	}
 	return s
 }
@@ -100,7 +101,7 @@ func merge(a, b slot) slot {
 	for i, p := range a.pots {
 		q := b.pots[i]
 		m.pots[i] = potSlot{
-			melt: p.melt.with(q.melt), plate: p.plate.with(q.plate), target: q.target,
+			melt: p.melt.with(q.melt), plate: p.plate.with(q.plate), target: q.target, foreseen: q.foreseen,
 			duty: (p.duty*a.count + q.duty*b.count) / m.count,
 		}
 	}
@@ -125,19 +126,23 @@ func thin(slots []slot, width time.Duration) []slot {
 type Table struct {
 	// SlotS is how many seconds of bench time a row covers.
 	SlotS float64 `json:"slot_s"`
+	// ForeseenInS is how many seconds after its row a column's prediction is for.
+	ForeseenInS float64 `json:"foreseen_in_s"`
 	// TimeS is where each row begins, in seconds of bench time.
 	TimeS []float64 `json:"time_s"`
 	Pots  []Columns `json:"pots"`
 }
 
 // Columns are one pot's values, each as long as Table.TimeS. Temperatures are
-// in degrees Celsius; the duty is the mean, 0 to 1.
+// in degrees Celsius; the duty is the mean, 0 to 1. ForeseenC is the melt that was
+// predicted then for Table.ForeseenInS later.
 type Columns struct {
 	MeltMinC  []frames.Figure `json:"melt_min_c"`
 	MeltMaxC  []frames.Figure `json:"melt_max_c"`
 	PlateMinC []frames.Figure `json:"plate_min_c"`
 	PlateMaxC []frames.Figure `json:"plate_max_c"`
 	TargetC   []frames.Figure `json:"target_c"`
+	ForeseenC []frames.Figure `json:"foreseen_c"`
 	Duty      []frames.Figure `json:"duty"`
 }
 
@@ -154,7 +159,7 @@ func (t *Trend) Table(rows int) Table {
 }
 
 func tableOf(slots []slot, width time.Duration) Table {
-	out := Table{SlotS: width.Seconds(), TimeS: make([]float64, 0, len(slots)), Pots: []Columns{}}
+	out := Table{SlotS: width.Seconds(), ForeseenInS: frames.ForeseenIn.Seconds(), TimeS: make([]float64, 0, len(slots)), Pots: []Columns{}}
 	if len(slots) > 0 {
 		out.Pots = make([]Columns, len(slots[0].pots))
 	}
@@ -173,5 +178,6 @@ func (c *Columns) add(p potSlot) {
 	c.PlateMinC = append(c.PlateMinC, frames.Figure(p.plate.min))
 	c.PlateMaxC = append(c.PlateMaxC, frames.Figure(p.plate.max))
 	c.TargetC = append(c.TargetC, frames.Figure(p.target))
+	c.ForeseenC = append(c.ForeseenC, frames.Figure(p.foreseen))
 	c.Duty = append(c.Duty, frames.Figure(p.duty))
 }

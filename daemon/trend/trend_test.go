@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/control"
+	"meltwarden/control/model"
 	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
 )
@@ -23,7 +24,7 @@ func frame(at time.Duration, melt, duty float64) *frames.Frame {
 		r = reading.Temperature{Fault: reading.Open}
 	}
 	return &frames.Frame{Frame: control.Frame{Time: at, Pots: []control.PotFrame{
-		{Melt: r, MeltC: melt, Plate: r, TargetC: 177, Duty: duty},
+		{Melt: r, MeltC: melt, Plate: r, TargetC: 177, Duty: duty, AheadC: model.Ahead{4: melt + 5}},
 	}}}
 }
 
@@ -40,6 +41,8 @@ func TestSlotsKeepLowestHighestAndMean(t *testing.T) {
 	assert.Equal(t, []frames.Figure{24, 30}, p.MeltMaxC)
 	assert.Equal(t, []frames.Figure{24, 30}, p.PlateMaxC)
 	assert.Equal(t, []frames.Figure{177, 177}, p.TargetC)
+	assert.Equal(t, []frames.Figure{27, 35}, p.ForeseenC, "the last word before five minutes later")
+	assert.Equal(t, 300.0, got.ForeseenInS)
 	assert.Equal(t, []frames.Figure{.5, 0}, p.Duty)
 }
 
@@ -50,16 +53,16 @@ func TestBrokenProbeIsNullAndHidesNoPeak(t *testing.T) {
 	tr.Add(frame(2*time.Second, math.NaN(), 0))
 	got, err := json.Marshal(tr.Table(900))
 	require.NoError(t, err)
-	assert.JSONEq(t, `{"slot_s":2,"time_s":[0,2],"pots":[{
+	assert.JSONEq(t, `{"slot_s":2,"foreseen_in_s":300,"time_s":[0,2],"pots":[{
 		"melt_min_c":[190,null],"melt_max_c":[190,null],"plate_min_c":[190,null],"plate_max_c":[190,null],
-		"target_c":[177,177],"duty":[0,0]}]}`, string(got))
+		"target_c":[177,177],"foreseen_c":[null,null],"duty":[0,0]}]}`, string(got))
 	assert.Equal(t, frames.Figure(190), tr.Table(1).Pots[0].MeltMaxC[0])
 }
 
 func TestEmptyTrendIsAnEmptyTable(t *testing.T) {
 	got, err := json.Marshal((&Trend{}).Table(900))
 	require.NoError(t, err)
-	assert.JSONEq(t, `{"slot_s":0,"time_s":[],"pots":[]}`, string(got))
+	assert.JSONEq(t, `{"slot_s":0,"foreseen_in_s":300,"time_s":[],"pots":[]}`, string(got))
 }
 
 func TestBenchTimeGoingBackStartsAnew(t *testing.T) {
