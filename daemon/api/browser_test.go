@@ -21,6 +21,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/control"
+	"meltwarden/control/model"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/plot"
@@ -221,6 +222,42 @@ func TestTrendReadsOutUnderTheCursor(t *testing.T) {
 		.getImageData(0, 0, 400, 150).data.some((v) => v > 0)`), "something is drawn")
 }
 
+// TestTrendShowsWhatIsPredicted past now, as long as the bench is live.
+func TestTrendShowsWhatIsPredicted(t *testing.T) {
+	f := holding()
+	for i := range f.Pots {
+		f.Pots[i].AheadC = model.NothingAhead()
+	}
+	copy(f.Pots[1].AheadC[:], []float64{171.5, 172, 172.5, 173, 173.5})
+	s := newStage(t, f)
+	s.becomes(`document.querySelectorAll(".pot")[1].textContent.includes("predicted 174 °C in 5 min")`)
+	s.do(chromedp.Focus(".pot:nth-child(2) canvas"))
+	for range 60 {
+		s.do(chromedp.KeyEvent(kb.ArrowRight))
+	}
+	s.becomes(`document.querySelectorAll(".readout")[1].textContent.match(/predicted 17[123]\.[05] °C$/) !== null`)
+	s.shown.Store(nil)
+	s.becomes(`document.querySelectorAll(".readout")[1].textContent.includes("melt")`)
+}
+
+// TestTrendComparesWhatWasPredictedWithWhatCame in one readout.
+func TestTrendComparesWhatWasPredictedWithWhatCame(t *testing.T) {
+	s := newStageWith(t, nil, func(o *Options) {
+		for at := time.Duration(0); at <= 10*time.Minute; at += time.Second {
+			f := holding()
+			f.Time, f.Pots[1].AheadC[4] = at, 170+at.Minutes()
+			o.Trend.Add(f)
+		}
+	})
+	s.becomes(`document.querySelector("canvas").width > 300`)
+	s.do(chromedp.Focus(".pot:nth-child(2) canvas"), chromedp.KeyEvent(kb.ArrowLeft))
+	s.becomes(`document.querySelectorAll(".readout")[1].textContent.includes("melt 171.4 °C, predicted 5 min before 174.9")`)
+	for range 100 {
+		s.do(chromedp.KeyEvent(kb.ArrowLeft))
+	}
+	s.becomes(`document.querySelectorAll(".readout")[1].textContent.includes("predicted 5 min before ––")`)
+}
+
 // TestShotIsMarkedJudgedAndSeenAgain, from the bench to the page of the run.
 func TestShotIsMarkedJudgedAndSeenAgain(t *testing.T) {
 	store := opened(t)
@@ -384,7 +421,7 @@ func TestTextCanBeReadInBothThemes(t *testing.T) {
 		for _, tone := range []string{"plain", "attend", "warn", "danger", "shoot"} {
 			for _, selector := range []string{
 				".answer h1", ".facts b", ".facts span", ".pot h2", ".number", ".place", ".melt", ".unit", ".wait",
-				".more", ".off", "#silence", "#conditions b", "#conditions i", ".caution", "summary", "figcaption",
+				".more", ".off", "#silence", "#conditions b", "#conditions i", ".caution", "summary", "figcaption", ".legend span",
 			} {
 				evaluate[string](s, `document.body.dataset.tone = "`+tone+`"`)
 				assert.GreaterOrEqual(t, s.contrast(selector), 4.5, "%s, %s, %s", theme, tone, selector)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"meltwarden/control"
+	"meltwarden/daemon/frames"
 )
 
 const (
@@ -29,6 +30,7 @@ type Labels struct {
 	Silence, AllOff, SoundOn, SoundIsOn, TestSound      string
 	Unit, Theme, Trend, Recent, Whole                   string
 	Melt, Plate, Target, Heater, Pot                    string
+	Predicted, PredictedThen, PredictedNow, Now         string
 	Conditions, CautionShort, Caution                   string
 	Pots, Otherwise                                     string
 	MarkLabels
@@ -89,7 +91,7 @@ var texts = struct {
 	power, aside, mould, room                  string
 	fewSeconds, aboutSeconds, aboutMinutes     string
 	aboutHours                                 string
-	clearFrom, potEnable                       string
+	clearFrom, potEnable, predictedIn          string
 	actTell, actInhibit, actHeater, actAll     string
 	ends                                       string
 	lacks                                      map[control.Wait]string
@@ -106,6 +108,8 @@ var texts = struct {
 		Unit: "°C / °F", Theme: "Dark / light",
 		Trend: "Session", Recent: "Last 15 min", Whole: "Whole session",
 		Melt: "melt", Plate: "plate", Target: "target", Heater: "heater", Pot: "Pot",
+		Predicted: "predicted", PredictedThen: fmt.Sprintf("predicted %.0f min before", frames.ForeseenIn.Minutes()),
+		PredictedNow: "predicted from now on", Now: "now",
 		Conditions: "What the guard has found", Pots: "Pots", Otherwise: "; set aside, because the pot behaves otherwise",
 		CautionShort: "Hot vinyl burns. This program is not the protection.",
 		Caution: "ALL OFF is not the emergency stop. Hot vinyl sticks to skin: gauntlets, face shield, nothing wet near the pots. Its fumes are harmful: " +
@@ -114,9 +118,10 @@ var texts = struct {
 		MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
-	ends:      "ends %s",
-	potEnable: "%s waits for another press of the enable button",
-	notYet:    "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
+	ends:        "ends %s",
+	predictedIn: "%s %s in %d min",
+	potEnable:   "%s waits for another press of the enable button",
+	notYet:      "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
 	readyIn:   "ready in %s ± %s", allReadyIn: ", all ready in %s",
 	waitsFor: "waits for %s", goodFor: "%s until the next stir",

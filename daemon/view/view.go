@@ -11,6 +11,7 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/control/guard"
+	"meltwarden/control/model"
 	"meltwarden/daemon/frames"
 )
 
@@ -26,20 +27,22 @@ type Bench struct {
 	// At is when the last cycle finished; null before the first.
 	At *time.Time `json:"at"`
 	// AgeS is how long ago that was.
-	AgeS       Figure      `json:"age_s"`
-	Cycle      uint64      `json:"cycle"`
-	BenchTimeS float64     `json:"bench_time_s"`
-	Heat       string      `json:"heat"`
-	Ready      bool        `json:"ready"`
-	Hot        bool        `json:"hot"` // also while nothing is known
-	PowerW     Figure      `json:"power_w"`
-	MouldC     Figure      `json:"mould_c"`
-	RoomC      Figure      `json:"room_c"`
-	Call       Call        `json:"call"`
-	Conditions []Condition `json:"conditions"`
-	Aside      int         `json:"aside"` // how many warnings are off lamp and buzzer, by a person's will
-	Pots       []Pot       `json:"pots"`
-	Shown      BenchWords  `json:"shown"`
+	AgeS       Figure  `json:"age_s"`
+	Cycle      uint64  `json:"cycle"`
+	BenchTimeS float64 `json:"bench_time_s"`
+	Heat       string  `json:"heat"`
+	Ready      bool    `json:"ready"`
+	Hot        bool    `json:"hot"` // also while nothing is known
+	PowerW     Figure  `json:"power_w"`
+	MouldC     Figure  `json:"mould_c"`
+	RoomC      Figure  `json:"room_c"`
+	Call       Call    `json:"call"`
+	// AheadEveryS is the time between two points of Pot.AheadC.
+	AheadEveryS float64     `json:"ahead_every_s"`
+	Conditions  []Condition `json:"conditions"`
+	Aside       int         `json:"aside"` // how many warnings are off lamp and buzzer, by a person's will
+	Pots        []Pot       `json:"pots"`
+	Shown       BenchWords  `json:"shown"`
 }
 
 // Call is what lamp and buzzer say.
@@ -70,22 +73,25 @@ type Condition struct {
 
 // Pot is one pot of the bench.
 type Pot struct {
-	Number       int      `json:"number"` // from 1
-	Name         string   `json:"name"`
-	Colour       string   `json:"colour"`
-	State        string   `json:"state"`
-	Wait         string   `json:"wait"`
-	WaitLeftS    Figure   `json:"wait_left_s"`
-	ReadyInS     Figure   `json:"ready_in_s"`
-	ReadyWithinS Figure   `json:"ready_within_s"`
-	MeltC        Figure   `json:"melt_c"`
-	MeltFault    string   `json:"melt_fault"` // "none" for a good reading
-	MeltAgeS     Figure   `json:"melt_age_s"`
-	PlateC       Figure   `json:"plate_c"`
-	PlateFault   string   `json:"plate_fault"`
-	PlateAgeS    Figure   `json:"plate_age_s"`
-	InjectorC    Figure   `json:"injector_c"`
-	SlopeCPerMin Figure   `json:"slope_c_per_min"`
+	Number       int    `json:"number"` // from 1
+	Name         string `json:"name"`
+	Colour       string `json:"colour"`
+	State        string `json:"state"`
+	Wait         string `json:"wait"`
+	WaitLeftS    Figure `json:"wait_left_s"`
+	ReadyInS     Figure `json:"ready_in_s"`
+	ReadyWithinS Figure `json:"ready_within_s"`
+	MeltC        Figure `json:"melt_c"`
+	MeltFault    string `json:"melt_fault"` // "none" for a good reading
+	MeltAgeS     Figure `json:"melt_age_s"`
+	PlateC       Figure `json:"plate_c"`
+	PlateFault   string `json:"plate_fault"`
+	PlateAgeS    Figure `json:"plate_age_s"`
+	InjectorC    Figure `json:"injector_c"`
+	SlopeCPerMin Figure `json:"slope_c_per_min"`
+	// AheadC is the melt that is predicted for the coming minutes, to a tenth of a degree;
+	// it ends where nothing is.
+	AheadC       []Figure `json:"ahead_c"`
 	SetpointC    Figure   `json:"setpoint_c"`
 	BandC        Figure   `json:"band_c"`
 	TargetC      Figure   `json:"target_c"`
@@ -109,7 +115,7 @@ func Of(f *frames.Frame, s control.Settings, now time.Time) Bench {
 	b := Bench{
 		AgeS: frames.Unknown(), PowerW: frames.Unknown(), MouldC: frames.Unknown(), RoomC: frames.Unknown(),
 		Hot: true, Heat: notKnown, Conditions: []Condition{},
-		Call: Call{Sound: "quiet"},
+		Call: Call{Sound: "quiet"}, AheadEveryS: model.AheadEveryS,
 	}
 	if f != nil {
 		b.At, b.AgeS = &f.At, Figure(now.Sub(f.At).Seconds())
@@ -170,8 +176,8 @@ func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
 		MeltC: frames.Melt(p), MeltFault: p.Melt.Fault.String(), MeltAgeS: frames.Age(p.Melt),
 		PlateC: frames.Measured(p.Plate), PlateFault: p.Plate.Fault.String(), PlateAgeS: frames.Age(p.Plate),
 		InjectorC:    frames.Measured(p.Injector),
-		SlopeCPerMin: slope(p),
-		SetpointC:    Figure(p.SetpointC), BandC: Figure(p.BandC), TargetC: Figure(p.TargetC),
+		SlopeCPerMin: slope(p), AheadC: ahead(p),
+		SetpointC: Figure(p.SetpointC), BandC: Figure(p.BandC), TargetC: Figure(p.TargetC),
 		PlateTargetC: Figure(p.PlateTargetC), Duty: Figure(p.Duty), HeaterW: Figure(p.Duty * s.HeaterW),
 		DwelledS: Figure(p.Dwelled.Seconds()), Clear: p.Clear, Cured: p.Cured,
 		SinceStirS: sinceStir(p), SinceColourS: since(p.SinceColour), InBandForS: Figure(p.InBandFor.Seconds()),
@@ -193,10 +199,22 @@ func unknownPot(i int, s control.PotSettings) Pot {
 	return Pot{
 		Number: i + 1, Name: s.Name, Colour: s.Colour, State: notKnown, Wait: notKnown, WaitLeftS: u, ReadyInS: u, ReadyWithinS: u,
 		MeltC: u, MeltFault: notKnown, MeltAgeS: u, PlateC: u, PlateFault: notKnown, PlateAgeS: u,
-		InjectorC: u, SlopeCPerMin: u, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),
+		InjectorC: u, SlopeCPerMin: u, AheadC: []Figure{}, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),
 		TargetC: u, PlateTargetC: u, Duty: u, HeaterW: u, DwelledS: u, SinceStirS: u, SinceColourS: u, InBandForS: u,
 		Shown: unknownWords(s),
 	}
+}
+
+// ahead is what is predicted, as far as it goes.
+func ahead(p *control.PotFrame) []Figure {
+	points := []Figure{}
+	for _, c := range p.AheadC {
+		if !Figure(c).Known() {
+			break
+		}
+		points = append(points, Figure(math.Round(10*c)/10))
+	}
+	return points
 }
 
 // since is a duration that is negative when it is not known.

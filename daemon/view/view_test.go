@@ -12,6 +12,7 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/control/guard"
+	"meltwarden/control/model"
 	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
 )
@@ -254,4 +255,21 @@ func TestAPotThatWaitsForTheButtonIsNamed(t *testing.T) {
 	assert.Contains(t, Of(f, bench(), noon).Shown.Answer.C, "chalk waits for another press of the enable button")
 	f.Heat = control.HeatBlocked
 	assert.Contains(t, Of(f, bench(), noon).Shown.Answer.C, "heat is not enabled")
+}
+
+// TestWhatIsPredictedEndsWhereNothingIs, in numbers and in words.
+func TestWhatIsPredictedEndsWhereNothingIs(t *testing.T) {
+	f := waiting3(control.WaitHeat, control.WaitNothing, control.WaitNothing)
+	for i := range f.Pots {
+		f.Pots[i].AheadC = model.NothingAhead()
+	}
+	copy(f.Pots[0].AheadC[:], []float64{100.04, 105.26, 111, 117, 124, 131, 138, 145, 151, 157})
+	b := Of(f, bench(), noon)
+	assert.Equal(t, []Figure{100, 105.3, 111, 117, 124, 131, 138, 145, 151, 157}, b.Pots[0].AheadC)
+	assert.Equal(t, Both{"predicted 124 °C in 5 min, 157 °C in 10 min", "predicted 255 °F in 5 min, 315 °F in 10 min"}, b.Pots[0].Shown.Ahead)
+	assert.Equal(t, Both{}, b.Pots[1].Shown.Ahead)
+	text, err := json.Marshal(b.Pots[1])
+	require.NoError(t, err)
+	assert.Contains(t, string(text), `"ahead_c":[],`)
+	assert.Empty(t, Of(f, bench(), noon.Add(time.Minute)).Pots[0].AheadC, "of a bench that is not live nothing is predicted")
 }

@@ -5,10 +5,12 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"meltwarden/control"
 	"meltwarden/control/guard"
+	"meltwarden/control/model"
 	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
 )
@@ -56,6 +58,7 @@ type PotWords struct {
 	Left    string `json:"left"`
 	Way     string `json:"way"` // when it is ready
 	More    Both   `json:"more"`
+	Ahead   Both   `json:"ahead"` // what is predicted
 	Tone    Tone   `json:"tone"`
 	Shape   string `json:"shape"`
 	Level   Figure `json:"level"`
@@ -70,6 +73,7 @@ func potWords(f *frames.Frame, i int, s control.PotSettings) PotWords {
 	w.Off = offset(p)
 	w.Wait, w.Left, w.Way = waiting(p), left(p, s), way(f, p)
 	w.More = inBoth(func(u unit) string { return more(p, u) })
+	w.Ahead = inBoth(func(u unit) string { return predicted(p, u) })
 	w.Tone, w.Shape = potTone(f, i), shapes[p.State]
 	w.Level, w.Band = level(p)
 	return w
@@ -77,7 +81,7 @@ func potWords(f *frames.Frame, i int, s control.PotSettings) PotWords {
 
 func unknownWords(s control.PotSettings) PotWords {
 	return PotWords{
-		Melt: same(dash), Against: against(s.SetpointC, s.BandC), Off: same(notKnown), More: same(""),
+		Melt: same(dash), Against: against(s.SetpointC, s.BandC), Off: same(notKnown), More: same(""), Ahead: same(""),
 		Tone: Lost, Shape: "unknown", Level: frames.Unknown(), Band: Figure(math.Min(1, s.BandC/levelSpanC)),
 	}
 }
@@ -190,6 +194,24 @@ func more(p *control.PotFrame, u unit) string {
 		text += fmt.Sprintf(texts.stirred, clock(p.SinceStir))
 	}
 	return text
+}
+
+// predictedIn are the minutes that are told of.
+var predictedIn = []int{5, 10, 20}
+
+// predicted says what the melt will be; empty where nothing is known of that.
+func predicted(p *control.PotFrame, u unit) string {
+	points := ahead(p)
+	var told []string
+	for _, in := range predictedIn {
+		if i := in*60/model.AheadEveryS - 1; i < len(points) {
+			told = append(told, fmt.Sprintf(texts.predictedIn, u.whole(points[i]), u.symbol, in))
+		}
+	}
+	if told == nil {
+		return ""
+	}
+	return texts.Predicted + " " + strings.Join(told, ", ")
 }
 
 // Where names the pot with the given index by its colour, or the bench.

@@ -85,7 +85,7 @@ function notLive() {
   document.querySelector(".answer use").setAttribute("href", "#tone-lost");
   setText($("detail"), "");
   if (bench) setText($("answer"), `${body.dataset.notLive} ${bench.shown.last_reading}`);
-  trend.stale = true;
+  trend.lose();
 }
 
 setInterval(() => { if (performance.now() - lastMs > liveForMs) notLive(); }, 250);

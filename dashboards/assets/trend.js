@@ -2,15 +2,17 @@
 // and the same cursor, each with its own set-point and band.
 const rows = 900;
 const recentS = 15 * 60;
+const recentAheadS = 5 * 60;
 const left = 46, bottom = 20, top = 6, dutyHeight = 16;
 
 export class Trend {
   unit = "c";
-  stale = false; // frames were missed, so the table must be fetched again
+  #stale = false; // frames were missed, so the table must be fetched again
   #charts;
   #words;
   #table = null;
   #bands = [];
+  #coming = []; // of each pot what is predicted, as pairs of bench seconds and °C
   #whole = true;
   #cursor = null; // bench seconds under the pointer
   #loading = false;
@@ -25,8 +27,10 @@ export class Trend {
 
   #chart(article, pot) {
     const canvas = article.querySelector("canvas");
-    const caption = article.querySelector("figcaption");
-    const chart = { pot, canvas, caption, title: caption.textContent, label: canvas.ariaLabel };
+    const caption = article.querySelector(".readout");
+    // The lines are drawn as the legend shows them.
+    const lines = Object.fromEntries(Array.from(article.querySelectorAll("[data-line]"), (p) => [p.dataset.line, p]));
+    const chart = { pot, canvas, caption, lines, title: caption.textContent, label: canvas.ariaLabel };
     canvas.addEventListener("pointermove", (e) => this.#point(canvas, e.offsetX));
     canvas.addEventListener("pointerdown", (e) => this.#point(canvas, e.offsetX));
     canvas.addEventListener("pointerleave", () => this.#moveTo(null));
@@ -50,18 +54,27 @@ export class Trend {
       const answer = await fetch(`/api/v1/trend?rows=${rows}`);
       if (answer.ok) {
         this.#table = await answer.json();
-        this.stale = false;
+        this.#stale = false;
       }
     } catch { /* the server is away; the next frame asks again */ }
     this.#loading = false;
     this.draw();
   }
 
+  // lose says that nothing is known any more: neither what is missed now nor what comes.
+  lose() {
+    this.#stale = true;
+    if (this.#coming.length === 0) return;
+    this.#coming = [];
+    this.draw();
+  }
+
   // add appends a live frame, at the table's own pace.
   add(bench) {
     this.#bands = bench.pots.map((p) => ({ set: p.setpoint_c, band: p.band_c }));
+    this.#coming = bench.pots.map((p) => p.ahead_c.map((c, i) => [bench.bench_time_s + (i + 1) * bench.ahead_every_s, c]));
     const t = this.#table;
-    if (!t || this.stale || t.pots.length === 0 || t.time_s.length > 1.5 * rows) return void this.#load();
+    if (!t || this.#stale || t.pots.length === 0 || t.time_s.length > 1.5 * rows) return void this.#load();
     if (bench.bench_time_s < t.time_s.at(-1) + t.slot_s) return;
     t.time_s.push(bench.bench_time_s);
     bench.pots.forEach((p, i) => {
@@ -69,15 +82,19 @@ export class Trend {
       c.melt_min_c.push(p.melt_c); c.melt_max_c.push(p.melt_c);
       c.plate_min_c.push(p.plate_c); c.plate_max_c.push(p.plate_c);
       c.target_c.push(p.target_c); c.duty.push(p.duty);
+      c.foreseen_c.push(p.ahead_c[t.foreseen_in_s / bench.ahead_every_s - 1] ?? null);
     });
     this.draw();
   }
 
+  // range is the time shown: what was until now, and what is predicted.
   #range() {
     const t = this.#table.time_s;
-    const end = t.at(-1);
-    const from = this.#whole ? t[0] : Math.max(t[0], end - recentS);
-    return { from, to: Math.max(end, from + 60), first: t.findIndex((s) => s >= from) };
+    const now = t.at(-1);
+    const from = this.#whole ? t[0] : Math.max(t[0], now - recentS);
+    const ends = this.#coming.map((points) => points.at(-1)?.[0] ?? now);
+    const last = Math.min(Math.max(now, ...ends), this.#whole ? Infinity : now + recentAheadS);
+    return { from, now, to: Math.max(last, from + 60), first: t.findIndex((s) => s >= from) };
   }
 
   draw() {
@@ -101,7 +118,7 @@ export class Trend {
     const limits = this.#limits(data, pot, range.first);
     const x = (s) => left + (s - range.from) / (range.to - range.from) * (w - left - 2);
     const y = (c) => h - bottom - dutyHeight - (c - limits.low) / (limits.high - limits.low) * (h - bottom - dutyHeight - top);
-    const axes = { g, w, h, x, y, ink, limits, range, font: style.fontFamily };
+    const axes = { g, w, h, x, y, ink, limits, range, pot, lines: chart.lines, font: style.fontFamily };
     this.#drawBand(axes, pot);
     this.#drawAxes(axes);
     this.#drawDuty(axes, data);
@@ -109,9 +126,14 @@ export class Trend {
     g.beginPath();
     g.rect(left, 0, w, h - bottom);
     g.clip();
-    this.#drawLine(axes, data.target_c, data.target_c, "--dim", 1.5, [2, 4]);
-    if (this.#whole) this.#drawLine(axes, data.plate_min_c, data.plate_max_c, "--dim", 1.5, [8, 4]);
-    this.#drawLine(axes, data.melt_min_c, data.melt_max_c, "--ink", 2.5, []);
+    this.#drawComing(axes, this.#coming[pot] ?? []);
+    g.beginPath();
+    g.rect(left, 0, x(range.now) - left, h - bottom);
+    g.clip();
+    this.#drawLine(axes, "target", data.target_c, data.target_c);
+    if (this.#whole) this.#drawLine(axes, "plate", data.plate_min_c, data.plate_max_c);
+    this.#drawLine(axes, "melt", data.melt_min_c, data.melt_max_c);
+    this.#drawLine(axes, "foreseen", data.foreseen_c, data.foreseen_c, this.#table.foreseen_in_s);
     g.restore();
     this.#drawCursor(axes, chart, data);
   }
@@ -121,7 +143,8 @@ export class Trend {
     const { set, band } = this.#bands[pot] ?? {};
     const columns = [data.melt_min_c, data.melt_max_c, data.target_c];
     if (this.#whole) columns.push(data.plate_max_c);
-    const values = columns.flatMap((c) => c.slice(first)).concat(set - 2 * band, set + 2 * band).filter(Number.isFinite);
+    const coming = (this.#coming[pot] ?? []).map(([, c]) => c);
+    const values = columns.flatMap((c) => c.slice(first)).concat(coming, set - 2 * band, set + 2 * band).filter(Number.isFinite);
     const low = values.reduce((a, b) => Math.min(a, b), Infinity);
     const high = values.reduce((a, b) => Math.max(a, b), -Infinity);
     const margin = 0.04 * Math.max(high - low, 4);
@@ -171,14 +194,39 @@ export class Trend {
     });
   }
 
-  // drawLine goes through the middle of each slot and fills from its lowest to
-  // its highest value. A value that is not known, or a gap in time, breaks it.
-  #drawLine({ g, x, y, ink }, low, high, colour, width, dash) {
-    const t = this.#table.time_s;
-    g.strokeStyle = ink(colour);
-    g.lineWidth = width;
-    g.setLineDash(dash);
+  // begin takes the pen of a line.
+  #begin({ g, lines }, name) {
+    const style = getComputedStyle(lines[name]);
+    g.strokeStyle = style.stroke;
+    g.lineWidth = parseFloat(style.strokeWidth);
+    g.setLineDash(style.strokeDasharray.match(/[\d.]+/g)?.map(Number) ?? []);
     g.beginPath();
+  }
+
+  // drawComing goes on from the last melt, past a line that says where now is.
+  #drawComing(axes, points) {
+    const { g, h, x, y, ink, range, font } = axes;
+    if (points.length === 0) return;
+    g.fillStyle = ink("--dim");
+    g.fillRect(x(range.now) - 0.5, 0, 1, h - bottom);
+    g.font = `14px ${font}`;
+    g.textAlign = "left";
+    g.fillText(this.#words.now, x(range.now) + 4, h - bottom - 4);
+    this.#begin(axes, "coming");
+    const meltC = this.#table.pots[axes.pot].melt_max_c.at(-1);
+    if (Number.isFinite(meltC)) g.moveTo(x(range.now), y(meltC));
+    for (const [s, c] of points) g.lineTo(x(s), y(c));
+    g.stroke();
+    g.setLineDash([]);
+  }
+
+  // drawLine goes through the middle of each slot and fills from its lowest to
+  // its highest value. A value that is not known, or a gap in time, breaks it. What
+  // was said for so many seconds later stands there.
+  #drawLine(axes, name, low, high, laterS = 0) {
+    const { g } = axes, x = (s) => axes.x(s + laterS), y = axes.y;
+    const t = this.#table.time_s;
+    this.#begin(axes, name);
     let pen = false;
     t.forEach((s, i) => {
       if (!Number.isFinite(low[i])) { pen = false; return; }
@@ -196,22 +244,40 @@ export class Trend {
       chart.caption.textContent = chart.title;
       return;
     }
+    const coming = this.#comingAt(chart.pot);
     const i = this.#nearest(this.#cursor);
     g.fillStyle = ink("--attend-line");
-    g.fillRect(x(this.#table.time_s[i]) - 1, 0, 2, h - bottom);
-    chart.caption.textContent = this.#readout(data, i);
+    g.fillRect(x(coming ? coming[0] : this.#table.time_s[i]) - 1, 0, 2, h - bottom);
+    chart.caption.textContent = coming ? this.#foretold(coming) : this.#readout(data, i);
     chart.canvas.ariaLabel = `${chart.label}: ${chart.caption.textContent}`;
+  }
+
+  // comingAt is the predicted point next to a cursor that is past now.
+  #comingAt(pot) {
+    const points = this.#coming[pot] ?? [];
+    if (points.length === 0 || this.#cursor <= this.#range().now) return undefined;
+    return points.reduce((a, b) => Math.abs(b[0] - this.#cursor) < Math.abs(a[0] - this.#cursor) ? b : a);
+  }
+
+  #foretold([s, c]) { return `${clock(s)}  ${this.#words.predicted} ${this.#shown(c).toFixed(1)} ${this.#sign()}`; }
+
+  #sign() { return this.unit === "f" ? "°F" : "°C"; }
+
+  // foreseenFor is what had been predicted for a time; null where nobody had.
+  #foreseenFor(data, s) {
+    const t = this.#table, told = s - t.foreseen_in_s, i = this.#nearest(told);
+    return Math.abs(t.time_s[i] - told) > 2 * t.slot_s ? null : data.foreseen_c[i];
   }
 
   #readout(data, i) {
     const w = this.#words;
-    const sign = this.unit === "f" ? "°F" : "°C";
+    const then = this.#foreseenFor(data, this.#table.time_s[i]);
     const span = (low, high) => {
       if (!Number.isFinite(low)) return "––";
       const [a, b] = [this.#shown(low).toFixed(1), this.#shown(high).toFixed(1)];
       return a === b ? a : `${a}–${b}`;
     };
-    return `${clock(this.#table.time_s[i])}  ${w.melt} ${span(data.melt_min_c[i], data.melt_max_c[i])} ${sign}, ` +
+    return `${clock(this.#table.time_s[i])}  ${w.melt} ${span(data.melt_min_c[i], data.melt_max_c[i])} ${this.#sign()}, ${w.predictedThen} ${span(then, then)}, ` +
       `${w.plate} ${span(data.plate_min_c[i], data.plate_max_c[i])}, ${w.target} ${span(data.target_c[i], data.target_c[i])}, ` +
       `${w.heater} ${Math.round(100 * (data.duty[i] ?? 0))} %`;
   }
@@ -235,9 +301,8 @@ export class Trend {
     const step = { ArrowLeft: -1, ArrowRight: 1 }[e.key];
     if (!step || !this.#table?.time_s.length) return;
     e.preventDefault();
-    const { from, to } = this.#range();
-    const now = this.#cursor ?? to;
-    this.#moveTo(Math.min(to, Math.max(from, now + step * Math.max(this.#table.slot_s, (to - from) / 100))));
+    const { from, now, to } = this.#range();
+    this.#moveTo(Math.min(to, Math.max(from, (this.#cursor ?? now) + step * Math.max(this.#table.slot_s, (to - from) / 100))));
   }
 
   #moveTo(s) {
