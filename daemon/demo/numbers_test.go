@@ -47,6 +47,7 @@ type outcome struct {
 	maxW       float64
 	minuteW    float64
 	trips      int
+	foreseen   foreseen
 }
 
 const (
@@ -65,6 +66,7 @@ func runSeed(t *testing.T, seed uint64) outcome {
 	patience := Patience
 	err := d.Run(ctx, func(f *frames.Frame) {
 		truth := d.Bench.Truth()
+		o.foreseen.see(f)
 		for _, c := range f.Conditions {
 			if c.Latched {
 				o.trips++
@@ -139,7 +141,7 @@ func TestNumbersOfTheDemoBench(t *testing.T) {
 	group.Wait()
 	set := virtualSettings(t)
 	t.Log("seed  ready      overshoot °C          hold RMS °C        (with the probe's own error)  plate over limit °C  most W  minute W")
-	var over, rms float64
+	var over, hold float64
 	for i, o := range outcomes {
 		p := o.pots
 		t.Logf("%4d  %s  %4.2f %4.2f %4.2f   %.2f %.2f %.2f   (%.2f %.2f %.2f)   %.1f %.1f %.1f   %.0f  %.0f", i+1, minutes(o.readyAfter),
@@ -150,12 +152,16 @@ func TestNumbersOfTheDemoBench(t *testing.T) {
 		require.LessOrEqual(t, o.maxW, set.Circuit.MaxW, "seed %d", i+1)
 		require.LessOrEqual(t, o.minuteW, set.Circuit.ContinuousW, "seed %d", i+1)
 		for _, h := range p {
-			over, rms = worst(over, h.overC), worst(rms, h.rms())
+			over, hold = worst(over, h.overC), worst(hold, h.rms())
 			require.LessOrEqual(t, h.overC, 2.0, "seed %d", i+1)
 			require.LessOrEqual(t, h.rms(), 0.3, "seed %d", i+1)
 		}
 	}
-	t.Logf("worst overshoot %.2f °C, worst hold %.2f °C RMS", over, rms)
+	t.Logf("worst overshoot %.2f °C, worst hold %.2f °C RMS", over, hold)
+	t.Logf("the melt, predicted %.0f min before:", frames.ForeseenIn.Minutes())
+	for _, phase := range []string{firstMinutes, control.Heating.String(), control.Curing.String(), control.Cooling.String(), control.Holding.String()} {
+		t.Logf("%-33s %s", phase, foreseenIn(outcomes, phase))
+	}
 }
 
 func virtualSettings(t *testing.T) control.Settings {
