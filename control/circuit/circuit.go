@@ -41,11 +41,17 @@ type Share struct {
 	now     time.Duration
 	drawnW  float64 // since the last decision
 	open    []bool
+	sums    []uint64 // reused
 }
 
 // New returns a share of a circuit for heaters.
 func New(r Rating, heaters []Heater) *Share {
-	return &Share{rating: r, heaters: heaters, open: make([]bool, len(heaters))}
+	allW := 0.0
+	for i := range heaters {
+		allW += heaters[i].RatedW
+	}
+	words := int(max(min(r.MaxW, allW), 0))/64 + 1
+	return &Share{rating: r, heaters: heaters, open: make([]bool, len(heaters)), sums: make([]uint64, words)}
 }
 
 // Divide lowers the duties asked for (0 to 1) until the heaters fit on the circuit
@@ -80,18 +86,37 @@ func (s *Share) packedW(duty []float64) float64 {
 	if wholeW <= s.rating.MaxW {
 		return smoothW + wholeW
 	}
-	return smoothW + s.packW(duty, 0, s.rating.MaxW)
+	return smoothW + s.packW(duty)
 }
 
-// packW is the most that the whole heaters from one on draw together in a room: of
-// each, with it and without it, the better.
-func (s *Share) packW(duty []float64, from int, roomW float64) float64 {
-	for i := from; i < len(s.heaters); i++ {
-		if h := &s.heaters[i]; h.whole() && duty[i] > 0 && h.RatedW <= roomW {
-			return max(s.packW(duty, i+1, roomW), h.RatedW+s.packW(duty, i+1, roomW-h.RatedW))
+// packW is the most that whole heaters which are asked for draw together on the circuit,
+// of all sums that any of them make: a bit for each, in whole watts.
+func (s *Share) packW(duty []float64) float64 {
+	clear(s.sums)
+	s.sums[0] = 1
+	for i := range s.heaters {
+		if h := &s.heaters[i]; h.whole() && duty[i] > 0 && h.RatedW <= s.rating.MaxW {
+			add(s.sums, int(math.Ceil(h.RatedW)))
+		}
+	}
+	for w := min(int(s.rating.MaxW), 64*len(s.sums)-1); w > 0; w-- {
+		if s.sums[w/64]>>(w%64)&1 == 1 {
+			return float64(w)
 		}
 	}
 	return 0
+}
+
+// add puts to every sum the one with so many watts more.
+func add(sums []uint64, watts int) {
+	far, near := watts/64, watts%64
+	for i := len(sums) - 1; i >= far; i-- {
+		more := sums[i-far] << near
+		if near > 0 && i > far {
+			more |= sums[i-far-1] >> (64 - near)
+		}
+		sums[i] |= more
+	}
 }
 
 // fill hands out the budget in rounds: whoever asks for less than its part is

@@ -308,3 +308,21 @@ func TestWhatIsNoDutyIsOff(t *testing.T) {
 		assert.Zero(t, duty[0])
 	}
 }
+
+// TestManyHeatersCostLittle: what fits is found among all sums of forty-eight heaters
+// without going through each choice of them.
+func TestManyHeatersCostLittle(t *testing.T) {
+	heaters := make([]Heater, 48)
+	duty, need := make([]float64, len(heaters)), make([]float64, len(heaters))
+	for i := range heaters {
+		heaters[i] = Heater{RatedW: 501 + float64(i), Output: Switched, Window: 2 * time.Second}
+		duty[i] = 1
+	}
+	s := New(Rating{MaxW: 1800, ContinuousW: 1800}, heaters)
+	s.Divide(duty, need, period)
+	sum := 0.0
+	for i := range duty {
+		sum += duty[i] * heaters[i].RatedW
+	}
+	assert.InDelta(t, 548+547+546, sum, 48*548.0/steps, "no four fit, and of three these are the most")
+}
