@@ -37,6 +37,9 @@ type Measure struct {
 	// Doubted says that the pot is known to be built otherwise than it is taken to be:
 	// there may be heat on its way that shows nowhere.
 	Doubted bool
+	// CoastC is the warmest plate from which the melt does not coast past its target, by
+	// somebody who sees more of the pot than the loops do; zero where nobody does.
+	CoastC float64
 }
 
 // MarginC is how far below its limit a plate is held, in kelvin (E): its probe may be a
@@ -47,6 +50,8 @@ const MarginC = 1.8
 const (
 	storedShare  = 0.85 // E: aim the coast a little low, in proportion to what is still to rise
 	doubtedShare = 0.65 // E: and lower where more may be stored than shows
+	surelyFromC  = 2.5  // E: a melt further than this under its target is not left to the melt loop
+	surelyPerK   = 20.0 // E: how much more of a plate it is given, in kelvin, for each further one
 	plateDeadS   = 4.0  // E: probe lag, dead time, filter and half a cycle
 	plateLagS    = 10.0 // E: element behind plate
 	meltDeadS    = 30.0 // E: the plate loop, probe lag, filter and half a cycle
@@ -154,20 +159,41 @@ func (c *Cascade) mostDuty(m Measure) float64 {
 // more than coasts to the target, and no more than the limit.
 func (c *Cascade) aimPlate(m Measure, dt float64) {
 	want := m.TargetC + c.outer.Output(m.TargetC, m.MeltC, dt, math.Inf(-1), math.Inf(1))
-	// The coast rests where the melt loop's integral says that the plate does.
-	k := c.known.coast(c.pot, c.outer.Integral())
 	most := m.LimitC - MarginC
-	share := storedShare
-	if m.Doubted {
-		share = doubtedShare
+	coasts := c.coastC(m, most)
+	if c.recovers(m) {
+		want += surelyPerK * math.Max(m.TargetC-m.MeltC-surelyFromC, 0)
 	}
-	coasts := m.MeltC + k.Gap(share*(m.TargetC-m.MeltC), most-m.MeltC)
 	if m.MeltC >= m.TargetC {
 		coasts = math.Inf(1) // the melt loop alone is low enough
 	}
 	c.plateSP = math.Min(want, math.Min(coasts, most))
 	c.bound = c.plateSP < want
 }
+
+// coastC is the warmest plate from which the melt does not coast past its target, up to
+// most: by what the loops have learnt and, once they have found the plate's resting
+// excess, by whoever sees more.
+func (c *Cascade) coastC(m Measure, most float64) float64 {
+	share := storedShare
+	switch {
+	case m.Doubted:
+		share = doubtedShare
+	case c.recovers(m):
+		share = 1
+	}
+	// The coast rests where the melt loop's integral says that the plate does.
+	k := c.known.coast(c.pot, c.outer.Integral())
+	coasts := m.MeltC + k.Gap(share*(m.TargetC-m.MeltC), most-m.MeltC)
+	if c.recovers(m) {
+		coasts = math.Min(coasts, m.CoastC)
+	}
+	return coasts
+}
+
+// recovers reports whether a melt that is too cold is so after it has been held: what the
+// plate has to be is known, and all heat may be given until it coasts there.
+func (c *Cascade) recovers(m Measure) bool { return c.rested && m.CoastC > 0 }
 
 // feedForward is the duty that replaces what the plate gives off.
 func (c *Cascade) feedForward(m Measure) float64 {

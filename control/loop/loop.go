@@ -42,6 +42,7 @@ const (
 	stopsShortC = 0.5   // E: a melt this far under its target,
 	nearC       = 8.0   // E: and no further,
 	arrivesInS  = 150.0 // E: that would not be there in this time has stopped short of it
+	nearlyC     = 1.0   // E: a melt nearer than this is brought to its target by the melt loop
 	leanS       = 120.0 // E: as long as a few stirs, which is what the model's word wavers by
 )
 
@@ -53,6 +54,7 @@ type Loop struct {
 	given   float64 // the duty since the last cycle
 	asked   float64
 	memory  memory
+	sureS   float64 // how long the pot has been held since the model was last doubted
 }
 
 // New returns a pot's loop, at rest, with what is known of the pot from earlier times:
@@ -119,13 +121,13 @@ func (l *Loop) Step(v *View) float64 {
 	m := v.Seen
 	if !l.model.Trusted() {
 		l.memory.doubt()
-		m.Doubted = l.model.Doubted()
+		m.Doubted, l.sureS = l.model.Doubted(), 0
 		l.asked = l.cascade.Step(m, v.Dt)
 		return l.asked
 	}
 	s := l.model.Sight(l.given)
 	m.MeltC, m.PlateC, m.MeltSlope, m.PlateSlope = s.MeltC, s.PlateC, s.MeltSlope, s.PlateSlope
-	l.lean(&s, &m, v.Dt)
+	l.look(&s, &m, v.Dt)
 	l.keep(&m, v.Dt)
 	l.asked = l.cascade.StepBy(m, v.Seen, v.Dt)
 	if plateC := l.cascade.PlateTargetC(); !math.IsNaN(plateC) {
@@ -134,14 +136,25 @@ func (l *Loop) Step(v *View) float64 {
 	return l.asked
 }
 
+// look tells the cascade what the model sees of a melt that is under its target.
+func (l *Loop) look(s *model.Sight, m *cascade.Measure, dt float64) {
+	short := m.TargetC - s.MeltC
+	switch {
+	case short > stopsShortC && short < nearC && s.MeltSlope*arrivesInS < short:
+		l.lean(s, m, dt)
+	case short > nearlyC && l.sureS >= heldForS:
+		m.CoastC = l.model.CoastC(m.TargetC, l.cascade.Excess())
+	case math.Abs(short) < heldC && !m.Upset:
+		l.sureS += dt
+	}
+}
+
 // lean helps a melt that has stopped short of its target. What the plate has to be
 // warmer by is only guessed at in a first heat-up, and the melt loop takes long to find
 // it out; the model has seen by then what the pot loses. Where it comes short by less
 // than that it is left to the loop, and nothing is ever taken off.
 func (l *Loop) lean(s *model.Sight, m *cascade.Measure, dt float64) {
-	short := m.TargetC - s.MeltC
-	stopped := short > stopsShortC && short < nearC && s.MeltSlope*arrivesInS < short
-	if restC := l.restC(s, m.TargetC); stopped && !m.Upset && restC > l.cascade.Excess() {
+	if restC := l.restC(s, m.TargetC); !m.Upset && restC > l.cascade.Excess() {
 		l.cascade.LeanTo(restC, dt/leanS)
 	}
 }

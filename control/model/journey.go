@@ -141,7 +141,7 @@ func (j *Journey) target() float64 {
 func (b *body) pass(x *vector, targetC, plateC float64) float64 {
 	flow := b.flows(x)
 	restC := b.restC(&flow)
-	held := x[plate] + elementShare*(flow.up-flow.in-flow.plateLoss)/b.elementWK
+	held := b.heldC(x, &flow)
 	short := targetC - x[melt]
 	aim := targetC + restC + holdGain*short
 	if short > arrivedC {

@@ -56,9 +56,15 @@ func (f *Filter) Sight(duty float64) Sight {
 	out := flow.in + flow.plateLoss
 	return Sight{
 		MeltC: f.x[melt], PlateC: f.x[plate], MeltSlope: d[melt], PlateSlope: d[plate],
-		HeldC: f.x[plate] + elementShare*(flow.up-out)/b.elementWK,
+		HeldC: b.heldC(&f.x, &flow),
 		RestC: b.restC(&flow), OutW: out, PlateJK: b.elementJK + b.plateJK, ElementS: math.Exp(f.x[lnElementS]),
 	}
+}
+
+// heldC is where the plate would be once its element gave off what it holds beyond what
+// is flowing.
+func (b *body) heldC(x *vector, f *flows) float64 {
+	return x[plate] + elementShare*(f.up-f.in-f.plateLoss)/b.elementWK
 }
 
 // restC is the excess that brings vessel and melt what they lose: first over the
