@@ -77,6 +77,7 @@ func (p *pot) mark(c Command) {
 	switch c.Kind {
 	case Stir:
 		p.stirred, p.sinceStir = true, 0
+		p.loop.Stirred()
 	case TickClear:
 		// Cold paste is no clear melt, whoever says so.
 		p.clear = p.clear || p.melt.Valid() && p.melt.C() >= p.set.CureC-clearBelowC
@@ -86,9 +87,9 @@ func (p *pot) mark(c Command) {
 		// Cold and not mixed in: only time in band and a new stir make it ready again.
 		p.coloured, p.sinceColour = true, 0
 		p.inBandFor, p.stirred = 0, false
-		p.loop.Changed()
+		p.loop.Added(c.ML * MeltJPerMLK)
 	case Draw:
-		p.loop.Drawn()
+		p.loop.Drawn(c.ML * MeltJPerMLK)
 	case Lift:
 		p.lifted, p.returned, p.inBandFor = true, false, 0
 		p.liftedHere = p.liftedHere || !c.Afar

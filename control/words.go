@@ -67,8 +67,7 @@ const (
 	Silence
 	// AllOff switches every heater off until heat is enabled again at the bench.
 	AllOff
-	// Draw marks that liquid was drawn from the pot. It decides nothing: the shot's
-	// card needs it.
+	// Draw marks that liquid was drawn from the pot.
 	Draw
 	// Shot marks that what was drawn is pushed into the mould. It decides nothing.
 	Shot
@@ -114,11 +113,13 @@ func (k CommandKind) NeedsPot() bool {
 
 // Command is one mark or request. Pot is an index into the settings' pots and
 // counts only where Kind.NeedsPot, or with SetAside, TakeUp and TakeOut; C, in degrees
-// Celsius, only with Setpoint.
+// Celsius, only with Setpoint; ML, in millilitres, only with ColourAdded and Draw, and
+// zero is not known.
 type Command struct {
 	Kind CommandKind
 	Pot  int
 	C    float64
+	ML   float64
 	// Code is what SetAside, TakeUp and TakeOut are about; For is how long the first of
 	// them lasts, above zero.
 	Code guard.Code
@@ -280,8 +281,11 @@ type PotFrame struct {
 // probes are a hundred times coarser.
 const PerDegree = 1000
 
+// PerML is how finely history keeps a volume, in steps per millilitre.
+const PerML = 100
+
 // Round makes the input exactly what history can keep: milliseconds and
-// thousandths of a degree. Decisions are made on the rounded input, so that a
+// thousandths of a degree, hundredths of a millilitre. Decisions are made on the rounded input, so that a
 // kept one plays back to the same decisions, to the bit.
 func (in *Input) Round() {
 	in.Elapsed = in.Elapsed.Round(time.Millisecond)
@@ -299,6 +303,7 @@ func (in *Input) Round() {
 	}
 	for i := range in.Commands {
 		in.Commands[i].C = roundC(in.Commands[i].C)
+		in.Commands[i].ML = math.Round(in.Commands[i].ML*PerML) / PerML
 		in.Commands[i].For = in.Commands[i].For.Round(time.Millisecond)
 	}
 }

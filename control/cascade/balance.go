@@ -74,6 +74,15 @@ func (c *Cascade) Forget() {
 	}
 }
 
+// Resize goes on with some times the melt, above zero, and some times the coupling to it.
+func (c *Cascade) Resize(melt, coupling float64) {
+	c.pot.MeltJPerK *= melt
+	c.known.coupling *= coupling
+	if c.guess != nil {
+		c.guess.coupling *= coupling
+	}
+}
+
 func (b *balance) restingW(p Pot) float64 { return restingPerJPK * p.MeltJPerK }
 
 // restingExcess is how much warmer than a held melt the plate has to be.

@@ -32,6 +32,17 @@ func Cases() []Case {
 		}
 		cases = append(cases, c)
 	}
+	// What is left of a drawn pot is another pot.
+	for _, measured := range []bool{false, true} {
+		name := "20 mL cold, half drawn"
+		if measured {
+			name += ", its mL"
+		}
+		cases = append(cases, Case{
+			Name: name, Held: true, Before: []zoo.Event{{Kind: zoo.Draw, Amount: 0.5, Told: true, Measured: measured}},
+			Events: []zoo.Event{{Kind: zoo.Colour, Amount: 20, Told: true, Measured: measured}},
+		})
+	}
 	return cases
 }
 

@@ -41,19 +41,14 @@ type seen struct {
 
 func newSeen() seen { return seen{melt: estimate.OfMelt(), plate: estimate.OfPlate()} }
 
-// take is a cycle of readings and marks; changed, drawn and moved are called for what
-// somebody did to the pot.
-func (s *seen) take(v *rig.View, changed, drawn, moved func()) cascade.Measure {
+// take is a cycle of readings and marks.
+func (s *seen) take(v *rig.View) cascade.Measure {
 	for _, m := range v.Marks {
-		switch m {
+		switch m.Kind {
 		case rig.Colour:
 			s.upset = control.ColourUpset
-			changed()
-		case rig.Draw:
-			drawn()
 		case rig.Lift, rig.Return:
-			s.lifted = m == rig.Lift
-			moved()
+			s.lifted = m.Kind == rig.Lift
 		}
 	}
 	s.upset -= v.Elapsed
@@ -82,15 +77,13 @@ func FromCascade(k rig.Known) rig.Loop {
 
 // Step is a cycle: filter what is fresh, then ask the loop.
 func (p *plain) Step(v *rig.View) float64 {
-	m := p.take(v, unheard, unheard, unheard)
+	m := p.take(v)
 	if !p.believed || p.lifted {
 		p.loop.Rest()
 		return 0
 	}
 	return p.loop.Step(m, v.Elapsed.Seconds())
 }
-
-func unheard() {}
 
 // Applied tells the loop what it gets in the mean, as the bench does.
 func (p *plain) Applied(duty, _, dt float64) { p.loop.Applied(duty, dt) }
@@ -124,7 +117,8 @@ func Recalled(l rig.Loop) bool { return l.(*ours).loop.Recalled() }
 
 // Step is a cycle: watch, and then ask.
 func (o *ours) Step(v *rig.View) float64 {
-	m := o.take(v, o.loop.Changed, o.loop.Drawn, o.loop.Moved)
+	o.hear(v.Marks)
+	m := o.take(v)
 	view := loop.View{Melt: fresh(v.Melt), Plate: fresh(v.Plate), Seen: m, Dt: v.Elapsed.Seconds()}
 	if !o.lifted {
 		o.loop.Watch(&view)
@@ -135,6 +129,22 @@ func (o *ours) Step(v *rig.View) float64 {
 	}
 	o.asked = o.loop.Step(&view)
 	return o.asked
+}
+
+// hear passes on what was done to the pot, as pot.mark of package control does.
+func (o *ours) hear(marks []rig.Mark) {
+	for _, m := range marks {
+		switch m.Kind {
+		case rig.Stir:
+			o.loop.Stirred()
+		case rig.Colour:
+			o.loop.Added(m.ML * control.MeltJPerMLK)
+		case rig.Draw:
+			o.loop.Drawn(m.ML * control.MeltJPerMLK)
+		case rig.Lift, rig.Return:
+			o.loop.Moved()
+		}
+	}
 }
 
 // fresh passes on a reading that may be used, and any other as missing.

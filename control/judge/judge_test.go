@@ -50,11 +50,11 @@ func (b *benched) Step(v *rig.View) float64 {
 	b.in.Pots = []control.PotReadings{{Melt: v.Melt, Plate: v.Plate}}
 	b.in.Commands = []control.Command{{Kind: control.ArrivedCured}}
 	for _, m := range v.Marks {
-		switch m {
+		switch m.Kind {
 		case rig.Stir:
 			b.in.Commands = append(b.in.Commands, control.Command{Kind: control.Stir})
 		case rig.Colour:
-			b.in.Commands = append(b.in.Commands, control.Command{Kind: control.ColourAdded})
+			b.in.Commands = append(b.in.Commands, control.Command{Kind: control.ColourAdded, ML: m.ML})
 		}
 	}
 	b.in.Contacts = control.Contacts{
@@ -83,7 +83,9 @@ func TestOursIsTheBenchs(t *testing.T) {
 		b := newBenched(t, rig.KnownOf(s), s, judge.PourC)
 		out := rig.Run(&plant, b, rig.Late(), rand.New(rand.NewPCG(1, uint64(i))), []rig.Phase{
 			{TargetC: judge.PourC, ForS: 1800},
-			{TargetC: judge.PourC, ForS: 600, Events: []zoo.Event{{Kind: zoo.Colour, Amount: 1, Told: true}}},
+			{TargetC: judge.PourC, ForS: 600, Events: []zoo.Event{
+				{Kind: zoo.Colour, Amount: 1, Told: true}, {AtS: 300, Kind: zoo.Colour, Amount: 1, Told: true, Measured: true},
+			}},
 		})
 		assert.True(t, b.enabled && out[1].EnergyJ > 0, s.Name)
 	}

@@ -65,7 +65,7 @@ type recorder struct {
 
 // Step is a cycle. The sample before the first one with the step is the rest.
 func (r *recorder) Step(v *rig.View) float64 {
-	m := r.take(v, unheard, unheard, unheard)
+	m := r.take(v)
 	if r.now.Seconds() < restS {
 		return r.duty
 	}

@@ -42,8 +42,10 @@ const (
 	stopsShortC = 0.5   // E: a melt this far under its target,
 	nearC       = 8.0   // E: and no further,
 	arrivesInS  = 150.0 // E: that would not be there in this time has stopped short of it
+	mostDrawn   = 0.9   // E: a pot is never drawn empty
 	nearlyC     = 1.0   // E: a melt nearer than this is brought to its target by the melt loop
 	leanS       = 120.0 // E: as long as a few stirs, which is what the model's word wavers by
+	leanBackS   = 60.0  // E: sooner, because a melt loses heat slowly
 )
 
 // Loop is the memory of one pot's loop.
@@ -82,28 +84,53 @@ func (l *Loop) Watch(v *View) {
 	}
 }
 
-// Changed says that the melt has just been changed by somebody.
-func (l *Loop) Changed() {
+// Added says that something as cold as the room was just put into the melt: of a heat
+// capacity in J/K, or zero where nobody says how much.
+func (l *Loop) Added(jPerK float64) {
 	l.memory.sealed = l.memory.sealed || l.memory.leaves
-	l.model.Startle()
-	if l.memory.beside != nil {
-		l.memory.beside.Startle()
+	jPerK = min(jPerK, l.pot.MeltJPerK)
+	if !(jPerK > 0) {
+		l.each((*model.Filter).Startle)
+		return
 	}
+	l.each(func(f *model.Filter) { f.Added(jPerK) })
+	l.resize(l.pot.MeltJPerK + jPerK)
 }
 
-// Drawn says that some of the melt has just been taken out.
-func (l *Loop) Drawn() {
+// Drawn says that some of the melt was just taken out: of a heat capacity in J/K, or
+// zero where nobody says how much.
+func (l *Loop) Drawn(jPerK float64) {
 	l.memory.sealed = true
-	l.Changed()
+	jPerK = min(jPerK, mostDrawn*l.pot.MeltJPerK)
+	if !(jPerK > 0) {
+		jPerK = 0
+	}
+	l.each(func(f *model.Filter) { f.Drawn(jPerK) })
+	l.resize(l.pot.MeltJPerK - jPerK)
+}
+
+// resize goes on with a melt of another heat capacity in J/K.
+func (l *Loop) resize(meltJPerK float64) {
+	times := meltJPerK / l.pot.MeltJPerK
+	l.cascade.Resize(times, math.Pow(times, model.WettedPower))
+	l.pot.MeltJPerK = meltJPerK
+}
+
+// Stirred says that a hand has just begun to stir.
+func (l *Loop) Stirred() { l.each((*model.Filter).Stirred) }
+
+// each tells something to the filter and to the one beside it.
+func (l *Loop) each(tell func(*model.Filter)) {
+	tell(l.model)
+	if l.memory.beside != nil {
+		tell(l.memory.beside)
+	}
 }
 
 // Moved says that the pot is not where it was: what its probes showed is past.
 func (l *Loop) Moved() {
 	l.memory.sealed = true
-	l.model.Restart()
-	if l.memory.beside != nil {
-		l.memory.beside.Restart()
-	}
+	l.each((*model.Filter).Restart)
 }
 
 // Rest takes the loop out of service: the next Step starts without a bump.
@@ -127,6 +154,7 @@ func (l *Loop) Step(v *View) float64 {
 	}
 	s := l.model.Sight(l.given)
 	m.MeltC, m.PlateC, m.MeltSlope, m.PlateSlope = s.MeltC, s.PlateC, s.MeltSlope, s.PlateSlope
+	m.Upset = m.Upset || l.model.Unexplained()
 	l.look(&s, &m, v.Dt)
 	l.keep(&m, v.Dt)
 	l.asked = l.cascade.StepBy(m, v.Seen, v.Dt)
@@ -136,15 +164,17 @@ func (l *Loop) Step(v *View) float64 {
 	return l.asked
 }
 
-// look tells the cascade what the model sees of a melt that is under its target.
+// look tells the cascade what the model sees of a melt that is off its target.
 func (l *Loop) look(s *model.Sight, m *cascade.Measure, dt float64) {
 	short := m.TargetC - s.MeltC
+	off, closes := math.Abs(short), math.Copysign(s.MeltSlope, short*s.MeltSlope)
+	sure := l.sureS >= heldForS
 	switch {
-	case short > stopsShortC && short < nearC && s.MeltSlope*arrivesInS < short:
-		l.lean(s, m, dt)
-	case short > nearlyC && l.sureS >= heldForS:
+	case off > stopsShortC && off < nearC && closes*arrivesInS < off:
+		l.lean(s, m, short > 0, sure, dt)
+	case short > nearlyC && sure:
 		m.CoastC = l.model.CoastC(m.TargetC, l.cascade.Excess())
-	case math.Abs(short) < heldC && !m.Upset:
+	case off < heldC && !m.Upset:
 		l.sureS += dt
 	}
 }
@@ -152,10 +182,15 @@ func (l *Loop) look(s *model.Sight, m *cascade.Measure, dt float64) {
 // lean helps a melt that has stopped short of its target. What the plate has to be
 // warmer by is only guessed at in a first heat-up, and the melt loop takes long to find
 // it out; the model has seen by then what the pot loses. Where it comes short by less
-// than that it is left to the loop, and nothing is ever taken off.
-func (l *Loop) lean(s *model.Sight, m *cascade.Measure, dt float64) {
-	if restC := l.restC(s, m.TargetC); !m.Upset && restC > l.cascade.Excess() {
+// than that it is left to the loop. Something is taken off only where a pot that has
+// been held stays too warm, as when it is stirred again.
+func (l *Loop) lean(s *model.Sight, m *cascade.Measure, cold, sure bool, dt float64) {
+	switch restC := l.restC(s, m.TargetC); {
+	case m.Upset:
+	case cold && restC > l.cascade.Excess():
 		l.cascade.LeanTo(restC, dt/leanS)
+	case !cold && sure && s.RestC < l.cascade.Excess():
+		l.cascade.LeanTo(s.RestC, dt/leanBackS)
 	}
 }
 

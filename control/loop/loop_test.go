@@ -82,7 +82,11 @@ func TestDutyIsADuty(t *testing.T) {
 			}
 			switch from.IntN(30) {
 			case 0:
-				l.Changed()
+				l.Added(100 * from.NormFloat64())
+			case 3:
+				l.Drawn(500 * from.NormFloat64())
+			case 4:
+				l.Stirred()
 			case 1:
 				l.Moved()
 			case 2:

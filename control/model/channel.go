@@ -60,7 +60,9 @@ func (f *Filter) take(c *channel, t reading.Temperature) {
 	f.evidence -= (min(off*off/awaited2, strangest) + math.Log(awaited2)) / 2
 	if c.far >= startledIn && c.truth == melt {
 		c.far = 0
-		f.Startle()
+		if f.Startle(); off < 0 {
+			f.fellS = f.nowS
+		}
 		ph, awaited2 = f.awaited(c, h)
 	}
 	f.correct(&ph, off, awaited2)

@@ -104,6 +104,8 @@ type Filter struct {
 	thin, thick passage
 	found       *body // what the pot was found to be before, as long as that is gone by
 	gelShare    float64
+	highC       float64 // the melt, followed from above
+	fellS       float64 // when it fell unannounced; zero never
 }
 
 // New returns a filter that knows a pot by its priors only.
@@ -136,6 +138,7 @@ func (f *Filter) Step(duty, dt float64, plateT, meltT reading.Temperature) {
 	f.take(&f.melt, meltT)
 	f.bound()
 	f.average(dt)
+	f.remember(dt)
 	f.follow(dt)
 	f.trust.look(max(f.plate.strange, f.melt.strange), dt)
 }
@@ -166,6 +169,7 @@ func (f *Filter) begin(plateT, meltT reading.Temperature) bool {
 	f.begun = true
 	f.x[element], f.x[plate], f.x[plateProbe] = plateT.C, plateT.C, plateT.C
 	f.x[wall], f.x[melt], f.x[meltProbe] = meltT.C, meltT.C, meltT.C
+	f.highC = meltT.C
 	for i := range int(temperatures) {
 		f.forget(i)
 		f.p[i][i] = startC * startC
@@ -189,17 +193,6 @@ func (f *Filter) forget(i int) {
 // Restart begins the temperatures anew with the next readings, as when a pot comes
 // back to its plate, or another one in its place. What it is made of stays known.
 func (f *Filter) Restart() { f.begun = false }
-
-// Startle says that the melt has just been changed: something cold was added, some of
-// it drawn. Its temperature and how much there is of it are less well known now.
-func (f *Filter) Startle() {
-	if !f.begun {
-		return
-	}
-	f.p[melt][melt] += 5 * 5
-	f.p[meltProbe][meltProbe] += 1
-	f.p[lnMeltJK][lnMeltJK] += 0.05 * 0.05
-}
 
 // pass predicts over dt seconds: Euler's step of the temperatures, and of the
 // covariance with the derivative F = I + A dt of that step: P becomes F P Fᵀ + Q.

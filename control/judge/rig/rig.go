@@ -14,12 +14,19 @@ import (
 // BandC is how far from its target, either way, the true melt still counts as there.
 const BandC = 1.0
 
-// Mark is what a person said about the pot.
-type Mark uint8
+// Mark is what a person said about the pot, with ML of it in millilitres, zero where that
+// was left out.
+type Mark struct {
+	Kind Kind
+	ML   float64
+}
 
-// The marks.
+// Kind is what a mark is about.
+type Kind uint8
+
+// The kinds of mark.
 const (
-	Stir   Mark = iota // a hand begins to stir
+	Stir   Kind = iota // a hand begins to stir
 	Colour             // something cold was added
 	Draw
 	Lift
@@ -156,14 +163,27 @@ func (r *rig) happen(e zoo.Event) {
 	}
 	switch e.Kind {
 	case zoo.Colour, zoo.Salt, zoo.Refill:
-		r.view.Marks = append(r.view.Marks, Colour)
+		r.mark(Colour, r.toldML(e))
 	case zoo.Draw:
-		r.view.Marks = append(r.view.Marks, Draw)
+		r.mark(Draw, r.toldML(e))
 	case zoo.Lift:
-		r.view.Marks = append(r.view.Marks, Lift)
+		r.mark(Lift, 0)
 	case zoo.Return:
-		r.view.Marks = append(r.view.Marks, Return)
+		r.mark(Return, 0)
 	}
+}
+
+func (r *rig) mark(k Kind, ml float64) { r.view.Marks = append(r.view.Marks, Mark{k, ml}) }
+
+// toldML is how much of something the loop hears of, in millilitres; zero is not said.
+func (r *rig) toldML(e zoo.Event) float64 {
+	switch {
+	case !e.Measured:
+		return 0
+	case e.Kind == zoo.Colour:
+		return e.Amount
+	}
+	return e.Amount * r.plant.Spec().VolumeML
 }
 
 // tick is one step of the plant, with a cycle of the loop where one is due.
@@ -172,7 +192,7 @@ func (r *rig) tick(t *tally, atS float64) {
 	if stirring := r.plant.Stirring(); stirring != r.stirring {
 		r.stirring = stirring
 		if stirring {
-			r.view.Marks = append(r.view.Marks, Stir)
+			r.mark(Stir, 0)
 		}
 	}
 	if r.step%r.line.period == 0 {

@@ -108,9 +108,9 @@ func TestMarksAreToldOnce(t *testing.T) {
 		{AtS: 70, Kind: zoo.Lift, Told: true}, {AtS: 80, Kind: zoo.Return, Told: true},
 	}
 	runFixed(f, rig.Usual(), rig.Phase{TargetC: 170, ForS: 100, Events: events})
-	count := func(m rig.Mark) (n int) {
+	count := func(k rig.Kind) (n int) {
 		for _, x := range f.marks {
-			if x == m {
+			if x.Kind == k {
 				n++
 			}
 		}

@@ -24,7 +24,9 @@ type Event struct {
 	AtS    float64
 	Kind   Kind
 	Amount float64
-	Told   bool // the controller hears of it, as a mark
+	Told   bool // the controller hears of it, as a mark,
+	// Measured says that it hears of how much that was, too.
+	Measured bool
 }
 
 const (
@@ -96,15 +98,16 @@ type Upset struct {
 // Upsets are what a held pot must come through.
 func Upsets() []Upset {
 	return []Upset{
-		{"20 mL cold, told", []Event{{0, Colour, 20, true}}},
-		{"20 mL cold, untold", []Event{{0, Colour, 20, false}}},
-		{"60 g salt, told", []Event{{0, Salt, 60, true}}},
-		{"half drawn", []Event{{0, Draw, 0.5, true}}},
-		{"half drawn, refilled", []Event{{0, Draw, 0.5, true}, {30, Refill, 0.5, true}}},
-		{"lifted 60 s", []Event{{0, Lift, 0, true}, {60, Return, 0, true}}},
-		{"stirring left off", []Event{{0, StirOff, 0, false}}},
-		{"stirring taken up", []Event{{0, StirOn, 0, false}}},
-		{"draught", []Event{{0, Draught, 6, false}}},
-		{"mains -10 %", []Event{{0, Mains, 0.9, false}}},
+		{"20 mL cold, told", []Event{{Kind: Colour, Amount: 20, Told: true}}},
+		{"20 mL cold, with its mL", []Event{{Kind: Colour, Amount: 20, Told: true, Measured: true}}},
+		{"20 mL cold, untold", []Event{{Kind: Colour, Amount: 20}}},
+		{"60 g salt, told", []Event{{Kind: Salt, Amount: 60, Told: true}}},
+		{"half drawn", []Event{{Kind: Draw, Amount: 0.5, Told: true}}},
+		{"half drawn, refilled", []Event{{Kind: Draw, Amount: 0.5, Told: true}, {AtS: 30, Kind: Refill, Amount: 0.5, Told: true}}},
+		{"lifted 60 s", []Event{{Kind: Lift, Told: true}, {AtS: 60, Kind: Return, Told: true}}},
+		{"stirring left off", []Event{{Kind: StirOff}}},
+		{"stirring taken up", []Event{{Kind: StirOn}}},
+		{"draught", []Event{{Kind: Draught, Amount: 6}}},
+		{"mains -10 %", []Event{{Kind: Mains, Amount: 0.9}}},
 	}
 }
