@@ -61,3 +61,13 @@ func Amount(text string) (string, error) {
 	}
 	return strings.TrimSpace(text), nil
 }
+
+// AmountML is what an amount comes to in millilitres, as far as it is one in mL: zero
+// where it is not. Drops and grams are not converted.
+func AmountML(text string) float64 {
+	ml, err := measure(text, []unit{{"mL", 1}})
+	if err != nil || ml < 0 {
+		return 0
+	}
+	return ml
+}

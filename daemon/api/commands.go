@@ -57,8 +57,8 @@ func (s *server) note(w http.ResponseWriter, r *http.Request) {
 }
 
 // potCommand answers the routes that are about one pot, numbered from 1. An
-// addition may say in the form fields "what" and "amount" what it was; a new
-// set-point needs the field "setpoint", with its unit.
+// addition may say in the form fields "what" and "amount" what it was, a draw in
+// "amount" how much, in mL; a new set-point needs the field "setpoint", with its unit.
 func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	number, err := strconv.Atoi(r.PathValue("pot"))
 	if err != nil || number < 1 || number > len(s.Settings.Pots) {
@@ -74,6 +74,9 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	switch kind {
 	case control.ColourAdded:
 		m.Text, m.Amount, err = addition(r)
+		m.ML = quantity.AmountML(m.Amount)
+	case control.Draw:
+		m.Amount, m.ML, err = drawn(r)
 	case control.Setpoint:
 		if !fromHere(r) {
 			problem(w, http.StatusForbidden, "a set-point is changed on the bench's own computer only: nothing elsewhere may raise heat")
@@ -114,6 +117,17 @@ func addition(r *http.Request) (what, amount string, err error) {
 		return "", "", fmt.Errorf("amount %q: %s; %s", amount, f.Wrong, f.Fix)
 	}
 	return what, taken, err
+}
+
+// drawn reads how much was drawn, which may be left out.
+func drawn(r *http.Request) (amount string, ml float64, err error) {
+	if amount, err = typed(r, "amount"); err != nil || amount == "" {
+		return "", 0, err
+	}
+	if ml = quantity.AmountML(amount); ml == 0 {
+		return "", 0, fmt.Errorf("amount %q: no volume; write how much was drawn, such as \"60 mL\"", amount)
+	}
+	return amount, ml, nil
 }
 
 // fromHere reports whether the request comes from the bench's own computer, with

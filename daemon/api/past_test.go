@@ -69,6 +69,10 @@ func TestMarksCarryWhatWasTyped(t *testing.T) {
 		"/api/v1/note": {url.Values{"text": {"fan is loud"}}, history.Mark{Text: "fan is loud"}},
 		"/api/v1/pots/2/colour-added": {url.Values{"what": {"black"}, "amount": {"6 drops"}},
 			history.Mark{Command: control.Command{Kind: control.ColourAdded, Pot: 1}, Text: "black", Amount: "6 drops"}},
+		"/api/v1/pots/1/colour-added": {url.Values{"amount": {"20 mL"}},
+			history.Mark{Command: control.Command{Kind: control.ColourAdded, ML: 20}, Amount: "20 mL"}},
+		"/api/v1/pots/2/draw": {url.Values{"amount": {"60 mL"}},
+			history.Mark{Command: control.Command{Kind: control.Draw, Pot: 1, ML: 60}, Amount: "60 mL"}},
 		"/api/v1/pots/1/setpoint": {url.Values{"setpoint": {"338 F"}},
 			history.Mark{Command: control.Command{Kind: control.Setpoint, C: 170}, Amount: "338 F"}},
 	} {
@@ -87,6 +91,7 @@ func TestMarksThatAreRefused(t *testing.T) {
 	o.Settings.Limits.MeltTripC = 190
 	h := New(o)
 	requireProblem(t, do(h, form("/api/v1/note", nil)), http.StatusBadRequest)
+	requireProblem(t, do(h, form("/api/v1/pots/1/draw", url.Values{"amount": {"two shots"}})), http.StatusBadRequest)
 	requireProblem(t, do(h, form("/api/v1/shot", url.Values{"mould": {strings.Repeat("x", 201)}})), http.StatusBadRequest)
 	requireProblem(t, do(h, form("/api/v1/note", url.Values{"text": {"two\nlines"}})), http.StatusBadRequest)
 	for _, typed := range []string{"", "170", "400 F", "nan C", "250 C"} {

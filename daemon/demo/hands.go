@@ -3,6 +3,7 @@ package demo
 import (
 	"time"
 
+	"meltwarden/config/quantity"
 	"meltwarden/control"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/shot"
@@ -57,7 +58,7 @@ func cold(pot int, what, amount string, volumeML float64) when {
 		if !added && ready(h, f, since) {
 			added = true
 			h.evening.bench.Add(pot, volumeML)
-			h.say(history.Mark{Command: control.Command{Kind: control.ColourAdded, Pot: pot}, Text: what, Amount: amount})
+			h.say(history.Mark{Command: control.Command{Kind: control.ColourAdded, Pot: pot, ML: quantity.AmountML(amount)}, Text: what, Amount: amount})
 		}
 		p := &f.Pots[pot]
 		return added && p.SetpointC-p.MeltC > 1.5*p.BandC

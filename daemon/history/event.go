@@ -33,7 +33,7 @@ const (
 	Lifted      Kind = "lifted"
 	BackOnPlate Kind = "back on plate"
 	AllOff      Kind = "all off"
-	Drawn       Kind = "drawn"
+	Drawn       Kind = "drawn" // Amount is how much, as typed
 	ShotPushed  Kind = "shot"
 	NewSetpoint Kind = "set-point" // Amount is the temperature, as typed
 	Note        Kind = "note"

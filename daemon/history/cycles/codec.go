@@ -107,7 +107,8 @@ const (
 	withTemperatures = 2 // commands carry a temperature
 	withAfar         = 3 // commands say whether they were made on another computer
 	withAside        = 4 // commands say which warning they are about, and for how long
-	newest           = withAside
+	withAmounts      = 5 // commands carry a volume
+	newest           = withAmounts
 )
 
 // header is the format and the checksum of what follows.

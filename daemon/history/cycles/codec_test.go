@@ -46,6 +46,7 @@ func anyRecord(t *rapid.T, pots int) Record {
 		in.Commands = append(in.Commands, control.Command{
 			Kind: control.CommandKind(rapid.IntRange(0, 14).Draw(t, "kind")), Pot: rapid.IntRange(-1, 7).Draw(t, "pot"),
 			C:    float64(rapid.IntRange(0, 200000).Draw(t, "set-point")) / control.PerDegree,
+			ML:   float64(rapid.IntRange(0, 100000).Draw(t, "volume")) / control.PerML,
 			Afar: rapid.Bool().Draw(t, "afar"),
 			Code: guard.Code(rapid.IntRange(0, 50).Draw(t, "code")),
 			For:  time.Duration(rapid.IntRange(0, 1800_000).Draw(t, "for")) * time.Millisecond,
@@ -115,14 +116,15 @@ func older(layout byte, r Record) []byte {
 func TestOlderLayoutsAreRead(t *testing.T) {
 	r := Record{Input: control.Input{
 		Pots:     make([]control.PotReadings, 2),
-		Commands: []control.Command{{Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute}},
+		Commands: []control.Command{{Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5}},
 	}, Kept: Kept{Cycle: 7, Pots: make([]Pot, 2)}}
 	var reader Reader
 	for layout, want := range map[byte]control.Command{
 		1:      {Kind: control.Setpoint, Pot: 1},
 		2:      {Kind: control.Setpoint, Pot: 1, C: 166.5},
 		3:      {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true},
-		newest: {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute},
+		4:      {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute},
+		newest: {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5},
 	} {
 		require.NoError(t, reader.Each(Encode([]Record{r}), func(*Record) error { return nil }))
 		require.NoError(t, reader.Each(older(layout, r), func(back *Record) error {

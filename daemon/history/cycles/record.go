@@ -160,6 +160,9 @@ func walkCommands(c *columns, r *Record) {
 			c.duration(&command.For)
 		})
 	}
+	if c.format >= withAmounts {
+		places(c, r.Input.Commands[:n], 1, func(command *control.Command) { c.scaled(&command.ML, control.PerML) })
+	}
 }
 
 // places walks the columns of every place of a command, so many each; the empty
