@@ -8,7 +8,8 @@ const (
 	unsaidMelt   = 0.05 // and the logarithm of how much of it there is, if nobody said
 	unsaidDraw   = 0.3  // likewise when some of it was drawn
 	amountShare  = 0.3  // E: of a fall that was told in advance, how much it may be off
-	stirredSigma = 0.1  // E: what a stir may do to the logarithm of the coupling
+	stirredSigma = 0.4  // E: what a stir may do to the logarithm of the coupling
+	pausedS      = 90.0 // E: after no stir for so long; a hand's habit is in the drift
 	highForS     = 60.0 // E: a melt that has fallen by itself for so long was that cold
 	unexplainedS = 45.0 // E: for so long a fall that nobody announced is none of the plate's fault
 )
@@ -63,9 +64,14 @@ func (f *Filter) resize(times float64) {
 	f.thinWK *= math.Pow(times, WettedPower)
 }
 
-// Stirred says that a hand has just begun to stir: nobody knows what that does to the
-// coupling of vessel and melt.
-func (f *Filter) Stirred() { f.p[lnCouplingWK][lnCouplingWK] += stirredSigma * stirredSigma }
+// Stirred says that a hand has just begun to stir: after a pause nobody knows what that
+// does to the coupling of vessel and melt.
+func (f *Filter) Stirred() {
+	if f.nowS-f.stirredS > pausedS {
+		f.p[lnCouplingWK][lnCouplingWK] += stirredSigma * stirredSigma
+	}
+	f.stirredS = f.nowS
+}
 
 // Unexplained reports whether the melt has just fallen, and nobody had said that it would.
 func (f *Filter) Unexplained() bool { return f.fellS > 0 && f.nowS-f.fellS < unexplainedS }

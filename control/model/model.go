@@ -106,6 +106,7 @@ type Filter struct {
 	gelShare    float64
 	highC       float64 // the melt, followed from above
 	fellS       float64 // when it fell unannounced; zero never
+	stirredS    float64 // when a hand began to stir
 }
 
 // New returns a filter that knows a pot by its priors only.
