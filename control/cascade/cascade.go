@@ -77,6 +77,7 @@ type Cascade struct {
 	rested  bool // the melt loop's integral is the plate's own resting excess, no longer the guess
 	known   balance
 	guess   *balance // what would be known without what was recalled; nil where nothing was
+	tuned   *Tuning  // by a trial; nil where there was none
 	plateSP float64
 	innerSP float64
 	bound   bool    // the coast or the limit holds the plate lower than the melt loop asks
@@ -95,12 +96,25 @@ func New(p Pot) *Cascade {
 
 // innerGains treat the plate as an integrator with the element as a second lag.
 func (c *Cascade) innerGains() pid.Gains {
+	if c.goesByTrial(c.ownGains().Kp) {
+		return c.tuned.Plate
+	}
 	return pid.SIMCIntegrating(c.pot.HeaterW/c.known.plateJPerK, plateDeadS, plateLagS, plateDeadS)
 }
 
-// outerGains treat the melt as a first-order lag behind its plate. The output is
-// the plate's excess over the target.
+// outerGains are the melt loop's. The output is the plate's excess over the target.
 func (c *Cascade) outerGains() pid.Gains {
+	own := c.ownGains()
+	if c.goesByTrial(own.Kp) {
+		g := c.tuned.Melt
+		g.Kp, g.Ti = math.Max(g.Kp, gainMin), math.Min(g.Ti, outerTiMaxS)
+		return g
+	}
+	return own
+}
+
+// ownGains treat the melt as a first-order lag behind its plate.
+func (c *Cascade) ownGains() pid.Gains {
 	tau := c.pot.MeltJPerK / c.known.coupling
 	g := pid.SIMCFirstOrder(1, meltDeadS, tau, meltDeadS)
 	g.Kp = math.Min(math.Max(g.Kp, gainMin), gainMax)
@@ -128,6 +142,10 @@ func (c *Cascade) Step(m Measure, dt float64) float64 {
 // StepBy is Step with a measure of its own for what is learnt, which must come from
 // the same filters all the time: a step from one to another would be taken for heat.
 func (c *Cascade) StepBy(m, shown Measure, dt float64) float64 {
+	return c.step(m, shown, dt, func() { c.aimPlate(m, dt) })
+}
+
+func (c *Cascade) step(m, shown Measure, dt float64, aim func()) float64 {
 	c.seen, c.shown = m, shown
 	if !finite(m.MeltC, m.PlateC, m.MeltSlope, m.PlateSlope, m.TargetC, m.LimitC, dt) || dt <= 0 {
 		c.Rest()
@@ -137,7 +155,7 @@ func (c *Cascade) StepBy(m, shown Measure, dt float64) float64 {
 		c.begin(m)
 	}
 	c.retune(m)
-	c.aimPlate(m, dt)
+	aim()
 	// An error beyond the proportional band, and what a rising plate takes off, says
 	// nothing more than "full power"; clipped, it does not charge the anti-windup either.
 	g := c.inner.Gains()

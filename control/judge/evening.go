@@ -112,3 +112,8 @@ func stream(name string) (n uint64) {
 	}
 	return n
 }
+
+// Hold lets a new loop go through other phases with the raw pot.
+func (p *Pot) Hold(loop Maker, o rig.Options, seed uint64, phases []rig.Phase) []rig.Outcome {
+	return p.run(loop, o, seed, zoo.Start{}, phases)
+}

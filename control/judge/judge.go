@@ -67,17 +67,31 @@ func (s *seen) take(v *rig.View) cascade.Measure {
 // measure's word of an upset.
 type plain struct {
 	seen
-	loop reference.Loop
+	loop   reference.Loop
+	doubts bool
 }
 
 // FromCascade returns the floor, the cascade alone, for a pot of which so much is known.
 func FromCascade(k rig.Known) rig.Loop {
-	return &plain{newSeen(), cascade.New(cascade.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK})}
+	return &plain{seen: newSeen(), loop: cascade.New(cascade.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK})}
+}
+
+// Doubting makes the cascade alone as it goes where the model is doubted, by the tuning
+// that a trial has found; nil is none.
+func Doubting(t *cascade.Tuning) Maker {
+	return func(k rig.Known) rig.Loop {
+		c := cascade.New(cascade.Pot{HeaterW: k.RatedW, MeltJPerK: k.TypedML * control.MeltJPerMLK})
+		if t != nil {
+			c.Tune(*t)
+		}
+		return &plain{seen: newSeen(), loop: c, doubts: true}
+	}
 }
 
 // Step is a cycle: filter what is fresh, then ask the loop.
 func (p *plain) Step(v *rig.View) float64 {
 	m := p.take(v)
+	m.Doubted = p.doubts
 	if !p.believed || p.lifted {
 		p.loop.Rest()
 		return 0
@@ -162,3 +176,15 @@ func (o *ours) Applied(duty, drawn, dt float64) { o.loop.Applied(duty, drawn, dt
 func Ready(l rig.Loop, j model.Journey, ahead *model.Ahead) model.Way {
 	return l.(*ours).loop.Ready(j, ahead)
 }
+
+// Try begins a trial of a loop made by Ours, and reports whether it has.
+func Try(l rig.Loop) bool { return l.(*ours).loop.Try() }
+
+// Trial says how far the trial of a loop made by Ours has come.
+func Trial(l rig.Loop) loop.Trial { return l.(*ours).loop.Trial() }
+
+// Tuning returns what a trial has tuned a loop made by Ours to; nil is nothing.
+func Tuning(l rig.Loop) *cascade.Tuning { return l.(*ours).loop.Tuning() }
+
+// Doubted reports whether a loop made by Ours has found its pot built otherwise.
+func Doubted(l rig.Loop) bool { return l.(*ours).loop.Doubted() }

@@ -32,7 +32,7 @@ const (
 func (p *Pot) References() []Contender {
 	test := p.stepTest()
 	tuned := func(name string, make func() reference.Loop) Contender {
-		return Contender{name, func(rig.Known) rig.Loop { return &plain{newSeen(), make()} }}
+		return Contender{name, func(rig.Known) rig.Loop { return &plain{seen: newSeen(), loop: make()} }}
 	}
 	return []Contender{
 		tuned("thermostat", func() reference.Loop { return &reference.Thermostat{} }),

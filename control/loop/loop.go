@@ -56,6 +56,8 @@ type Loop struct {
 	given   float64 // the duty since the last cycle
 	asked   float64
 	memory  memory
+	trial   *trial // nil where there is none
+	held    held
 	sureS   float64 // how long the pot has been held since the model was last doubted
 }
 
@@ -87,6 +89,7 @@ func (l *Loop) Watch(v *View) {
 // Added says that something as cold as the room was just put into the melt: of a heat
 // capacity in J/K, or zero where nobody says how much.
 func (l *Loop) Added(jPerK float64) {
+	l.trial = nil
 	l.memory.sealed = l.memory.sealed || l.memory.leaves
 	jPerK = min(jPerK, l.pot.MeltJPerK)
 	if !(jPerK > 0) {
@@ -100,6 +103,7 @@ func (l *Loop) Added(jPerK float64) {
 // Drawn says that some of the melt was just taken out: of a heat capacity in J/K, or
 // zero where nobody says how much.
 func (l *Loop) Drawn(jPerK float64) {
+	l.trial = nil
 	l.memory.sealed = true
 	jPerK = min(jPerK, mostDrawn*l.pot.MeltJPerK)
 	if !(jPerK > 0) {
@@ -129,12 +133,16 @@ func (l *Loop) each(tell func(*model.Filter)) {
 
 // Moved says that the pot is not where it was: what its probes showed is past.
 func (l *Loop) Moved() {
+	l.trial = nil
 	l.memory.sealed = true
 	l.each((*model.Filter).Restart)
 }
 
 // Rest takes the loop out of service: the next Step starts without a bump.
-func (l *Loop) Rest() { l.cascade.Rest() }
+func (l *Loop) Rest() {
+	l.trial, l.held = nil, held{}
+	l.cascade.Rest()
+}
 
 // Trusted reports whether the model's eyes are used.
 func (l *Loop) Trusted() bool { return l.model.Trusted() }
@@ -146,6 +154,12 @@ func (l *Loop) PlateTargetC() float64 { return l.cascade.PlateTargetC() }
 // no finite number gives zero.
 func (l *Loop) Step(v *View) float64 {
 	m := v.Seen
+	if l.trial != nil {
+		if duty, lasts := l.try(v); lasts {
+			l.asked = duty
+			return duty
+		}
+	}
 	if !l.model.Trusted() {
 		l.memory.doubt()
 		m.Doubted, l.sureS = l.model.Doubted(), 0
@@ -209,7 +223,9 @@ func (l *Loop) energy(s *model.Sight, plateC, limitC float64) float64 {
 // relay's window is all or nothing.
 func (l *Loop) Applied(duty, drawn, dt float64) {
 	l.given = drawn
-	l.cascade.Applied(duty, dt)
+	if l.cascade.Applied(duty, dt); l.trial == nil && !math.IsNaN(l.cascade.PlateTargetC()) {
+		l.held.follow(l.cascade.Seen(), duty, dt)
+	}
 }
 
 // Ready is the way from now on at full power until the pot is ready to pour, by the

@@ -89,12 +89,3 @@ func ideal(kp, ti, td float64) pid.Gains {
 	const filter = 10 // of the derivative time: common practice, no source
 	return pid.Gains{Kp: kp, Ti: ti, Td: td, Weight: 1, Filter: td / filter}
 }
-
-// RelayGain is the ultimate gain that a relay of ±d shows by the amplitude a of
-// its oscillation (half of peak to peak): 4d/(π√(a²-ε²)), ε half the relay's
-// hysteresis, all in process units but d (Åström and Hägglund, Automatica 20
-// (1984) 645-651). It takes the oscillation for a sine, and is low by 10 to 20 %
-// where a lag is not much shorter than the delay.
-func RelayGain(d, a, epsilon float64) float64 {
-	return 4 * d / (math.Pi * math.Sqrt(a*a-epsilon*epsilon))
-}

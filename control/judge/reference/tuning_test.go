@@ -157,15 +157,15 @@ func TestRelay(t *testing.T) {
 		k, tau, delay, d := r.number("K"), r.number("T"), r.number("L"), r.number("relay_d")
 		r.isUltimate("true_Ku", "true_Pu", Process{K: k, Theta: delay, Lags: []float64{tau}})
 		a, p := oscillation(newLag(Model{K: k, Theta: delay, Tau1: tau}, delay/400), d, delay/400)
-		gain := RelayGain(d, a, 0)
+		gain := pid.RelayGain(d, a, 0)
 		fmt.Printf("%-18s a %.5f (%.5f), period %.3f s (%.3f), Ku %.3f (true %.3f)\n", r.words["process"], a, r.number("exact_amplitude_a"), p, r.number("exact_period_P"), gain, r.number("true_Ku"))
 		assert.InEpsilon(t, r.number("exact_amplitude_a"), a, 3e-3)
 		assert.InEpsilon(t, r.number("exact_period_P"), p, 3e-3)
-		assert.InEpsilon(t, r.number("Ku_describing_function_4d_over_pi_a"), RelayGain(d, r.number("exact_amplitude_a"), 0), 2e-6)
+		assert.InEpsilon(t, r.number("Ku_describing_function_4d_over_pi_a"), pid.RelayGain(d, r.number("exact_amplitude_a"), 0), 2e-6)
 		assert.InDelta(t, r.number("Ku_error_pct"), 100*(gain/r.number("true_Ku")-1), 0.3)
 	}
 	// A hysteresis counts as much as its share in the amplitude: 4d/(π√(a²-ε²)).
-	assert.InEpsilon(t, 4/(math.Pi*4), RelayGain(1, 5, 3), 1e-12)
+	assert.InEpsilon(t, 4/(math.Pi*4), pid.RelayGain(1, 5, 3), 1e-12)
 }
 
 // oscillation lets a relay of ±d drive a process until it repeats itself, and
