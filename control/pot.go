@@ -98,6 +98,10 @@ func (p *pot) mark(c Command) {
 		p.returned, p.liftedHere = p.lifted, false
 	case Setpoint:
 		p.set.SetpointC = c.C
+	case TryOut:
+		if !c.Afar && (p.state == Holding || p.state == Ready) {
+			p.loop.Try()
+		}
 	}
 }
 

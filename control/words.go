@@ -6,6 +6,7 @@ import (
 
 	"meltwarden/control/call"
 	"meltwarden/control/guard"
+	"meltwarden/control/loop"
 	"meltwarden/control/model"
 	"meltwarden/control/reading"
 )
@@ -81,11 +82,14 @@ const (
 	// TakeOut takes a warning off lamp and buzzer until heat is enabled anew, for
 	// MostOutOfService at most. It counts at the bench only.
 	TakeOut
+	// TryOut asks for a trial of a pot that is held: plate and melt swing a little, and
+	// its loops are tuned by how they do. It counts at the bench only.
+	TryOut
 )
 
 var commandNames = [...]string{
 	"", "stir", "clear", "arrived-cured", "colour-added", "lift", "return", "silence", "off", "draw", "shot", "setpoint",
-	"set-aside", "take-up", "take-out",
+	"set-aside", "take-up", "take-out", "try-out",
 }
 
 // String returns the command's name as the API spells it.
@@ -108,7 +112,7 @@ func CommandNamed(name string) (CommandKind, bool) {
 
 // NeedsPot reports whether the command is about one pot.
 func (k CommandKind) NeedsPot() bool {
-	return k != Silence && k != AllOff && k != Shot && k < SetAside
+	return k != Silence && k != AllOff && k != Shot && k < SetAside || k == TryOut
 }
 
 // Command is one mark or request. Pot is an index into the settings' pots and
@@ -264,6 +268,10 @@ type PotFrame struct {
 	// Recalled is true while the pot goes by what earlier evenings found out about it: they
 	// have found something, and it behaves like that.
 	Recalled bool
+	// Doubted is true while the pot answers otherwise than it is taken to; Tuned says that a
+	// trial has found how it does, and Trial how far one has come.
+	Doubted, Tuned bool
+	Trial          loop.Trial
 	// AheadC is the melt that is foreseen for the coming minutes, at full power and as far
 	// as a hand does its part at once; a pot that waits for the others does so in it. NaN
 	// where it is not known or the pot may not be heated. It is up to ten cycles old, or as

@@ -58,7 +58,7 @@ func Recall(s *history.Store, b *config.Bench, set control.Settings, o history.S
 			troubles = append(troubles, fmt.Errorf("pot %q: what was found out about it can not be read, so it is taken for new: %w", r.Pot, err))
 			continue
 		}
-		if known.Fits(set.Pots[i].LoopPot()) {
+		if p := set.Pots[i].LoopPot(); known.Fits(p) || known.Tunes(p) {
 			r.Known, r.From, r.Sessions = known, kept.At, sessions
 		}
 	}

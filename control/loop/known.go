@@ -16,6 +16,10 @@ type Known struct {
 	// RestShare is the plate's resting excess, as the loop found it, over what the model
 	// makes of it.
 	RestShare float64
+	// Tuning is what a trial has found; nil where there was none. It is kept of a pot of
+	// which nothing else is, because it was not understood: then the rest is zero but for
+	// PlateLimitC and Model.Pot.
+	Tuning *cascade.Tuning `json:",omitempty"`
 }
 
 // Grades: E estimate.
@@ -53,6 +57,12 @@ func (k *Known) Fits(p Pot) bool {
 	c := &k.Cascade
 	return k.PlateLimitC == p.PlateLimitC && k.Model.Fits(p.model()) &&
 		c.PlateJPerK > 0 && c.CouplingWK > 0 && c.PlateLossWK >= 0 && k.RestShare >= leastShare && k.RestShare <= mostShare
+}
+
+// Tunes reports whether a trial's tuning may be used for a pot: the same heater and plate
+// limit, and gains that are any.
+func (k *Known) Tunes(p Pot) bool {
+	return k.Tuning != nil && k.PlateLimitC == p.PlateLimitC && k.Model.Pot.HeaterW == p.HeaterW && k.Tuning.Fits()
 }
 
 // recall starts a loop from what is known, with a filter beside it that does not know.
@@ -134,5 +144,13 @@ func (m *memory) doubt() {
 }
 
 // Known returns what the pot is, and whether that is worth keeping: it was understood,
-// and held, while all that had been typed was in it.
-func (l *Loop) Known() (Known, bool) { return l.memory.left, l.memory.leaves }
+// and held, while all that had been typed was in it, or a trial has tuned it.
+func (l *Loop) Known() (k Known, worth bool) {
+	k = l.memory.left
+	if !l.memory.leaves {
+		k = Known{PlateLimitC: l.pot.PlateLimitC}
+		k.Model.Pot = l.pot.model()
+	}
+	k.Tuning = l.cascade.Tuning()
+	return k, l.memory.leaves || k.Tuning != nil
+}

@@ -9,10 +9,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/control"
+	"meltwarden/control/cascade"
 	"meltwarden/control/judge"
 	"meltwarden/control/judge/rig"
 	"meltwarden/control/judge/zoo"
 	"meltwarden/control/loop"
+	"meltwarden/control/model"
+	"meltwarden/control/pid"
 )
 
 // spend lets a loop heat and hold a pot, to which events then happen.
@@ -59,6 +62,25 @@ func TestRecallsOnlyItsOwn(t *testing.T) {
 	for _, other := range []loop.Pot{{1100, 520, 230}, {1000, 520, 225}} {
 		assert.False(t, loop.New(other, &k).Recalled(), "%v", other)
 	}
+}
+
+// TestATuningIsKept of a pot of which nothing else is, and goes by the heater and the
+// plate's limit as everything does.
+func TestATuningIsKept(t *testing.T) {
+	found := pid.Gains{Kp: 0.04, Ti: 70, Weight: 1}
+	p := loop.Pot{HeaterW: 1000, MeltJPerK: 520, PlateLimitC: 230}
+	k := loop.Known{PlateLimitC: 230, Model: model.Known{Pot: model.Pot{HeaterW: 1000, MeltJPerK: 520}}}
+	k.Tuning = &cascade.Tuning{Plate: found, Melt: found, MeltUltimate: 9}
+	l := loop.New(p, &k)
+	assert.False(t, l.Recalled())
+	back, worth := l.Known()
+	assert.True(t, worth)
+	assert.Equal(t, k, back)
+	for _, other := range []loop.Pot{{1100, 520, 230}, {1000, 520, 225}} {
+		assert.Nil(t, loop.New(other, &k).Tuning(), "%v", other)
+	}
+	k.Tuning.Melt.Kp = 0
+	assert.Nil(t, loop.New(p, &k).Tuning(), "no gain")
 }
 
 // TestForgetsWhatIsNotSo: another plate, or another vessel, under the same name is found

@@ -69,6 +69,9 @@ func New(p Pot, k *Known) *Loop {
 		cascade: cascade.New(cascade.Pot{HeaterW: p.HeaterW, MeltJPerK: p.MeltJPerK}),
 		model:   model.New(p.model()),
 	}
+	if k != nil && k.Tunes(p) {
+		l.cascade.Tune(*k.Tuning)
+	}
 	if k != nil && k.Fits(p) {
 		l.recall(k)
 	}

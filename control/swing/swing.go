@@ -56,7 +56,7 @@ func (r *Relay) turn(measured float64) {
 }
 
 // Swing is which swing is under way, from 1, and of how many.
-func (r *Relay) Swing() (now, of int) { return max(r.begun, 1), r.swings }
+func (r *Relay) Swing() (now, of int) { return min(max(r.begun, 1), r.swings), r.swings }
 
 // Done reports whether it has swung as often as it was to.
 func (r *Relay) Done() bool { return r.begun > r.swings }

@@ -77,6 +77,11 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 		m.ML = quantity.AmountML(m.Amount)
 	case control.Draw:
 		m.Amount, m.ML, err = drawn(r)
+	case control.TryOut:
+		if !fromHere(r) {
+			problem(w, http.StatusForbidden, "a pot is tried out on the bench's own computer only: nothing elsewhere may move its heat")
+			return
+		}
 	case control.Setpoint:
 		if !fromHere(r) {
 			problem(w, http.StatusForbidden, "a set-point is changed on the bench's own computer only: nothing elsewhere may raise heat")

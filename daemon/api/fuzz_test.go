@@ -116,7 +116,7 @@ func asks(method, target, headers, body, from string) *http.Request {
 var marks = []control.CommandKind{
 	0, control.Stir, control.TickClear, control.ArrivedCured, control.ColourAdded, control.Lift, control.Return,
 	control.Draw, control.Shot, control.AllOff, control.Silence, control.Setpoint,
-	control.SetAside, control.TakeUp, control.TakeOut,
+	control.SetAside, control.TakeUp, control.TakeOut, control.TryOut,
 }
 
 func (w *whole) requireMark(t *testing.T, m history.Mark, r *http.Request) {

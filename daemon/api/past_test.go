@@ -73,6 +73,7 @@ func TestMarksCarryWhatWasTyped(t *testing.T) {
 			history.Mark{Command: control.Command{Kind: control.ColourAdded, ML: 20}, Amount: "20 mL"}},
 		"/api/v1/pots/2/draw": {url.Values{"amount": {"60 mL"}},
 			history.Mark{Command: control.Command{Kind: control.Draw, Pot: 1, ML: 60}, Amount: "60 mL"}},
+		"/api/v1/pots/2/try-out": {nil, history.Mark{Command: control.Command{Kind: control.TryOut, Pot: 1}}},
 		"/api/v1/pots/1/setpoint": {url.Values{"setpoint": {"338 F"}},
 			history.Mark{Command: control.Command{Kind: control.Setpoint, C: 170}, Amount: "338 F"}},
 	} {
@@ -199,6 +200,7 @@ func TestMarksThatDoNotAddUp(t *testing.T) {
 	requireProblem(t, do(h, form("/api/v1/pots/1/colour-added", url.Values{"what": {"black"}, "amount": {"a bit"}})), http.StatusBadRequest)
 	requireProblem(t, do(h, form("/api/v1/note", url.Values{"text": {"\x1b[2J"}})), http.StatusBadRequest)
 	requireProblem(t, do(h, form("/api/v1/pots/1/setpoint", url.Values{"setpoint": {"170 C"}}, "X-Forwarded-For: 192.0.2.7")), http.StatusForbidden)
+	requireProblem(t, do(h, form("/api/v1/pots/1/try-out", nil, "X-Forwarded-For: 192.0.2.7")), http.StatusForbidden)
 	requireProblem(t, do(h, form("/api/v1/runs/1/shots/1", nil)), http.StatusBadRequest)
 	requireProblem(t, do(h, form("/api/v1/runs/1/shots/1", url.Values{"withdrawn": {"maybe"}})), http.StatusBadRequest)
 	requireProblem(t, do(h, request("GET", "/api/v1/runs?since=june")), http.StatusBadRequest)

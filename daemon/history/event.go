@@ -35,6 +35,7 @@ const (
 	AllOff      Kind = "all off"
 	Drawn       Kind = "drawn" // Amount is how much, as typed
 	ShotPushed  Kind = "shot"
+	TriedOut    Kind = "tried out" // the maker asked for a trial
 	NewSetpoint Kind = "set-point" // Amount is the temperature, as typed
 	Note        Kind = "note"
 	GoesOn      Kind = "goes on after an interruption"
@@ -80,7 +81,7 @@ var said = map[control.CommandKind]Kind{
 	0:            Note,
 	control.Stir: Stirred, control.TickClear: Clear, control.ArrivedCured: CameCured, control.ColourAdded: Addition,
 	control.Lift: Lifted, control.Return: BackOnPlate, control.AllOff: AllOff, control.Draw: Drawn,
-	control.Shot: ShotPushed, control.Setpoint: NewSetpoint,
+	control.Shot: ShotPushed, control.Setpoint: NewSetpoint, control.TryOut: TriedOut,
 }
 
 // EventOf is a mark as it is kept; there is none for a mark that nobody will ask

@@ -52,6 +52,7 @@ type MarkLabels struct {
 	Draw, Shot, MouldField, Optional                         string
 	Added, AddedWhat, AddedAmount, MarkAddition              string
 	NewSetpoint, Set, SetpointHere, ClearWhy                 string
+	TryOut, TryOutWhy                                        string
 	NoteField, KeepNote, AtBench                             string
 	HowIsIt, NotJudged, Concerns, Cavity, Day                string
 	NotAShot, WasAShot, TakenBack, TakeBack, MouldOfShot     string
@@ -93,7 +94,7 @@ var texts = struct {
 	aboutHours                                 string
 	clearFrom, potEnable, predictedIn          string
 	actTell, actInhibit, actHeater, actAll     string
-	ends                                       string
+	ends, trying, tryOut, tuned                string
 	lacks                                      map[control.Wait]string
 }{
 	Labels: Labels{
@@ -119,6 +120,9 @@ var texts = struct {
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",
+	trying:      "finding out how the plate answers: swing %d of %d, %s left",
+	tryOut:      "; answers otherwise than expected: try it out while nobody pours",
+	tuned:       ", tried out",
 	predictedIn: "%s %s in %d min",
 	potEnable:   "%s waits for another press of the enable button",
 	notYet:      "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
@@ -154,6 +158,7 @@ var markLabels = MarkLabels{
 	Draw: "Drawn", Shot: "Shot", MouldField: "Mould for the next shots", Optional: "may stay empty",
 	Added: "What was added", AddedWhat: "What", AddedAmount: "How much, with its unit", MarkAddition: "Mark the addition",
 	NewSetpoint: "New set-point, with its unit", Set: "Change set-point",
+	TryOut: "Try out", TryOutWhy: "Only a pot that is held: plate and melt swing a little for 10 to 20 minutes. Any mark but a stir ends it.",
 	SetpointHere: "A set-point is changed on the bench's own computer only.",
 	ClearWhy:     "Below this temperature the melt is no thin liquid yet, so nobody can call it clear.",
 	NoteField:    "Note for this run", KeepNote: "Write down", AtBench: "At the bench",

@@ -106,7 +106,14 @@ type Pot struct {
 	InBandForS   Figure   `json:"in_band_for_s"`
 	Ready        bool     `json:"ready"`
 	Recalled     bool     `json:"recalled"` // it goes by what earlier evenings found out
-	Shown        PotWords `json:"shown"`
+	// Doubted: it answers otherwise than it is taken to. Tuned: a trial has found how.
+	// TrialSwing is under way of TrialOf, zero where there is no trial.
+	Doubted    bool     `json:"doubted"`
+	Tuned      bool     `json:"tuned"`
+	TrialSwing int      `json:"trial_swing"`
+	TrialOf    int      `json:"trial_of"`
+	TrialLeftS Figure   `json:"trial_left_s"`
+	Shown      PotWords `json:"shown"`
 }
 
 // Of returns the bench as frame f shows it at the time now. f may be nil: before
@@ -182,6 +189,7 @@ func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
 		DwelledS: Figure(p.Dwelled.Seconds()), Clear: p.Clear, Cured: p.Cured,
 		SinceStirS: sinceStir(p), SinceColourS: since(p.SinceColour), InBandForS: Figure(p.InBandFor.Seconds()),
 		Ready: p.State == control.Ready, Recalled: p.Recalled,
+		Doubted: p.Doubted, Tuned: p.Tuned, TrialSwing: p.Trial.Swing, TrialOf: p.Trial.Of, TrialLeftS: trialLeft(p),
 		Shown: potWords(f, i, s),
 	}
 }
@@ -200,9 +208,17 @@ func unknownPot(i int, s control.PotSettings) Pot {
 		Number: i + 1, Name: s.Name, Colour: s.Colour, State: notKnown, Wait: notKnown, WaitLeftS: u, ReadyInS: u, ReadyWithinS: u,
 		MeltC: u, MeltFault: notKnown, MeltAgeS: u, PlateC: u, PlateFault: notKnown, PlateAgeS: u,
 		InjectorC: u, SlopeCPerMin: u, AheadC: []Figure{}, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),
-		TargetC: u, PlateTargetC: u, Duty: u, HeaterW: u, DwelledS: u, SinceStirS: u, SinceColourS: u, InBandForS: u,
+		TargetC: u, PlateTargetC: u, Duty: u, HeaterW: u, DwelledS: u, SinceStirS: u, SinceColourS: u, InBandForS: u, TrialLeftS: u,
 		Shown: unknownWords(s),
 	}
+}
+
+// trialLeft is what a trial still takes, where there is one.
+func trialLeft(p *control.PotFrame) Figure {
+	if p.Trial.Of == 0 {
+		return frames.Unknown()
+	}
+	return Figure(p.Trial.LeftS)
 }
 
 // ahead is what is predicted, as far as it goes.

@@ -12,6 +12,7 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/control/guard"
+	"meltwarden/control/loop"
 	"meltwarden/control/model"
 	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
@@ -272,4 +273,22 @@ func TestWhatIsPredictedEndsWhereNothingIs(t *testing.T) {
 	require.NoError(t, err)
 	assert.Contains(t, string(text), `"ahead_c":[],`)
 	assert.Empty(t, Of(f, bench(), noon.Add(time.Minute)).Pots[0].AheadC, "of a bench that is not live nothing is predicted")
+}
+
+// TestATrialIsToldAndOffered where the pot is doubted and held, and not once it is done.
+func TestATrialIsToldAndOffered(t *testing.T) {
+	f := waiting3(control.WaitStir, control.WaitNothing, control.WaitNothing)
+	f.Pots[0].Trial = loop.Trial{Swing: 2, Of: 7, LeftS: 360}
+	for i := range f.Pots {
+		f.Pots[i].State, f.Pots[i].Doubted = control.Holding, true
+	}
+	f.Pots[2].Tuned = true
+	b := Of(f, bench(), noon)
+	assert.Equal(t, "finding out how the plate answers: swing 2 of 7, about 6 min left; waits for a stir", b.Pots[0].Shown.Wait)
+	assert.Equal(t, Figure(360), b.Pots[0].TrialLeftS)
+	assert.False(t, b.Pots[1].TrialLeftS.Known())
+	offer := "; answers otherwise than expected: try it out while nobody pours"
+	assert.NotContains(t, b.Pots[0].Shown.More.C, offer)
+	assert.Contains(t, b.Pots[1].Shown.More.C, offer)
+	assert.Contains(t, b.Pots[2].Shown.More.F, ", tried out")
 }

@@ -115,10 +115,15 @@ func found(f *frames.Frame, i int, severity guard.Severity) bool {
 
 // waiting is what the pot waits for; empty when it waits for nothing.
 func waiting(p *control.PotFrame) string {
-	if p.Wait == control.WaitNothing {
-		return ""
+	text := ""
+	if p.Wait != control.WaitNothing {
+		text = fmt.Sprintf(texts.waitsFor, p.Wait)
 	}
-	return fmt.Sprintf(texts.waitsFor, p.Wait)
+	if p.Trial.Of > 0 {
+		left := about(time.Duration(p.Trial.LeftS * float64(time.Second)))
+		text = strings.TrimSuffix(fmt.Sprintf(texts.trying, p.Trial.Swing, p.Trial.Of, left)+"; "+text, "; ")
+	}
+	return text
 }
 
 // way says when the pot is ready, where it is on its way and that is known.
@@ -192,6 +197,12 @@ func more(p *control.PotFrame, u unit) string {
 	text := fmt.Sprintf(texts.plateHeater, u.whole(frames.Measured(p.Plate)), u.symbol, math.Round(100*p.Duty))
 	if p.StirredEver {
 		text += fmt.Sprintf(texts.stirred, clock(p.SinceStir))
+	}
+	switch held := p.State == control.Holding || p.State == control.Ready; {
+	case p.Tuned:
+		text += texts.tuned
+	case p.Doubted && held && p.Trial.Of == 0:
+		text += texts.tryOut
 	}
 	return text
 }
