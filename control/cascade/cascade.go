@@ -50,6 +50,7 @@ const MarginC = 1.8
 const (
 	storedShare  = 0.85 // E: aim the coast a little low, in proportion to what is still to rise
 	doubtedShare = 0.65 // E: and lower where more may be stored than shows
+	surelyShare  = 0.93 // E: of a pot that has been held, and that somebody sees more of
 	surelyFromC  = 2.5  // E: a melt further than this under its target is not left to the melt loop
 	surelyPerK   = 20.0 // E: how much more of a plate it is given, in kelvin, for each further one
 	plateDeadS   = 4.0  // E: probe lag, dead time, filter and half a cycle
@@ -198,7 +199,7 @@ func (c *Cascade) coastC(m Measure, most float64) float64 {
 	case m.Doubted:
 		share = doubtedShare
 	case c.recovers(m):
-		share = 1
+		share = surelyShare
 	}
 	// The coast rests where the melt loop's integral says that the plate does.
 	k := c.known.coast(c.pot, c.outer.Integral())

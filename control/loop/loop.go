@@ -43,6 +43,7 @@ const (
 	nearC       = 8.0   // E: and no further,
 	arrivesInS  = 150.0 // E: that would not be there in this time has stopped short of it
 	mostDrawn   = 0.9   // E: a pot is never drawn empty
+	lowShare    = 0.07  // E: of what is still to rise it is aimed low, because no coast is known to the degree
 	nearlyC     = 1.0   // E: a melt nearer than this is brought to its target by the melt loop
 	leanS       = 120.0 // E: as long as a few stirs, which is what the model's word wavers by
 	leanBackS   = 60.0  // E: sooner, because a melt loses heat slowly
@@ -58,7 +59,10 @@ type Loop struct {
 	memory  memory
 	trial   *trial // nil where there is none
 	held    held
-	sureS   float64 // how long the pot has been held since the model was last doubted
+	restedC float64 // the target that it last came to rest at
+	// sureS is how long the pot has been held; -Inf once the model was doubted, because
+	// there may be heat on its way then that shows nowhere.
+	sureS float64
 }
 
 // New returns a pot's loop, at rest, with what is known of the pot from earlier times:
@@ -165,7 +169,9 @@ func (l *Loop) Step(v *View) float64 {
 	}
 	if !l.model.Trusted() {
 		l.memory.doubt()
-		m.Doubted, l.sureS = l.model.Doubted(), 0
+		if m.Doubted = l.model.Doubted(); m.Doubted {
+			l.sureS = math.Inf(-1)
+		}
 		l.asked = l.cascade.Step(m, v.Dt)
 		return l.asked
 	}
@@ -190,9 +196,11 @@ func (l *Loop) look(s *model.Sight, m *cascade.Measure, dt float64) {
 	case off > stopsShortC && off < nearC && closes*arrivesInS < off:
 		l.lean(s, m, short > 0, sure, dt)
 	case short > nearlyC && sure:
-		m.CoastC = l.model.CoastC(m.TargetC, l.cascade.Excess())
+		m.CoastC = l.model.CoastC(m.TargetC-lowShare*short, l.cascade.Excess())
 	case off < heldC && !m.Upset:
-		l.sureS += dt
+		if l.sureS += dt; off < stopsShortC {
+			l.restedC = m.TargetC
+		}
 	}
 }
 
@@ -206,7 +214,7 @@ func (l *Loop) lean(s *model.Sight, m *cascade.Measure, cold, sure bool, dt floa
 	case m.Upset:
 	case cold && restC > l.cascade.Excess():
 		l.cascade.LeanTo(restC, dt/leanS)
-	case !cold && sure && s.RestC < l.cascade.Excess():
+	case !cold && sure && l.restedC == m.TargetC && s.RestC < l.cascade.Excess():
 		l.cascade.LeanTo(s.RestC, dt/leanBackS)
 	}
 }
