@@ -30,7 +30,7 @@ const (
 	// decisive is by how much the readings have to speak for a pot of which nothing is
 	// known, as the logarithm of a likelihood ratio, before what is known is dropped (E);
 	// mostLead is how much they may speak for it ahead of that.
-	decisive, mostLead = 8.0, 4.0
+	decisive, mostLead = 5.0, 4.0
 
 	restsInS              = 600.0    // E: the melt loop's integral time at its longest
 	leastShare, mostShare = 0.5, 2.0 // E: what a resting excess may be of the model's
