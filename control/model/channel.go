@@ -14,6 +14,9 @@ const (
 	noiseS     = 20.0 // E: how fast its own is followed
 	strangeS   = 15.0 // E: likewise how strange the readings are
 	strangest  = 100.0
+	// timeS is how well it is known when a reading was so (E): a probe has a dead time, which
+	// the model takes for none, and what runs was another temperature then.
+	timeS      = 0.3
 	startledBy = 25.0 // E: five standard deviations off
 	startledIn = 3    // readings in a row
 )
@@ -93,7 +96,8 @@ func (f *Filter) awaited(c *channel, h [2]float64) (ph vector, variance float64)
 	for k := range ph {
 		ph[k] = f.p[k][c.probe]*h[0] + f.p[k][c.truth]*h[1]
 	}
-	return ph, ph[c.probe]*h[0] + ph[c.truth]*h[1] + c.noise2
+	late := timeS * (f.x[c.truth] - f.x[c.probe]) / math.Exp(f.x[c.lnLag])
+	return ph, ph[c.probe]*h[0] + ph[c.truth]*h[1] + c.noise2 + late*late
 }
 
 // correct is the filter's update by one measurement.

@@ -188,7 +188,8 @@ func TestFilterIsTheTextbooks(t *testing.T) {
 		var ph, s, gain, taken mat.Dense
 		ph.Mul(dense(&f.p), h.T())
 		s.Mul(h, &ph)
-		variance := s.At(0, 0) + f.melt.noise2
+		late := timeS * (f.x[melt] - f.x[meltProbe]) / math.Exp(f.x[lnMeltProbeS])
+		variance := s.At(0, 0) + f.melt.noise2 + late*late
 		gain.Scale(1/variance, &ph)
 		taken.Mul(&gain, ph.T())
 		want.Sub(dense(&f.p), &taken)
