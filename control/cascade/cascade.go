@@ -59,7 +59,9 @@ const (
 	limitLeadS   = 15.0 // E: probe lag, dead time, filters, and what the element still holds
 	limitInS     = 20.0 // E: how fast the plate may close in on its limit
 	gainMin      = 1.0
-	gainMax      = 5.0
+	gainMax      = 8.0
+	waryGainMax  = 5.0 // E: where there is heat under way that nobody sees
+	mostLean     = 1.5 // E: times what is guessed
 	outerTiMaxS  = 600.0
 	integralLow  = -0.15
 	integralHigh = 0.5
@@ -76,6 +78,7 @@ type Cascade struct {
 	running bool
 	began   bool
 	rested  bool // the melt loop's integral is the plate's own resting excess, no longer the guess
+	wary    bool // the pot has been doubted
 	known   balance
 	guess   *balance // what would be known without what was recalled; nil where nothing was
 	tuned   *Tuning  // by a trial; nil where there was none
@@ -118,7 +121,11 @@ func (c *Cascade) outerGains() pid.Gains {
 func (c *Cascade) ownGains() pid.Gains {
 	tau := c.pot.MeltJPerK / c.known.coupling
 	g := pid.SIMCFirstOrder(1, meltDeadS, tau, meltDeadS)
-	g.Kp = math.Min(math.Max(g.Kp, gainMin), gainMax)
+	most := gainMax
+	if c.wary {
+		most = waryGainMax
+	}
+	g.Kp = math.Min(math.Max(g.Kp, gainMin), most)
 	// For a gain held down, the rule's own integral time for that gain: 4τ/Kc.
 	g.Ti = math.Min(math.Min(tau, 4*tau/g.Kp), outerTiMaxS)
 	return g
@@ -155,6 +162,7 @@ func (c *Cascade) step(m, shown Measure, dt float64, aim func()) float64 {
 	if !c.running {
 		c.begin(m)
 	}
+	c.wary = c.wary || m.Doubted
 	c.retune(m)
 	aim()
 	// An error beyond the proportional band, and what a rising plate takes off, says
@@ -235,8 +243,10 @@ func (c *Cascade) begin(m Measure) {
 func (c *Cascade) Excess() float64 { return c.outer.Integral() }
 
 // LeanTo moves the plate's resting excess, which the melt loop integrates, a share of
-// the way to one that is known from elsewhere, until the loop has found its own.
+// the way to one that is known from elsewhere, until the loop has found its own; to no
+// more than a pot may need, because a melt that never follows would take it anywhere.
 func (c *Cascade) LeanTo(excess, share float64) {
+	excess = math.Min(excess, mostLean*c.known.restingExcess(c.pot))
 	if finite(excess, share) {
 		c.outer.SetIntegral(c.outer.Integral() + (excess-c.outer.Integral())*math.Min(share, 1))
 	}
