@@ -145,8 +145,8 @@ func (s sheet) notBeforeTheLimit(t *testing.T) {
 
 // TestNumbersOfTheLoops prints the table of all loops, holds ours to what it is
 // accepted by, and the textbooks' to being better in no more than one of time and
-// overshoot. With late readings and behind windows only the hold is held to anything:
-// the plate, and a melt over an oil bath after a cold addition, go further over there.
+// overshoot. With late readings and behind windows only plate and hold are held to
+// anything: a melt over an oil bath goes further over there after a cold addition.
 // Where not all is judged, these are tried on three pots.
 func TestNumbersOfTheLoops(t *testing.T) {
 	if testing.Short() {
@@ -171,6 +171,7 @@ func TestNumbersOfTheLoops(t *testing.T) {
 			t.Log(head)
 			s[0].log(t, r.name)
 			s[0].notBeforeTheLimit(t)
+			bound{"plate over its limit, °C, every run", slices.Max(s[0].runs(plate)), 1.0, 0.5, nil}.check(t)
 			assert.LessOrEqual(t, slices.Max(s[0].runs(swing)), 0.10, "what is made of the hold")
 			if r.o.Window > 2*time.Second {
 				bound{"hold, RMS °C, median", middle(s[0].runs(hold)), 0.15, 0.10, nil}.check(t)
@@ -226,12 +227,10 @@ type miss struct {
 	why  string
 }
 
-// The plate passes its limit when it first comes there, at full power until then, and
-// the element 20 to 80 °C hotter.
-//
-// Of 200 runs the worst are pots 3 and 16 (thin plates in two parts, slow probes), 8
-// (thin, offset -0.94), 6 (element of 13 s, slow probe), 12, 14 and 18 (oil baths).
-var randomPlates = miss{2.7, "thin plates in two parts or over oil, slow probes, and probes that read low"}
+// The plate passes its limit when it first comes there, in the first two minutes, where the
+// model has the plate's losses and its element wrong and is not doubted yet. Of 200 runs
+// one does, on pot 10 (a thin plate, 1500 W).
+var randomPlates = miss{1.6, "thin plates of which the model is wrong in the first minutes"}
 
 // bound is what a figure of ours must come to, and what it should.
 type bound struct {

@@ -31,6 +31,9 @@ const (
 	// known, as the logarithm of a likelihood ratio, before what is known is dropped (E);
 	// mostLead is how much they may speak for it ahead of that.
 	decisive, mostLead = 5.0, 4.0
+	// proven is how much they have to speak for what is known by the time the pot has been
+	// held (E): who knew a pot has awaited its heat-up better than who did not.
+	proven = 1.0
 
 	restsInS              = 600.0    // E: the melt loop's integral time at its longest
 	leastShare, mostShare = 0.5, 2.0 // E: what a resting excess may be of the model's
@@ -86,14 +89,15 @@ func (l *Loop) Foresees() bool { return l.memory.recalled && l.model.Foresees() 
 // compare drops what was known of the pot as soon as its readings speak for another
 // one: they were awaited better by a filter that knew nothing (a likelihood ratio; added
 // up as in Page, Biometrika 41 (1954) 100-115, from memory, so that an early agreement
-// hides nothing), or the filter that knew doubts itself. What was seen since the start
-// is not lost: the other filter has seen it too.
+// hides nothing), or the filter that knew doubts itself, or it has not been the better one
+// all the way until the pot is held: it learns, and may hide so that it began with another
+// pot. What was seen since the start is not lost: the other filter has seen it too.
 func (l *Loop) compare() {
 	m := &l.memory
 	lead := l.model.Evidence() - m.beside.Evidence()
 	m.lead, m.last = min(m.lead+lead-m.last, mostLead), lead
 	switch {
-	case m.lead < -decisive || l.model.Doubted():
+	case m.lead < -decisive || l.model.Doubted() || m.heldS >= heldForS && m.lead < proven:
 		l.model, m.beside, m.recalled = m.beside, nil, false
 		l.cascade.Forget()
 	case m.heldS >= heldForS:
@@ -102,13 +106,13 @@ func (l *Loop) compare() {
 	}
 }
 
-// restC is how much warmer than a held melt the plate has to be: by the model, or by what
-// the loop has found of the pot before, where that is more.
-func (l *Loop) restC(s *model.Sight, targetC float64) float64 {
+// restC is how much warmer than a held melt the plate has to be: by what is seen now, or
+// by what the loop has found of the pot before, where that is more.
+func (l *Loop) restC(seenC, targetC float64) float64 {
 	if !l.memory.recalled {
-		return s.RestC
+		return seenC
 	}
-	return max(s.RestC, l.memory.share*l.model.RestAtC(targetC))
+	return max(seenC, l.memory.share*l.model.RestAtC(targetC))
 }
 
 // keep takes down what the pot is, once it has been held long enough, and was understood

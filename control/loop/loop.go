@@ -36,17 +36,18 @@ type View struct {
 // Grades: E estimate.
 const (
 	plateInS = 4.0 // E: how fast the plate is brought where it should be
-	limitInS = 8.0 // E: and near its limit
-	deadS    = 0.8 // E: a dead time of the probe, which the model takes for none
 
 	stopsShortC = 0.5   // E: a melt this far under its target,
+	staysOverC  = 0.3   // E: or over it,
 	nearC       = 8.0   // E: and no further,
-	arrivesInS  = 150.0 // E: that would not be there in this time has stopped short of it
+	arrivesInS  = 150.0 // E: that would not be there in this time rests there,
 	mostDrawn   = 0.9   // E: a pot is never drawn empty
 	lowShare    = 0.07  // E: of what is still to rise it is aimed low, because no coast is known to the degree
 	nearlyC     = 1.0   // E: a melt nearer than this is brought to its target by the melt loop
 	leanS       = 120.0 // E: as long as a few stirs, which is what the model's word wavers by
 	leanBackS   = 60.0  // E: sooner, because a melt loses heat slowly
+	steadyKS    = 0.03  // E: if its plate does as well
+	findS       = 60.0  // E: as long as a few stirs
 )
 
 // Loop is the memory of one pot's loop.
@@ -62,7 +63,8 @@ type Loop struct {
 	restedC float64 // the target that it last came to rest at
 	// sureS is how long the pot has been held; -Inf once the model was doubted, because
 	// there may be heat on its way then that shows nowhere.
-	sureS float64
+	sureS   float64
+	ceiling ceiling
 }
 
 // New returns a pot's loop, at rest, with what is known of the pot from earlier times:
@@ -167,6 +169,7 @@ func (l *Loop) Step(v *View) float64 {
 			return duty
 		}
 	}
+	m.LimitC -= l.ceiling.rippleC(l.pot.HeaterW, l.cascade.Known().PlateJPerK)
 	if !l.model.Trusted() {
 		l.memory.doubt()
 		if m.Doubted = l.model.Doubted(); m.Doubted {
@@ -182,9 +185,29 @@ func (l *Loop) Step(v *View) float64 {
 	l.keep(&m, v.Dt)
 	l.asked = l.cascade.StepBy(m, v.Seen, v.Dt)
 	if plateC := l.cascade.PlateTargetC(); !math.IsNaN(plateC) {
-		l.asked = l.energy(&s, plateC, m.LimitC)
+		l.asked = l.energy(&s, &v.Seen, plateC, m.LimitC-cascade.MarginC, v.Dt)
 	}
 	return l.asked
+}
+
+// find helps a melt that rests short of its target, or over it. What the plate has to be
+// warmer by is only guessed at in a first heat-up, and the melt loop takes long to find it
+// out; a melt that rests, on a plate that does, shows it. Once it has been held, the loop
+// has found it, and a melt that something was added to would only mislead.
+func (l *Loop) find(s *model.Sight, m *cascade.Measure, dt float64) {
+	short := m.TargetC - s.MeltC
+	if m.Upset || math.Abs(short) > nearC || math.Abs(s.PlateSlope) > steadyKS {
+		return
+	}
+	excess := l.cascade.Excess()
+	switch restC := l.restsC(s); {
+	case short > stopsShortC && s.MeltSlope*arrivesInS < short:
+		if restC = l.restC(restC, m.TargetC); restC > excess {
+			l.cascade.LeanTo(restC, dt/findS)
+		}
+	case -short > staysOverC && -s.MeltSlope*arrivesInS < -short && restC < excess:
+		l.cascade.LeanTo(restC, dt/findS)
+	}
 }
 
 // look tells the cascade what the model sees of a melt that is off its target.
@@ -192,8 +215,11 @@ func (l *Loop) look(s *model.Sight, m *cascade.Measure, dt float64) {
 	short := m.TargetC - s.MeltC
 	off, closes := math.Abs(short), math.Copysign(s.MeltSlope, short*s.MeltSlope)
 	sure := l.sureS >= heldForS
+	if l.memory.heldS < heldForS {
+		l.find(s, m, dt)
+	}
 	switch {
-	case off > stopsShortC && off < nearC && closes*arrivesInS < off:
+	case off > stopsShortC && l.memory.heldS >= heldForS && off < nearC && closes*arrivesInS < off:
 		l.lean(s, m, short > 0, sure, dt)
 	case short > nearlyC && sure:
 		m.CoastC = l.model.CoastC(m.TargetC-lowShare*short, l.cascade.Excess())
@@ -204,13 +230,12 @@ func (l *Loop) look(s *model.Sight, m *cascade.Measure, dt float64) {
 	}
 }
 
-// lean helps a melt that has stopped short of its target. What the plate has to be
-// warmer by is only guessed at in a first heat-up, and the melt loop takes long to find
-// it out; the model has seen by then what the pot loses. Where it comes short by less
-// than that it is left to the loop. Something is taken off only where a pot that has
+// lean helps a melt of a pot that has been held and stops short of its target: the model
+// has seen by then what the pot loses. Where it comes short by less than that it is left
+// to the loop. Something is taken off only where a pot that has
 // been held stays too warm, as when it is stirred again.
 func (l *Loop) lean(s *model.Sight, m *cascade.Measure, cold, sure bool, dt float64) {
-	switch restC := l.restC(s, m.TargetC); {
+	switch restC := l.restC(s.RestC, m.TargetC); {
 	case m.Upset:
 	case cold && restC > l.cascade.Excess():
 		l.cascade.LeanTo(restC, dt/leanS)
@@ -219,13 +244,24 @@ func (l *Loop) lean(s *model.Sight, m *cascade.Measure, cold, sure bool, dt floa
 	}
 }
 
+// restsC is how much warmer than the melt the plate would have to be for the melt to stay
+// as warm as it is: the gap that there is, less what makes the melt rise.
+func (l *Loop) restsC(s *model.Sight) float64 {
+	return s.PlateC - s.MeltC - s.MeltSlope*l.pot.MeltJPerK/l.cascade.Known().CouplingWK
+}
+
 // energy is the duty that brings the plate to its target, by its heat balance: what
-// it gives off, and what it lacks or holds too much. Near the limit it counts where
+// it gives off, and what it lacks or holds too much. Near its ceiling it counts where
 // the plate is going.
-func (l *Loop) energy(s *model.Sight, plateC, limitC float64) float64 {
-	w := s.OutW + s.PlateJK*(plateC-s.HeldC)/plateInS
-	coming := s.PlateC + (s.ElementS+deadS)*s.PlateSlope
-	most := s.OutW + s.PlateJK*(limitC-cascade.MarginC-coming)/limitInS
+func (l *Loop) energy(s *model.Sight, seen *cascade.Measure, plateC, ceilingC, dt float64) float64 {
+	c := &l.ceiling
+	if plateC >= ceilingC && l.asked > 0 {
+		c.trim(seen, ceilingC, dt)
+	}
+	w := s.OutW + s.PlateJK*(min(plateC, ceilingC-c.trimC)-s.HeldC)/plateInS
+	// A plate that is shown to rise faster than the model has it gives off less.
+	outW := s.OutW - s.PlateJK*max(seen.PlateSlope-max(s.PlateSlope, 0), 0)
+	most := outW + s.PlateJK*c.room(s, seen, ceilingC)/limitInS
 	return min(max(min(w, most)/l.pot.HeaterW, 0), 1)
 }
 
@@ -234,6 +270,7 @@ func (l *Loop) energy(s *model.Sight, plateC, limitC float64) float64 {
 // relay's window is all or nothing.
 func (l *Loop) Applied(duty, drawn, dt float64) {
 	l.given = drawn
+	l.ceiling.switched(duty, drawn, dt)
 	if l.cascade.Applied(duty, dt); l.trial == nil && !math.IsNaN(l.cascade.PlateTargetC()) {
 		l.held.follow(l.cascade.Seen(), duty, dt)
 	}

@@ -59,7 +59,7 @@ func (f *Filter) take(c *channel, t reading.Temperature) {
 	h := [2]float64{1 + back, -back}
 	off := t.C - h[0]*f.x[c.probe] - h[1]*f.x[c.truth]
 	ph, awaited2 := f.awaited(c, h)
-	c.wonder(off*off/awaited2, spanS)
+	c.wonder(off*off/(awaited2-f.late2(c)), spanS)
 	f.evidence -= (min(off*off/awaited2, strangest) + math.Log(awaited2)) / 2
 	if c.far >= startledIn && c.truth == melt {
 		c.far = 0
@@ -96,8 +96,14 @@ func (f *Filter) awaited(c *channel, h [2]float64) (ph vector, variance float64)
 	for k := range ph {
 		ph[k] = f.p[k][c.probe]*h[0] + f.p[k][c.truth]*h[1]
 	}
+	return ph, ph[c.probe]*h[0] + ph[c.truth]*h[1] + c.noise2 + f.late2(c)
+}
+
+// late2 is the variance of a reading for what is not known about its time. It excuses
+// nothing: a reading is as strange as it was without it.
+func (f *Filter) late2(c *channel) float64 {
 	late := timeS * (f.x[c.truth] - f.x[c.probe]) / math.Exp(f.x[c.lnLag])
-	return ph, ph[c.probe]*h[0] + ph[c.truth]*h[1] + c.noise2 + late*late
+	return late * late
 }
 
 // correct is the filter's update by one measurement.
