@@ -187,3 +187,6 @@ func Tuning(l rig.Loop) *cascade.Tuning { return l.(*ours).loop.Tuning() }
 
 // Doubted reports whether a loop made by Ours has found its pot built otherwise.
 func Doubted(l rig.Loop) bool { return l.(*ours).loop.Doubted() }
+
+// Away asks a loop made by Ours whether its pot looks as if it were off its plate.
+func Away(l rig.Loop) (model.Away, time.Duration) { return l.(*ours).loop.Away() }

@@ -20,6 +20,7 @@ func (f *Filter) Startle() {
 	if !f.begun {
 		return
 	}
+	f.absence.forget()
 	f.p[melt][melt] += startledC * startledC
 	f.p[meltProbe][meltProbe] += 1
 	f.p[lnMeltJK][lnMeltJK] += unsaidMelt * unsaidMelt

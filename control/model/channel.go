@@ -25,6 +25,7 @@ const (
 type channel struct {
 	probe, truth, lnLag int
 	seen                bool
+	fresh               bool    // in this step came another one
 	takenS              float64 // when the last reading was taken
 	lastC               float64
 	noise2              float64 // variance of a reading
@@ -43,7 +44,7 @@ func counts(t reading.Temperature) bool {
 
 // take corrects by a reading, at the time it was taken; one seen before counts once.
 func (f *Filter) take(c *channel, t reading.Temperature) {
-	if !counts(t) {
+	if c.fresh = false; !counts(t) {
 		return
 	}
 	takenS := f.nowS - t.Age.Seconds()
@@ -52,7 +53,7 @@ func (f *Filter) take(c *channel, t reading.Temperature) {
 	}
 	spanS := takenS - c.takenS
 	c.listen(t.C, spanS)
-	c.takenS, c.lastC, c.seen = takenS, t.C, true
+	c.takenS, c.lastC, c.seen, c.fresh = takenS, t.C, true, true
 
 	// What the probe shows was so a while ago: less by what it has moved since.
 	back := min(t.Age.Seconds()/math.Exp(f.x[c.lnLag]), 1)

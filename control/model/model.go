@@ -107,6 +107,7 @@ type Filter struct {
 	highC       float64 // the melt, followed from above
 	fellS       float64 // when it fell unannounced; zero never
 	stirredS    float64 // when a hand began to stir
+	absence     absence
 }
 
 // New returns a filter that knows a pot by its priors only.
@@ -138,6 +139,7 @@ func (f *Filter) Step(duty, dt float64, plateT, meltT reading.Temperature) {
 	f.take(&f.plate, plateT)
 	f.take(&f.melt, meltT)
 	f.bound()
+	f.absence.see(f, duty, dt, plateT, meltT)
 	f.average(dt)
 	f.remember(dt)
 	f.follow(dt)
@@ -193,7 +195,7 @@ func (f *Filter) forget(i int) {
 
 // Restart begins the temperatures anew with the next readings, as when a pot comes
 // back to its plate, or another one in its place. What it is made of stays known.
-func (f *Filter) Restart() { f.begun = false }
+func (f *Filter) Restart() { f.begun, f.absence = false, absence{} }
 
 // pass predicts over dt seconds: Euler's step of the temperatures, and of the
 // covariance with the derivative F = I + A dt of that step: P becomes F P Fᵀ + Q.
