@@ -128,8 +128,9 @@ func (b *Bench) look(in *Input, elapsed time.Duration) {
 		b.held[i] = p.heldFor(b.held[i], elapsed)
 		s.Pots[i] = guard.PotSight{
 			Melt: r.Melt, Plate: r.Plate, Duty: b.duty[i], RatedW: b.heaters[i].RatedW, Whole: b.heaters[i].Output != circuit.Smooth,
-			Lifted: p.lifted, LiftedHere: p.liftedHere, Coloured: p.coloured && p.sinceColour < ColourUpset, HeldFor: b.held[i],
+			LiftedHere: p.liftedHere, Coloured: p.coloured && p.sinceColour < ColourUpset, HeldFor: b.held[i],
 		}
+		p.seesOfLift(&s.Pots[i])
 	}
 	b.guard.Look(s)
 	if b.guard.Pressed() {
@@ -165,6 +166,7 @@ func (b *Bench) sense(in *Input, elapsed time.Duration) {
 	for i, p := range b.pots {
 		melt, plate := b.guard.Believes(i)
 		p.sense(b.readings(in, i), melt, plate, b.now, elapsed)
+		p.notice(b.guard.MayHeat())
 	}
 }
 
@@ -218,6 +220,7 @@ func (b *Bench) report(in *Input, elapsed time.Duration, out *Frame) {
 	out.Outputs.Duty = append(out.Outputs.Duty[:0], b.told...)
 	out.Outputs.Contactor = b.guard.MayHeat()
 	out.ReadyIn, out.ReadyWithin = b.allReadyIn(out)
+	out.Pour = leastLeft(out.Pots)
 	b.announce(in, elapsed, news, out)
 }
 
@@ -232,7 +235,7 @@ func (b *Bench) reportPots(in *Input, elapsed time.Duration, out *Frame) (news i
 	for i, p := range b.pots {
 		before := p.state
 		wait, left := p.decide(b.guard.PotTripped(i), out.Heat == HeatEnabled && !b.guard.PotWaits(i), b.settings.Limits.HeatersProven)
-		if p.wantsHand(wait, elapsed) || p.state == Ready && before != Ready {
+		if p.wantsHand(wait, elapsed) || p.state == Ready && before != Ready || p.outOf() {
 			news = i + 1
 		}
 		out.Ready = out.Ready && p.state == Ready
@@ -262,6 +265,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		InBandFor: p.inBandFor, SinceColour: -1, Recalled: p.loop.Recalled(),
 		Doubted: p.loop.Doubted(), Tuned: p.loop.Tuning() != nil, Trial: p.loop.Trial(),
 	}
+	p.reportLift(out)
 	if p.melt.Valid() {
 		out.MeltC, out.SlopeCPerMin = p.melt.C(), p.melt.Slope()*60
 	}

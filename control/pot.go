@@ -9,6 +9,7 @@ import (
 	"meltwarden/control/guard"
 	"meltwarden/control/loop"
 	"meltwarden/control/model"
+	"meltwarden/control/pour"
 	"meltwarden/control/reading"
 )
 
@@ -52,7 +53,11 @@ type pot struct {
 	believed    bool // this cycle's readings may both be used
 	lifted      bool
 	liftedHere  bool // that was marked at the bench, and nobody has said since that it is back
+	noticed     bool // the lift was, and nobody has marked it
+	mayBeOff    bool // its plate, and it is not told yet
 	returned    bool // it was lifted, and is said to be back
+	window      pour.Window
+	wasOver     bool // by the window, in the last cycle
 	clear       bool
 	cured       bool
 	dwelled     time.Duration
@@ -91,9 +96,7 @@ func (p *pot) mark(c Command) {
 	case Draw:
 		p.loop.Drawn(c.ML * MeltJPerMLK)
 	case Lift:
-		p.lifted, p.returned, p.inBandFor = true, false, 0
-		p.liftedHere = p.liftedHere || !c.Afar
-		p.loop.Moved()
+		p.lift(!c.Afar)
 	case Return:
 		p.returned, p.liftedHere = p.lifted, false
 	case Setpoint:
@@ -109,7 +112,7 @@ func (p *pot) mark(c Command) {
 // only after it, because no mark made elsewhere may turn a heater on.
 func (p *pot) pressed() {
 	if p.returned {
-		p.lifted, p.returned, p.inBandFor = false, false, 0
+		p.putBack()
 	}
 }
 
@@ -136,6 +139,7 @@ func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration
 // off its plate shows nothing of what it is on it.
 func (p *pot) watch(r *PotReadings, melt, plate bool, elapsed time.Duration) {
 	p.view.Melt, p.view.Plate, p.view.Dt = believed(r.Melt, melt), believed(r.Plate, plate), elapsed.Seconds()
+	p.window.See(r.Melt.C, melt, elapsed)
 	if !p.lifted {
 		p.loop.Watch(&p.view)
 	}

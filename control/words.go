@@ -8,6 +8,7 @@ import (
 	"meltwarden/control/guard"
 	"meltwarden/control/loop"
 	"meltwarden/control/model"
+	"meltwarden/control/pour"
 	"meltwarden/control/reading"
 )
 
@@ -225,7 +226,9 @@ type Frame struct {
 	// far as a hand does its part at once; negative when not known.
 	ReadyIn, ReadyWithin time.Duration
 	Pots                 []PotFrame
-	Outputs              Outputs
+	// Pour is the least of what the pots that are off their plates have left.
+	Pour    pour.Left
+	Outputs Outputs
 	// PowerW is what the heaters together draw, those that are switched in the mean.
 	PowerW      float64
 	Mould, Room reading.Temperature
@@ -279,10 +282,15 @@ type PotFrame struct {
 	AheadC       model.Ahead
 	Dwelled      time.Duration
 	Clear, Cured bool
-	StirredEver  bool
-	SinceStir    time.Duration // meaningful when StirredEver
-	InBandFor    time.Duration
-	SinceColour  time.Duration // negative when no colour was added
+	// Noticed is true for a lift that nobody marked: the readings look like one. LooksBack
+	// is true for a lifted pot that nobody has said to be back and that looks as if it were.
+	Noticed, LooksBack bool
+	// Pour is how long a pot that is off its plate can still be shot.
+	Pour        pour.Left
+	StirredEver bool
+	SinceStir   time.Duration // meaningful when StirredEver
+	InBandFor   time.Duration
+	SinceColour time.Duration // negative when no colour was added
 }
 
 // PerDegree is how finely history keeps a reading, in steps per degree Celsius;

@@ -81,11 +81,14 @@ type PotSight struct {
 	// Duty is what the heater was last told, 0 to 1, of one that is switched what it gets
 	// in the mean, and RatedW its power.
 	Duty, RatedW float64
-	Whole        bool          // it may draw all of its power while it is told less
-	Lifted       bool          // it is marked as lifted off its plate
-	LiftedHere   bool          // that was marked at the bench, and not its return
-	Coloured     bool          // a cold addition was marked a short while ago
-	HeldFor      time.Duration // how long it has been kept hot since it was cured
+	Whole        bool // it may draw all of its power while it is told less
+	Lifted       bool // it is off its plate, by a mark or by the readings
+	LiftNoticed  bool // that is by the readings, and nobody has marked it
+	// LiftSuspected: it may be off its plate, and is not told yet.
+	LiftSuspected bool
+	LiftedHere    bool          // that was marked at the bench, and not its return
+	Coloured      bool          // a cold addition was marked a short while ago
+	HeldFor       time.Duration // how long it has been kept hot since it was cured
 }
 
 // missed reports whether cycles are missing before this one.

@@ -94,6 +94,8 @@ var happenings = []struct {
 	{NobodyHere, limits, nil, func(s *Sight, _ float64) { alone(s) }, 10*time.Minute - period, 10*time.Minute + period, nil},
 	{SessionLong, limits, nil, func(*Sight, float64) {}, 165*time.Minute - 10*time.Second, 165 * time.Minute, nil},
 	{PotLifted, limits, nil, func(s *Sight, _ float64) { s.Pots[0].Lifted = true }, 0, 0, nil},
+	{LiftNoticed, limits, nil, func(s *Sight, _ float64) { s.Pots[0].Lifted, s.Pots[0].LiftNoticed = true, true }, 0, 0, nil},
+	{LiftSuspected, limits, nil, func(s *Sight, _ float64) { s.Pots[0].LiftSuspected = true }, nameLift - period, nameLift, nil},
 	{HeldLong, limits, nil, func(s *Sight, t float64) {
 		s.Pots[0].HeldFor = 59*time.Minute + time.Duration(t*float64(time.Second))
 	}, time.Minute, time.Minute + period, nil},

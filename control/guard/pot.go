@@ -33,7 +33,7 @@ func (g *Guard) lookAtPot(i int, s *PotSight, took time.Duration) {
 	g.lookForFalls(p, s, elapsed)
 	g.lookAtHeater(p, s, elapsed)
 	g.lookAtTemperatures(p, s, elapsed)
-	g.note(p.found, PotLifted, s.Lifted, elapsed)
+	g.lookAtLift(p, s, elapsed)
 	g.note(p.found, HeldLong, s.HeldFor >= g.limits.HeldLong, elapsed)
 }
 

@@ -49,8 +49,10 @@ const (
 	HeldLong
 	StillHot
 	HeaterUnproven
-	// HeaterForgot is the last because it came last: a history's checksums have the numbers.
+	// The last are those that came last: a history's checksums have the numbers.
 	HeaterForgot
+	LiftNoticed
+	LiftSuspected
 )
 
 // DefaultHeldLong is how long a cured melt is kept hot until it is noted, where
@@ -69,6 +71,7 @@ const (
 	overshootLeadS   = 60.0                   // E: see the row
 	overshootSlopeC  = 0.1                    // E, in °C a second: three times a slope's noise
 	nameFastFall     = 20 * time.Second       // C has 15 s for the melt; E for our filters' and the probe's lag
+	nameLift         = 20 * time.Second       // E
 	heaterDeadFor    = 30 * time.Second       // E
 	unusableFor      = 3 * time.Second        // C: M has 3 to 5 s
 	implausibleFor   = time.Second            // E
@@ -348,6 +351,20 @@ var table = [...]Rule{
 		Detection:   "The maker's mark.",
 		Instruction: "Its heater is told zero. Put it back, mark its return, and press the enable button.",
 		Severity:    Note, Action: Inhibit,
+	},
+	LiftNoticed: {
+		Name: "lift_noticed", Title: "The pot looks as if it were off its plate",
+		Cause:       "It was lifted without a mark. Or its plate or its melt does what one of a lifted pot does.",
+		Detection:   "Of a melt that had been held at 140 °C and more for a minute: for 1.5 s its plate has gone by 42 % and more, and its melt by 70 % and more, of the way from what was foreseen with the pot there to what was foreseen without it, and the two ways are 1.5 °C and 0.35 °C apart (E); twice that where the melt was not at rest or the heater has been off for 20 s. 15 s after the moment it was foreseen from, at the soonest (C).",
+		Instruction: "Its heater is told zero. Mark the lift, or nothing. When it stands on its plate, or if it never left it, mark it as back and press the enable button.",
+		Severity:    Note, Action: Inhibit,
+	},
+	LiftSuspected: {
+		Name: "lift_suspected", Title: "The pot may be off its plate",
+		Cause:       "It was lifted without a mark, or something else moves its plate and its melt alike.",
+		Detection:   "As lift_noticed, with the two ways 1.0 °C and 0.25 °C apart (E): heat is off while it lasts. Named after 20 s (E): a lift is told by then.",
+		Instruction: "Its heater is told zero until the readings say which. Is it lifted? Then mark it.",
+		Severity:    Note, Action: Inhibit, after: nameLift,
 	},
 	HeldLong: {
 		Name: "held_long", Title: "The melt has been kept hot for long",

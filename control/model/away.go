@@ -35,9 +35,14 @@ const (
 	// nothing stands on loses more than the model knows of, and moves by half of it.
 	leastPlate, mostPlate = 0.42, 1.8
 	leastMelt, mostMelt   = 0.7, 2.5
+	// E: where a pot is built otherwise than the model, a plate goes astray by itself; it has
+	// to do so by that many times what it usually did, in so many courses, by an age at which
+	// a lift shows.
+	usualTimes, usualFirst = 4.0, 0.15
+	usualOver, earlyS      = 12.0, 20.0
 	// E: what it should have done by then, in kelvin; less is no more than the model's errors.
 	maybePlateC, maybeMeltC = 1.0, 0.25
-	offPlateC, offMeltC     = 1.5, 0.35
+	offPlateC, offMeltC     = 1.5, 0.45
 	// E: so many times that of a melt that was not held, or whose heater has been off for so
 	// long by itself: then the plate's heat runs out, and nothing is lost by waiting.
 	unheldTimes = 2.0
@@ -51,6 +56,7 @@ const (
 // course is what is foreseen from a moment on.
 type course struct {
 	begun       bool
+	early       float64 // the plate's share by earlyS
 	rested      bool    // the melt was held
 	forS        float64 // how long ago that was
 	on, off     vector  // the temperatures by now, on the plate and off it
@@ -79,6 +85,7 @@ type absence struct {
 	idleS               float64 // since the heater was last on, unless that is for this
 	maybeS, offS, calmS float64 // how long it has looked so, and how long it has not
 	away                Away
+	usual2              float64 // mean square of the plate's share with the pot there
 	sinceS              float64 // of the course that said so
 }
 
@@ -88,6 +95,7 @@ func (a *absence) see(f *Filter, duty, dt float64, plateT, meltT reading.Tempera
 		a.idleS = 0
 	}
 	maybe, off := false, false
+	least := max(leastPlate, usualTimes*math.Sqrt(a.usual2))
 	for i := range a.all {
 		c := &a.all[i]
 		if !c.begun {
@@ -96,12 +104,13 @@ func (a *absence) see(f *Filter, duty, dt float64, plateT, meltT reading.Tempera
 		c.pass(duty, dt)
 		c.take(&c.plate, &f.plate, plateT, c.onIt.plateProbeS)
 		c.take(&c.melt, &f.melt, meltT, c.onIt.meltProbeS)
+		c.note()
 		times := 1.0
 		if !c.rested || a.idleS > idleMostS {
 			times = unheldTimes
 		}
-		maybe = maybe || c.strays(times*maybePlateC, times*maybeMeltC)
-		if c.forS >= namedAfterS && c.strays(times*offPlateC, times*offMeltC) {
+		maybe = maybe || c.strays(times*maybePlateC, times*maybeMeltC, least)
+		if c.forS >= namedAfterS && c.strays(times*offPlateC, times*offMeltC, least) {
 			off, a.sinceS = true, c.forS
 		}
 	}
@@ -136,6 +145,7 @@ func (a *absence) decide(maybe, off bool, dt float64) {
 func (a *absence) begin(f *Filter, duty float64) {
 	a.dueS = courseS
 	c := &a.all[a.next]
+	a.learn(c)
 	a.next = (a.next + 1) % courses
 	*c = course{begun: f.Trusted(), on: f.x, off: f.x, onIt: unpack(&f.x, f.pot.HeaterW, f.roomC)}
 	c.offIt = c.onIt
@@ -144,6 +154,24 @@ func (a *absence) begin(f *Filter, duty float64) {
 	slope := c.onIt.slopes(&c.on, &flow, duty)[melt]
 	if c.rested = c.begun && f.x[melt] >= restsAtC && math.Abs(slope) < restsKS; c.rested {
 		a.restedS += courseS
+	}
+}
+
+// note keeps the plate's share at an age at which a lift shows.
+func (c *course) note() {
+	if c.forS < earlyS && c.off[plate]-c.on[plate] >= maybePlateC {
+		c.early = c.plate.share()
+	}
+}
+
+// learn follows how far plates usually go astray by themselves, from a course that ends:
+// by then a lift in it would have been told.
+func (a *absence) learn(c *course) {
+	if a.usual2 == 0 {
+		a.usual2 = usualFirst * usualFirst
+	}
+	if c.begun && c.early != 0 {
+		a.usual2 += (min(c.early*c.early, 1) - a.usual2) / usualOver
 	}
 }
 
@@ -179,12 +207,12 @@ func (c *course) take(s *strayed, of *channel, t reading.Temperature, lagS float
 	s.read += way * (t.C - on)
 }
 
-// strays reports whether both probes have gone from the one way to the other, where they
-// are at least so far apart.
-func (c *course) strays(plateC, meltC float64) bool {
+// strays reports whether both probes have gone from the one way to the other, the plate by
+// the least share that says anything, where the ways are at least so far apart.
+func (c *course) strays(plateC, meltC, least float64) bool {
 	p, m := c.plate.share(), c.melt.share()
 	return c.off[plate]-c.on[plate] >= plateC && c.on[melt]-c.off[melt] >= meltC &&
-		p >= leastPlate && p <= mostPlate && m >= leastMelt && m <= mostMelt
+		p >= least && p <= mostPlate && m >= leastMelt && m <= mostMelt
 }
 
 // Away returns whether the pot looks as if it were off its plate and, where it does, how
