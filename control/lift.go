@@ -67,8 +67,10 @@ func (p *pot) seesOfLift(s *guard.PotSight) {
 
 // reportLift writes what the frame says of it.
 func (p *pot) reportLift(out *PotFrame) {
-	out.Noticed, out.LooksBack = p.noticed, !p.returned && p.window.LooksBack()
-	out.Pour = p.window.Left()
+	out.Noticed = p.noticed
+	if !p.returned {
+		out.LooksBack, out.Pour = p.window.LooksBack(), p.window.Left()
+	}
 }
 
 // leastLeft is the one that runs out first.

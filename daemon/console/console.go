@@ -175,7 +175,7 @@ func detail(d string) string {
 
 // potLines are always two, so that nothing jumps when a wait ends.
 func potLines(p view.Pot) []string {
-	waits := strings.Join(slices.DeleteFunc([]string{p.Shown.Wait, p.Shown.Left}, func(s string) bool { return s == "" }), ", ")
+	waits := strings.Join(slices.DeleteFunc([]string{p.Shown.Pour, p.Shown.Wait, p.Shown.Left}, func(s string) bool { return s == "" }), ", ")
 	return []string{
 		fmt.Sprintf("%d %s %s   %s %s", p.Number, pad(name(p), nameWidth),
 			padLeft(p.Shown.Melt.C+" °C", meltWidth), pad(p.Shown.Against.C, setWidth), p.State),
@@ -216,7 +216,10 @@ func (c *Console) tell(b view.Bench) {
 func standing(b view.Bench) string {
 	s := b.Heat
 	for _, p := range b.Pots {
-		s += "|" + p.State
+		s += "|" + p.State + p.Shown.Wait
+		if p.Pour.Over {
+			s += p.Shown.Pour
+		}
 	}
 	for _, cond := range b.Conditions {
 		s += "|" + cond.Code + cond.Where

@@ -28,6 +28,8 @@ var (
 	powerDesc    = desc("heater_power_watts", "Power the heater was told to give.", "pot")
 	stateDesc    = desc("pot_state", "1 for the state the pot is in, 0 for the others.", "pot", "state")
 	potReadyDesc = desc("pot_ready", "Whether the pot is ready to pour.", "pot")
+	pourDesc     = desc("pour_left_seconds", "Estimate of how long a melt that is off its plate can still be shot; 0 once it is too cold.", "pot")
+	pourLeast    = desc("pour_left_least_seconds", "What that is at least, in 9 of 10 cases.", "pot")
 	readyDesc    = desc("ready", "Whether every pot is ready to pour.")
 	heatDesc     = desc("heat_state", "1 for the state heat is in, 0 for the others.", "state")
 	activeDesc   = desc("condition_active", "Whether the cause of a finding is there now.", "code", "pot", "severity")
@@ -58,7 +60,7 @@ func newBench(o Options) *bench {
 func (b *bench) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{
 		meltDesc, plateDesc, setpointDesc, targetDesc, bandDesc, mouldDesc, roomDesc, ageDesc, dutyDesc,
-		powerDesc, stateDesc, potReadyDesc, readyDesc, heatDesc, activeDesc, latchedDesc, lastDesc, exchangeDesc,
+		powerDesc, stateDesc, potReadyDesc, pourDesc, pourLeast, readyDesc, heatDesc, activeDesc, latchedDesc, lastDesc, exchangeDesc,
 	} {
 		ch <- d
 	}
@@ -122,6 +124,10 @@ func (s scrape) pot(p *control.PotFrame, name string, heaterW float64) {
 	s.age(p.Plate, "plate", name)
 	s.known(dutyDesc, frames.Figure(p.Duty), name)
 	s.known(powerDesc, frames.Figure(p.Duty*heaterW), name)
+	if p.Pour.Known {
+		s.gauge(pourDesc, p.Pour.In.Seconds(), name)
+		s.gauge(pourLeast, p.Pour.Low.Seconds(), name)
+	}
 	s.gauge(potReadyDesc, one(p.State == control.Ready), name)
 	for _, state := range control.PotStates() {
 		s.gauge(stateDesc, one(state == p.State), name, state.String())

@@ -71,6 +71,9 @@ func answer(f *frames.Frame, s control.Settings) (line Both, detail string) {
 		return same(texts.notYet), ""
 	}
 	p := &f.Pots[i]
+	if f.Pour.Known && p.Wait == control.WaitReturn {
+		return pourAnswer(f, s)
+	}
 	takes := ""
 	switch {
 	case f.ReadyIn > 0 && timed(p.Wait):

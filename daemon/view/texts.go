@@ -86,6 +86,8 @@ var texts = struct {
 	notYet, notYetPot, shootNow, stirAgain     string
 	waitsFor, goodFor, against, above, below   string
 	readyIn, allReadyIn                        string
+	pourIn, pourSeen, pourAssumed, pourOfPot   string
+	tooCold, noticed, looksBack                string
 	at                                         string
 	noReading, tooOld, plateHeater, stirred    string
 	bench, pot, active, latched, activeLatched string
@@ -128,7 +130,11 @@ var texts = struct {
 	notYet:      "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
 	readyIn:   "ready in %s ± %s", allReadyIn: ", all ready in %s",
-	waitsFor: "waits for %s", goodFor: "%s until the next stir",
+	pourIn: "≈ %d s to shoot", pourSeen: "%d to %d s, by how it cools", pourAssumed: "%d to %d s, assumed: it has hardly cooled yet",
+	pourOfPot: "%s: %s", tooCold: "too cold to shoot by now",
+	noticed:   "looks lifted; nobody has marked it",
+	looksBack: "looks as if it is back: mark it and press the enable button",
+	waitsFor:  "waits for %s", goodFor: "%s until the next stir",
 	against: "set %s ± %s %s", at: "at its set-point", above: "%s %s above set-point", below: "%s %s below set-point",
 	noReading: "no good reading: %s", tooOld: "too old",
 	plateHeater: "plate %s %s, heater %.0f %%", stirred: ", stirred %s ago",

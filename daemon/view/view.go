@@ -37,6 +37,7 @@ type Bench struct {
 	MouldC     Figure  `json:"mould_c"`
 	RoomC      Figure  `json:"room_c"`
 	Call       Call    `json:"call"`
+	Pour       Pour    `json:"pour"` // of the pot off its plate that gets too cold first
 	// AheadEveryS is the time between two points of Pot.AheadC.
 	AheadEveryS float64     `json:"ahead_every_s"`
 	Conditions  []Condition `json:"conditions"`
@@ -105,6 +106,9 @@ type Pot struct {
 	SinceColourS Figure   `json:"since_colour_s"`
 	InBandForS   Figure   `json:"in_band_for_s"`
 	Ready        bool     `json:"ready"`
+	Noticed      bool     `json:"noticed"`    // a lift that nobody marked
+	LooksBack    bool     `json:"looks_back"` // lifted, and by its readings on its plate again
+	Pour         Pour     `json:"pour"`
 	Recalled     bool     `json:"recalled"` // it goes by what earlier evenings found out
 	// Doubted: it answers otherwise than it is taken to. Tuned: a trial has found how.
 	// TrialSwing is under way of TrialOf, zero where there is no trial.
@@ -122,7 +126,7 @@ func Of(f *frames.Frame, s control.Settings, now time.Time) Bench {
 	b := Bench{
 		AgeS: frames.Unknown(), PowerW: frames.Unknown(), MouldC: frames.Unknown(), RoomC: frames.Unknown(),
 		Hot: true, Heat: notKnown, Conditions: []Condition{},
-		Call: Call{Sound: "quiet"}, AheadEveryS: model.AheadEveryS,
+		Call: Call{Sound: "quiet"}, Pour: noPour(), AheadEveryS: model.AheadEveryS,
 	}
 	if f != nil {
 		b.At, b.AgeS = &f.At, Figure(now.Sub(f.At).Seconds())
@@ -145,7 +149,7 @@ func (b *Bench) fill(f *frames.Frame, s control.Settings) {
 	b.PowerW = Figure(f.PowerW)
 	b.MouldC, b.RoomC = frames.Measured(f.Mould), frames.Measured(f.Room)
 	b.Call = Call{f.Call.Sound.String(), f.Call.Pot, f.Call.Silenced, f.Call.Seq, f.Call.Since.Seconds()}
-	b.Aside = f.Aside
+	b.Aside, b.Pour = f.Aside, pourOf(f.Pour)
 	for _, c := range f.Conditions {
 		b.Conditions = append(b.Conditions, conditionOf(c, s))
 	}
@@ -190,6 +194,7 @@ func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
 		SinceStirS: sinceStir(p), SinceColourS: since(p.SinceColour), InBandForS: Figure(p.InBandFor.Seconds()),
 		Ready: p.State == control.Ready, Recalled: p.Recalled,
 		Doubted: p.Doubted, Tuned: p.Tuned, TrialSwing: p.Trial.Swing, TrialOf: p.Trial.Of, TrialLeftS: trialLeft(p),
+		Noticed: p.Noticed, LooksBack: p.LooksBack, Pour: pourOf(p.Pour),
 		Shown: potWords(f, i, s),
 	}
 }
@@ -209,6 +214,7 @@ func unknownPot(i int, s control.PotSettings) Pot {
 		MeltC: u, MeltFault: notKnown, MeltAgeS: u, PlateC: u, PlateFault: notKnown, PlateAgeS: u,
 		InjectorC: u, SlopeCPerMin: u, AheadC: []Figure{}, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),
 		TargetC: u, PlateTargetC: u, Duty: u, HeaterW: u, DwelledS: u, SinceStirS: u, SinceColourS: u, InBandForS: u, TrialLeftS: u,
+		Pour:  noPour(),
 		Shown: unknownWords(s),
 	}
 }

@@ -1,6 +1,7 @@
 package view
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -56,7 +57,9 @@ type PotWords struct {
 	Off     Both   `json:"off"`     // how far from the set-point, or what is wrong with the reading
 	Wait    string `json:"wait"`
 	Left    string `json:"left"`
-	Way     string `json:"way"` // when it is ready
+	Way     string `json:"way"`      // when it is ready
+	Pour    string `json:"pour"`     // how long it can still be shot, off its plate
+	PourHow string `json:"pour_how"` // and how sure that is
 	More    Both   `json:"more"`
 	Ahead   Both   `json:"ahead"` // what is predicted
 	Tone    Tone   `json:"tone"`
@@ -72,6 +75,7 @@ func potWords(f *frames.Frame, i int, s control.PotSettings) PotWords {
 	w.Against = against(p.SetpointC, p.BandC)
 	w.Off = offset(p)
 	w.Wait, w.Left, w.Way = waiting(p), left(p, s), way(f, p)
+	w.Pour, w.PourHow = pourWords(p.Pour)
 	w.More = inBoth(func(u unit) string { return more(p, u) })
 	w.Ahead = inBoth(func(u unit) string { return predicted(p, u) })
 	w.Tone, w.Shape = potTone(f, i), shapes[p.State]
@@ -117,7 +121,7 @@ func found(f *frames.Frame, i int, severity guard.Severity) bool {
 func waiting(p *control.PotFrame) string {
 	text := ""
 	if p.Wait != control.WaitNothing {
-		text = fmt.Sprintf(texts.waitsFor, p.Wait)
+		text = cmp.Or(liftWords(p), fmt.Sprintf(texts.waitsFor, p.Wait))
 	}
 	if p.Trial.Of > 0 {
 		left := about(time.Duration(p.Trial.LeftS * float64(time.Second)))
