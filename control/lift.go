@@ -22,11 +22,20 @@ const (
 // lift takes in that somebody marked one.
 func (p *pot) lift(here bool) {
 	if !p.lifted || p.returned {
-		p.window.Lift(markedBefore, -markedAfter, p.lowerC())
+		p.open(markedBefore, -markedAfter)
 	}
 	p.lifted, p.noticed, p.returned, p.inBandFor = true, false, false, 0
 	p.liftedHere = p.liftedHere || here
 	p.loop.Moved()
+}
+
+// open begins the pour window of a pot that has left its plate some time between most and
+// least ago: of one that could be shot then.
+func (p *pot) open(most, least time.Duration) {
+	lowerC := p.set.SetpointC - p.set.BandC
+	if p.cured && p.melt.Valid() && p.melt.C() >= lowerC {
+		p.window.Lift(most, least, lowerC)
+	}
 }
 
 // notice looks whether the pot has left its plate without a word. While no heat may flow
@@ -37,7 +46,7 @@ func (p *pot) notice(mayHeat bool) {
 	if !mayHeat || p.lifted || is != model.OffPlate {
 		return
 	}
-	p.window.Lift(atMost, min(toldWithin, atMost), p.lowerC())
+	p.open(atMost, min(toldWithin, atMost))
 	p.lifted, p.noticed, p.returned, p.inBandFor = true, true, false, 0
 	p.loop.Moved()
 }
@@ -47,9 +56,6 @@ func (p *pot) putBack() {
 	p.lifted, p.noticed, p.returned, p.inBandFor = false, false, false, 0
 	p.window.Return()
 }
-
-// lowerC is the lower edge of the pot's injection band.
-func (p *pot) lowerC() float64 { return p.set.SetpointC - p.set.BandC }
 
 // outOf reports whether the melt of a lifted pot has become too cold to be shot in this
 // cycle: it is called once.
@@ -67,7 +73,7 @@ func (p *pot) seesOfLift(s *guard.PotSight) {
 
 // reportLift writes what the frame says of it.
 func (p *pot) reportLift(out *PotFrame) {
-	out.Noticed = p.noticed
+	out.Noticed, out.MaybeLifted = p.noticed, p.mayBeOff && !p.lifted
 	if !p.returned {
 		out.LooksBack, out.Pour = p.window.LooksBack(), p.window.Left()
 	}

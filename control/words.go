@@ -285,6 +285,8 @@ type PotFrame struct {
 	// Noticed is true for a lift that nobody marked: the readings look like one. LooksBack
 	// is true for a lifted pot that nobody has said to be back and that looks as if it were.
 	Noticed, LooksBack bool
+	// MaybeLifted is true while heat is held back because the pot may be off its plate.
+	MaybeLifted bool
 	// Pour is how long a pot that is off its plate can still be shot.
 	Pour        pour.Left
 	StirredEver bool

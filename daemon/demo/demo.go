@@ -58,6 +58,7 @@ type Demo struct {
 
 	line  line
 	judge *judge
+	hand  *hand // nil without a maker
 }
 
 // line is the wire between bench and daemon, seen from the bench.
@@ -107,6 +108,9 @@ func New(o Options) (*Demo, error) {
 	})
 	d.judge = newJudge(d.Bench, settings)
 	d.Bench.ReportTo(maker{d.Daemon})
+	if !o.NoMaker {
+		d.hand = newHand(d)
+	}
 	return d, nil
 }
 
@@ -183,6 +187,9 @@ func (d *Demo) watch(ctx context.Context, show func(*frames.Frame)) {
 		select {
 		case f := <-published:
 			d.judge.watch(f)
+			if d.hand != nil {
+				d.hand.follow(f)
+			}
 			show(f)
 		case <-ctx.Done():
 			return
