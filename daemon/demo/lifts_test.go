@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"fmt"
 	"time"
 
 	"meltwarden/control"
@@ -9,9 +10,9 @@ import (
 // lifts is what was made of pots that left their plates, or did not.
 type lifts struct {
 	pots              []liftedPot
-	unmarked, noticed int // those of 25 s and more
-	needless          int // noticed on a pot that had not left its plate for a minute
-	heldBack          int // times that heat was held back from such a pot
+	unmarked, noticed int      // those of 25 s and more
+	needless          []string // noticed on a pot that had not left its plate for a minute
+	heldBack          int      // times that heat was held back from such a pot
 	heldBackFor       time.Duration
 }
 
@@ -45,7 +46,7 @@ func (l *lifts) look(q *quick) {
 		if f.Noticed && !p.noticed {
 			p.seenToAt = q.f.Time + time.Minute
 			if stood {
-				l.needless++
+				l.needless = append(l.needless, fmt.Sprintf("pot %d at %v", i, q.f.Time))
 			} else if p.counted {
 				l.noticed++
 			}

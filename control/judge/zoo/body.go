@@ -53,6 +53,7 @@ type Body struct {
 	lifted bool
 	air    float64 // convection now, W/(m² K)
 	mains  float64 // voltage over nominal
+	open   float64 // share of the melt's surface that no lid covers
 	ledger Ledger
 }
 
@@ -67,7 +68,7 @@ type Start struct {
 }
 
 func newBody(s *Spec, start Start) Body {
-	b := Body{of: build(s), grams: s.VolumeML * s.GramsML, fill: 1, raw: 1, habit: true, air: s.ConvectionWK, mains: 1}
+	b := Body{of: build(s), grams: s.VolumeML * s.GramsML, fill: 1, raw: 1, habit: true, air: s.ConvectionWK, mains: 1, open: 1}
 	b.jk[element] = s.ElementJKW * s.RatedW
 	b.jk[plate] = s.PlateJKW * s.RatedW * (1 - s.Rim.Share)
 	b.jk[rim] = s.PlateJKW * s.RatedW * s.Rim.Share
@@ -199,7 +200,7 @@ func (b *Body) lose(w *[lumps]float64) {
 		hot = rim // the outside of the plate
 	}
 	lost := b.lossW(w, hot, plateM2, s.PlateGrey) + b.lossW(w, wall, wallM2, s.VesselGrey) +
-		b.lossW(w, melt, k.bottomM2, s.MeltGrey)
+		b.lossW(w, melt, b.open*k.bottomM2, s.MeltGrey)
 	b.ledger.LostJ += lost * StepS
 }
 

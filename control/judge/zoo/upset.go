@@ -17,6 +17,7 @@ const (
 	StirOn              // and takes it up again
 	Draught             // Amount W/(m² K) on top of the room's convection
 	Mains               // the voltage is Amount of nominal
+	Lid                 // Amount share of the melt's surface is open from now on
 )
 
 // Event is one thing that happens, AtS seconds after its phase began.
@@ -55,6 +56,8 @@ func (b *Body) Happen(e Event) {
 		b.air = s.ConvectionWK + e.Amount
 	case Mains:
 		b.mains = e.Amount
+	case Lid:
+		b.open = e.Amount
 	}
 }
 
