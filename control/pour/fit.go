@@ -82,15 +82,15 @@ func fell(t, lagS float64) float64 {
 	return t + lagS*math.Expm1(-t/lagS)
 }
 
-// after is when h is reached: t = h + lag·(1 - exp(-t/lag)), iterated, which converges as
-// the right side grows by less than t does.
+// after is when h is reached, by Newton's method: from the right it comes down to it, as h
+// is convex.
 func after(h, lagS float64) float64 {
 	if h <= 0 {
 		return h
 	}
 	t := h + lagS
-	for range 30 {
-		t = h - lagS*math.Expm1(-t/lagS)
+	for range 10 {
+		t -= (fell(t, lagS) - h) / -math.Expm1(-t/lagS)
 	}
 	return t
 }
