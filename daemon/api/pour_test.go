@@ -1,0 +1,42 @@
+package api
+
+import (
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+
+	"meltwarden/control"
+	"meltwarden/control/pour"
+	"meltwarden/daemon/frames"
+)
+
+// lifted is holding, with the first pot off its plate.
+func lifted() *frames.Frame {
+	f := holding()
+	p := &f.Pots[0]
+	p.State, p.Wait = control.Lifted, control.WaitReturn
+	p.Pour = pour.Left{In: 38 * time.Second, Low: 24 * time.Second, High: 55 * time.Second, Known: true}
+	f.Pour = p.Pour
+	return f
+}
+
+// TestTheCountdownMovesNoButton: it takes its place from the melt's figure, on a wide
+// screen and on a telephone.
+func TestTheCountdownMovesNoButton(t *testing.T) {
+	s := newStage(t, holding())
+	const top = `document.querySelector('[action="/api/v1/pots/1/stir"] button').getBoundingClientRect().top + scrollY -
+		document.querySelector('.pot').getBoundingClientRect().top - scrollY`
+	for _, size := range [][2]int64{{1600, 900}, {1100, 800}, {390, 844}} {
+		s.shown.Store(holding())
+		s.do(chromedp.EmulateViewport(size[0], size[1]))
+		s.becomes(`getComputedStyle(document.querySelector(".pour")).display === "none"`)
+		before := evaluate[float64](s, top)
+		s.shown.Store(lifted())
+		s.becomes(`document.querySelector(".pour b").textContent === "≈ 38 s to shoot"`)
+		assert.InDelta(t, before, evaluate[float64](s, top), 1, "%v", size)
+		assert.LessOrEqual(t, evaluate[float64](s, `document.querySelector(".pour b").scrollWidth - document.querySelector(".pour").clientWidth`), 0.0, "%v: the words fit", size)
+	}
+	s.becomes(answer + ` === "slate: ≈ 38 s to shoot"`)
+}
