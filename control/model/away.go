@@ -43,6 +43,10 @@ const (
 	// E: what it should have done by then, in kelvin; less is no more than the model's errors.
 	maybePlateC, maybeMeltC = 1.0, 0.25
 	offPlateC, offMeltC     = 1.5, 0.45
+	// E: whatever was foreseen, a lifted melt falls, at 4 °C a minute in the end (C); in
+	// kelvin a second, over the last ten seconds and more.
+	maybeFallsKS, offFallsKS = 0.5 / 60, 1.6 / 60
+	fallsOverS               = 10.0
 	// E: so many times that of a melt that was not held, or whose heater has been off for so
 	// long by itself: then the plate's heat runs out, and nothing is lost by waiting.
 	unheldTimes = 2.0
@@ -58,6 +62,7 @@ type course struct {
 	begun       bool
 	early       float64 // the plate's share by earlyS
 	rested      bool    // the melt was held
+	fromC       float64 // the melt then
 	forS        float64 // how long ago that was
 	on, off     vector  // the temperatures by now, on the plate and off it
 	onIt, offIt body
@@ -94,7 +99,7 @@ func (a *absence) see(f *Filter, duty, dt float64, plateT, meltT reading.Tempera
 	if a.idleS += dt; duty > 0 || a.away > OnPlate {
 		a.idleS = 0
 	}
-	maybe, off := false, false
+	maybe, off, fallsKS := false, false, 0.0
 	least := max(leastPlate, usualTimes*math.Sqrt(a.usual2))
 	for i := range a.all {
 		c := &a.all[i]
@@ -109,13 +114,16 @@ func (a *absence) see(f *Filter, duty, dt float64, plateT, meltT reading.Tempera
 		if !c.rested || a.idleS > idleMostS {
 			times = unheldTimes
 		}
+		if c.forS >= fallsOverS && c.forS < fallsOverS+courseS {
+			fallsKS = (c.fromC - f.x[melt]) / c.forS
+		}
 		maybe = maybe || c.strays(times*maybePlateC, times*maybeMeltC, least)
 		if c.forS >= namedAfterS && c.strays(times*offPlateC, times*offMeltC, least) {
 			off, a.sinceS = true, c.forS
 		}
 	}
 	if a.restedS >= restsS {
-		a.decide(maybe, off, dt)
+		a.decide(maybe && fallsKS >= maybeFallsKS, off && fallsKS >= offFallsKS, dt)
 	}
 	if a.dueS -= dt; a.dueS <= 0 {
 		a.begin(f, duty)
@@ -147,7 +155,7 @@ func (a *absence) begin(f *Filter, duty float64) {
 	c := &a.all[a.next]
 	a.learn(c)
 	a.next = (a.next + 1) % courses
-	*c = course{begun: f.Trusted(), on: f.x, off: f.x, onIt: unpack(&f.x, f.pot.HeaterW, f.roomC)}
+	*c = course{begun: f.Trusted(), fromC: f.x[melt], on: f.x, off: f.x, onIt: unpack(&f.x, f.pot.HeaterW, f.roomC)}
 	c.offIt = c.onIt
 	c.offIt.contactWK = 0
 	flow := c.onIt.flows(&c.on)
