@@ -24,6 +24,7 @@ func (f *Filter) Startle() {
 	f.p[melt][melt] += startledC * startledC
 	f.p[meltProbe][meltProbe] += 1
 	f.p[lnMeltJK][lnMeltJK] += unsaidMelt * unsaidMelt
+	f.hot.deafS = deafS
 }
 
 // Added says that something as cold as the room, of a heat capacity in J/K above zero, has

@@ -76,11 +76,7 @@ func (f *Filter) Ready(j Journey, ahead *Ahead) Way {
 	if !f.begun {
 		return Way{S: math.NaN(), J: math.NaN()}
 	}
-	b, thinWK, x := unpack(&f.x, f.pot.HeaterW, f.roomC), f.thinWK, f.x
-	if f.found != nil {
-		b, thinWK = *f.found, f.found.couplingWK
-		b.roomC = f.roomC
-	}
+	sees, x := f.foreseen(), f.x
 	approach := 0.0
 	if !j.Cured && x[melt] < j.CureC {
 		approach = approachS
@@ -89,23 +85,24 @@ func (f *Filter) Ready(j Journey, ahead *Ahead) Way {
 	for !j.there(x[melt]) {
 		see.stop(&j.WaitS, j.WaitC, x[melt])
 		see.stop(&approach, j.CureC, x[melt])
-		way.J += f.along(&b, thinWK, &x, &j, &see)
+		way.J += sees.along(&x, &j, &see)
 		if way.S += journeyStepS; way.S >= LongestWayS {
 			way.S = math.Inf(1)
 			return way
 		}
 	}
 	for see.wants(aheadHeld) {
-		f.along(&b, thinWK, &x, &j, &see)
+		sees.along(&x, &j, &see)
 	}
 	return way
 }
 
-// along goes one step of a journey with a coupling to thin melt, and returns the joules
-// drawn in it.
-func (f *Filter) along(b *body, thinWK float64, x *vector, j *Journey, see *lookout) float64 {
-	if b.couplingWK = thinWK; !j.Cured {
-		b.couplingWK *= gel(x[melt], f.gelShare)
+// along goes one step of a journey, and returns the joules drawn in it.
+func (s *foresight) along(x *vector, j *Journey, see *lookout) float64 {
+	b := s.fall
+	if !j.Cured {
+		b = s.rise
+		b.couplingWK *= gel(x[melt], s.gelShare)
 	}
 	w := b.pass(x, j.target(), j.PlateC)
 	see.pass(journeyStepS, x[melt])

@@ -90,24 +90,25 @@ const (
 // Filter is what is known of a pot by now. It allocates nothing once made, and is not
 // safe for use by several goroutines.
 type Filter struct {
-	pot         Pot
-	x           vector
-	p           matrix
-	first       [states]prior
-	roomC       float64
-	begun       bool
-	nowS        float64 // since the first pair of readings
-	plate, melt channel
-	trust       trust
-	thinWK      float64 // the coupling over a few stirs, of the melt as a thin liquid
-	evidence    float64
-	thin, thick passage
-	found       *body // what the pot was found to be before, as long as that is gone by
-	gelShare    float64
-	highC       float64 // the melt, followed from above
-	fellS       float64 // when it fell unannounced; zero never
-	stirredS    float64 // when a hand began to stir
-	absence     absence
+	pot               Pot
+	x                 vector
+	p                 matrix
+	first             [states]prior
+	roomC             float64
+	begun             bool
+	nowS              float64 // since the first pair of readings
+	plate, melt       channel
+	trust             trust
+	thinWK            float64 // the coupling over a few stirs, of the melt as a thin liquid
+	evidence          float64
+	thin, thick, late passage // thin before it thickens, at its thickest, and thin again
+	hot               hot
+	found             *body // what the pot was found to be before, as long as that is gone by
+	gelShare          float64
+	highC             float64 // the melt, followed from above
+	fellS             float64 // when it fell unannounced; zero never
+	stirredS          float64 // when a hand began to stir
+	absence           absence
 }
 
 // New returns a filter that knows a pot by its priors only.
@@ -195,7 +196,7 @@ func (f *Filter) forget(i int) {
 
 // Restart begins the temperatures anew with the next readings, as when a pot comes
 // back to its plate, or another one in its place. What it is made of stays known.
-func (f *Filter) Restart() { f.begun, f.absence = false, absence{} }
+func (f *Filter) Restart() { f.begun, f.hot.deafS, f.absence = false, deafS, absence{} }
 
 // pass predicts over dt seconds: Euler's step of the temperatures, and of the
 // covariance with the derivative F = I + A dt of that step: P becomes F P Fᵀ + Q.

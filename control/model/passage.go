@@ -24,15 +24,16 @@ const (
 
 // follow adds a cycle to the passage that the melt is in.
 func (f *Filter) follow(dt float64) {
-	p := f.passage()
+	b := unpack(&f.x, f.pot.HeaterW, f.roomC)
+	wallX, _ := b.excess(f.x[wall])
+	meltX, _ := b.excess(f.x[melt])
 	gap := f.x[plate] - f.x[melt]
+	f.hot.add(f.x[melt], gap, meltX, dt)
+	p := f.passage()
 	if p == nil || gap < showsC || f.trust.doubted {
 		return
 	}
-	b := unpack(&f.x, f.pot.HeaterW, f.roomC)
 	flow := b.flows(&f.x)
-	wallX, _ := b.excess(f.x[wall])
-	meltX, _ := b.excess(f.x[melt])
 	p.riseC += (flow.over - flow.meltLoss) / b.meltJK * dt
 	p.gapKs += gap * dt
 	p.wallKs += wallX * dt
@@ -41,26 +42,42 @@ func (f *Filter) follow(dt float64) {
 
 func (f *Filter) passage() *passage {
 	switch c := f.x[melt]; {
-	case c >= warmedC && c < gelC || c >= thinC:
+	case c >= warmedC && c < gelC:
 		return &f.thin
 	case c >= thickC && c < looseC:
 		return &f.thick
+	case c >= thinC:
+		return &f.late
 	}
 	return nil
 }
 
+// and is two passages together.
+func (p passage) and(q passage) passage {
+	return passage{p.riseC + q.riseC, p.gapKs + q.gapKs, p.wallKs + q.wallKs, p.meltKs + q.meltKs}
+}
+
 // heat is what passed the contact, and what of it passed the coupling, in joules, with
 // what a pot holds and loses.
-func (p *passage) heat(k *Known) (in, over float64) {
-	over = k.MeltJPerK.Value*p.riseC + (1-wallLossShare)*k.MeltLossWK.Value*p.meltKs
-	return over + wallShare*k.MeltJPerK.Value*p.riseC + wallLossShare*k.MeltLossWK.Value*p.wallKs, over
+func (p *passage) heat(b *body) (in, over float64) {
+	over = b.meltJK*p.riseC + b.meltLossWK*p.meltKs
+	return over + b.wallJK*p.riseC + b.wallLossWK*p.wallKs, over
+}
+
+// contactWK is the least that the contact can have been; zero where nothing passed.
+func (p *passage) contactWK(b *body) float64 {
+	if p.gapKs <= 0 {
+		return 0
+	}
+	in, _ := p.heat(b)
+	return in / (mostOfGap * p.gapKs)
 }
 
 // couplingWK is what the coupling was, beside a contact; zero where that can not be told.
-func (p *passage) couplingWK(k *Known) float64 {
-	in, over := p.heat(k)
-	left := p.gapKs - in/k.ContactWK.Value // over the coupling
-	if p.riseC < passageC || left <= 0 {
+func (p *passage) couplingWK(b *body) float64 {
+	in, over := p.heat(b)
+	left := p.gapKs - in/b.contactWK // over the coupling
+	if p.riseC <= 0 || left <= 0 {
 		return 0
 	}
 	return over / left
@@ -69,13 +86,17 @@ func (p *passage) couplingWK(k *Known) float64 {
 // whole makes contact and coupling such that both together are what the passages showed.
 func (f *Filter) whole(k *Known) {
 	k.CouplingWK.Value, k.GelShare = f.thinWK, f.gelShare
-	if f.thin.riseC < passageC {
+	thin := f.thin.and(f.late)
+	if thin.riseC < passageC {
 		return
 	}
-	in, _ := f.thin.heat(k)
-	k.ContactWK.Value = max(k.ContactWK.Value, in/(mostOfGap*f.thin.gapKs))
-	k.CouplingWK.Value, k.Whole = f.thin.couplingWK(k), true
-	share := f.thick.couplingWK(k) / k.CouplingWK.Value
+	b := unpack(&f.x, f.pot.HeaterW, f.roomC)
+	b.contactWK = max(b.contactWK, thin.contactWK(&b))
+	k.ContactWK.Value, k.CouplingWK.Value, k.Whole = b.contactWK, thin.couplingWK(&b), true
+	if f.thick.riseC < passageC {
+		return
+	}
+	share := f.thick.couplingWK(&b) / k.CouplingWK.Value
 	if share > 0 && share < mostGel {
 		k.GelShare = max(share, leastGel)
 	}
