@@ -46,9 +46,10 @@ type pot struct {
 	view        loop.View // reused, so that a step allocates nothing
 	way         model.Way // from some cycles ago until it is ready
 	ahead       model.Ahead
-	waiting     bool    // for the others, warm and not yet hot
-	spareS      float64 // how long, if so
-	waited      time.Duration
+	waiting     bool          // for the others, on its way up or down
+	spareS      float64       // how long, if so
+	waited      time.Duration // before its cure
+	paused      time.Duration // and after it
 	state       PotState
 	believed    bool // this cycle's readings may both be used
 	lifted      bool
@@ -199,7 +200,10 @@ func (p *pot) stirBy() time.Duration {
 
 // target is what the loop holds: where the pot is to get, or where it waits.
 func (p *pot) target() float64 {
-	if p.waiting {
+	switch {
+	case p.waiting && p.falls():
+		return math.Min(p.set.SetpointC+p.set.BandC+pausesOverC, p.set.CureC+cureMarginC)
+	case p.waiting:
 		return math.Min(waitsAtC, p.goal())
 	}
 	return p.goal()
