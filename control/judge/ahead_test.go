@@ -8,7 +8,6 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"meltwarden/control"
-	"meltwarden/control/judge/zoo"
 	"meltwarden/control/model"
 )
 
@@ -54,7 +53,7 @@ func TestNumbersOfWhatIsAhead(t *testing.T) {
 		return all[name]
 	}
 	for _, names := range parties {
-		b := raw(t, zoo.Named(), names)
+		b := raw(t, partyOf(names))
 		var told [3][]float64
 		const later = aheadIn * model.AheadEveryS * 5 // cycles
 		endS := math.Inf(1)

@@ -14,6 +14,8 @@ import (
 const (
 	CureC = 172.0
 	PourC = 165.0
+	// HotC is from where on a melt is said to age.
+	HotC = 150.0
 )
 
 // The phases of an evening.
@@ -56,7 +58,7 @@ func NewPot(s zoo.Spec) *Pot {
 }
 
 func (p *Pot) into(b zoo.Body, targetC float64, events []zoo.Event) limit.Result {
-	return limit.Into(b, limit.Task{TargetC: targetC, BandC: rig.BandC, PlateLimitC: p.Spec.PlateLimitC, Events: events})
+	return limit.Into(b, limit.Task{TargetC: targetC, BandC: rig.BandC, PlateLimitC: p.Spec.PlateLimitC, Events: events, HotC: HotC})
 }
 
 // NewPots finds the limits of many.

@@ -29,6 +29,7 @@ type together struct {
 	plants  []zoo.Plant
 	noise   *rand.Rand
 	seconds float64 // since the start
+	backAt  int     // the cycle in which a pot was put back; zero for none
 
 	minute      [300]float64 // watts of each cycle of the last minute
 	over, above float64      // seconds over the breaker's rating, and over the share
@@ -48,7 +49,7 @@ type apot struct {
 	leastOnS float64
 }
 
-// togetherOn makes a bench of three pots of the zoo on 15 A at 120 V. All but the
+// togetherOn makes a bench of pots of the zoo on 15 A at 120 V. All but the
 // first cold of them have been held where they are poured.
 func togetherOn(t *testing.T, output circuit.Output, window time.Duration, cold int, names ...string) *together {
 	named := zoo.Named()
@@ -108,13 +109,24 @@ func (b *together) cycle(n int) {
 	if b.in.Elapsed = b.set.Period; n == 0 {
 		b.in.Elapsed = 0
 	}
-	b.in.Contacts = control.Contacts{Link: contact(true), Pedal: contact(false), Enable: contact(n >= 10 && n < 15)}
+	b.in.Contacts = control.Contacts{Link: contact(true), Pedal: contact(false), Enable: contact(b.pressed(n))}
 	b.in.Pots = b.in.Pots[:0]
 	for i := range b.plants {
 		meltC, plateC := b.plants[i].Read(b.noise)
 		b.in.Pots = append(b.in.Pots, control.PotReadings{Melt: fresh(meltC), Plate: fresh(plateC)})
 	}
 	b.bench.Step(&b.in, &b.frame)
+}
+
+// pressed reports whether somebody holds the button in a cycle: soon after the start, and
+// after a pot was put back.
+func (b *together) pressed(n int) bool {
+	for _, c := range b.in.Commands {
+		if c.Kind == control.Return {
+			b.backAt = n
+		}
+	}
+	return n >= 10 && n < 15 || b.backAt > 0 && n >= b.backAt+10 && n < b.backAt+15
 }
 
 func fresh(c float64) reading.Temperature {

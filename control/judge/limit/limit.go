@@ -39,6 +39,7 @@ const (
 type Task struct {
 	TargetC, BandC, PlateLimitC float64
 	Events                      []zoo.Event // what happens meanwhile, in seconds from the beginning
+	HotC                        float64     // from here on a melt ages
 }
 
 // Result is the fastest there is.
@@ -47,6 +48,7 @@ type Result struct {
 	OverC  float64 // the melt's top over the target after that
 	PlateC float64 // the hottest plate
 	CutS   float64 // when full power, or riding the plate's limit, ended
+	HotS   float64 // for how long until then the bulk was above the task's HotC
 }
 
 // Into returns the fastest way of a pot into the band. Before the last event the
@@ -95,6 +97,7 @@ type driver struct {
 	next    int     // event
 	nowS    float64
 	outS    float64 // when the bulk was last out of band
+	hotS    float64 // for how long it was hot until now
 	outcome Result
 }
 
@@ -108,6 +111,9 @@ func (d *driver) tick(forS, duty float64) {
 		}
 		d.body.Step(duty)
 		d.nowS += zoo.StepS
+		if d.body.BulkC() > d.task.HotC {
+			d.hotS += zoo.StepS
+		}
 		d.mark()
 	}
 }
@@ -118,7 +124,7 @@ func (d *driver) mark() {
 	d.outcome.PlateC = max(d.outcome.PlateC, d.body.PlateC())
 	d.outcome.OverC = max(d.outcome.OverC, over)
 	if math.Abs(d.body.BulkC()-d.task.TargetC) > d.task.BandC+hairC {
-		d.outS, d.outcome.OverC = d.nowS, math.Inf(-1)
+		d.outS, d.outcome.OverC, d.outcome.HotS = d.nowS, math.Inf(-1), d.hotS
 	}
 }
 
