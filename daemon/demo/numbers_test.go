@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -42,6 +43,7 @@ type held struct {
 // outcome is what one seed came to.
 type outcome struct {
 	readyAfter time.Duration
+	firstReady [3]time.Duration // each pot for the first time; zero for never
 	verdict    Verdict
 	pots       [3]held
 	maxW       float64
@@ -75,6 +77,9 @@ func runSeed(t *testing.T, seed uint64) outcome {
 		drawn := 0.0
 		for i, p := range truth.Pots {
 			drawn += f.Outputs.Duty[i] * d.Settings.Pots[i].HeaterW
+			if f.Pots[i].State == control.Ready && o.firstReady[i] == 0 {
+				o.firstReady[i] = f.Time
+			}
 			o.pots[i].plateOC = math.Max(o.pots[i].plateOC, p.PlateC-d.Settings.Pots[i].PlateLimitC)
 		}
 		o.maxW = math.Max(o.maxW, drawn)
@@ -114,6 +119,12 @@ func sum(xs []float64) (total float64) {
 	return total
 }
 
+// spread is between the first ready pot and the last.
+func (o *outcome) spread() time.Duration {
+	r := o.firstReady[:]
+	return slices.Max(r) - slices.Min(r)
+}
+
 func (h held) rms() float64       { return math.Sqrt(h.about / h.n) }
 func (h held) trueRMS() float64   { return math.Sqrt(h.indeed / h.n) }
 func worst(a, b float64) float64  { return math.Max(a, b) }
@@ -140,11 +151,13 @@ func TestNumbersOfTheDemoBench(t *testing.T) {
 	}
 	group.Wait()
 	set := virtualSettings(t)
-	t.Log("seed  ready      overshoot °C          hold RMS °C        (with the probe's own error)  plate over limit °C  most W  minute W")
+	t.Log("seed  ready     spread    overshoot °C          hold RMS °C        (with the probe's own error)  plate over limit °C  most W  minute W")
 	var over, hold float64
+	var spreads []time.Duration
 	for i, o := range outcomes {
+		spreads = append(spreads, o.spread())
 		p := o.pots
-		t.Logf("%4d  %s  %4.2f %4.2f %4.2f   %.2f %.2f %.2f   (%.2f %.2f %.2f)   %.1f %.1f %.1f   %.0f  %.0f", i+1, minutes(o.readyAfter),
+		t.Logf("%4d  %s  %4.0f s  %4.2f %4.2f %4.2f   %.2f %.2f %.2f   (%.2f %.2f %.2f)   %.1f %.1f %.1f   %.0f  %.0f", i+1, minutes(o.readyAfter), o.spread().Seconds(),
 			p[0].overC, p[1].overC, p[2].overC, p[0].rms(), p[1].rms(), p[2].rms(), p[0].trueRMS(), p[1].trueRMS(), p[2].trueRMS(),
 			p[0].plateOC, p[1].plateOC, p[2].plateOC, o.maxW, o.minuteW)
 		require.True(t, o.verdict.Ready, "seed %d never became ready", i+1)
@@ -157,6 +170,8 @@ func TestNumbersOfTheDemoBench(t *testing.T) {
 			require.LessOrEqual(t, h.rms(), 0.3, "seed %d", i+1)
 		}
 	}
+	slices.Sort(spreads)
+	t.Logf("ready together: spread %v in the median, %v at worst", spreads[len(spreads)/2], spreads[len(spreads)-1])
 	t.Logf("worst overshoot %.2f °C, worst hold %.2f °C RMS", over, hold)
 	t.Logf("the melt, predicted %.0f min before:", frames.ForeseenIn.Minutes())
 	for _, phase := range []string{firstMinutes, control.Heating.String(), control.Curing.String(), control.Cooling.String(), control.Holding.String()} {
