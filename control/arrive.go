@@ -21,6 +21,7 @@ const (
 	waitsMost   = 45 * time.Minute // E: one that never gets there must not keep the others
 	waitsS      = 20.0             // E: nobody begins to wait for less than this,
 	waitsShare  = 0.4              // E: and this share of its own way, nor goes on for less than half of both
+	staysShare  = 0.08             // E: of one that is poured where it cures, and can not pause on a way down
 	pausesOverC = 1.5              // E: a cured pot pauses so far over its band,
 	pausesMost  = 8 * time.Minute  // E: no longer, because it ages there,
 	pausesS     = 10.0             // E: and likewise not for less than this,
@@ -104,6 +105,9 @@ func (p *pot) wait(spareS float64, elapsed time.Duration) {
 // worth it.
 func (p *pot) mayWait(spareS float64) bool {
 	least, can := waitsS+waitsShare*p.way.S, (p.cured || p.dwelled == 0) && p.melt.C() < p.goal()-waitsUnderC
+	if p.set.SetpointC+p.set.BandC >= p.set.CureC {
+		least = waitsS + staysShare*p.way.S
+	}
 	if p.falls() {
 		least, can = pausesS+pausesShare*p.way.S, p.melt.C() > p.set.SetpointC+p.set.BandC*bandSlack
 	}
