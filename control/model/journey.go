@@ -105,6 +105,7 @@ func (s *foresight) along(x *vector, j *Journey, see *lookout) float64 {
 		b.couplingWK *= gel(x[melt], s.gelShare)
 	}
 	w := b.pass(x, j.target(), j.PlateC)
+	x[melt] = min(x[melt], see.mostC) // the way overshoots, and the loop does not
 	see.pass(journeyStepS, x[melt])
 	return w * journeyStepS
 }
