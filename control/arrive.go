@@ -22,9 +22,11 @@ const (
 	waitsS      = 20.0             // E: nobody begins to wait for less than this,
 	waitsShare  = 0.4              // E: and this share of its own way, nor goes on for less than half of both
 	staysShare  = 0.08             // E: of one that is poured where it cures, and can not pause on a way down
+	comesLastS  = 40.0             // E: so it sets out so much later than those that can,
+	comesShare  = 0.1              // E: and this share of its own way
 	pausesOverC = 1.5              // E: a cured pot pauses so far over its band,
-	pausesMost  = 8 * time.Minute  // E: no longer, because it ages there,
-	pausesS     = 10.0             // E: and likewise not for less than this,
+	pausesMost  = 15 * time.Minute // E: no longer, because it is not called ready meanwhile,
+	pausesForS  = 10.0             // E: and likewise not for less than this,
 	pausesShare = 0.1              // E: and this share, as it is known better by then
 	lateS       = 80.0             // E: a pot that is so much later has e times the weight on the circuit
 	showsC      = 50.0             // E: a plate this warm has answered its heater
@@ -50,7 +52,7 @@ func (p *pot) onItsWay(mayHeat bool) bool { return mayHeat && p.believed && !p.l
 // waits and who is served first.
 func (b *Bench) plan(elapsed time.Duration) {
 	turn := int(b.cycle % uint64(max(plannedOver, len(b.pots))))
-	latestS := 0.0
+	latestS, pausesS := 0.0, 0.0
 	for i, p := range b.pots {
 		if i == turn {
 			p.way = p.loop.Ready(p.journey(), &p.ahead)
@@ -59,13 +61,24 @@ func (b *Bench) plan(elapsed time.Duration) {
 		}
 		if p.onItsWay(b.guard.PotMayHeat(i)) && !math.IsNaN(p.way.S) {
 			latestS = max(latestS, p.way.S)
+			if !p.straight() {
+				pausesS = max(pausesS, p.way.S)
+			}
 		}
 	}
 	for i, p := range b.pots {
 		b.need[i] = p.urgency(latestS)
-		p.wait(latestS-p.way.S, elapsed)
+		spareS := latestS - p.way.S
+		if p.straight() && pausesS > 0 {
+			spareS = max(spareS, pausesS-p.way.S+comesLastS+comesShare*p.way.S)
+		}
+		p.wait(spareS, elapsed)
 	}
 }
+
+// straight reports whether the pot is poured where it cures: once there, it is ready, and
+// can not make up for having come early.
+func (p *pot) straight() bool { return p.set.SetpointC+p.set.BandC >= p.set.CureC }
 
 // urgency is a pot's weight where the circuit can not serve all.
 func (p *pot) urgency(latestS float64) float64 {
@@ -105,11 +118,11 @@ func (p *pot) wait(spareS float64, elapsed time.Duration) {
 // worth it.
 func (p *pot) mayWait(spareS float64) bool {
 	least, can := waitsS+waitsShare*p.way.S, (p.cured || p.dwelled == 0) && p.melt.C() < p.goal()-waitsUnderC
-	if p.set.SetpointC+p.set.BandC >= p.set.CureC {
+	if p.straight() {
 		least = waitsS + staysShare*p.way.S
 	}
 	if p.falls() {
-		least, can = pausesS+pausesShare*p.way.S, p.melt.C() > p.set.SetpointC+p.set.BandC*bandSlack
+		least, can = pausesForS+pausesShare*p.way.S, p.melt.C() > p.set.SetpointC+p.set.BandC*bandSlack
 	}
 	if p.waiting {
 		least /= 2 // or a stir would send it on and call it back
