@@ -55,6 +55,15 @@ func (e *Temperature) Take(r reading.Temperature, believed bool, now, maxAge tim
 	e.at = taken
 }
 
+// Think puts what is thought of a temperature that has no probe, and of its slope in
+// kelvin per second, in the place of samples.
+func (e *Temperature) Think(c, slope float64) {
+	e.c, e.slow, e.valid, e.seen = c, c-slope*slopeFilterS, true, true
+}
+
+// Forget says that nothing is known now.
+func (e *Temperature) Forget() { e.valid = false }
+
 // C is the filtered temperature in degrees Celsius; it means something only
 // where Valid, or, as the last that was known, where Seen.
 func (e *Temperature) C() float64 { return e.c }

@@ -5,6 +5,7 @@ import (
 
 	"meltwarden/control/cascade"
 	"meltwarden/control/model"
+	"meltwarden/control/reading"
 )
 
 // Known is what is worth keeping of a pot for the next time.
@@ -119,7 +120,7 @@ func (l *Loop) restC(seenC, targetC float64) float64 {
 // on the way there.
 func (l *Loop) keep(m *cascade.Measure, dt float64) {
 	k := &l.memory
-	if k.sealed || m.Upset || m.TargetC < hotC || math.Abs(m.TargetC-m.MeltC) > heldC {
+	if k.sealed || l.pot.Probes != reading.BothProbes || m.Upset || m.TargetC < hotC || math.Abs(m.TargetC-m.MeltC) > heldC {
 		return
 	}
 	if k.heldS += dt; k.heldS < heldForS || !l.cascade.Found() {

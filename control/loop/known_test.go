@@ -59,7 +59,9 @@ func TestRecallsOnlyItsOwn(t *testing.T) {
 	p := loop.Pot{HeaterW: 1000, MeltJPerK: 520, PlateLimitC: 230}
 	assert.True(t, loop.New(p, &k).Recalled())
 	assert.False(t, loop.New(p, nil).Recalled())
-	for _, other := range []loop.Pot{{1100, 520, 230}, {1000, 520, 225}} {
+	for _, other := range []loop.Pot{
+		{HeaterW: 1100, MeltJPerK: 520, PlateLimitC: 230}, {HeaterW: 1000, MeltJPerK: 520, PlateLimitC: 225},
+	} {
 		assert.False(t, loop.New(other, &k).Recalled(), "%v", other)
 	}
 }

@@ -21,6 +21,8 @@ type Pot struct {
 	MeltJPerK float64
 	// PlateLimitC is the most that its plate may be heated to, in degrees Celsius.
 	PlateLimitC float64
+	// Probes are those that it has.
+	Probes reading.Probes
 }
 
 // View is what is known in a cycle.
@@ -84,7 +86,9 @@ func New(p Pot, k *Known) *Loop {
 	return l
 }
 
-func (p Pot) model() model.Pot { return model.Pot{HeaterW: p.HeaterW, MeltJPerK: p.MeltJPerK} }
+func (p Pot) model() model.Pot {
+	return model.Pot{HeaterW: p.HeaterW, MeltJPerK: p.MeltJPerK, Probes: p.Probes}
+}
 
 // Watch takes in a cycle, whether the pot may be heated in it or not.
 func (l *Loop) Watch(v *View) {

@@ -21,7 +21,7 @@ func (f *Filter) Startle() {
 		return
 	}
 	f.absence.forget()
-	f.p[melt][melt] += startledC * startledC
+	f.p[melt][melt] += f.startled() * f.startled()
 	f.p[meltProbe][meltProbe] += 1
 	f.p[lnMeltJK][lnMeltJK] += unsaidMelt * unsaidMelt
 	f.hot.deafS = deafS

@@ -69,6 +69,10 @@ func (f *Filter) take(c *channel, t reading.Temperature) {
 		}
 		ph, awaited2 = f.awaited(c, h)
 	}
+	if f.pot.Probes != reading.BothProbes {
+		f.correctPartly(&ph, off, awaited2)
+		return
+	}
 	f.correct(&ph, off, awaited2)
 }
 

@@ -57,7 +57,7 @@ const (
 // Fits reports whether what is known may be said of a pot: the same heater, and figures
 // that are any.
 func (k *Known) Fits(p Pot) bool {
-	fit := k.Pot.HeaterW == p.HeaterW && sound(k.Pot.MeltJPerK) && k.GelShare > 0 && k.GelShare <= 1
+	fit := k.Pot.HeaterW == p.HeaterW && k.Pot.Probes == p.Probes && sound(k.Pot.MeltJPerK) && k.GelShare > 0 && k.GelShare <= 1
 	for _, f := range k.figures() {
 		fit = fit && sound(f.Value) && f.Sigma >= 0
 	}

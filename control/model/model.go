@@ -22,6 +22,8 @@ type Pot struct {
 	HeaterW float64
 	// MeltJPerK is the melt's heat capacity in joules per kelvin, by the volume typed.
 	MeltJPerK float64
+	// Probes are those that it has.
+	Probes reading.Probes `json:",omitempty"`
 }
 
 // The states: temperatures in degrees Celsius, then natural logarithms of figures.
@@ -165,8 +167,10 @@ const showsC = 25.0
 // mostGapS is the longest gap that is worth predicting: nothing is known after it (E).
 const mostGapS = 60.0
 
-// begin starts all temperatures from the first pair of readings.
+// begin starts all temperatures from the first pair of readings, or the first of the
+// one probe that there is.
 func (f *Filter) begin(plateT, meltT reading.Temperature) bool {
+	plateT, meltT = f.pair(plateT, meltT)
 	if !counts(plateT) || !counts(meltT) {
 		return false
 	}
@@ -184,6 +188,7 @@ func (f *Filter) begin(plateT, meltT reading.Temperature) bool {
 	} else {
 		f.p[element][element], f.p[wall][wall] = heatedC*heatedC, heatedC*heatedC/4
 	}
+	f.widen(cold)
 	return true
 }
 
