@@ -66,7 +66,7 @@ func (g *Guard) answering(i int) int {
 		if j == i || !o.plate.trend.seen || o.heater.off < crossedFor {
 			continue
 		}
-		if meltWarms(&o.melt.trend, &o.plate.trend) {
+		if meltWarms(&o.melt.trend, &o.plate.trend) || o.onPlate.settling(o.probes) {
 			p.crossing.others[j] = o.plate.trend.c // only what it rises after that tells anything
 			continue
 		}

@@ -119,7 +119,7 @@ func (d *doubted) look(c Code, s *PotSight, t reading.Temperature, p *probe, ela
 	if d.unplug < seenToFor {
 		d.unplug = 0 // a loose plug lets go for a moment, again and again, with nobody near it
 	}
-	if d.cold += elapsed; !cold(s.Melt) || !cold(s.Plate) || coolest(d.leapt.fromC, p.now-d.leapt.at) >= TouchC {
+	if d.cold += elapsed; !s.cold() || coolest(d.leapt.fromC, p.now-d.leapt.at) >= TouchC {
 		d.cold = 0 // two shorted probes read cold as well
 	}
 	seenTo := d.unplug >= seenToFor && !(d.leapt.fromC >= TouchC)
@@ -149,6 +149,11 @@ func (d *doubted) shown(c Code, readC float64, p *probe, elapsed time.Duration) 
 func (d *doubted) risen(t *trend) bool {
 	d.lowC = min(d.lowC, t.c)
 	return t.seen && t.c >= d.lowC+backRiseC
+}
+
+// cold reports whether all that is seen of the pot is known to be too low to burn.
+func (s *PotSight) cold() bool {
+	return (cold(s.Melt) || !s.Probes.HasMelt()) && (cold(s.Plate) || !s.Probes.HasPlate())
 }
 
 // cold reports whether a temperature is known to be too low to burn.

@@ -78,6 +78,14 @@ type Sight struct {
 // PotSight is what the guard sees of one pot.
 type PotSight struct {
 	Melt, Plate reading.Temperature
+	// Probes are those that the pot has. Hand is what was last read in the melt of one
+	// without a melt probe by hand, however long ago; PlateTripC, in degrees Celsius, is
+	// where its plate trips where that is lower than the bench's, and zero where it is not.
+	Probes     reading.Probes
+	Hand       reading.Temperature
+	PlateTripC float64
+	// MostDuty is the most that a heater may have in the mean, 0 to 1; zero is no such limit.
+	MostDuty float64
 	// Duty is what the heater was last told, 0 to 1, of one that is switched what it gets
 	// in the mean, and RatedW its power.
 	Duty, RatedW float64
@@ -266,10 +274,10 @@ func (g *Guard) PotTripped(i int) bool {
 	return false
 }
 
-// Believes reports whether pot i's readings of this cycle may be used: fresh,
+// Believes reports whether pot i's readings of this cycle may be used: there, fresh,
 // plausible and moving.
 func (g *Guard) Believes(i int) (melt, plate bool) {
-	f := g.pots[i].found
+	f, has := g.pots[i].found, g.pots[i].probes
 	doubted := func(codes ...Code) bool {
 		for _, c := range codes {
 			if f[c].active {
@@ -278,8 +286,8 @@ func (g *Guard) Believes(i int) (melt, plate bool) {
 		}
 		return false
 	}
-	return !doubted(MeltUnusable, MeltImplausible, MeltFrozen, MeltNotFollowing, MeltReversed),
-		!doubted(PlateUnusable, PlateImplausible, PlateFrozen, PlateNotFollowing, PlateReversed)
+	return has.HasMelt() && !doubted(MeltUnusable, MeltImplausible, MeltFrozen, MeltNotFollowing, MeltReversed),
+		has.HasPlate() && !doubted(PlateUnusable, PlateImplausible, PlateFrozen, PlateNotFollowing, PlateReversed)
 }
 
 // dutyExcess is how far above full power the rounding of floats may bring a duty (E).
@@ -296,7 +304,10 @@ func (g *Guard) Limit(duty []float64) {
 		if !(asked > 0 && asked <= 1+dutyExcess) || i >= len(g.pots) || !g.PotMayHeat(i) {
 			duty[i] = 0
 		}
-		if duty[i] = min(duty[i], 1); duty[i] > 0 {
+		if duty[i] = min(duty[i], 1); i < len(g.pots) {
+			duty[i] = g.pots[i].budget.left(duty[i])
+		}
+		if duty[i] > 0 {
 			p := &g.pots[i]
 			watts += duty[i] * p.ratedW
 			mostW += p.mostW(duty[i])

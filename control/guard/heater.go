@@ -3,6 +3,8 @@ package guard
 import (
 	"math"
 	"time"
+
+	"meltwarden/control/reading"
 )
 
 // Grades as in the table.
@@ -91,9 +93,9 @@ func (h *heater) risesLate(plate *trend, elapsed time.Duration) bool {
 }
 
 // risesNot reports whether the plate has not risen under a high duty for long,
-// and is hardly warmer than the melt that it should heat.
-func (h *heater) risesNot(plate, melt *trend, elapsed time.Duration) bool {
-	if h.duty < highDuty || !plate.seen || !melt.seen {
+// and is hardly warmer than the melt that it should heat, or cool where that is not seen.
+func (h *heater) risesNot(plate, melt *trend, probes reading.Probes, elapsed time.Duration) bool {
+	if h.duty < highDuty || !plate.seen || !melt.seen && probes.HasMelt() {
 		h.watched = 0
 		return false
 	}
@@ -101,5 +103,9 @@ func (h *heater) risesNot(plate, melt *trend, elapsed time.Duration) bool {
 		h.fromC, h.watched = plate.c, 0
 	}
 	h.watched += elapsed
-	return h.watched >= noRiseFor && plate.c-melt.c < noRiseGapC
+	cool := plate.c-melt.c < noRiseGapC
+	if !probes.HasMelt() {
+		cool = plate.c < coolPlateC
+	}
+	return h.watched >= noRiseFor && cool
 }

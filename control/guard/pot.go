@@ -14,6 +14,7 @@ type pot struct {
 	ratedW      float64
 	whole       bool // it may draw all of that while it is told less
 	melt, plate probe
+	probes      reading.Probes // those that it has
 
 	follow              follow
 	meltFall, plateFall fall
@@ -22,12 +23,17 @@ type pot struct {
 	heater              heater
 	strength            strength
 	crossing            crossing
+	budget              budget
+	warming             warming
+	onPlate             backSince
 }
 
 // lookAtPot updates the findings of one pot.
 func (g *Guard) lookAtPot(i int, s *PotSight, took time.Duration) {
 	p, elapsed := &g.pots[i], watched(took)
-	p.ratedW, p.whole, p.phase = s.RatedW, s.Whole, phaseOf(s)
+	p.ratedW, p.whole, p.phase, p.probes = s.RatedW, s.Whole, phaseOf(s), s.Probes
+	p.budget.book(s.MostDuty, took)
+	p.onPlate.look(s.Lifted, took)
 	g.lookAtProbes(p, s, took)
 	p.heater.look(s.Duty, &p.plate.trend, elapsed, took)
 	g.lookForFalls(p, s, elapsed)
@@ -57,8 +63,13 @@ func phaseOf(s *PotSight) (p Phase) {
 
 // lookAtProbes judges both readings by themselves.
 func (g *Guard) lookAtProbes(p *pot, s *PotSight, took time.Duration) {
-	melt := p.melt.look(s.Melt, took, s.Duty > 0 && hotter(s.Plate, s.Melt, meltMovesAtGapC))
-	plate := p.plate.look(s.Plate, took, s.Duty >= realDuty)
+	melt, plate := absent, absent
+	if p.probes.HasMelt() {
+		melt = p.melt.look(s.Melt, took, p.meltMustMove(s))
+	}
+	if p.probes.HasPlate() {
+		plate = p.plate.look(s.Plate, took, s.Duty >= realDuty)
+	}
 	f, elapsed := p.found, watched(took)
 	f[MeltUnusable].cameOf(melt.unusable, melt.silent)
 	f[PlateUnusable].cameOf(plate.unusable, plate.silent)
@@ -79,7 +90,7 @@ func (g *Guard) lookForFalls(p *pot, s *PotSight, elapsed time.Duration) {
 	f, melt, plate := p.found, &p.melt.trend, &p.plate.trend
 	falls := p.meltFall.look(melt, fastFallC, elapsed)
 	lost := p.meltFall.lost(melt, s.Coloured) && !s.Lifted
-	stuck := p.follow.look(s, melt, falls, elapsed)
+	stuck := p.follow.look(s, melt, falls, elapsed) || p.warming.look(s, melt, falls, elapsed)
 	g.note(f, FastFall, falls, elapsed)
 
 	heated := s.Duty >= realDuty && p.heater.duty >= realDuty || p.plateFall.falling
@@ -87,7 +98,7 @@ func (g *Guard) lookForFalls(p *pot, s *PotSight, elapsed time.Duration) {
 	if !heated {
 		p.plateFall = fall{fromC: plate.c}
 	}
-	below := plateFalls && melt.seen && plate.c <= melt.c-plateBelowMeltC && !s.Lifted
+	below := plateFalls && p.belowMelt() && !s.Lifted
 	g.note(f, PlateFastFall, plateFalls, elapsed)
 
 	meltWrong, plateWrong := p.reversed.look(s, melt, plate, elapsed)
@@ -118,7 +129,7 @@ func (g *Guard) noteDoubted(p *pot, c Code, active bool, s *PotSight, elapsed ti
 // lookAtHeater finds heaters that do not do what they are told.
 func (g *Guard) lookAtHeater(p *pot, s *PotSight, elapsed time.Duration) {
 	f, melt, plate := p.found, &p.melt.trend, &p.plate.trend
-	risesNot := p.heater.risesNot(plate, melt, elapsed)
+	risesNot := p.heater.risesNot(plate, melt, p.probes, elapsed)
 	g.note(f, NoRise, risesNot, elapsed)
 	g.noteDoubted(p, HeaterDead, risesNot, s, elapsed)
 	g.note(f, HeaterWeak, p.strength.look(s.Duty, plate, melt, elapsed), elapsed)
@@ -127,22 +138,22 @@ func (g *Guard) lookAtHeater(p *pot, s *PotSight, elapsed time.Duration) {
 // lookForRunaway finds a plate that rises though its heater is told zero.
 func (g *Guard) lookForRunaway(i int, elapsed time.Duration) {
 	p := &g.pots[i]
-	rises := p.heater.risesOff(&p.plate.trend, &p.melt.trend, elapsed)
+	rises := p.risesOff(elapsed)
 	g.note(p.found, RiseWhileOff, rises && !g.suspected(i), elapsed)
 }
 
 // lookAtTemperatures holds the readings against their limits.
 func (g *Guard) lookAtTemperatures(p *pot, s *PotSight, elapsed time.Duration) {
-	f, t := p.found, &p.melt.trend
+	f, t, hot := p.found, &p.melt.trend, s.hotMelt()
 	// "Not below" instead of "above": a limit that is no number trips at once.
-	g.note(f, MeltOverTemperature, over(s.Melt, g.limits.MeltTripC, f[MeltOverTemperature].latched), elapsed)
-	g.note(f, PlateOverTemperature, over(s.Plate, g.limits.PlateTripC, f[PlateOverTemperature].latched), elapsed)
+	g.note(f, MeltOverTemperature, over(hot, g.limits.MeltTripC, f[MeltOverTemperature].latched), elapsed)
+	g.note(f, PlateOverTemperature, over(s.Plate, s.plateTripC(g.limits.PlateTripC), f[PlateOverTemperature].latched), elapsed)
 	warnAt := g.limits.MeltWarnC
 	if f[MeltHigh].active {
 		warnAt -= warnDeadbandC
 	}
-	g.note(f, MeltHigh, measured(s.Melt) && s.Melt.C >= warnAt, elapsed)
-	forecast := t.c + t.slope()*overshootLeadS
+	g.note(f, MeltHigh, measured(hot) && hot.C >= warnAt, elapsed)
+	forecast := t.c + t.slope()*s.leadS()
 	g.note(f, MeltForecast, t.seen && t.slope() > overshootSlopeC && forecast >= g.limits.MeltTripC, elapsed)
 }
 
@@ -158,8 +169,8 @@ func over(t reading.Temperature, limitC float64, tripped bool) bool {
 // knownHot reports whether anything was too hot to touch when it was last seen.
 func (g *Guard) knownHot() bool {
 	for i := range g.pots {
-		for _, p := range [...]*probe{&g.pots[i].melt, &g.pots[i].plate} {
-			if p.seen && p.last >= TouchC {
+		for _, p := range g.pots[i].wired() {
+			if p.seen && p.last >= g.pots[i].touchC() {
 				return true
 			}
 		}

@@ -45,8 +45,10 @@ func (g *Guard) lookForPeople(s *Sight) {
 // hot reports whether anything is, or may be, too hot to touch.
 func (g *Guard) hot() bool {
 	for i := range g.pots {
-		if g.pots[i].melt.mayBeHot() || g.pots[i].plate.mayBeHot() {
-			return true
+		for _, p := range g.pots[i].wired() {
+			if !p.seen || p.last >= g.pots[i].touchC() {
+				return true
+			}
 		}
 	}
 	return false

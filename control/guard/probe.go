@@ -44,10 +44,14 @@ type leap struct {
 type doubt struct {
 	unusable, implausible, frozen bool
 	silent                        bool // unusable because nothing came, not by the device's word
+	absent                        bool // there is no such probe
 }
 
+// absent is all that is known of a probe that the pot does not have.
+var absent = doubt{silent: true, absent: true}
+
 // untrusted reports whether the reading says nothing of its pot.
-func (d doubt) untrusted() bool { return d.unusable || d.implausible || d.frozen }
+func (d doubt) untrusted() bool { return d.absent || d.unusable || d.implausible || d.frozen }
 
 // look judges one reading. mustMove says that a live reading would change now.
 func (p *probe) look(t reading.Temperature, elapsed time.Duration, mustMove bool) doubt {
@@ -121,10 +125,6 @@ func coolest(c float64, since time.Duration) float64 {
 
 // forget lets the next value be believed, whatever came before.
 func (p *probe) forget() { p.seen = false }
-
-// mayBeHot reports whether the last that was known of the probe, however long
-// ago, was too hot to touch, or nothing ever was.
-func (p *probe) mayBeHot() bool { return !p.seen || p.last >= TouchC }
 
 // silent reports whether a temperature is unusable because nothing came of late.
 func silent(t reading.Temperature) bool {

@@ -19,11 +19,12 @@ type reversed struct {
 
 // look takes in one cycle and reports which of the two readings goes the wrong way.
 func (r *reversed) look(s *PotSight, melt, plate *trend, elapsed time.Duration) (meltWrong, plateWrong bool) {
-	if r.unheated += elapsed; s.Duty >= realDuty {
+	if r.unheated += elapsed; s.Duty >= realDuty || s.Duty > 0 && !s.Probes.HasPlate() {
 		r.unheated = 0
 	}
-	cold := melt.c < TouchC && (plate.c < TouchC || r.watching)
-	if r.unheated > followUnheated || !melt.seen || !plate.seen || !cold {
+	cold := melt.c < TouchC && (plate.c < TouchC || r.watching) // what is not read counts as zero
+	seen := (melt.seen || !s.Probes.HasMelt()) && (plate.seen || !s.Probes.HasPlate())
+	if r.unheated > followUnheated || !seen || !cold {
 		r.watching = false
 		return false, false
 	}
@@ -31,5 +32,6 @@ func (r *reversed) look(s *PotSight, melt, plate *trend, elapsed time.Duration) 
 		*r = reversed{watching: true, melt: melt.c, plate: plate.c}
 	}
 	meltFell, plateFell := melt.c <= r.melt-reversedFallC, plate.c <= r.plate-reversedFallC
-	return meltFell && plate.c >= r.plate+reversedPlateC, plateFell && !meltFell
+	warmed := plate.c >= r.plate+reversedPlateC || !s.Probes.HasPlate()
+	return meltFell && warmed, plateFell && !meltFell
 }
