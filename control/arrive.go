@@ -6,6 +6,7 @@ import (
 
 	"meltwarden/control/cascade"
 	"meltwarden/control/model"
+	"meltwarden/control/reading"
 )
 
 // All pots are pushed at one moment, so they have to be ready at one. Each needs some
@@ -54,7 +55,9 @@ func (b *Bench) plan(elapsed time.Duration) {
 	turn := int(b.cycle % uint64(max(plannedOver, len(b.pots))))
 	latestS, pausesS := 0.0, 0.0
 	for i, p := range b.pots {
-		if i == turn {
+		if p.set.Probes != reading.BothProbes {
+			p.way.S = math.NaN() // nobody can foretell what is not seen
+		} else if i == turn {
 			p.way = p.loop.Ready(p.journey(), &p.ahead)
 		} else if p.way.S == 0 {
 			p.way = p.loop.Ready(p.journey(), nil)

@@ -92,6 +92,8 @@ func (b *Bench) takeCommands(commands []Command) {
 			b.sight.AllOff = true
 		case c.Kind == Setpoint && !b.maySet(c.C):
 			// Nobody who checked it first comes here.
+		case c.Kind == HandReading && c.Afar:
+			// Heat rests on it, and nothing elsewhere may raise heat.
 		case c.Kind.NeedsPot() && c.Pot >= 0 && c.Pot < len(b.pots):
 			b.pots[c.Pot].mark(c)
 		}
@@ -127,7 +129,8 @@ func (b *Bench) look(in *Input, elapsed time.Duration) {
 		r := b.readings(in, i)
 		b.held[i] = p.heldFor(b.held[i], elapsed)
 		s.Pots[i] = guard.PotSight{
-			Melt: r.Melt, Plate: r.Plate, Duty: b.duty[i], RatedW: b.heaters[i].RatedW, Whole: b.heaters[i].Output != circuit.Smooth,
+			Melt: r.Melt, Plate: r.Plate, Probes: p.set.Probes, Hand: p.lastHand(),
+			PlateTripC: p.set.plateTripC(), MostDuty: p.set.mostDuty(), Duty: b.duty[i], RatedW: b.heaters[i].RatedW, Whole: b.heaters[i].Output != circuit.Smooth,
 			LiftedHere: p.liftedHere, Coloured: p.coloured && p.sinceColour < ColourUpset, HeldFor: b.held[i],
 		}
 		p.seesOfLift(&s.Pots[i])
@@ -243,7 +246,7 @@ func (b *Bench) reportPots(in *Input, elapsed time.Duration, out *Frame) (news i
 		out.Pots[i].AskedDuty, out.Pots[i].Duty = b.asked[i], b.duty[i]
 		out.Pots[i].ReadyIn, out.Pots[i].ReadyWithin = p.readyIn()
 		out.Pots[i].AheadC = p.foreseen(b.guard.PotMayHeat(i))
-		out.Hot = out.Hot || b.duty[i] > 0 || maybeHot(&p.melt) || maybeHot(&p.plate)
+		out.Hot = out.Hot || b.duty[i] > 0 || p.hot()
 	}
 	return news
 }
@@ -258,6 +261,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		State: p.state, Wait: wait, WaitLeft: left,
 		Melt: r.Melt, Plate: r.Plate, Injector: r.Injector,
 		MeltC: math.NaN(), SlopeCPerMin: math.NaN(),
+		Probes: p.set.Probes, MeltEstimate: p.half.melt, PlateEstimate: p.half.plate, Hand: p.half.hand, HeatedFor: p.half.heatedFor,
 		TargetC: p.goal(), SetpointC: p.set.SetpointC, BandC: p.set.BandC,
 		PlateTargetC: p.loop.PlateTargetC(),
 		Dwelled:      p.dwelled, Clear: p.clear, Cured: p.cured,
@@ -266,7 +270,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		Doubted: p.loop.Doubted(), Tuned: p.loop.Tuning() != nil, Trial: p.loop.Trial(),
 	}
 	p.reportLift(out)
-	if p.melt.Valid() {
+	if p.melt.Valid() && p.set.Probes.HasMelt() {
 		out.MeltC, out.SlopeCPerMin = p.melt.C(), p.melt.Slope()*60
 	}
 	if p.coloured {

@@ -68,13 +68,14 @@ type pot struct {
 	coloured    bool
 	sinceColour time.Duration
 	unattended  time.Duration // how long it has waited for a hand since the last call
+	half        half
 }
 
 func newPot(s PotSettings) *pot {
 	return &pot{
 		set: s, melt: estimate.OfMelt(), plate: estimate.OfPlate(),
 		loop:  loop.New(s.LoopPot(), s.Known),
-		ahead: model.NothingAhead(),
+		ahead: model.NothingAhead(), half: newHalf(),
 	}
 }
 
@@ -94,18 +95,23 @@ func (p *pot) mark(c Command) {
 		p.coloured, p.sinceColour = true, 0
 		p.inBandFor, p.stirred = 0, false
 		p.loop.Added(c.ML * MeltJPerMLK)
+		p.half.hand.Read = false
+		p.half.reach.lowC -= additionC
 	case Draw:
 		p.loop.Drawn(c.ML * MeltJPerMLK)
 	case Lift:
 		p.lift(!c.Afar)
+		p.half.replaced()
 	case Return:
 		p.returned, p.liftedHere = p.lifted, false
 	case Setpoint:
 		p.set.SetpointC = c.C
 	case TryOut:
-		if !c.Afar && (p.state == Holding || p.state == Ready) {
+		if !c.Afar && p.set.Probes == reading.BothProbes && (p.state == Holding || p.state == Ready) {
 			p.loop.Try()
 		}
+	case HandReading:
+		p.handed(c.C)
 	}
 }
 
@@ -123,8 +129,11 @@ func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration
 	p.sinceColour += elapsed
 	p.melt.Take(r.Melt, melt, now, guard.MaxAge)
 	p.plate.Take(r.Plate, plate, now, guard.MaxAge)
-	p.believed = melt && plate
+	p.believed = (melt || !p.set.Probes.HasMelt()) && (plate || !p.set.Probes.HasPlate())
 	p.watch(r, melt, plate, elapsed)
+	if p.set.Probes != reading.BothProbes {
+		p.infer(r, elapsed)
+	}
 	if !p.melt.Valid() {
 		p.inBandFor = 0
 		return
@@ -160,7 +169,7 @@ func (p *pot) known() bool { return p.melt.Valid() && p.plate.Valid() }
 // countDwell adds up the time at cure temperature; the dwell and the maker's
 // tick together make a cured pot.
 func (p *pot) countDwell(elapsed time.Duration) {
-	if !p.cured && !p.lifted && p.melt.C() >= p.set.CureC {
+	if !p.cured && !p.lifted && p.melt.C() >= p.set.CureC && p.handSays(p.set.CureC) {
 		p.dwelled = min(p.dwelled+elapsed, p.set.Dwell)
 	}
 	if p.dwelled >= p.set.Dwell && p.clear {
@@ -202,11 +211,11 @@ func (p *pot) stirBy() time.Duration {
 func (p *pot) target() float64 {
 	switch {
 	case p.waiting && p.falls():
-		return math.Min(p.set.SetpointC+p.set.BandC+pausesOverC, p.set.CureC+cureMarginC)
+		return p.wary(math.Min(p.set.SetpointC+p.set.BandC+pausesOverC, p.set.CureC+cureMarginC))
 	case p.waiting:
-		return math.Min(waitsAtC, p.goal())
+		return p.wary(math.Min(waitsAtC, p.goal()))
 	}
-	return p.goal()
+	return p.wary(p.goal())
 }
 
 // goal is the cure temperature and a margin until the pot is cured, then the set-point.
@@ -225,10 +234,10 @@ func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
 	}
 	p.view.Seen = cascade.Measure{
 		MeltC: p.melt.C(), PlateC: p.plate.C(), MeltSlope: p.melt.Slope(), PlateSlope: p.plate.Slope(),
-		TargetC: p.target(), LimitC: p.set.PlateLimitC,
+		TargetC: p.target(), LimitC: p.plateLimitC(),
 		Upset: p.coloured && p.sinceColour < ColourUpset,
 	}
-	return p.loop.Step(&p.view)
+	return p.bounded(p.loop.Step(&p.view))
 }
 
 // decide sets the pot's state and returns what it waits for and how long that
@@ -264,9 +273,9 @@ func (p *pot) next(tripped, enabled, proven bool) (PotState, Wait, time.Duration
 const remindAfter = 30 * time.Second
 
 // wantsHand reports whether a person is to be called to the pot in this cycle: it
-// has begun to wait for a tick or a stir, or has gone on waiting.
+// has begun to wait for a tick, a stir or a reading, or has gone on waiting.
 func (p *pot) wantsHand(wait Wait, elapsed time.Duration) bool {
-	if wait != WaitClear && wait != WaitStir {
+	if wait != WaitClear && wait != WaitStir && wait != WaitHand {
 		p.unattended = 0
 		return false
 	}
@@ -283,6 +292,9 @@ func (p *pot) curing() (PotState, Wait, time.Duration) {
 	if p.dwelled >= p.set.Dwell {
 		return Curing, WaitClear, -1
 	}
+	if p.wantsReading() {
+		return Heating, WaitHand, -1
+	}
 	if p.dwelled > 0 && p.melt.C() >= p.set.CureC-cureSlackC {
 		return Curing, WaitDwell, p.set.Dwell - p.dwelled
 	}
@@ -296,12 +308,16 @@ func (p *pot) curing() (PotState, Wait, time.Duration) {
 func (p *pot) holding() (PotState, Wait, time.Duration) {
 	low, high := p.set.SetpointC-p.set.BandC, p.set.SetpointC+p.set.BandC
 	switch {
+	case p.wantsReading():
+		return Heating, WaitHand, -1
 	case !p.inBand() && p.melt.C() > high:
 		return Cooling, WaitCool, p.reach(high)
 	case !p.inBand():
 		return Heating, WaitWarm, p.reach(low)
 	case p.inBandFor < p.set.SteadyFor:
 		return Holding, WaitSteady, p.set.SteadyFor - p.inBandFor
+	case !p.handReady():
+		return Holding, WaitHand, -1
 	case !p.freshStir():
 		return Holding, WaitStir, -1
 	}

@@ -6,6 +6,7 @@ import (
 	"meltwarden/control/circuit"
 	"meltwarden/control/guard"
 	"meltwarden/control/loop"
+	"meltwarden/control/reading"
 )
 
 // Settings are what a bench file and a recipe come to: all that Step may rely
@@ -43,11 +44,17 @@ type PotSettings struct {
 	StirWithin time.Duration
 	// PlateLimitC is the highest plate temperature the loop may ask for.
 	PlateLimitC float64
+	// Probes are those that the pot has. HandWithin is how long heat rests on a hand-held
+	// reading of a melt without one, zero is DefaultHandWithin; MostW is the most that a
+	// heater has in the mean whose plate has none, in watts, and zero goes by the volume.
+	Probes     reading.Probes `json:",omitempty"`
+	HandWithin time.Duration  `json:",omitempty"`
+	MostW      float64        `json:",omitempty"`
 	// Known is what was found out about the pot on earlier evenings; nil is nothing.
 	Known *loop.Known `json:",omitempty"`
 }
 
 // LoopPot is the pot as its loop knows it before it has ever been heated.
 func (s *PotSettings) LoopPot() loop.Pot {
-	return loop.Pot{HeaterW: s.HeaterW, MeltJPerK: s.VolumeML * MeltJPerMLK, PlateLimitC: s.PlateLimitC}
+	return loop.Pot{HeaterW: s.HeaterW, MeltJPerK: s.VolumeML * MeltJPerMLK, PlateLimitC: s.PlateLimitC, Probes: s.Probes}
 }

@@ -86,11 +86,14 @@ const (
 	// TryOut asks for a trial of a pot that is held: plate and melt swing a little, and
 	// its loops are tuned by how they do. It counts at the bench only.
 	TryOut
+	// HandReading is what a person read in a melt that has no probe, with a thermometer of
+	// their own. It counts at the bench only.
+	HandReading
 )
 
 var commandNames = [...]string{
 	"", "stir", "clear", "arrived-cured", "colour-added", "lift", "return", "silence", "off", "draw", "shot", "setpoint",
-	"set-aside", "take-up", "take-out", "try-out",
+	"set-aside", "take-up", "take-out", "try-out", "hand-reading",
 }
 
 // String returns the command's name as the API spells it.
@@ -113,13 +116,13 @@ func CommandNamed(name string) (CommandKind, bool) {
 
 // NeedsPot reports whether the command is about one pot.
 func (k CommandKind) NeedsPot() bool {
-	return k != Silence && k != AllOff && k != Shot && k < SetAside || k == TryOut
+	return k != Silence && k != AllOff && k != Shot && k < SetAside || k == TryOut || k == HandReading
 }
 
 // Command is one mark or request. Pot is an index into the settings' pots and
 // counts only where Kind.NeedsPot, or with SetAside, TakeUp and TakeOut; C, in degrees
-// Celsius, only with Setpoint; ML, in millilitres, only with ColourAdded and Draw, and
-// zero is not known.
+// Celsius, only with Setpoint and HandReading; ML, in millilitres, only with ColourAdded
+// and Draw, and zero is not known.
 type Command struct {
 	Kind CommandKind
 	Pot  int
@@ -190,6 +193,7 @@ const (
 	WaitReturn       // the pot to be put back on its plate
 	WaitRefused      // nothing: these heaters are not proven, the bench is only watched
 	WaitOthers       // the other pots, which take longer
+	WaitHand         // a reading of the melt by hand
 )
 
 var waitTexts = [...]string{
@@ -197,6 +201,7 @@ var waitTexts = [...]string{
 	"cure temperature", "the cure dwell", "your tick: is it clear?", "cooling into band",
 	"warming into band", "steady in band", "a stir", "the pot's return",
 	"nothing: heat is refused here", "the other pots, which take longer",
+	"a hand-held reading",
 }
 
 // String returns in words what the pot waits for.
@@ -254,6 +259,13 @@ type PotFrame struct {
 	WaitLeft    time.Duration
 	Melt, Plate reading.Temperature
 	Injector    reading.Temperature
+	// Probes are those that the pot has. What the other would show is estimated: it is
+	// never in Melt, Plate or MeltC.
+	Probes                      reading.Probes
+	MeltEstimate, PlateEstimate Estimate
+	Hand                        Hand
+	// HeatedFor is how long the pot has been on its plate.
+	HeatedFor time.Duration
 	// MeltC is the filtered melt temperature, SlopeCPerMin its slope. Both are
 	// NaN once no reading has been good for guard.MaxAge.
 	MeltC, SlopeCPerMin float64
