@@ -19,6 +19,7 @@ import (
 	"meltwarden/config/quantity"
 	"meltwarden/config/strict"
 	"meltwarden/control/circuit"
+	"meltwarden/control/reading"
 	"meltwarden/devices/registers"
 )
 
@@ -54,6 +55,12 @@ type Pot struct {
 	Output      circuit.Output
 	Window      time.Duration
 	PlateLimitC float64 // degrees Celsius, at most the ceiling's
+	// Probes are those that it has a channel for. HandWithin is how long heat rests on a
+	// hand-held reading of a melt that has none, and MostW the most, in watts, that the
+	// heater of a plate that has none gets in the mean; zero is control's own.
+	Probes     reading.Probes
+	HandWithin time.Duration
+	MostW      float64
 
 	output string // as typed
 }
@@ -195,6 +202,8 @@ func (b *Bench) readPot(m *strict.Map) Pot {
 		Name: strict.Required(m, "name", name("left")),
 		PlateLimitC: strict.Optional(m, "plate-limit",
 			limit("230 C", minPlateLimitC, ceilingPlateLimitC), b.Ceiling.PlateLimitC),
+		HandWithin: strict.Optional(m, "hand-reading-within", duration("4 min", minHandWithin, maxHandWithin), 0),
+		MostW:      strict.Optional(m, "most-power", within(kind(quantity.Power, "115 W"), minHeaterW, maxHeaterW, quantity.FormatPower), 0),
 	}
 	b.readHeater(heater, &p)
 	if p.PlateLimitC > b.Ceiling.PlateLimitC {

@@ -8,6 +8,7 @@ import (
 
 	"meltwarden/config/strict"
 	"meltwarden/control/circuit"
+	"meltwarden/control/reading"
 	"meltwarden/devices/registers"
 )
 
@@ -131,13 +132,8 @@ func table(function uint8) uint8 {
 // checkWiring complains about pots that could not be read or heated, and about
 // millivolts that could not be turned into degrees.
 func (b *Bench) checkWiring() {
-	for i, p := range b.Pots {
-		for _, role := range []registers.Role{registers.Melt, registers.Plate, registers.Heater} {
-			if p.Name != "" && !b.has(role, func(c registers.Channel) bool { return c.Pot == p.Name }) {
-				b.src.Complain(fmt.Sprintf("pots[%d]", i+1), fmt.Sprintf("pot %q has no %s channel", p.Name, role),
-					fmt.Sprintf("add one under channels, with role: %s and pot: %s", role, p.Name))
-			}
-		}
+	for i := range b.Pots {
+		b.checkPot(&b.Pots[i], fmt.Sprintf("pots[%d]", i+1))
 	}
 	for i, c := range b.Channels {
 		sameDevice := func(o registers.Channel) bool { return o.Device == c.Device }
@@ -145,6 +141,35 @@ func (b *Bench) checkWiring() {
 			b.src.Complain(fmt.Sprintf("channels[%d].unit", i+1), "millivolts need a reference temperature",
 				"add a channel with role: cold-junction on the same device")
 		}
+	}
+}
+
+// checkPot settles which probes a pot has: one of them will do, with limits of its own.
+func (b *Bench) checkPot(p *Pot, path string) {
+	if p.Name == "" {
+		return
+	}
+	has := func(role registers.Role) bool {
+		return b.has(role, func(c registers.Channel) bool { return c.Pot == p.Name })
+	}
+	switch melt, plate := has(registers.Melt), has(registers.Plate); {
+	case !melt && !plate:
+		b.src.Complain(path, fmt.Sprintf("pot %q has neither a melt nor a plate channel", p.Name),
+			fmt.Sprintf("add both under channels, or one of them, with role: melt or role: plate, and pot: %s", p.Name))
+	case !melt:
+		p.Probes = reading.PlateOnly
+	case !plate:
+		p.Probes = reading.MeltOnly
+	}
+	if !has(registers.Heater) {
+		b.src.Complain(path, fmt.Sprintf("pot %q has no heater channel", p.Name),
+			fmt.Sprintf("add one under channels, with role: heater and pot: %s", p.Name))
+	}
+	if p.HandWithin > 0 && p.Probes.HasMelt() {
+		b.src.Complain(path+".hand-reading-within", "the pot has a melt probe, so nobody has to read its melt by hand", "leave it out")
+	}
+	if p.MostW > 0 && p.Probes.HasPlate() {
+		b.src.Complain(path+".most-power", "the pot has a plate probe, and its plate limit bounds its power", "leave it out")
 	}
 }
 

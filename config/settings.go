@@ -86,6 +86,7 @@ func (j join) pot(p Pot, i int) control.PotSettings {
 		CureC: c.CureC, Dwell: c.Dwell,
 		SteadyFor: j.recipe.SteadyFor, StirWithin: j.recipe.StirWithin,
 		PlateLimitC: j.plateLimitC(p),
+		Probes:      p.Probes, HandWithin: p.HandWithin, MostW: p.MostW,
 	}
 }
 
