@@ -86,6 +86,7 @@ const (
 	minStirWithin, maxStirWithin  = 15 * time.Second, 30 * time.Minute
 	minHeldLong, maxHeldLong      = 5 * time.Minute, 12 * time.Hour               // E
 	minHeaterW, maxHeaterW        = 20.0, 4000.0                                  // E
+	minHandC, maxHandC            = 0.0, 260.0                                    // E: a melt, from the room to smoke
 	minHandWithin, maxHandWithin  = time.Minute, 10 * time.Minute                 // E
 	minWindow, maxWindow          = time.Second, time.Minute                      // E: a few cycles at least; a plate follows more than a minute
 	minVoltageV, maxVoltageV      = 12.0, 250.0                                   // C: one phase, or a safe low voltage

@@ -45,14 +45,11 @@ const (
 )
 
 // Estimate is what is thought of a temperature that has no probe, in degrees Celsius, and
-// its band to either side in kelvin. Both are NaN where nothing is thought.
+// its band to either side in kelvin. The zero value is none.
 type Estimate struct{ C, WithinC float64 }
 
-// nothingThought is the estimate of what is read, or of what nothing is known of.
-func nothingThought() Estimate { return Estimate{math.NaN(), math.NaN()} }
-
 // Known reports whether there is an estimate.
-func (e Estimate) Known() bool { return !math.IsNaN(e.C) }
+func (e Estimate) Known() bool { return e.WithinC > 0 }
 
 // Hand is what was last read in a melt by hand.
 type Hand struct {
@@ -109,11 +106,11 @@ type half struct {
 }
 
 func newHalf() half {
-	return half{melt: nothingThought(), plate: nothingThought(), hand: Hand{DoubtedC: math.NaN()}}
+	return half{hand: Hand{DoubtedC: math.NaN()}}
 }
 
-// handWithin is how long heat rests on a hand-held reading.
-func (s *PotSettings) handWithin() time.Duration {
+// HandLasts is how long heat rests on a hand-held reading.
+func (s *PotSettings) HandLasts() time.Duration {
 	if s.HandWithin <= 0 {
 		return DefaultHandWithin
 	}
@@ -140,9 +137,9 @@ func (s *PotSettings) mostDuty() float64 {
 	return s.MostPowerW() / s.HeaterW
 }
 
-// plateTripC is where the plate of a pot without a melt probe trips, as far above its
+// PlateTripAtC is where the plate of a pot without a melt probe trips, as far above its
 // limit as a bench's own trip has to be; zero for any other.
-func (s *PotSettings) plateTripC() float64 {
+func (s *PotSettings) PlateTripAtC() float64 {
 	if s.Probes.HasMelt() {
 		return 0
 	}
@@ -233,7 +230,7 @@ func (h *half) replaced() {
 // infer takes what the model makes of the probe that is not there.
 func (p *pot) infer(r *PotReadings, elapsed time.Duration) {
 	h := &p.half
-	h.melt, h.plate = nothingThought(), nothingThought()
+	h.melt, h.plate = Estimate{}, Estimate{}
 	e, is := p.loop.Estimate()
 	h.reach.pass(p, elapsed)
 	if is && !(sane(&e) && h.reach.holds(e.MeltC)) {
@@ -285,7 +282,7 @@ func (p *pot) think(e *model.Estimate) {
 
 // handFresh reports whether heat may rest on what was read by hand.
 func (p *pot) handFresh() bool {
-	return p.half.hand.Read && p.half.unread <= p.set.handWithin()
+	return p.half.hand.Read && p.half.unread <= p.set.HandLasts()
 }
 
 // handSays reports whether the last hand-held reading is young enough, and the melt was
@@ -300,7 +297,7 @@ func (p *pot) handReady() bool {
 	if p.set.Probes.HasMelt() {
 		return true
 	}
-	return p.handFresh() && p.half.hand.Since <= p.set.handWithin() &&
+	return p.handFresh() && p.half.hand.Since <= p.set.HandLasts() &&
 		math.Abs(p.half.hand.C-p.set.SetpointC) <= p.set.BandC*bandSlack && p.half.melt.WithinC <= narrowC
 }
 

@@ -11,6 +11,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/daemon"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/view"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 )
@@ -41,6 +42,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 	if !asJSON {
 		fmt.Fprintf(c.OutOrStdout(), "files are good: bench %q, recipe %q (version %s)\n", bench.Name, recipe.Name, recipe.Fingerprint())
 		tellKnown(c.OutOrStdout(), bench, recipe, settings)
+		tellNotSeen(c.OutOrStdout(), settings)
 	}
 	found, err := devices.Try(c.Context(), daemon.Wiring(bench), daemon.OpenPort, clock.New(1))
 	if err != nil {
@@ -58,6 +60,18 @@ func tellKnown(out io.Writer, b *config.Bench, r *config.Recipe, s control.Setti
 	defer past.Close()
 	recalled, err := daemon.Recall(past, b, s, daemon.StartOf(b, r, version()))
 	daemon.TellRecalled(out, recalled, err)
+}
+
+// tellNotSeen says of each pot with one probe what is not known of it, and what follows.
+func tellNotSeen(out io.Writer, s control.Settings) {
+	for _, p := range s.Pots {
+		for i, line := range view.NotSeen(p) {
+			if i == 0 {
+				fmt.Fprintf(out, "pot %s has one probe:\n", p.Name)
+			}
+			fmt.Fprintf(out, "  - %s\n", line)
+		}
+	}
 }
 
 func tellFindings(out io.Writer, found []devices.Finding, asJSON bool) error {

@@ -58,7 +58,8 @@ func (s *server) note(w http.ResponseWriter, r *http.Request) {
 
 // potCommand answers the routes that are about one pot, numbered from 1. An
 // addition may say in the form fields "what" and "amount" what it was, a draw in
-// "amount" how much, in mL; a new set-point needs the field "setpoint", with its unit.
+// "amount" how much, in mL; a new set-point needs the field "setpoint", with its unit, and
+// a hand-held reading the field "reading", with its unit or with the field "unit".
 func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	number, err := strconv.Atoi(r.PathValue("pot"))
 	if err != nil || number < 1 || number > len(s.Settings.Pots) {
@@ -89,6 +90,9 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 		}
 		m.Amount = strings.TrimSpace(r.PostFormValue("setpoint"))
 		m.C, err = config.SetpointAtBench(s.Settings, number-1, m.Amount)
+	case control.HandReading:
+		s.handReading(w, r, m)
+		return
 	}
 	if err != nil {
 		problem(w, http.StatusBadRequest, err.Error())

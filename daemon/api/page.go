@@ -35,6 +35,8 @@ type benchPot struct {
 	MayBeClear bool
 	Additions  []string // what the recipe knows of
 	Recalled   string
+	ByHand     bool     // its melt is read by hand
+	NotSeen    []string // what is not known of it
 }
 
 // mostFindings is how many findings stand above the pots; more of them would push
@@ -68,8 +70,8 @@ func (s *server) benchPots(b view.Bench) []benchPot {
 	for i, p := range b.Pots {
 		from := s.Settings.Pots[i].CureC - clearBelowC
 		pots = append(pots, benchPot{
-			Pot: p, ClearFromC: from, ClearFrom: view.ClearFrom(from), MayBeClear: float64(p.MeltC) >= from,
-			Additions: additions[p.Name],
+			Pot: p, ClearFromC: from, ClearFrom: view.ClearFrom(from), MayBeClear: float64(p.MeltC) >= from || float64(p.MeltEstimateC) >= from,
+			Additions: additions[p.Name], ByHand: !s.Settings.Pots[i].Probes.HasMelt(), NotSeen: view.NotSeen(s.Settings.Pots[i]),
 		})
 		pots[i].Recalled = s.recalled(b.Live, i, p.Recalled)
 	}

@@ -48,6 +48,23 @@ func Melt(p *control.PotFrame) Figure {
 	return Figure(p.MeltC)
 }
 
+// MeltOrEstimate is Melt, or what is thought of a melt that has no probe: where a person
+// has to know how far it is from somewhere.
+func MeltOrEstimate(p *control.PotFrame) Figure {
+	if e := p.MeltEstimate; e.Known() {
+		return Figure(e.C)
+	}
+	return Melt(p)
+}
+
+// Estimated are an estimate and its band, unknown where there is none.
+func Estimated(e control.Estimate) (c, within Figure) {
+	if !e.Known() {
+		return Unknown(), Unknown()
+	}
+	return Figure(e.C), Figure(e.WithinC)
+}
+
 // ForeseenIn is how long before a moment the prediction was made that is kept to be
 // compared with what came.
 const ForeseenIn = 5 * time.Minute

@@ -35,8 +35,9 @@ const (
 	AllOff      Kind = "all off"
 	Drawn       Kind = "drawn" // Amount is how much, as typed
 	ShotPushed  Kind = "shot"
-	TriedOut    Kind = "tried out" // the maker asked for a trial
-	NewSetpoint Kind = "set-point" // Amount is the temperature, as typed
+	TriedOut    Kind = "tried out"    // the maker asked for a trial
+	NewSetpoint Kind = "set-point"    // Amount is the temperature, as typed
+	HandReading Kind = "read by hand" // likewise
 	Note        Kind = "note"
 	GoesOn      Kind = "goes on after an interruption"
 )
@@ -55,7 +56,7 @@ type Event struct {
 	// Text and Amount are as typed; "" where nothing was.
 	Text   string `json:"text,omitempty"`
 	Amount string `json:"amount,omitempty"`
-	// C is the temperature of a new set-point, in degrees Celsius.
+	// C is the temperature of a new set-point, or what was read by hand, in degrees Celsius.
 	C float64 `json:"c,omitempty"`
 }
 
@@ -82,6 +83,7 @@ var said = map[control.CommandKind]Kind{
 	control.Stir: Stirred, control.TickClear: Clear, control.ArrivedCured: CameCured, control.ColourAdded: Addition,
 	control.Lift: Lifted, control.Return: BackOnPlate, control.AllOff: AllOff, control.Draw: Drawn,
 	control.Shot: ShotPushed, control.Setpoint: NewSetpoint, control.TryOut: TriedOut,
+	control.HandReading: HandReading,
 }
 
 // EventOf is a mark as it is kept; there is none for a mark that nobody will ask
@@ -89,11 +91,11 @@ var said = map[control.CommandKind]Kind{
 func EventOf(m Mark) (Event, bool) {
 	kind, ok := said[m.Kind]
 	e := Event{Kind: kind, Pot: WholeBench, Text: m.Text, Amount: m.Amount}
-	if kind == NewSetpoint {
+	if kind == NewSetpoint || kind == HandReading {
 		e.C = m.C
 	}
 	if math.IsNaN(e.C) || math.IsInf(e.C, 0) {
-		return Event{}, false // control takes no such set-point either
+		return Event{}, false // control takes no such temperature either
 	}
 	if m.Kind != 0 && m.Kind.NeedsPot() {
 		e.Pot = m.Pot

@@ -28,6 +28,9 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 		for _, column := range []string{"melt_c", "plate_c", "target_c", "duty", "state"} {
 			head = append(head, p.Name+"_"+column)
 		}
+		if p.Probes != reading.BothProbes {
+			head = append(head, p.Name+"_estimate_c", p.Name+"_estimate_within_c")
+		}
 	}
 	if err := out.Write(append(head, "mould_c", "room_c", "marks")); err != nil {
 		return err
@@ -55,6 +58,9 @@ func row(part int64, r *cycles.Record, pots []control.PotSettings) []string {
 		p := &k.Pots[i]
 		cells = append(cells, temperature(r.Input.Pots[i].Melt), temperature(r.Input.Pots[i].Plate),
 			figure(p.TargetC), figure(p.Duty), p.State.String())
+		if e := estimateOf(p, pots[i].Probes); e != nil {
+			cells = append(cells, figure(float64(e.C)), figure(float64(e.WithinC)))
+		}
 	}
 	return append(cells, temperature(r.Input.Mould), temperature(r.Input.Room), marks(r.Input.Commands, pots))
 }
@@ -104,6 +110,28 @@ type exportedPot struct {
 	PlateC  frames.Figure `json:"plate_c"`
 	TargetC frames.Figure `json:"target_c"`
 	Duty    frames.Figure `json:"duty"`
+	// Estimate is of the place without a probe, on pots that have one probe only.
+	Estimate *exportedEstimate `json:"estimate,omitempty"`
+}
+
+// exportedEstimate is what was thought of a place, "melt" or "plate", and how far off it
+// may have been to either side.
+type exportedEstimate struct {
+	Of      string        `json:"of"`
+	C       frames.Figure `json:"c"`
+	WithinC frames.Figure `json:"within_c"`
+}
+
+func estimateOf(p *cycles.Pot, probes reading.Probes) *exportedEstimate {
+	of := "plate"
+	switch probes {
+	case reading.BothProbes:
+		return nil
+	case reading.PlateOnly:
+		of = "melt"
+	}
+	c, within := frames.Estimated(p.Estimate)
+	return &exportedEstimate{of, c, within}
 }
 
 // ExportJSON writes a run as JSON, one object a line and cycle, in the same units;
@@ -125,6 +153,7 @@ func (s *Store) ExportJSON(w io.Writer, run int64) error {
 			e.Pots = append(e.Pots, exportedPot{
 				Name: settings.Pots[i].Name, State: p.State.String(), TargetC: frames.Figure(p.TargetC), Duty: frames.Figure(p.Duty),
 				MeltC: frames.Measured(r.Input.Pots[i].Melt), PlateC: frames.Measured(r.Input.Pots[i].Plate),
+				Estimate: estimateOf(p, settings.Pots[i].Probes),
 			})
 		}
 		return out.Encode(e)

@@ -16,26 +16,30 @@ func desc(name, help string, labels ...string) *prometheus.Desc {
 }
 
 var (
-	meltDesc     = desc("melt_temperature_celsius", "Measured temperature of the melt.", "pot")
-	plateDesc    = desc("plate_temperature_celsius", "Measured temperature of the plate.", "pot")
-	setpointDesc = desc("setpoint_temperature_celsius", "Injection temperature of the pot.", "pot")
-	targetDesc   = desc("target_temperature_celsius", "What the loop holds now: the cure temperature while curing, then the set-point.", "pot")
-	bandDesc     = desc("band_celsius", "How far from the set-point, either way, still counts as right.", "pot")
-	mouldDesc    = desc("mould_temperature_celsius", "Measured temperature of the mould.")
-	roomDesc     = desc("room_temperature_celsius", "Measured temperature of the room.")
-	ageDesc      = desc("reading_age_seconds", "Age of the last value of a probe, usable or not, when the cycle used it.", "probe", "pot")
-	dutyDesc     = desc("heater_duty_ratio", "Fraction of the heater's rated power it was told to give.", "pot")
-	powerDesc    = desc("heater_power_watts", "Power the heater was told to give.", "pot")
-	stateDesc    = desc("pot_state", "1 for the state the pot is in, 0 for the others.", "pot", "state")
-	potReadyDesc = desc("pot_ready", "Whether the pot is ready to pour.", "pot")
-	pourDesc     = desc("pour_left_seconds", "Estimate of how long a melt that is off its plate can still be shot; 0 once it is too cold.", "pot")
-	pourLeast    = desc("pour_left_least_seconds", "What that is at least, in 9 of 10 cases.", "pot")
-	readyDesc    = desc("ready", "Whether every pot is ready to pour.")
-	heatDesc     = desc("heat_state", "1 for the state heat is in, 0 for the others.", "state")
-	activeDesc   = desc("condition_active", "Whether the cause of a finding is there now.", "code", "pot", "severity")
-	latchedDesc  = desc("condition_latched", "Whether a finding waits for a reset at the bench.", "code", "pot", "severity")
-	lastDesc     = desc("last_cycle_timestamp_seconds", "When the last control cycle finished.")
-	exchangeDesc = desc("serial_exchanges_total", "Exchanges with a device by how they ended.", "device", "outcome")
+	meltDesc        = desc("melt_temperature_celsius", "Measured temperature of the melt.", "pot")
+	plateDesc       = desc("plate_temperature_celsius", "Measured temperature of the plate.", "pot")
+	meltGuessDesc   = desc("melt_estimate_celsius", "What is thought of a melt that has no probe.", "pot")
+	meltWithinDesc  = desc("melt_estimate_band_celsius", "How far off that may be, to either side.", "pot")
+	plateGuessDesc  = desc("plate_estimate_celsius", "What is thought of a plate that has no probe.", "pot")
+	plateWithinDesc = desc("plate_estimate_band_celsius", "How far off that may be, to either side.", "pot")
+	setpointDesc    = desc("setpoint_temperature_celsius", "Injection temperature of the pot.", "pot")
+	targetDesc      = desc("target_temperature_celsius", "What the loop holds now: the cure temperature while curing, then the set-point.", "pot")
+	bandDesc        = desc("band_celsius", "How far from the set-point, either way, still counts as right.", "pot")
+	mouldDesc       = desc("mould_temperature_celsius", "Measured temperature of the mould.")
+	roomDesc        = desc("room_temperature_celsius", "Measured temperature of the room.")
+	ageDesc         = desc("reading_age_seconds", "Age of the last value of a probe, usable or not, when the cycle used it.", "probe", "pot")
+	dutyDesc        = desc("heater_duty_ratio", "Fraction of the heater's rated power it was told to give.", "pot")
+	powerDesc       = desc("heater_power_watts", "Power the heater was told to give.", "pot")
+	stateDesc       = desc("pot_state", "1 for the state the pot is in, 0 for the others.", "pot", "state")
+	potReadyDesc    = desc("pot_ready", "Whether the pot is ready to pour.", "pot")
+	pourDesc        = desc("pour_left_seconds", "Estimate of how long a melt that is off its plate can still be shot; 0 once it is too cold.", "pot")
+	pourLeast       = desc("pour_left_least_seconds", "What that is at least, in 9 of 10 cases.", "pot")
+	readyDesc       = desc("ready", "Whether every pot is ready to pour.")
+	heatDesc        = desc("heat_state", "1 for the state heat is in, 0 for the others.", "state")
+	activeDesc      = desc("condition_active", "Whether the cause of a finding is there now.", "code", "pot", "severity")
+	latchedDesc     = desc("condition_latched", "Whether a finding waits for a reset at the bench.", "code", "pot", "severity")
+	lastDesc        = desc("last_cycle_timestamp_seconds", "When the last control cycle finished.")
+	exchangeDesc    = desc("serial_exchanges_total", "Exchanges with a device by how they ended.", "device", "outcome")
 )
 
 // bench collects from the last frame. A pot's label is its name on the bench.
@@ -59,7 +63,7 @@ func newBench(o Options) *bench {
 // Describe implements prometheus.Collector.
 func (b *bench) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{
-		meltDesc, plateDesc, setpointDesc, targetDesc, bandDesc, mouldDesc, roomDesc, ageDesc, dutyDesc,
+		meltDesc, plateDesc, meltGuessDesc, meltWithinDesc, plateGuessDesc, plateWithinDesc, setpointDesc, targetDesc, bandDesc, mouldDesc, roomDesc, ageDesc, dutyDesc,
 		powerDesc, stateDesc, potReadyDesc, pourDesc, pourLeast, readyDesc, heatDesc, activeDesc, latchedDesc, lastDesc, exchangeDesc,
 	} {
 		ch <- d
@@ -117,6 +121,8 @@ func (s scrape) bench(f *frames.Frame) {
 func (s scrape) pot(p *control.PotFrame, name string, heaterW float64) {
 	s.known(meltDesc, frames.Measured(p.Melt), name)
 	s.known(plateDesc, frames.Measured(p.Plate), name)
+	s.estimate(meltGuessDesc, meltWithinDesc, p.MeltEstimate, name)
+	s.estimate(plateGuessDesc, plateWithinDesc, p.PlateEstimate, name)
 	s.known(setpointDesc, frames.Figure(p.SetpointC), name)
 	s.known(targetDesc, frames.Figure(p.TargetC), name)
 	s.known(bandDesc, frames.Figure(p.BandC), name)
@@ -132,6 +138,12 @@ func (s scrape) pot(p *control.PotFrame, name string, heaterW float64) {
 	for _, state := range control.PotStates() {
 		s.gauge(stateDesc, one(state == p.State), name, state.String())
 	}
+}
+
+func (s scrape) estimate(guess, within *prometheus.Desc, e control.Estimate, name string) {
+	c, band := frames.Estimated(e)
+	s.known(guess, c, name)
+	s.known(within, band, name)
 }
 
 func (s scrape) age(t reading.Temperature, probe, pot string) {

@@ -102,7 +102,7 @@ func readyDetail(f *frames.Frame, s control.Settings) string {
 var order = map[control.Wait]int{
 	control.WaitReset: 1, control.WaitRefused: 2, control.WaitReading: 2, control.WaitEnable: 3, control.WaitReturn: 4,
 	control.WaitHeat: 5, control.WaitDwell: 6, control.WaitOthers: 9, control.WaitClear: 7, control.WaitCool: 8,
-	control.WaitWarm: 8, control.WaitSteady: 9, control.WaitStir: 10,
+	control.WaitWarm: 8, control.WaitSteady: 9, control.WaitStir: 10, control.WaitHand: 7,
 }
 
 // worst returns the index of the pot that holds up the pour, -1 when none does.
@@ -138,7 +138,7 @@ func outlook(p *control.PotFrame) time.Duration {
 
 // outside is how far the melt is outside its band, in degrees Celsius, at least zero.
 func outside(p *control.PotFrame) float64 {
-	melt := frames.Melt(p)
+	melt := frames.MeltOrEstimate(p)
 	if !melt.Known() {
 		return 0
 	}
@@ -170,7 +170,7 @@ func lacks(p *control.PotFrame, name string, u unit) string {
 	case control.WaitEnable, control.WaitRefused:
 		return texts.lacks[p.Wait]
 	case control.WaitHeat:
-		below := p.TargetC - float64(frames.Melt(p))
+		below := p.TargetC - float64(frames.MeltOrEstimate(p))
 		return fmt.Sprintf(texts.lacks[p.Wait], name, distance(below, u))
 	case control.WaitCool, control.WaitWarm:
 		return fmt.Sprintf(texts.lacks[p.Wait], name, distance(outside(p), u))

@@ -53,6 +53,7 @@ type MarkLabels struct {
 	Added, AddedWhat, AddedAmount, MarkAddition              string
 	NewSetpoint, Set, SetpointHere, ClearWhy                 string
 	TryOut, TryOutWhy                                        string
+	HandField, HandHere, HandWhy, NotSeen                    string
 	NoteField, KeepNote, AtBench                             string
 	HowIsIt, NotJudged, Concerns, Cavity, Day                string
 	NotAShot, WasAShot, TakenBack, TakeBack, MouldOfShot     string
@@ -155,6 +156,7 @@ var texts = struct {
 		control.WaitSteady:  "%s must stay in its band",
 		control.WaitStir:    "stir %s",
 		control.WaitReturn:  "%s is off its plate",
+		control.WaitHand:    "measure the melt of %s by hand, and type it in",
 		control.WaitOthers:  "%s waits for the other pots",
 		control.WaitRefused: "heat is refused here; this bench is only watched",
 	},
@@ -166,8 +168,11 @@ var markLabels = MarkLabels{
 	NewSetpoint: "New set-point, with its unit", Set: "Change set-point",
 	TryOut: "Try out", TryOutWhy: "Only a pot that is held: plate and melt swing a little for 10 to 20 minutes. Any mark but a stir ends it.",
 	SetpointHere: "A set-point is changed on the bench's own computer only.",
-	ClearWhy:     "Below this temperature the melt is no thin liquid yet, so nobody can call it clear.",
-	NoteField:    "Note for this run", KeepNote: "Write down", AtBench: "At the bench",
+	HandField:    "Melt read by hand", HandHere: "What was read by hand is typed on the bench's own computer only.",
+	HandWhy:   "Stir, hold a dry thermometer in the middle of the melt until it rests, and type what it shows.",
+	NotSeen:   "What is not seen of this pot",
+	ClearWhy:  "Below this temperature the melt is no thin liquid yet, so nobody can call it clear.",
+	NoteField: "Note for this run", KeepNote: "Write down", AtBench: "At the bench",
 	HowIsIt: "how is it?", NotJudged: "not judged",
 	Concerns: "Where? Tick one colour, or the two that meet; none is the whole bait",
 	Cavity:   "Cavity", Day: "Seen on day (0 is at demould)",

@@ -88,8 +88,18 @@ type Pot struct {
 	PlateC       Figure `json:"plate_c"`
 	PlateFault   string `json:"plate_fault"`
 	PlateAgeS    Figure `json:"plate_age_s"`
-	InjectorC    Figure `json:"injector_c"`
-	SlopeCPerMin Figure `json:"slope_c_per_min"`
+	// Probes are those that the pot has: "melt and plate", "plate only" or "melt only". What
+	// the other would show is estimated, within so much to either side; it is null where it
+	// is read. HandC is what was last read in the melt by hand, SinceHandS ago.
+	Probes         string `json:"probes"`
+	MeltEstimateC  Figure `json:"melt_estimate_c"`
+	MeltWithinC    Figure `json:"melt_within_c"`
+	PlateEstimateC Figure `json:"plate_estimate_c"`
+	PlateWithinC   Figure `json:"plate_within_c"`
+	HandC          Figure `json:"hand_c"`
+	SinceHandS     Figure `json:"since_hand_s"`
+	InjectorC      Figure `json:"injector_c"`
+	SlopeCPerMin   Figure `json:"slope_c_per_min"`
 	// AheadC is the melt that is predicted for the coming minutes, to a tenth of a degree;
 	// it ends where nothing is.
 	AheadC       []Figure `json:"ahead_c"`
@@ -180,7 +190,7 @@ func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
 		return unknownPot(i, s)
 	}
 	p := &f.Pots[i]
-	return Pot{
+	pot := Pot{
 		Number: i + 1, Name: s.Name, Colour: s.Colour,
 		State: p.State.String(), Wait: p.Wait.String(), WaitLeftS: since(p.WaitLeft),
 		ReadyInS: since(p.ReadyIn), ReadyWithinS: readyWithin(p),
@@ -197,6 +207,8 @@ func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
 		Noticed: p.Noticed, LooksBack: p.LooksBack, Pour: pourOf(p.Pour),
 		Shown: potWords(f, i, s),
 	}
+	pot.estimates(p)
+	return pot
 }
 
 // readyWithin is how far off the word of when the pot is ready may be.
@@ -210,6 +222,7 @@ func readyWithin(p *control.PotFrame) Figure {
 func unknownPot(i int, s control.PotSettings) Pot {
 	u := frames.Unknown()
 	return Pot{
+		Probes: probes(s.Probes), MeltEstimateC: u, MeltWithinC: u, PlateEstimateC: u, PlateWithinC: u, HandC: u, SinceHandS: u,
 		Number: i + 1, Name: s.Name, Colour: s.Colour, State: notKnown, Wait: notKnown, WaitLeftS: u, ReadyInS: u, ReadyWithinS: u,
 		MeltC: u, MeltFault: notKnown, MeltAgeS: u, PlateC: u, PlateFault: notKnown, PlateAgeS: u,
 		InjectorC: u, SlopeCPerMin: u, AheadC: []Figure{}, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),

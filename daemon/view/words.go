@@ -71,7 +71,7 @@ type PotWords struct {
 func potWords(f *frames.Frame, i int, s control.PotSettings) PotWords {
 	p := &f.Pots[i]
 	w := unknownWords(s)
-	w.Melt = inBoth(func(u unit) string { return u.whole(frames.Melt(p)) })
+	w.Melt = inBoth(func(u unit) string { return meltText(p, u) })
 	w.Against = against(p.SetpointC, p.BandC)
 	w.Off = offset(p)
 	w.Wait, w.Left, w.Way = waiting(p), left(p, s), way(f, p)
@@ -104,7 +104,7 @@ func potTone(f *frames.Frame, i int) Tone {
 		return Danger
 	case p.Wait == control.WaitReading, found(f, i, guard.Warning):
 		return Warn
-	case p.Wait == control.WaitClear, p.Wait == control.WaitStir, p.Wait == control.WaitReturn:
+	case p.Wait == control.WaitClear, p.Wait == control.WaitStir, p.Wait == control.WaitReturn, p.Wait == control.WaitHand:
 		return Attend
 	}
 	return Plain
@@ -171,8 +171,11 @@ func against(setC, bandC float64) Both {
 
 // offset is how far the melt is from its set-point, or why it is not known.
 func offset(p *control.PotFrame) Both {
-	melt := frames.Melt(p)
-	if !melt.Known() {
+	melt := frames.MeltOrEstimate(p)
+	switch {
+	case !p.Probes.HasMelt():
+		return guessed(p)
+	case !melt.Known():
 		return same(fmt.Sprintf(texts.noReading, fault(p.Melt)))
 	}
 	off := float64(melt) - p.SetpointC
@@ -198,7 +201,7 @@ func fault(t reading.Temperature) string {
 
 // more is what one wants to know on coming closer.
 func more(p *control.PotFrame, u unit) string {
-	text := fmt.Sprintf(texts.plateHeater, u.whole(frames.Measured(p.Plate)), u.symbol, math.Round(100*p.Duty))
+	text := fmt.Sprintf(texts.plateHeater, plateText(p, u), u.symbol, math.Round(100*p.Duty)) + handText(p, u)
 	if p.StirredEver {
 		text += fmt.Sprintf(texts.stirred, clock(p.SinceStir))
 	}

@@ -36,7 +36,8 @@ function showPot(article, pot) {
   marker.setAttribute("transform", `translate(0 ${pot.shown.level ?? 0})`);
   article.querySelector(".band").setAttribute("transform", `scale(1 ${pot.shown.band})`);
   const clear = article.querySelector(".clear");
-  clear.disabled = !(pot.melt_c !== null && pot.melt_c >= clear.dataset.from);
+  const melt = pot.melt_c ?? pot.melt_estimate_c;
+  clear.disabled = !(melt !== null && melt >= clear.dataset.from);
   setText(clear.querySelector("small"), clear.querySelector("small").dataset[unit]);
 }
 

@@ -108,7 +108,8 @@ const (
 	withAfar         = 3 // commands say whether they were made on another computer
 	withAside        = 4 // commands say which warning they are about, and for how long
 	withAmounts      = 5 // commands carry a volume
-	newest           = withAmounts
+	withEstimates    = 6 // pots carry what is thought of a place without a probe
+	newest           = withEstimates
 )
 
 // header is the format and the checksum of what follows.

@@ -41,6 +41,8 @@ type Pot struct {
 	State          control.PotState
 	Duty           float64
 	TargetC, MeltC float64 // MeltC is filtered; NaN when not known
+	// Estimate is of the place that has no probe, to a thousandth; the zero value is none.
+	Estimate control.Estimate
 }
 
 // Keep copies what is kept of a cycle; the record shares nothing with in and f.
@@ -54,9 +56,17 @@ func Keep(at time.Time, in *control.Input, f *control.Frame) Record {
 	r.Input.Commands = append([]control.Command(nil), in.Commands...)
 	for i := range f.Pots {
 		p := &f.Pots[i]
-		r.Kept.Pots[i] = Pot{State: p.State, Duty: p.Duty, TargetC: p.TargetC, MeltC: p.MeltC}
+		r.Kept.Pots[i] = Pot{State: p.State, Duty: p.Duty, TargetC: p.TargetC, MeltC: p.MeltC, Estimate: estimate(p)}
 	}
 	return r
+}
+
+// estimate is the one that a pot with one probe has.
+func estimate(p *control.PotFrame) control.Estimate {
+	if p.MeltEstimate.Known() {
+		return p.MeltEstimate
+	}
+	return p.PlateEstimate
 }
 
 // Fingerprint is a checksum over the exact bits of what a cycle decided: with
@@ -118,6 +128,12 @@ func walk(c *columns, r *Record, pots int) {
 		c.scaled(&p.Duty, 10000)
 		c.scaled(&p.TargetC, 1000)
 		c.scaled(&p.MeltC, 1000)
+		if c.format >= withEstimates {
+			c.scaled(&p.Estimate.C, 1000)
+			c.scaled(&p.Estimate.WithinC, 1000)
+		} else {
+			p.Estimate = control.Estimate{} // a newer block before it may have had one
+		}
 	}
 	number(c, &r.Kept.Print)
 	c.bool(&r.Input.HistoryFailing)

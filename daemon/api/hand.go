@@ -1,0 +1,48 @@
+package api
+
+import (
+	"net/http"
+	"strings"
+	"time"
+
+	"meltwarden/config"
+	"meltwarden/control"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/view"
+)
+
+// handReading answers the route of what was read in a melt that has no probe. One that is
+// far from what is thought goes on to control all the same, which believes the next like it.
+func (s *server) handReading(w http.ResponseWriter, r *http.Request, m history.Mark) {
+	if !fromHere(r) {
+		problem(w, http.StatusForbidden, "what was read by hand is typed on the bench's own computer only: heat rests on it")
+		return
+	}
+	m.Amount = strings.TrimSpace(r.PostFormValue("reading") + " " + r.PostFormValue("unit"))
+	var err error
+	if m.C, err = config.HandReading(s.Settings, m.Pot, m.Amount); err != nil {
+		problem(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	verdict := s.handVerdict(m.Pot, m.C)
+	if verdict == control.HandFar {
+		if err := s.Submit(m); err != nil {
+			problem(w, http.StatusServiceUnavailable, err.Error())
+			return
+		}
+	}
+	if why := view.HandRefused(verdict); why != "" {
+		problem(w, http.StatusConflict, m.Amount+": "+why)
+		return
+	}
+	s.submit(w, r, m)
+}
+
+// handVerdict judges a reading by the bench's last frame.
+func (s *server) handVerdict(pot int, c float64) control.HandVerdict {
+	f := s.Hub.Latest()
+	if !f.Live(time.Now()) || pot >= len(f.Pots) {
+		return control.HandUnseen
+	}
+	return f.Pots[pot].HandCanBe(c)
+}
