@@ -52,10 +52,16 @@ func (r *Record) words(b *config.Bench) []string {
 		said = append(said, fmt.Sprintf("%s was seen open and closed again, tried %s", i.Role, day(i.At)))
 	}
 	for _, p := range b.Pots {
-		said = append(said, r.dip(p.Name).words())
+		if p.Probes.HasMelt() {
+			said = append(said, r.dip(p.Name).words())
+		}
 	}
 	for _, p := range b.Pots {
-		said = append(said, fmt.Sprintf("heater %s is behind the contactor, and warms plate %s and no other, tried %s", p.Name, p.Name, day(r.nudge(p.Name).At)))
+		by := ""
+		if !p.Probes.HasPlate() {
+			by = " by its melt probe, laid on it"
+		}
+		said = append(said, fmt.Sprintf("heater %s is behind the contactor, and warms plate %s and no other%s, tried %s", p.Name, p.Name, by, day(r.nudge(p.Name).At)))
 	}
 	return append(said, fmt.Sprintf("lapses on %s: everything is to be tested at least yearly (common practice)", day(r.lapses())))
 }
@@ -81,6 +87,7 @@ func (r *Record) undipped(b *config.Bench) []string {
 	var missing []string
 	for _, p := range b.Pots {
 		switch d := r.dip(p.Name); {
+		case !p.Probes.HasMelt():
 		case d == nil:
 			missing = append(missing, fmt.Sprintf("melt probe %s: not tried in hot water which channel it is on", p.Name))
 		case !d.passed():

@@ -24,7 +24,7 @@ WATER IN HOT VINYL SPATTERS: every tip is dried at the end.
 func (s *session) dipAll(ctx context.Context) error {
 	var pots []int
 	for i, p := range s.Bench.Pots {
-		if !s.record.dip(p.Name).done() {
+		if p.Probes.HasMelt() && !s.record.dip(p.Name).done() {
 			pots = append(pots, i)
 		}
 	}
@@ -116,7 +116,7 @@ func (d *dipping) look(ctx context.Context) error {
 		return nil
 	}
 	for i, moved := range moves(d.plates, d.w.plates) {
-		if moved >= strayC {
+		if moved >= strayC && d.Bench.Pots[i].Probes.HasPlate() {
 			return fmt.Errorf("%w. Plate %s has risen by %.1f °C with everything told zero. If that plate warms (hold a hand over it, do not touch), its heater is on by itself: %shave it mended. If it is cold, the probe in the water is on the channel of this plate: swap the two, or their channels in the bench file",
 				errPress, d.Bench.Pots[i].Name, moved, electrician)
 		}

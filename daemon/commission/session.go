@@ -103,8 +103,25 @@ func (s *session) proveAll(ctx context.Context) error {
 	return nil
 }
 
+// layProbes lets a melt probe stand for the plate's that is not there: the melt itself
+// would show the heater late, and only after much more heat.
+const layProbes = `
+These pots have no plate probe: %s. Take each of them off its plate, lay the tip of its
+melt probe, dry, flat on the middle of the empty plate and weigh it down, and leave it
+there until you are told that all is done: it shows what its heater warms.
+`
+
 // nudgeAll nudges every heater that is not right yet.
 func (s *session) nudgeAll(ctx context.Context) error {
+	var laid []string
+	for _, p := range s.Bench.Pots {
+		if !p.Probes.HasPlate() && !s.record.nudge(p.Name).done() {
+			laid = append(laid, p.Name)
+		}
+	}
+	if len(laid) > 0 {
+		s.say(layProbes, strings.Join(laid, ", "))
+	}
 	for _, p := range s.Bench.Pots {
 		if !s.record.nudge(p.Name).done() {
 			if err := s.nudge(ctx, p.Name); err != nil {

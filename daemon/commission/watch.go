@@ -202,7 +202,7 @@ func (w *watch) look(ctx context.Context) error {
 		Enable: w.in.Contacts.Enable, Link: w.in.Contacts.Link,
 	}
 	for i, p := range w.in.Pots {
-		sight.Pots = append(sight.Pots, guard.PotSight{Melt: p.Melt, Plate: p.Plate, Duty: w.duty[i]})
+		sight.Pots = append(sight.Pots, guard.PotSight{Melt: p.Melt, Plate: p.Plate, Probes: w.pots[i].Probes, Duty: w.duty[i]})
 	}
 	late := w.started && sight.Elapsed > mustLetGo // the bus has written zeros long since
 	w.started, w.last = true, now
@@ -215,16 +215,10 @@ func (w *watch) look(ctx context.Context) error {
 
 // wrong says what is wrong with the bench in this cycle.
 func (w *watch) wrong() error {
-	for i, p := range w.in.Pots {
-		melt, plate := w.guard.Believes(i)
-		if err := checkProbe("melt", w.pots[i].Name, p.Melt, melt); err != nil && !(w.byHand && p.Melt.Usable(guard.MaxAge)) {
+	for i := range w.in.Pots {
+		if err := w.take(i); err != nil {
 			return err
 		}
-		if err := checkProbe("plate", w.pots[i].Name, p.Plate, plate); err != nil {
-			return err
-		}
-		w.melts[i].add(p.Melt.C)
-		w.plates[i].add(p.Plate.C)
 	}
 	k := w.in.Contacts
 	for _, c := range []struct {
@@ -243,6 +237,35 @@ func (w *watch) wrong() error {
 		return errors.New("the heaters or the contactor do not confirm what they are told")
 	case !k.Link.Closed:
 		return errors.New("the heaters or the contactor have forgotten what they were told: see that plug, cable and supply of their device hold")
+	}
+	return nil
+}
+
+// take adds a pot's readings to their means, unless one is wrong. Of a pot with one probe
+// that one stands for both: nothing else of it moves.
+func (w *watch) take(i int) error {
+	p, has := &w.in.Pots[i], w.pots[i].Probes
+	melt, plate := w.guard.Believes(i)
+	if has.HasMelt() {
+		if err := checkProbe("melt", w.pots[i].Name, p.Melt, melt); err != nil && !(w.byHand && p.Melt.Usable(guard.MaxAge)) {
+			return err
+		}
+	}
+	if has.HasPlate() {
+		if err := checkProbe("plate", w.pots[i].Name, p.Plate, plate); err != nil {
+			return err
+		}
+	}
+	switch has {
+	case reading.PlateOnly:
+		w.melts[i].add(p.Plate.C)
+		w.plates[i].add(p.Plate.C)
+	case reading.MeltOnly:
+		w.melts[i].add(p.Melt.C)
+		w.plates[i].add(p.Melt.C)
+	default:
+		w.melts[i].add(p.Melt.C)
+		w.plates[i].add(p.Plate.C)
 	}
 	return nil
 }
@@ -268,7 +291,7 @@ func checkProbe(role, pot string, t reading.Temperature, believed bool) error {
 func (w *watch) cold(warmed func(pot string) bool) error {
 	low, high := math.Inf(1), math.Inf(-1)
 	for i, p := range w.pots {
-		for role, c := range map[string]float64{"melt": w.melts[i].mean(), "plate": w.plates[i].mean()} {
+		for role, c := range w.seen(i) {
 			if c >= coldC {
 				return fmt.Errorf("the %s of pot %s is at %.0f °C: wait until everything is below %.0f °C, and run the command again", role, p.Name, c, coldC)
 			}
@@ -291,9 +314,26 @@ func (w *watch) temperatures() string {
 		if i > 0 {
 			text += ", "
 		}
-		text += fmt.Sprintf("%s plate %.1f melt %.1f", p.Name, w.plates[i].mean(), w.melts[i].mean())
+		text += p.Name
+		for _, role := range []string{"plate", "melt"} {
+			if c, has := w.seen(i)[role]; has {
+				text += fmt.Sprintf(" %s %.1f", role, c)
+			}
+		}
 	}
 	return text
+}
+
+// seen are the means of the probes that a pot has.
+func (w *watch) seen(i int) map[string]float64 {
+	seen := map[string]float64{}
+	if w.pots[i].Probes.HasMelt() {
+		seen["melt"] = w.melts[i].mean()
+	}
+	if w.pots[i].Probes.HasPlate() {
+		seen["plate"] = w.plates[i].mean()
+	}
+	return seen
 }
 
 // means returns the mean of each.

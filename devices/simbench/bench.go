@@ -91,6 +91,7 @@ type Bench struct {
 
 // pot is one pot with its two probes as the thermocouple module has them.
 type pot struct {
+	laid        bool // the melt probe lies on the plate
 	spec        physics.PotSpec
 	heat        *physics.Pot
 	melt, plate *channel
@@ -181,7 +182,7 @@ func (b *Bench) step() {
 	air := b.air()
 	for i, p := range b.pots {
 		p.heat.Step(b.heaterW(i), air)
-		p.melt.probe.Step(p.heat.MeltC(), b.roomC)
+		p.melt.probe.Step(p.atMeltProbeC(), b.roomC)
 		p.plate.probe.Step(p.heat.PlateC(), b.roomC)
 	}
 	b.mould.probe.Step(b.roomC, b.roomC)

@@ -28,8 +28,18 @@ func (b *Bench) DipMelt(pot int, cupC float64) {
 	b.do(func() { b.pots[pot].melt.probe.Dip(cupC) })
 }
 
-// PutMeltBack takes a pot's melt probe out of the cup and puts it back.
-func (b *Bench) PutMeltBack(pot int) { b.do(func() { b.pots[pot].melt.probe.PutBack() }) }
+// LayMelt lays the tip of a pot's melt probe on its plate.
+func (b *Bench) LayMelt(pot int) {
+	b.do(func() { b.pots[pot].laid = true })
+}
+
+// PutMeltBack takes a pot's melt probe from cup or plate and puts it back.
+func (b *Bench) PutMeltBack(pot int) {
+	b.do(func() {
+		b.pots[pot].laid = false
+		b.pots[pot].melt.probe.PutBack()
+	})
+}
 
 // Draught opens or shuts the door.
 func (b *Bench) Draught(on bool) { b.do(func() { b.draught = on }) }
@@ -45,3 +55,11 @@ func (b *Bench) HoldEnable(span time.Duration) {
 
 // PressPedal presses the pedal as a person does, from now.
 func (b *Bench) PressPedal() { b.do(func() { b.contacts.pedalUntil = b.at + pressFor }) }
+
+// atMeltProbeC is what the melt probe is in, or lies on.
+func (p *pot) atMeltProbeC() float64 {
+	if p.laid {
+		return p.heat.PlateC()
+	}
+	return p.heat.MeltC()
+}
