@@ -6,6 +6,7 @@ import "time"
 const (
 	reversedFallC  = 5.0  // E: noise and a cold addition to a cold pot stay far below it
 	reversedPlateC = 15.0 // E: the plate has risen that much meanwhile
+	belowRoomC     = 12.0 // E: where that is not seen, no addition is as cold
 )
 
 // reversed watches the first heating from cold for a reading that goes the wrong
@@ -32,6 +33,6 @@ func (r *reversed) look(s *PotSight, melt, plate *trend, elapsed time.Duration) 
 		*r = reversed{watching: true, melt: melt.c, plate: plate.c}
 	}
 	meltFell, plateFell := melt.c <= r.melt-reversedFallC, plate.c <= r.plate-reversedFallC
-	warmed := plate.c >= r.plate+reversedPlateC || !s.Probes.HasPlate()
+	warmed := plate.c >= r.plate+reversedPlateC || !s.Probes.HasPlate() && melt.c < belowRoomC
 	return meltFell && warmed, plateFell && !meltFell
 }
