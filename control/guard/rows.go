@@ -131,21 +131,21 @@ var table = [...]Rule{
 	MeltOverTemperature: {
 		Name: "melt_over_temperature", Title: "The melt is over its trip temperature",
 		Cause:       "Too much heat: a stuck relay, a limit set too high, a pot nearly empty, or a pot that came too hot.",
-		Detection:   "A reading at the melt trip or above, at any age: heat is off at once. It latches after 0.5 s (C), and is over 10 °C below (C).",
+		Detection:   "A reading at the melt trip or above, at any age: heat is off at once. It latches after 0.5 s (C), and is over 10 °C below (C). Without a melt probe: the last that was typed in.",
 		Instruction: "Heaters are told zero. Leave the pot, keep the extraction on; if it smokes, cut the power at a distance, leave, get help. Reset at the bench once it has cooled.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, after: tellAfter,
 	},
 	PlateOverTemperature: {
 		Name: "plate_over_temperature", Title: "The plate is over its trip temperature",
 		Cause:       "A stuck relay, or no pot on the plate.",
-		Detection:   "A reading at the plate trip or above, at any age: heat is off at once. It latches after 0.5 s (C), and is over 10 °C below (C).",
+		Detection:   "A reading at the plate trip or above, at any age: heat is off at once. It latches after 0.5 s (C), and is over 10 °C below (C). Without a melt probe the plate trips 12 °C above its own limit (E); without a plate probe nothing sees it.",
 		Instruction: "Heaters are told zero. If it goes on rising, press the emergency stop, then switch the mains off. Reset only when it is cold and the cause is found.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, after: tellAfter,
 	},
 	RiseWhileOff: {
 		Name: "rise_while_off", Title: "The plate goes on rising with its heater off",
 		Cause:       "The heater's relay is stuck on, or something else heats the plate. It is no afterheat, which is over within half a minute.",
-		Detection:   "A plate above 50 °C (C) and warmer than its melt, with its heater told zero, has risen by 3 °C and 60 °C for each part of full power that it was told before (E: 20 to 40 °C in 1080 simulated plates), or, later than 60 s (E: simulated afterheat was over in 40), by 3 °C and faster than 3 °C a minute. It latches at once, with heat blocked too.",
+		Detection:   "A plate above 50 °C (C) and warmer than its melt, with its heater told zero, has risen by 3 °C and 60 °C for each part of full power that it was told before (E: 20 to 40 °C in 1080 simulated plates), or, later than 60 s (E: simulated afterheat was over in 40), by 3 °C and faster than 3 °C a minute. It latches at once, with heat blocked too. Without a plate probe: the melt, later than 10 min (E). Without a melt probe: not in the 10 min after the pot came back (E).",
 		Instruction: "PRESS THE EMERGENCY STOP, then switch the mains off. This plate is heated though its heater is told zero. Have relay and contactor changed by a licensed electrician before you heat again.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench,
 	},
@@ -180,7 +180,7 @@ var table = [...]Rule{
 	PotUnseen: {
 		Name: "pot_unseen", Title: "Neither probe of this pot can be trusted",
 		Cause:       "Both probes are unplugged or broken, or their module is dead.",
-		Detection:   "Both readings are unusable, implausible or frozen for 3 s (E). With one probe left a stuck relay still shows as an over-temperature; with none only the contactor can end it. Later than the pot's own heater, so that one lost frame does not drop the contactor.",
+		Detection:   "Both readings, or the only one, are unusable, implausible or frozen for 3 s (E). With one probe left a stuck relay still shows as an over-temperature; with none only the contactor can end it. Later than the pot's own heater, so that one lost frame does not drop the contactor.",
 		Instruction: "Heaters are told zero; nothing is seen of this pot. Press the emergency stop and take it for hot. If it smokes or goes on warming, its relay is stuck: switch the mains off at a distance. Then check both probes, their plugs and their module, and reset.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, ChildOf: HeaterUnheard, after: unusableFor, onlyLasting: true, onlyWithHeat: true,
 	},
@@ -215,7 +215,7 @@ var table = [...]Rule{
 	MeltFrozen: {
 		Name: "melt_frozen", Title: "The melt reading has stopped moving",
 		Cause:       "The module hangs, or the leads are shorted: then it reads the module's own temperature.",
-		Detection:   "Exactly the same value for 60 s, with the heater on and the plate 25 °C warmer (E).",
+		Detection:   "Exactly the same value for 60 s, with the heater on and the plate 25 °C warmer (E). Without a plate probe: below 80 °C, at half the most power it may have (E).",
 		Instruction: "This heater is told zero. The probe or its module hangs: switch the module off and on, then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
@@ -229,21 +229,21 @@ var table = [...]Rule{
 	MeltNotFollowing: {
 		Name: "melt_not_following", Title: "The melt reading does not follow its plate",
 		Cause:       "The probe is out of the melt or in another pot.",
-		Detection:   "In a fast fall by 30 °C and more it does not level off as after a cold addition: after 16 s, 24 s with the addition marked, it still falls by 2 % of that a second, or after 40 s at all; or it has lost 55 % of what it was above 20 °C, more than by an addition of the pot's own size (E). Or for 2 min it never rose by 2 °C above its lowest with the heater on and the plate 40 °C warmer, unless it rests: above 140 °C, no more than 5 °C lower than when the 2 min began, and at a mean duty below 0.5 (E). It stays until the reading has risen by 5 °C, or the pot was marked as lifted at the bench, or the probe was unplugged and is back, or both probes have read less than 50 °C for 8 min (E).",
+		Detection:   "In a fast fall by 30 °C and more it does not level off as after a cold addition: after 16 s, 24 s with the addition marked, it still falls by 2 % of that a second, or after 40 s at all; or it has lost 55 % of what it was above 20 °C, more than by an addition of the pot's own size (E). Or for 2 min it never rose by 2 °C above its lowest with the heater on and the plate 40 °C warmer, unless it rests: above 140 °C, no more than 5 °C lower than when the 2 min began, and at a mean duty below 0.5 (E). Without a plate probe: below 80 °C it has not risen by 2 °C for the heat of 5 min at the most power it may have, which is forgotten in 20 min (E). It stays until the reading has risen by 5 °C, or the pot was marked as lifted at the bench, or the probe was unplugged and is back, or both probes have read less than 50 °C for 8 min (E).",
 		Instruction: "This heater is told zero. See that the probe sits in the melt and on the right pot, then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
 	PlateNotFollowing: {
 		Name: "plate_not_following", Title: "The plate reading falls below its melt while it is heated",
 		Cause:       "The probe has come off its plate. The loop would answer with full power, and only the cut-out would end it.",
-		Detection:   "In a fast fall under heat it is 10 °C below the melt (E). It stays until the reading has risen by 5 °C, or the pot was marked as lifted at the bench, or the probe was unplugged and is back, or both probes have read less than 50 °C for 8 min (E).",
+		Detection:   "In a fast fall under heat it is 10 °C below the melt, or without a melt probe has fallen by 30 °C (E). It stays until the reading has risen by 5 °C, or the pot was marked as lifted at the bench, or the probe was unplugged and is back, or both probes have read less than 50 °C for 8 min (E).",
 		Instruction: "This heater is told zero. Take the plate for hotter than it reads, fix its probe where it was, then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
 	MeltReversed: {
 		Name: "melt_reversed", Title: "The melt reading falls as the pot warms",
 		Cause:       "The probe's two leads are swapped.",
-		Detection:   "From cold, the reading has fallen by 5 °C while its plate rose by 15 °C under heat (E): one that hangs in the air would not. It stays until the probe was unplugged and is back, the pot was marked as lifted at the bench, or both its probes have read less than 50 °C for 8 min (E).",
+		Detection:   "From cold, the reading has fallen by 5 °C while its plate rose by 15 °C under heat (E): one that hangs in the air would not. Without a plate probe: under heat, and to below 12 °C (E). It stays until the probe was unplugged and is back, the pot was marked as lifted at the bench, or both its probes have read less than 50 °C for 8 min (E).",
 		Instruction: "This heater is told zero. With the mains off: swap the two leads of the melt probe. Then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
@@ -264,7 +264,7 @@ var table = [...]Rule{
 	MeltForecast: {
 		Name: "melt_forecast", Title: "The melt is on its way over its trip temperature",
 		Cause:       "More heat in the plate than the melt should get: a wrong volume in the recipe, a pot nearly empty, a stuck relay.",
-		Detection:   "Rising by more than 0.1 °C a second, it would be at the melt trip in 60 s: the lag of its probe, and a part of what the plate still gives, which in 1260 simulated pots was worth 80 s and more of the slope (E). In ordinary sessions it was 118 s away and more. Told when it lasts for 10 s (E): a stir may bring up what is warmer.",
+		Detection:   "Rising by more than 0.1 °C a second, it would be at the melt trip in 60 s: the lag of its probe, and a part of what the plate still gives, which in 1260 simulated pots was worth 80 s and more of the slope (E). In ordinary sessions it was 118 s away and more. Without a plate probe: in 90 s (E). Told when it lasts for 10 s (E): a stir may bring up what is warmer.",
 		Instruction: "Face shield and gauntlets on. Stir with a dry rod. If it goes on rising, press the emergency stop. Lift it only if you must: both hands, onto a dry, level, heat-proof place beside the plate.",
 		Severity:    Warning, Action: Inhibit, after: 10 * time.Second, needed: true,
 	},
@@ -285,7 +285,7 @@ var table = [...]Rule{
 	MeltHigh: {
 		Name: "melt_high", Title: "The melt is too warm",
 		Cause:       "More heat in the plate than the melt should get, or a pot that came too hot.",
-		Detection:   "A reading 5 °C over the hottest target for 2 s (E), over when it is 2 °C lower (C).",
+		Detection:   "A reading 5 °C over the hottest target for 2 s (E), over when it is 2 °C lower (C). Without a melt probe: the last that was typed in.",
 		Instruction: "Face shield and gauntlets on. Stir with a dry rod. If it goes on rising, press the emergency stop. Lift it only if you must: both hands, onto a dry, level, heat-proof place beside the plate.",
 		Severity:    Warning, after: 2 * time.Second, needed: true,
 	},
@@ -306,7 +306,7 @@ var table = [...]Rule{
 	NoRise: {
 		Name: "no_rise", Title: "The plate does not rise under heat",
 		Cause:       "The heater is broken, its breaker is open, the contactor or the relay does not close, or the plate's probe is off its plate.",
-		Detection:   "For 30 s at a smoothed duty of 0.5 and more the plate has not risen by 2 °C (E: 1260 simulated plates rose by 15 °C and more at full power), and is not 25 °C warmer than its melt.",
+		Detection:   "For 30 s at a smoothed duty of 0.5 and more the plate has not risen by 2 °C (E: 1260 simulated plates rose by 15 °C and more at full power), and is not 25 °C warmer than its melt or, without a melt probe, is below 80 °C (E).",
 		Instruction: "Take the plate for HOT: does its probe sit on it? Do not touch. If its reading does not rise, this heater is told zero in half a minute. Then see that the plate is switched on, its breaker closed and the contactor in.",
 		Severity:    Warning, ChildOf: HeaterDead, inService: true,
 	},
@@ -376,7 +376,7 @@ var table = [...]Rule{
 	StillHot: {
 		Name: "still_hot", Title: "The bench is still hot",
 		Cause:       "Plates and melts take an hour and more to cool.",
-		Detection:   "Heat is not enabled, and a plate or a melt was at 50 °C (C) or more when last seen.",
+		Detection:   "Heat is not enabled, and a plate or a melt was at 50 °C (C) or more when last seen; 40 °C (E) where a pot has one probe.",
 		Instruction: "Stay until everything is below 50 °C. Spilled vinyl and pot walls may be hotter than the probes.",
 		Severity:    Note, inService: true,
 	},
