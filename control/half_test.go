@@ -1,0 +1,129 @@
+package control_test
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/control/reading"
+)
+
+// halfRig is a bench of two pots, the first without a melt probe and the second without a
+// plate probe, enabled and cold.
+func halfRig() *rig {
+	s := demoSettings()
+	s.Pots = s.Pots[:2]
+	s.Pots[0].Probes, s.Pots[1].Probes = reading.PlateOnly, reading.MeltOnly
+	r := newRig(s, 21)
+	r.script = func(in *control.Input) {
+		in.Pots[0].Melt, in.Pots[1].Plate = reading.Temperature{}, reading.Temperature{}
+	}
+	r.press()
+	return r
+}
+
+// typed is a hand-held reading of the first pot.
+func typed(c float64) control.Command { return control.Command{Kind: control.HandReading, C: c} }
+
+// TestNoHeatRestsOnAGuess: with nobody at the thermometer the plate stays where no melt can
+// get too hot, the pot calls for a reading, and it is neither cured nor ready.
+func TestNoHeatRestsOnAGuess(t *testing.T) {
+	r := halfRig()
+	hottest := 0.0
+	for n := range 90 * time.Minute / period {
+		if n%600 == 0 {
+			r.step(control.Command{Kind: control.Stir}, control.Command{Kind: control.TickClear})
+		} else {
+			r.step()
+		}
+		hottest = math.Max(hottest, r.bodies[0].plate)
+		require.False(t, r.f.Pots[0].Cured)
+	}
+	p := &r.f.Pots[0]
+	t.Logf("plate at most %.1f °C with the melt to get to %.0f; melt %.1f, thought %.1f ± %.1f", hottest, p.TargetC, r.bodies[0].melt, p.MeltEstimate.C, p.MeltEstimate.WithinC)
+	assert.Less(t, hottest, p.TargetC+4)
+	assert.Equal(t, control.WaitHand, p.Wait)
+	assert.True(t, math.IsNaN(p.MeltC), "an estimate is no reading")
+	assert.Zero(t, p.Dwelled)
+}
+
+// TestReadByHandToReady: a maker with a thermometer brings the pot to ready, and the same
+// inputs come to the same outputs again, bit for bit.
+func TestReadByHandToReady(t *testing.T) {
+	r := halfRig()
+	r.keep = true
+	var duties []float64
+	for n := 0; n < int(90*time.Minute/period) && r.f.Pots[0].State != control.Ready; n++ {
+		switch {
+		case n%600 == 0:
+			r.step(typed(math.Round(r.bodies[0].melt)), control.Command{Kind: control.Stir}, control.Command{Kind: control.TickClear})
+		default:
+			r.step()
+		}
+		duties = append(duties, r.f.Outputs.Duty...)
+	}
+	p := &r.f.Pots[0]
+	t.Logf("ready after %v, melt %.1f °C, thought %.1f ± %.1f", r.f.Time, r.bodies[0].melt, p.MeltEstimate.C, p.MeltEstimate.WithinC)
+	require.Equal(t, control.Ready, p.State)
+	assert.InDelta(t, p.SetpointC, r.bodies[0].melt, p.BandC+1)
+
+	again := halfRig()
+	for i := range r.saved {
+		again.bench.Step(&r.saved[i], &again.f)
+		require.Equal(t, duties[2*i:2*i+2], again.f.Outputs.Duty, "cycle %d", i)
+	}
+}
+
+// TestAnUnseenPlateGetsItsPowerAtMost, and whatever the loop asks for, no more.
+func TestAnUnseenPlateGetsItsPowerAtMost(t *testing.T) {
+	r := halfRig()
+	most := r.settings.Pots[1].MostPowerW() / r.settings.Pots[1].HeaterW
+	hottest := 0.0
+	for n := range 60 * time.Minute / period {
+		if n%600 == 0 {
+			r.step(control.Command{Kind: control.Stir, Pot: 1})
+		} else {
+			r.step()
+		}
+		require.LessOrEqual(t, r.f.Outputs.Duty[1], most)
+		hottest = math.Max(hottest, r.bodies[1].plate)
+	}
+	p := &r.f.Pots[1]
+	t.Logf("most %.0f W; plate at most %.1f °C, thought %.0f ± %.0f; melt %.1f °C", most*r.settings.Pots[1].HeaterW, hottest, p.PlateEstimate.C, p.PlateEstimate.WithinC, p.MeltC)
+	assert.Less(t, hottest, 245.0)
+	assert.Greater(t, p.MeltC, 140.0)
+	assert.Less(t, p.ReadyIn, time.Duration(0), "nobody foretells it")
+}
+
+// TestWhatIsReadByHandIsJudged: what can not be is not taken, what is far off only twice,
+// and from elsewhere nothing.
+func TestWhatIsReadByHandIsJudged(t *testing.T) {
+	r := halfRig()
+	r.run(time.Minute)
+	p := &r.f.Pots[0]
+	for c, verdict := range map[float64]control.HandVerdict{
+		-5: control.HandOdd, 300: control.HandOdd, math.NaN(): control.HandOdd, 25: control.HandTaken, 100: control.HandFar,
+	} {
+		assert.Equal(t, verdict, p.HandCanBe(c), "%v", c)
+	}
+	assert.Equal(t, control.HandNoNeed, r.f.Pots[1].HandCanBe(25))
+
+	afar := typed(25)
+	afar.Afar = true
+	r.step(afar)
+	assert.False(t, r.f.Pots[0].Hand.Read)
+	r.step(typed(100))
+	assert.False(t, r.f.Pots[0].Hand.Read, "once is not believed")
+	r.run(10 * time.Second)
+	r.step(typed(102))
+	assert.True(t, r.f.Pots[0].Hand.Read)
+	assert.InDelta(t, 102, r.f.Pots[0].MeltEstimate.C, 5)
+
+	r.run(5 * time.Minute)
+	assert.Equal(t, control.HandOver, r.f.Pots[0].HandCanBe(r.f.Pots[0].Plate.C+15))
+	assert.LessOrEqual(t, r.f.Pots[0].Hand.Since, 6*time.Minute)
+}
