@@ -332,6 +332,9 @@ const longestGuess = 90 * time.Minute
 // temperature; negative when it is not on its way there.
 func (p *pot) reach(c float64) time.Duration {
 	const still = 0.005 // K/s: slower than this is no way to tell a time by (E)
+	if !p.set.Probes.HasMelt() {
+		return -1 // an estimate's slope tells no time
+	}
 	slope := p.melt.Slope()
 	gap := c - p.melt.C()
 	if math.Abs(slope) < still || gap*slope < 0 || gap/slope > longestGuess.Seconds() {

@@ -16,7 +16,7 @@ import (
 const (
 	approx    = "≈ "
 	bandText  = "%s%s ± %s"
-	guessText = "estimate ± %s %s: no melt probe"
+	guessText = "estimate ± %s %s"
 	handSince = ", by hand %s %s %s ago"
 )
 
