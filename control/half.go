@@ -36,8 +36,8 @@ const (
 	// heatedLong: the errors of both thermometers (E).
 	overPlateC = 10.0
 	heatedLong = 5 * time.Minute
-	// DefaultHandWithin is how long heat rests on a hand-held reading (E).
-	DefaultHandWithin = 4 * time.Minute
+	// handLasts is how long heat rests on a hand-held reading (E).
+	handLasts = 4 * time.Minute
 	// mostW, at a volume of mostAtML, is the most that the heater of a pot without a plate
 	// probe has in the mean, in watts; it grows with the wetted surface (E: none of the
 	// fifteen named pots of the judge came to its plate's limit by it).
@@ -112,7 +112,7 @@ func newHalf() half {
 // HandLasts is how long heat rests on a hand-held reading.
 func (s *PotSettings) HandLasts() time.Duration {
 	if s.HandWithin <= 0 {
-		return DefaultHandWithin
+		return handLasts
 	}
 	return s.HandWithin
 }

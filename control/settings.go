@@ -45,7 +45,7 @@ type PotSettings struct {
 	// PlateLimitC is the highest plate temperature the loop may ask for.
 	PlateLimitC float64
 	// Probes are those that the pot has. HandWithin is how long heat rests on a hand-held
-	// reading of a melt without one, zero is DefaultHandWithin; MostW is the most that a
+	// reading of a melt without one, zero is four minutes; MostW is the most that a
 	// heater has in the mean whose plate has none, in watts, and zero goes by the volume.
 	Probes     reading.Probes `json:",omitempty"`
 	HandWithin time.Duration  `json:",omitempty"`
