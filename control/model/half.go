@@ -162,4 +162,16 @@ func (f *Filter) correctPartly(ph *vector, off, variance float64) {
 			f.p[k][l] -= (heard[k] + heard[l] - heard[k]*heard[l]) * ph[k] * ph[l] / variance
 		}
 	}
+	f.even()
+}
+
+// even takes rounding's unevenness out of the covariance: with less than the whole gain it
+// would grow.
+func (f *Filter) even() {
+	for i := range f.p {
+		for k := range i {
+			f.p[i][k] = (f.p[i][k] + f.p[k][i]) / 2
+			f.p[k][i] = f.p[i][k]
+		}
+	}
 }

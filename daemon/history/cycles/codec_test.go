@@ -59,6 +59,10 @@ func anyRecord(t *rapid.T, pots int) Record {
 			State: control.PotState(rapid.IntRange(0, 7).Draw(t, "state")),
 			Duty:  float64(rapid.IntRange(0, 10000).Draw(t, "duty")) / 10000,
 			MeltC: float64(rapid.IntRange(0, 300000).Draw(t, "melt")) / control.PerDegree,
+			Estimate: control.Estimate{
+				C:       float64(rapid.IntRange(0, 300000).Draw(t, "estimate")) / control.PerDegree,
+				WithinC: float64(rapid.IntRange(0, 90000).Draw(t, "within")) / control.PerDegree,
+			},
 		})
 	}
 	return r
@@ -114,22 +118,26 @@ func older(layout byte, r Record) []byte {
 // TestOlderLayoutsAreRead: what a layout does not have is zero, even where the
 // reader has just read a newer block.
 func TestOlderLayoutsAreRead(t *testing.T) {
+	thought := control.Estimate{C: 161.5, WithinC: 5}
 	r := Record{Input: control.Input{
 		Pots:     make([]control.PotReadings, 2),
 		Commands: []control.Command{{Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5}},
-	}, Kept: Kept{Cycle: 7, Pots: make([]Pot, 2)}}
+	}, Kept: Kept{Cycle: 7, Pots: []Pot{{Estimate: thought}, {}}}}
 	var reader Reader
 	for layout, want := range map[byte]control.Command{
 		1:      {Kind: control.Setpoint, Pot: 1},
 		2:      {Kind: control.Setpoint, Pot: 1, C: 166.5},
 		3:      {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true},
 		4:      {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute},
+		5:      {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5},
 		newest: {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5},
 	} {
 		require.NoError(t, reader.Each(Encode([]Record{r}), func(*Record) error { return nil }))
 		require.NoError(t, reader.Each(older(layout, r), func(back *Record) error {
 			assert.Equal(t, []control.Command{want}, back.Input.Commands, "layout %d", layout)
 			assert.EqualValues(t, 7, back.Kept.Cycle, "layout %d", layout)
+			assert.Equal(t, layout == newest, back.Kept.Pots[0].Estimate == thought, "layout %d", layout)
+			assert.Equal(t, layout != newest, back.Kept.Pots[0].Estimate == control.Estimate{}, "layout %d", layout)
 			return nil
 		}))
 	}

@@ -131,7 +131,7 @@ func walk(c *columns, r *Record, pots int) {
 		if c.format >= withEstimates {
 			c.scaled(&p.Estimate.C, 1000)
 			c.scaled(&p.Estimate.WithinC, 1000)
-		} else {
+		} else if c.reading {
 			p.Estimate = control.Estimate{} // a newer block before it may have had one
 		}
 	}
