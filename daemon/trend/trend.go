@@ -40,6 +40,7 @@ type potSlot struct {
 	melt, plate span
 	target      float64 // the last one in the slot
 	foreseen    float64 // likewise: what is predicted for frames.ForeseenIn later
+	estimate    float64 // likewise: what is thought of a melt that has no probe
 	duty        float64 // the mean
 }
 
@@ -90,7 +91,8 @@ func slotOf(f *frames.Frame, start time.Duration) slot {
 	for i := range f.Pots {
 		p := &f.Pots[i]
 		melt, plate := float64(frames.Melt(p)), float64(frames.Measured(p.Plate))
-		s.pots[i] = potSlot{span{melt, melt}, span{plate, plate}, p.TargetC, float64(frames.Foreseen(p)), p.Duty}
+		thought, _ := frames.Estimated(p.MeltEstimate)
+		s.pots[i] = potSlot{span{melt, melt}, span{plate, plate}, p.TargetC, float64(frames.Foreseen(p)), float64(thought), p.Duty}
 	}
 	return s
 }
@@ -101,7 +103,7 @@ func merge(a, b slot) slot {
 	for i, p := range a.pots {
 		q := b.pots[i]
 		m.pots[i] = potSlot{
-			melt: p.melt.with(q.melt), plate: p.plate.with(q.plate), target: q.target, foreseen: q.foreseen,
+			melt: p.melt.with(q.melt), plate: p.plate.with(q.plate), target: q.target, foreseen: q.foreseen, estimate: q.estimate,
 			duty: (p.duty*a.count + q.duty*b.count) / m.count,
 		}
 	}
@@ -143,7 +145,9 @@ type Columns struct {
 	PlateMaxC []frames.Figure `json:"plate_max_c"`
 	TargetC   []frames.Figure `json:"target_c"`
 	ForeseenC []frames.Figure `json:"foreseen_c"`
-	Duty      []frames.Figure `json:"duty"`
+	// MeltEstimateC is what was thought of a melt that has no probe.
+	MeltEstimateC []frames.Figure `json:"melt_estimate_c"`
+	Duty          []frames.Figure `json:"duty"`
 }
 
 // Table returns the trend in at most rows rows (at least 1), with the lowest
@@ -179,5 +183,6 @@ func (c *Columns) add(p potSlot) {
 	c.PlateMaxC = append(c.PlateMaxC, frames.Figure(p.plate.max))
 	c.TargetC = append(c.TargetC, frames.Figure(p.target))
 	c.ForeseenC = append(c.ForeseenC, frames.Figure(p.foreseen))
+	c.MeltEstimateC = append(c.MeltEstimateC, frames.Figure(p.estimate))
 	c.Duty = append(c.Duty, frames.Figure(p.duty))
 }

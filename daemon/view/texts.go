@@ -53,7 +53,7 @@ type MarkLabels struct {
 	Added, AddedWhat, AddedAmount, MarkAddition              string
 	NewSetpoint, Set, SetpointHere, ClearWhy                 string
 	TryOut, TryOutWhy                                        string
-	HandField, HandHere, HandWhy, NotSeen                    string
+	HandField, HandHere, HandWhy, NotSeen, Estimate          string
 	NoteField, KeepNote, AtBench                             string
 	HowIsIt, NotJudged, Concerns, Cavity, Day                string
 	NotAShot, WasAShot, TakenBack, TakeBack, MouldOfShot     string
@@ -169,8 +169,8 @@ var markLabels = MarkLabels{
 	TryOut: "Try out", TryOutWhy: "Only a pot that is held: plate and melt swing a little for 10 to 20 minutes. Any mark but a stir ends it.",
 	SetpointHere: "A set-point is changed on the bench's own computer only.",
 	HandField:    "Melt read by hand", HandHere: "What was read by hand is typed on the bench's own computer only.",
-	HandWhy:   "Stir, hold a dry thermometer in the middle of the melt until it rests, and type what it shows.",
-	NotSeen:   "What is not seen of this pot",
+	HandWhy: "Stir, hold a dry thermometer in the middle of the melt until it rests, and type what it shows.",
+	NotSeen: "What is not seen of this pot", Estimate: "estimate, no reading",
 	ClearWhy:  "Below this temperature the melt is no thin liquid yet, so nobody can call it clear.",
 	NoteField: "Note for this run", KeepNote: "Write down", AtBench: "At the bench",
 	HowIsIt: "how is it?", NotJudged: "not judged",

@@ -82,6 +82,7 @@ export class Trend {
       c.melt_min_c.push(p.melt_c); c.melt_max_c.push(p.melt_c);
       c.plate_min_c.push(p.plate_c); c.plate_max_c.push(p.plate_c);
       c.target_c.push(p.target_c); c.duty.push(p.duty);
+      c.melt_estimate_c.push(p.melt_estimate_c);
       c.foreseen_c.push(p.ahead_c[t.foreseen_in_s / bench.ahead_every_s - 1] ?? null);
     });
     this.draw();
@@ -133,6 +134,7 @@ export class Trend {
     this.#drawLine(axes, "target", data.target_c, data.target_c);
     if (this.#whole) this.#drawLine(axes, "plate", data.plate_min_c, data.plate_max_c);
     this.#drawLine(axes, "melt", data.melt_min_c, data.melt_max_c);
+    if (chart.lines.estimate) this.#drawLine(axes, "estimate", data.melt_estimate_c, data.melt_estimate_c);
     this.#drawLine(axes, "foreseen", data.foreseen_c, data.foreseen_c, this.#table.foreseen_in_s);
     g.restore();
     this.#drawCursor(axes, chart, data);
@@ -141,7 +143,7 @@ export class Trend {
   // limits fits the melt and the band; in the whole session the plate as well.
   #limits(data, pot, first) {
     const { set, band } = this.#bands[pot] ?? {};
-    const columns = [data.melt_min_c, data.melt_max_c, data.target_c];
+    const columns = [data.melt_min_c, data.melt_max_c, data.melt_estimate_c, data.target_c];
     if (this.#whole) columns.push(data.plate_max_c);
     const coming = (this.#coming[pot] ?? []).map(([, c]) => c);
     const values = columns.flatMap((c) => c.slice(first)).concat(coming, set - 2 * band, set + 2 * band).filter(Number.isFinite);
@@ -277,7 +279,9 @@ export class Trend {
       const [a, b] = [this.#shown(low).toFixed(1), this.#shown(high).toFixed(1)];
       return a === b ? a : `${a}–${b}`;
     };
-    return `${clock(this.#table.time_s[i])}  ${w.melt} ${span(data.melt_min_c[i], data.melt_max_c[i])} ${this.#sign()}, ${w.predictedThen} ${span(then, then)}, ` +
+    const thought = data.melt_estimate_c[i];
+    const melt = Number.isFinite(thought) ? `≈ ${span(thought, thought)}` : span(data.melt_min_c[i], data.melt_max_c[i]);
+    return `${clock(this.#table.time_s[i])}  ${w.melt} ${melt} ${this.#sign()}, ${w.predictedThen} ${span(then, then)}, ` +
       `${w.plate} ${span(data.plate_min_c[i], data.plate_max_c[i])}, ${w.target} ${span(data.target_c[i], data.target_c[i])}, ` +
       `${w.heater} ${Math.round(100 * (data.duty[i] ?? 0))} %`;
   }
