@@ -190,6 +190,7 @@ func (b *Bench) heat(elapsed time.Duration) {
 			b.duty[i] = b.told[i]
 		}
 		p.loop.Applied(b.duty[i], b.told[i], elapsed.Seconds())
+		p.half.heated(b.duty[i], elapsed)
 	}
 	b.windows.Told(b.duty, b.told)
 	b.share.Drawn(b.watts(b.told))

@@ -36,6 +36,7 @@ const (
 	// heatedLong: the errors of both thermometers (E).
 	overPlateC = 10.0
 	heatedLong = 5 * time.Minute
+	pausesFor  = time.Minute // E: after that without heat a plate may be the cooler of the two
 	// handLasts is how long heat rests on a hand-held reading (E).
 	handLasts = 4 * time.Minute
 	// mostW, at a volume of mostAtML, is the most that the heater of a pot without a plate
@@ -99,7 +100,8 @@ type half struct {
 	doubtedFor  time.Duration
 	// unread is how long the plate has been hot since the last hand-held reading.
 	unread    time.Duration
-	heatedFor time.Duration // since it came to its plate
+	heatedFor time.Duration // without a pause of pausesFor
+	unheated  time.Duration
 	drift     drift
 	reach     reach
 	now       PotFrame // as far as a hand-held reading is judged by it
@@ -221,6 +223,17 @@ func (r *reach) pass(p *pot, elapsed time.Duration) {
 
 func (r *reach) holds(c float64) bool { return !r.begun || c >= r.lowC && c <= r.highC }
 
+// heated takes in the duty of a cycle.
+func (h *half) heated(duty float64, elapsed time.Duration) {
+	h.heatedFor += elapsed
+	if h.unheated += elapsed; duty > 0 {
+		h.unheated = 0
+	}
+	if h.unheated > pausesFor {
+		h.heatedFor = 0
+	}
+}
+
 // replaced forgets what was read in a melt that is another one now.
 func (h *half) replaced() {
 	h.hand, h.heatedFor, h.unread = Hand{DoubtedC: math.NaN()}, 0, 0
@@ -249,9 +262,6 @@ func (p *pot) infer(r *PotReadings, elapsed time.Duration) {
 		if h.doubtedFor += elapsed; h.doubtedFor > twiceWithin {
 			h.hand.DoubtedC = math.NaN()
 		}
-	}
-	if h.heatedFor += elapsed; p.lifted {
-		h.heatedFor = 0
 	}
 	if h.unread < math.MaxInt64/2 && (!p.plate.Valid() || p.plate.C() >= readFromC) {
 		h.unread += elapsed

@@ -123,7 +123,13 @@ func TestWhatIsReadByHandIsJudged(t *testing.T) {
 	assert.True(t, r.f.Pots[0].Hand.Read)
 	assert.InDelta(t, 102, r.f.Pots[0].MeltEstimate.C, 5)
 
-	r.run(5 * time.Minute)
-	assert.Equal(t, control.HandOver, r.f.Pots[0].HandCanBe(r.f.Pots[0].Plate.C+15))
-	assert.LessOrEqual(t, r.f.Pots[0].Hand.Since, 6*time.Minute)
+	over := control.PotFrame{
+		Probes: reading.PlateOnly, Plate: good(180), MeltEstimate: control.Estimate{C: 185, WithinC: 10}, HeatedFor: 5 * time.Minute,
+	}
+	assert.Equal(t, control.HandOver, over.HandCanBe(191))
+	over.HeatedFor = time.Minute
+	assert.Equal(t, control.HandTaken, over.HandCanBe(191), "a plate that is not heated may be the cooler of the two")
+	r.step(control.Command{Kind: control.AllOff})
+	r.run(2 * time.Minute)
+	assert.Zero(t, r.f.Pots[0].HeatedFor)
 }

@@ -264,7 +264,7 @@ type PotFrame struct {
 	Probes                      reading.Probes
 	MeltEstimate, PlateEstimate Estimate
 	Hand                        Hand
-	// HeatedFor is how long the pot has been on its plate.
+	// HeatedFor is for how long the pot has been heated without a pause of a minute.
 	HeatedFor time.Duration
 	// MeltC is the filtered melt temperature, SlopeCPerMin its slope. Both are
 	// NaN once no reading has been good for guard.MaxAge.
