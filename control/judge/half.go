@@ -41,13 +41,15 @@ type Half struct {
 	Typed, Trips, In, Out int
 }
 
-// HalfOf makes the bench of a pot of which so much is known.
-func HalfOf(probes reading.Probes, seed uint64) func(rig.Known) *Half {
+// HalfOf makes the bench of a pot of which so much is known. Of the limits it sets the
+// temperatures; whether its heaters count as proven is the caller's word.
+func HalfOf(probes reading.Probes, limits guard.Limits, seed uint64) func(rig.Known) *Half {
 	return func(k rig.Known) *Half {
+		limits.MeltWarnC, limits.MeltTripC, limits.PlateTripC = CureC+4, 190, k.PlateLimitC+20
 		s := control.Settings{
 			Period:  rig.Usual().Period,
 			Circuit: circuit.Rating{MaxW: 2 * k.RatedW, ContinuousW: 2 * k.RatedW},
-			Limits:  guard.Limits{MeltWarnC: CureC + 4, MeltTripC: 190, PlateTripC: k.PlateLimitC + 20, HeatersProven: true},
+			Limits:  limits,
 			Pots: []control.PotSettings{{
 				Name: "half", HeaterW: k.RatedW, VolumeML: k.TypedML, SetpointC: PourC, BandC: 2, CureC: CureC - 1,
 				Dwell: 90 * time.Second, SteadyFor: 20 * time.Second, StirWithin: 2 * time.Minute,
@@ -163,9 +165,9 @@ func (h *Half) See(p *zoo.Plant) {
 }
 
 // RunHalf lets a pot with one probe have an evening.
-func (p *Pot) RunHalf(probes reading.Probes, o rig.Options, seed uint64) ([]rig.Outcome, *Half) {
+func (p *Pot) RunHalf(probes reading.Probes, limits guard.Limits, o rig.Options, seed uint64) ([]rig.Outcome, *Half) {
 	var h *Half
 	o.See = func(_ float64, pl *zoo.Plant, _ *rig.View, _ float64) { h.See(pl) }
-	out := p.Run(func(k rig.Known) rig.Loop { h = HalfOf(probes, seed)(k); return h }, o, seed)
+	out := p.Run(func(k rig.Known) rig.Loop { h = HalfOf(probes, limits, seed)(k); return h }, o, seed)
 	return out, h
 }
