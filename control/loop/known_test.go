@@ -78,7 +78,9 @@ func TestATuningIsKept(t *testing.T) {
 	back, worth := l.Known()
 	assert.True(t, worth)
 	assert.Equal(t, k, back)
-	for _, other := range []loop.Pot{{1100, 520, 230}, {1000, 520, 225}} {
+	for _, other := range []loop.Pot{
+		{HeaterW: 1100, MeltJPerK: 520, PlateLimitC: 230}, {HeaterW: 1000, MeltJPerK: 520, PlateLimitC: 225},
+	} {
 		assert.Nil(t, loop.New(other, &k).Tuning(), "%v", other)
 	}
 	k.Tuning.Melt.Kp = 0
