@@ -6,6 +6,7 @@ import (
 	"meltwarden/control/guard"
 	"meltwarden/control/model"
 	"meltwarden/control/pour"
+	"meltwarden/control/reading"
 )
 
 // A lift is marked, or noticed by what the readings do. Either takes the pot's heat away
@@ -42,8 +43,9 @@ func (p *pot) open(most, least time.Duration) {
 // nothing depends on it.
 func (p *pot) notice(mayHeat bool) {
 	is, atMost := p.loop.Away()
-	p.mayBeOff = mayHeat && is == model.MaybeOff
-	if !mayHeat || p.lifted || is != model.OffPlate {
+	whole := p.set.Probes == reading.BothProbes // an unmarked lift shows only by both probes
+	p.mayBeOff = mayHeat && whole && is == model.MaybeOff
+	if !mayHeat || !whole || p.lifted || is != model.OffPlate {
 		return
 	}
 	p.open(atMost, min(toldWithin, atMost))

@@ -94,7 +94,7 @@ func NotSeen(s control.PotSettings) []string {
 			"It is cured only after such a reading at its cure temperature, and ready only after one inside its band.",
 			fmt.Sprintf("Its plate trips at %s. A melt that is too hot trips only once it is typed in.", quantity.FormatTemperature(s.PlateTripAtC())),
 			"Put a hot pot back on a colder plate only after marking it as lifted: without that a plate that it warms looks like a stuck heater.",
-			"When it is ready is not foretold. " + unwatched(s),
+			"When it is ready is not foretold, and a lift shows only where it is marked. " + unwatched(s),
 		}
 	case reading.MeltOnly:
 		return []string{
@@ -102,7 +102,7 @@ func NotSeen(s control.PotSettings) []string {
 			fmt.Sprintf("Its heater gets %s at most in the mean, and the guard sees to that. It heats slowly; a pot that loses much may not get there.", quantity.FormatPower(s.MostPowerW())),
 			"How hot its plate is nobody promises: the independent cut-out alone sees it. A plate without a pot is not found out.",
 			"A heater that is stuck shows ten minutes after it was told zero, if the melt still rises, or by the melt's own trip. Below 80 °C a melt that does not rise trips after five minutes at that power.",
-			"When it is ready is not foretold. " + unwatched(s),
+			"When it is ready is not foretold, and a lift shows only where it is marked. " + unwatched(s),
 		}
 	}
 	return nil
