@@ -36,9 +36,9 @@ const (
 func Unwatched(probes reading.Probes) []Code {
 	switch probes {
 	case reading.PlateOnly:
-		return []Code{MeltUnusable, MeltImplausible, MeltFrozen, MeltNotFollowing, MeltReversed, MeltForecast, FastFall, MeltNoisy, HeaterWeak}
+		return []Code{MeltUnusable, MeltImplausible, MeltFrozen, MeltNotFollowing, MeltReversed, MeltForecast, FastFall, MeltNoisy, HeaterWeak, LiftNoticed}
 	case reading.MeltOnly:
-		return []Code{PlateOverTemperature, ProbesCrossed, PlateUnusable, PlateImplausible, PlateFrozen, PlateNotFollowing, PlateReversed, HeaterDead, PlateFastFall, PlateNoisy, NoRise, HeaterWeak}
+		return []Code{PlateOverTemperature, ProbesCrossed, PlateUnusable, PlateImplausible, PlateFrozen, PlateNotFollowing, PlateReversed, HeaterDead, PlateFastFall, PlateNoisy, NoRise, HeaterWeak, LiftNoticed}
 	}
 	return nil
 }
