@@ -31,22 +31,20 @@ type push struct {
 // for that.
 type when func(h *hands, f *control.Frame, since time.Duration) bool
 
-// ready is the maker who waits for the call.
-func ready(_ *hands, f *control.Frame, since time.Duration) bool {
-	return f.Ready && since > 5*time.Second
-}
+// ready is the maker who waits for the call, and then takes up the injectors.
+func ready(h *hands, _ *control.Frame, _ time.Duration) bool { return h.called >= takesUp }
 
-// hasty does not wait for a pot to come down to its band: it draws once all are
-// cured.
+// hasty does not wait for a pot to come down to its band: it draws once all are cured,
+// or nearly.
 func hasty(pot int) when {
 	return func(_ *hands, f *control.Frame, _ time.Duration) bool {
 		for _, p := range f.Pots {
-			if !p.Cured {
+			if !p.Cured && p.Dwelled == 0 {
 				return false
 			}
 		}
 		p := &f.Pots[pot]
-		return p.MeltC-p.SetpointC > 2*p.BandC
+		return p.MeltC-p.SetpointC > 1.3*p.BandC
 	}
 }
 
@@ -79,6 +77,7 @@ func trim(pot int, c float64, typed string) when {
 
 // The maker's pace (C).
 const (
+	takesUp      = 15 * time.Second
 	betweenDraws = 5 * time.Second
 	usualHold    = 6 * time.Second
 	betweenShots = 150 * time.Second
@@ -91,6 +90,7 @@ type hands struct {
 	evening *evening
 	pushes  []push
 	waiting time.Duration // bench time since when the next push is wanted
+	called  time.Duration // for how long all have been ready meanwhile
 	drawn   int
 	nextAt  time.Duration // of the next draw or push, once drawing
 	offAt   time.Duration
@@ -101,6 +101,9 @@ func (h *hands) say(m history.Mark) { h.evening.marks = append(h.evening.marks, 
 
 // look takes in a cycle and does what is due.
 func (h *hands) look(f *control.Frame) {
+	if h.called += f.Elapsed; !f.Ready || f.Time < h.waiting {
+		h.called = 0
+	}
 	switch {
 	case len(h.pushes) == 0:
 		h.endOfEvening(f.Time)
@@ -163,7 +166,7 @@ func evenings() []plan {
 		{daysAgo: 23, hour: 18, minute: 5, seed: 44, pushes: []push{good, good, good, good}},
 		{daysAgo: 20, hour: 20, minute: 15, seed: 45, note: "hunted for the clamp with full injectors", pushes: []push{good, slow, good}},
 		{daysAgo: 17, hour: 18, minute: 44, seed: 46, pushes: []push{good, later, good}},
-		{daysAgo: 14, hour: 17, minute: 58, seed: 62, pushes: []push{called(soon(rust), "bled", "ivory", "rust"), good, good}},
+		{daysAgo: 14, hour: 17, minute: 58, seed: 67, pushes: []push{called(soon(rust), "bled", "ivory", "rust"), good, good}},
 		{daysAgo: 11, hour: 19, minute: 20, seed: 48, pushes: []push{good, good, good}},
 		{daysAgo: 9, hour: 18, minute: 36, seed: 49, pushes: []push{good,
 			called(push{when: cold(slate, "black", "3 mL", 12), held: usualHold}, "seam", "slate", "ivory"), good}},
