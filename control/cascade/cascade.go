@@ -59,7 +59,7 @@ const (
 	limitLeadS   = 15.0 // E: probe lag, dead time, filters, and what the element still holds
 	limitInS     = 20.0 // E: how fast the plate may close in on its limit
 	gainMin      = 1.0
-	gainMax      = 8.0
+	gainMax      = 6.5
 	waryGainMax  = 5.0 // E: where there is heat under way that nobody sees
 	mostLean     = 1.5 // E: times what is guessed
 	outerTiMaxS  = 600.0
