@@ -281,6 +281,9 @@ func (c *Cascade) Applied(duty, dt float64) {
 	if c.mayIntegrate(duty) {
 		c.outer.Applied(c.plateSP-m.TargetC, m.TargetC, m.MeltC, dt, 0, false)
 		c.rested = true
+	} else if c.stuck() {
+		g := c.outer.Gains()
+		c.outer.SetIntegral(c.outer.Integral() + g.Kp/g.Ti*(m.TargetC-m.MeltC)*dt)
 	}
 	if c.guess != nil {
 		c.guess.add(c.shown, duty, dt, c.pot)
@@ -301,6 +304,15 @@ func (c *Cascade) mayIntegrate(duty float64) bool {
 	follows := math.Abs(m.PlateC-c.plateSP) < followsC && !saturated(duty)
 	near := math.Abs(m.TargetC-m.MeltC) < nearC || math.Abs(m.MeltSlope) < stalledKS
 	return follows && near && !c.bound && !m.Upset
+}
+
+// stuck reports whether the melt rests short of its target on a plate that rests where
+// the coast lets it go no further: no coast comes, so the plate's resting excess is more
+// than it is taken for, and nothing else would ever find it.
+func (c *Cascade) stuck() bool {
+	m := c.seen
+	rests := math.Abs(m.MeltSlope) < stalledKS && math.Abs(m.PlateSlope) < steadyKS && math.Abs(m.PlateC-c.plateSP) < followsC
+	return c.bound && rests && m.MeltC < m.TargetC && c.plateSP < m.LimitC-MarginC && !m.Upset
 }
 
 func finite(xs ...float64) bool {

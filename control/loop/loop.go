@@ -65,7 +65,10 @@ type Loop struct {
 	restedC float64 // the target that it last came to rest at
 	// sureS is how long the pot has been held; -Inf once the model was doubted, because
 	// there may be heat on its way then that shows nowhere.
-	sureS   float64
+	sureS float64
+	// foundS is likewise how long, whether it was doubted or not. A melt that only came near
+	// its target has not been held there: it may have stopped short of it.
+	foundS  float64
 	ceiling ceiling
 }
 
@@ -219,18 +222,19 @@ func (l *Loop) look(s *model.Sight, m *cascade.Measure, dt float64) {
 	short := m.TargetC - s.MeltC
 	off, closes := math.Abs(short), math.Copysign(s.MeltSlope, short*s.MeltSlope)
 	sure := l.sureS >= heldForS
-	if l.memory.heldS < heldForS {
+	found := l.foundS >= heldForS
+	if !found {
 		l.find(s, m, dt)
 	}
 	switch {
-	case off > stopsShortC && l.memory.heldS >= heldForS && off < nearC && closes*arrivesInS < off:
+	case off > stopsShortC && found && off < nearC && closes*arrivesInS < off:
 		l.lean(s, m, short > 0, sure, dt)
 	case short > nearlyC && sure:
 		m.CoastC = l.model.CoastC(m.TargetC-lowShare*short, l.cascade.Excess())
-	case off < heldC && !m.Upset:
-		if l.sureS += dt; off < stopsShortC {
-			l.restedC = m.TargetC
-		}
+	case off < stopsShortC && !m.Upset:
+		l.restedC = m.TargetC
+		l.sureS += dt
+		l.foundS += dt
 	}
 }
 
