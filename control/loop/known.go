@@ -27,14 +27,15 @@ type Known struct {
 const (
 	heldC    = 1.5   // E: a melt this near its target is held
 	hotC     = 150.0 // E: where it waits for other pots, below this, it has not shown all yet
-	heldForS = 120.0 // E: so long altogether, and it has shown what it loses
+	heldForS = 90.0  // E: so long altogether, and it has shown what it loses
 	// decisive is by how much the readings have to speak for a pot of which nothing is
 	// known, as the logarithm of a likelihood ratio, before what is known is dropped (E);
 	// mostLead is how much they may speak for it ahead of that.
-	decisive, mostLead = 5.0, 4.0
+	decisive, mostLead = 3.0, 4.0
 	// proven is how much they have to speak for what is known by the time the pot has been
 	// held (E): who knew a pot has awaited its heat-up better than who did not.
-	proven = 1.0
+	// decidedS is how long it is held by then, in seconds.
+	proven, decidedS = 1.0, 120.0
 
 	restsInS              = 600.0    // E: the melt loop's integral time at its longest
 	leastShare, mostShare = 0.5, 2.0 // E: what a resting excess may be of the model's
@@ -98,10 +99,10 @@ func (l *Loop) compare() {
 	lead := l.model.Evidence() - m.beside.Evidence()
 	m.lead, m.last = min(m.lead+lead-m.last, mostLead), lead
 	switch {
-	case m.lead < -decisive || l.model.Doubted() || m.heldS >= heldForS && m.lead < proven:
+	case m.lead < -decisive || l.model.Doubted() || m.heldS >= decidedS && m.lead < proven:
 		l.model, m.beside, m.recalled = m.beside, nil, false
 		l.cascade.Forget()
-	case m.heldS >= heldForS:
+	case m.heldS >= decidedS:
 		m.beside = nil
 		l.model.Live()
 	}
