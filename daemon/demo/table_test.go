@@ -82,7 +82,8 @@ var troubles = []trouble{
 	{"heater fails", "holding", broken(simbench.HeaterFailed, ""), guard.HeaterDead, 10 * time.Minute, 10 * time.Minute, 230},
 	{"melt probe noisy", "heating", broken(simbench.NoisyProbe, registers.Melt), guard.MeltUnusable, 30 * time.Second, 30 * time.Second, 238},
 	{"plate probe noisy", "heating", broken(simbench.NoisyProbe, registers.Plate), guard.PlateUnusable, 30 * time.Second, 30 * time.Second, 238},
-	{"melt probe frozen", "heating", broken(simbench.FrozenProbe, registers.Melt), guard.MeltFrozen, 61 * time.Second, 61 * time.Second, 238},
+	// It has to move only while the pot is heated, and one that is early waits.
+	{"melt probe frozen", "heating", broken(simbench.FrozenProbe, registers.Melt), guard.MeltFrozen, 90 * time.Second, 90 * time.Second, 238},
 	{"plate probe frozen", "cold", broken(simbench.FrozenProbe, registers.Plate), guard.PlateFrozen, 70 * time.Second, 70 * time.Second, 200},
 	{"melt leads swapped", "cold", wired(func(in *control.Input) { reversed(&in.Pots[0].Melt.C) }), guard.MeltReversed, 3 * time.Minute, 3 * time.Minute, 238},
 	{"plate leads swapped", "cold", wired(func(in *control.Input) { reversed(&in.Pots[0].Plate.C) }), guard.PlateReversed, 30 * time.Second, 30 * time.Second, 60},
