@@ -635,6 +635,17 @@ func TestReplay(t *testing.T) {
 	}
 }
 
+// TestAnAmountIsRounded to what history can keep: what is no volume of a pot is not known.
+func TestAnAmountIsRounded(t *testing.T) {
+	for ml, kept := range map[float64]float64{
+		12.3456: 12.35, 0: 0, -5: 0, 1e20: 0, math.Inf(1): 0, math.Inf(-1): 0, math.NaN(): 0,
+	} {
+		in := control.Input{Commands: []control.Command{{Kind: control.Draw, ML: ml}}}
+		in.Round()
+		assert.InDelta(t, kept, in.Commands[0].ML, 1e-12, "%v", ml)
+	}
+}
+
 // TestNoInputHeatsUnearned is the guard's first rule again, through the whole
 // step, with people, noise and faults at random.
 func TestNoInputHeatsUnearned(t *testing.T) {

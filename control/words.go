@@ -314,9 +314,13 @@ const PerDegree = 1000
 // PerML is how finely history keeps a volume, in steps per millilitre.
 const PerML = 100
 
-// Round makes the input exactly what history can keep: milliseconds and
-// thousandths of a degree, hundredths of a millilitre. Decisions are made on the rounded input, so that a
-// kept one plays back to the same decisions, to the bit.
+// mostML is the largest volume that an addition or a draw can have, in millilitres (E: no
+// pot holds as much). A larger one, and one below zero, is not known.
+const mostML = 1e5
+
+// Round makes the input exactly what history can keep: milliseconds, thousandths of a
+// degree and hundredths of a millilitre. Decisions are made on the rounded input, so that
+// a kept one plays back to the same decisions, to the bit.
 func (in *Input) Round() {
 	in.Elapsed = in.Elapsed.Round(time.Millisecond)
 	for i := range in.Pots {
@@ -333,7 +337,7 @@ func (in *Input) Round() {
 	}
 	for i := range in.Commands {
 		in.Commands[i].C = roundC(in.Commands[i].C)
-		in.Commands[i].ML = math.Round(in.Commands[i].ML*PerML) / PerML
+		in.Commands[i].ML = roundML(in.Commands[i].ML)
 		in.Commands[i].For = in.Commands[i].For.Round(time.Millisecond)
 	}
 }
@@ -346,6 +350,13 @@ func round(t *reading.Temperature) {
 		return
 	}
 	t.C = roundC(t.C)
+}
+
+func roundML(ml float64) float64 {
+	if !(ml > 0 && ml <= mostML) {
+		return 0
+	}
+	return math.Round(ml*PerML) / PerML
 }
 
 func roundC(c float64) float64 { return math.Round(c*PerDegree) / PerDegree }
