@@ -335,15 +335,17 @@ func (p *pot) bounded(duty float64) float64 {
 	return math.Min(duty, p.set.MostPowerW()/p.set.HeaterW)
 }
 
-// hot reports whether anything of the pot is, or may be, too hot to touch.
+// hot reports whether anything of the pot is, or may be, too hot to touch. A melt that
+// nobody reads counts as it was last thought to be: it stays hot off its plate.
 func (p *pot) hot() bool {
+	either := maybeHot(&p.melt) || maybeHot(&p.plate)
 	switch p.set.Probes {
 	case reading.PlateOnly:
-		return maybeHot(&p.plate) || p.half.melt.C+p.half.melt.WithinC >= guard.TouchC
+		return either || p.half.melt.C+p.half.melt.WithinC >= guard.TouchC
 	case reading.MeltOnly:
-		return maybeHot(&p.melt) || p.half.plate.C+p.half.plate.WithinC >= guard.TouchC
+		return either || p.half.plate.C+p.half.plate.WithinC >= guard.TouchC
 	}
-	return maybeHot(&p.melt) || maybeHot(&p.plate)
+	return either
 }
 
 // lastHand is what was last read by hand, for the guard.

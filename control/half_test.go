@@ -133,3 +133,18 @@ func TestWhatIsReadByHandIsJudged(t *testing.T) {
 	r.run(2 * time.Minute)
 	assert.Zero(t, r.f.Pots[0].HeatedFor)
 }
+
+// TestAHotMeltStaysHotOffItsPlate, though nobody reads it and its plate gets cold.
+func TestAHotMeltStaysHotOffItsPlate(t *testing.T) {
+	r := halfRig()
+	r.run(20 * time.Minute)
+	r.step(control.Command{Kind: control.Lift, Pot: 0})
+	r.step(control.Command{Kind: control.AllOff})
+	for i := range r.bodies {
+		b := &r.bodies[i]
+		b.coupling, b.plateWPerK, b.meltWPerK = 0, b.plateJPerK/60, b.meltJPerK/60
+	}
+	r.run(10 * time.Minute)
+	require.Less(t, r.f.Pots[0].Plate.C, 30.0)
+	assert.True(t, r.f.Hot)
+}
