@@ -14,14 +14,14 @@ type Tuning struct {
 	MeltUltimate float64
 }
 
-// Fits reports whether it can be one.
+// Fits reports whether it can be one: gains that are any, and a melt loop with its margin.
 func (t *Tuning) Fits() bool {
 	for _, g := range []pid.Gains{t.Plate, t.Melt} {
 		if !(g.Kp > 0) || !(g.Ti > 0) || !finite(g.Kp, g.Ti, g.Td, g.Filter) || g.Td < 0 || g.Td > 0 && !(g.Filter > 0) {
 			return false
 		}
 	}
-	return t.MeltUltimate > 0 && finite(t.MeltUltimate)
+	return finite(t.MeltUltimate) && t.Melt.Kp*leastMargin <= t.MeltUltimate
 }
 
 // leastMargin is the least gain margin that a loop is left with: 2 to 5 is usual (Åström

@@ -83,6 +83,8 @@ func TestATuningIsKept(t *testing.T) {
 	} {
 		assert.Nil(t, loop.New(other, &k).Tuning(), "%v", other)
 	}
+	k.Tuning.Melt.Kp = 4.6
+	assert.Nil(t, loop.New(p, &k).Tuning(), "no margin")
 	k.Tuning.Melt.Kp = 0
 	assert.Nil(t, loop.New(p, &k).Tuning(), "no gain")
 }
