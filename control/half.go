@@ -32,6 +32,8 @@ const (
 	// alikeHandC of it and within twiceWithin is believed (E).
 	farHandC, alikeHandC = 15.0, 12.0
 	twiceWithin          = 2 * time.Minute
+	// twiceAfter is how much later that has to be: sooner it is the same one, sent again (C).
+	twiceAfter = 5 * time.Second
 	// overPlateC is how much warmer than its plate a melt can be that has been heated for
 	// heatedLong: the errors of both thermometers (E).
 	overPlateC = 10.0
@@ -59,8 +61,10 @@ type Hand struct {
 	Read  bool
 	C     float64
 	Since time.Duration
-	// Doubted is the last that was too far off to be believed alone; NaN where there is none.
-	DoubtedC float64
+	// DoubtedC is the last that was too far off to be believed alone, DoubtedFor so long
+	// ago; NaN where there is none.
+	DoubtedC   float64
+	DoubtedFor time.Duration
 }
 
 // HandVerdict is what is made of a hand-held reading.
@@ -87,17 +91,19 @@ func (f *PotFrame) HandCanBe(c float64) HandVerdict {
 		return HandUnseen
 	case f.HeatedFor >= heatedLong && c > f.Plate.C+overPlateC:
 		return HandOver
-	case math.Abs(c-f.MeltEstimate.C) > f.MeltEstimate.WithinC+farHandC && !(math.Abs(c-f.Hand.DoubtedC) <= alikeHandC):
+	case math.Abs(c-f.MeltEstimate.C) > f.MeltEstimate.WithinC+farHandC && !(f.Hand.DoubtedFor >= twiceAfter && f.Hand.like(c)):
 		return HandFar
 	}
 	return HandTaken
 }
 
+// like reports whether a reading bears out the one that was doubted.
+func (h *Hand) like(c float64) bool { return math.Abs(c-h.DoubtedC) <= alikeHandC }
+
 // half is what is remembered of a pot with one probe.
 type half struct {
 	melt, plate Estimate
 	hand        Hand
-	doubtedFor  time.Duration
 	// unread is how long the plate has been hot since the last hand-held reading.
 	unread    time.Duration
 	heatedFor time.Duration // without a pause of pausesFor
@@ -106,6 +112,9 @@ type half struct {
 	reach     reach
 	now       PotFrame // as far as a hand-held reading is judged by it
 }
+
+// unreadYet is the time without a hand-held reading of a melt that has to be read again.
+const unreadYet = math.MaxInt64 / 2
 
 func newHalf() half {
 	return half{hand: Hand{DoubtedC: math.NaN()}}
@@ -162,8 +171,13 @@ func (p *pot) handed(c float64) {
 		h.unread = 0
 		p.loop.Hand(c)
 		h.drift.begun = false
-	case HandFar:
-		h.hand.DoubtedC, h.doubtedFor = c, 0
+	case HandFar, HandOver:
+		if c > h.melt.C {
+			h.unread = unreadYet // it gives no heat before it is borne out, and takes it at once
+		}
+		if !h.hand.like(c) {
+			h.hand.DoubtedC, h.hand.DoubtedFor = c, 0
+		}
 	}
 }
 
@@ -248,7 +262,7 @@ func (p *pot) infer(r *PotReadings, elapsed time.Duration) {
 	h.reach.pass(p, elapsed)
 	if is && !(sane(&e) && h.reach.holds(e.MeltC)) {
 		p.loop.Anew()
-		h.unread = math.MaxInt64 / 2 // until the melt is read again
+		h.unread = unreadYet
 		h.reach, h.drift, is = reach{}, drift{}, false
 	}
 	if is && !p.lifted {
@@ -259,11 +273,11 @@ func (p *pot) infer(r *PotReadings, elapsed time.Duration) {
 		p.plate.Forget()
 	}
 	if h.hand.Since += elapsed; !math.IsNaN(h.hand.DoubtedC) {
-		if h.doubtedFor += elapsed; h.doubtedFor > twiceWithin {
+		if h.hand.DoubtedFor += elapsed; h.hand.DoubtedFor > twiceWithin {
 			h.hand.DoubtedC = math.NaN()
 		}
 	}
-	if h.unread < math.MaxInt64/2 && (!p.plate.Valid() || p.plate.C() >= readFromC) {
+	if h.unread < unreadYet && (!p.plate.Valid() || p.plate.C() >= readFromC) {
 		h.unread += elapsed
 	}
 	h.now = PotFrame{Probes: p.set.Probes, Plate: r.Plate, MeltEstimate: h.melt, Hand: h.hand, HeatedFor: h.heatedFor}

@@ -2,6 +2,7 @@ package control_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -9,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/control"
+	"meltwarden/control/guard"
 	"meltwarden/control/reading"
 )
 
@@ -118,6 +120,8 @@ func TestWhatIsReadByHandIsJudged(t *testing.T) {
 	assert.False(t, r.f.Pots[0].Hand.Read)
 	r.step(typed(100))
 	assert.False(t, r.f.Pots[0].Hand.Read, "once is not believed")
+	r.step(typed(100))
+	assert.False(t, r.f.Pots[0].Hand.Read, "nor the same one, sent twice")
 	r.run(10 * time.Second)
 	r.step(typed(102))
 	assert.True(t, r.f.Pots[0].Hand.Read)
@@ -132,6 +136,48 @@ func TestWhatIsReadByHandIsJudged(t *testing.T) {
 	r.step(control.Command{Kind: control.AllOff})
 	r.run(2 * time.Minute)
 	assert.Zero(t, r.f.Pots[0].HeatedFor)
+}
+
+// TestWhatIsReadTooHotTakesHeatAtOnce: only what gives heat has to be borne out first.
+func TestWhatIsReadTooHotTakesHeatAtOnce(t *testing.T) {
+	for _, over := range []bool{false, true} {
+		r := halfRig()
+		r.run(5 * time.Minute)
+		r.step(typed(r.bodies[0].melt))
+		r.run(time.Minute)
+		p := &r.f.Pots[0]
+		require.Equal(t, control.WaitHeat, p.Wait)
+		c, verdict := p.MeltEstimate.C-p.MeltEstimate.WithinC-20, control.HandFar
+		require.Equal(t, verdict, p.HandCanBe(c))
+		r.step(typed(c))
+		require.Equal(t, control.WaitHeat, p.Wait, "one that is cold gives nothing, and takes nothing")
+		if c = p.MeltEstimate.C + p.MeltEstimate.WithinC + 20; over {
+			c, verdict = p.Plate.C+15, control.HandOver
+		}
+		require.Equal(t, verdict, p.HandCanBe(c))
+		r.step(typed(c))
+		assert.Equal(t, control.WaitHand, p.Wait)
+		r.run(10 * time.Second)
+		r.step(typed(r.bodies[0].melt))
+		assert.Equal(t, control.WaitHeat, p.Wait, "until it is read again")
+	}
+}
+
+// TestAnAdditionHidesNoHotMelt: what was last read in it still counts for the guard.
+func TestAnAdditionHidesNoHotMelt(t *testing.T) {
+	r := halfRig()
+	r.run(time.Minute)
+	r.step(typed(185))
+	r.run(6 * time.Second)
+	r.step(typed(185))
+	r.run(3 * time.Second)
+	has := func(c guard.Code) bool {
+		return slices.ContainsFunc(r.f.Conditions, func(k guard.Condition) bool { return k.Code == c && k.Active })
+	}
+	require.True(t, has(guard.MeltHigh))
+	r.step(control.Command{Kind: control.ColourAdded, Afar: true})
+	r.run(3 * time.Second)
+	assert.True(t, has(guard.MeltHigh))
 }
 
 // TestAHotMeltStaysHotOffItsPlate, though nobody reads it and its plate gets cold.

@@ -95,7 +95,7 @@ func (p *pot) mark(c Command) {
 		p.coloured, p.sinceColour = true, 0
 		p.inBandFor, p.stirred = 0, false
 		p.loop.Added(c.ML * MeltJPerMLK)
-		p.half.hand.Read = false
+		p.half.unread = unreadYet
 		p.half.reach.lowC -= additionC
 	case Draw:
 		p.loop.Drawn(c.ML * MeltJPerMLK)

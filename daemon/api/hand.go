@@ -12,7 +12,8 @@ import (
 )
 
 // handReading answers the route of what was read in a melt that has no probe. One that is
-// far from what is thought goes on to control all the same, which believes the next like it.
+// refused for what is thought of the melt goes on to control all the same, which believes
+// the next like it, or takes heat away.
 func (s *server) handReading(w http.ResponseWriter, r *http.Request, m history.Mark) {
 	if !fromHere(r) {
 		problem(w, http.StatusForbidden, "what was read by hand is typed on the bench's own computer only: heat rests on it")
@@ -25,7 +26,7 @@ func (s *server) handReading(w http.ResponseWriter, r *http.Request, m history.M
 		return
 	}
 	verdict := s.handVerdict(m.Pot, m.C)
-	if verdict == control.HandFar {
+	if verdict == control.HandFar || verdict == control.HandOver {
 		if err := s.Submit(m); err != nil {
 			problem(w, http.StatusServiceUnavailable, err.Error())
 			return

@@ -21,7 +21,7 @@ func handFrame() *frames.Frame {
 	f.Pots[1] = control.PotFrame{
 		Probes: reading.PlateOnly, Plate: reading.Temperature{C: 200, Fault: reading.None},
 		MeltEstimate: control.Estimate{C: 150, WithinC: 6}, HeatedFor: 10 * time.Minute,
-		Hand: control.Hand{DoubtedC: 120},
+		Hand: control.Hand{DoubtedC: 120, DoubtedFor: time.Minute},
 	}
 	return f
 }
@@ -40,7 +40,7 @@ func TestWhatIsReadByHand(t *testing.T) {
 		"without a unit":     {"2", "reading=152", "", 400, "unit", false},
 		"no number":          {"2", "reading=hot&unit=C", "", 400, "number", false},
 		"in the wrong scale": {"2", "reading=305&unit=C", "", 400, "305 F", false},
-		"over its plate":     {"2", "reading=215&unit=C", "", 409, "above its plate", false},
+		"over its plate":     {"2", "reading=215&unit=C", "", 409, "above its plate", true},
 		"far off":            {"2", "reading=180&unit=C", "", 409, "type it once more", true},
 		"far off, again":     {"2", "reading=122&unit=C", "", 202, "", true},
 		"of a whole pot":     {"1", "reading=152&unit=C", "", 409, "has a melt probe", false},
