@@ -161,9 +161,10 @@ func (b *backSince) look(lifted bool, took time.Duration) {
 	}
 }
 
-// settling reports whether a pot without a melt probe may still be warming its plate.
+// settling reports whether a pot without a melt probe may be warming its plate: it is put
+// there before anybody says so.
 func (b *backSince) settling(probes reading.Probes) bool {
-	return probes == reading.PlateOnly && b.ever && b.back < settlesIn
+	return probes == reading.PlateOnly && (b.lifted || b.ever && b.back < settlesIn)
 }
 
 // belowMelt reports whether a plate in a fast fall has gone further than a melt on it
@@ -176,11 +177,11 @@ func (p *pot) belowMelt() bool {
 }
 
 // risesOff reports whether the pot's plate rises though its heater is told zero, as far
-// as its probes show that.
-func (p *pot) risesOff(elapsed time.Duration) bool {
+// as its probes show that. No pot takes its plate to hottestC.
+func (p *pot) risesOff(hottestC float64, elapsed time.Duration) bool {
 	h := &p.heater
-	switch {
-	case p.onPlate.settling(p.probes):
+	switch plate := &p.plate.trend; {
+	case p.onPlate.settling(p.probes) && plate.seen && plate.c < hottestC:
 		h.watching = false
 		return false
 	case p.probes.HasPlate():

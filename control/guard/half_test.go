@@ -120,6 +120,33 @@ func TestTheMostPowerIsKept(t *testing.T) {
 	}
 }
 
+// TestAPotThatIsPutBackWarmsItsPlate, marked as lifted or soon after, and that is no stuck
+// relay; one that is shows all the same, in a second lift as in the first.
+func TestAPotThatIsPutBackWarmsItsPlate(t *testing.T) {
+	r := halved(reading.PlateOnly, 180)
+	plateC, lifted, rises := 180.0, true, 0.0
+	r.begin(func(s *Sight, _ float64) {
+		halve(&s.Pots[0], reading.PlateOnly, 180)
+		plateC += rises * period.Seconds()
+		s.Pots[0].Plate.C, s.Pots[0].Duty, s.Pots[0].Lifted = plateC, 0, lifted
+	})
+	for range 2 {
+		lifted, rises = true, -0.5
+		r.run(4 * time.Minute)
+		require.Less(t, plateC, 65.0)
+		rises = 0.5
+		r.run(2 * time.Minute)
+		lifted = false
+		r.run(2 * time.Minute)
+		require.Greater(t, plateC, 160.0)
+		require.False(t, r.latched(RiseWhileOff))
+	}
+	for lifted = true; !r.latched(RiseWhileOff); {
+		r.step()
+		require.Less(t, plateC, limits.MeltTripC+5)
+	}
+}
+
 // TestHotByOneProbe: the place that is not seen may be warmer.
 func TestHotByOneProbe(t *testing.T) {
 	r := newRig(limits)

@@ -138,7 +138,7 @@ func (g *Guard) lookAtHeater(p *pot, s *PotSight, elapsed time.Duration) {
 // lookForRunaway finds a plate that rises though its heater is told zero.
 func (g *Guard) lookForRunaway(i int, elapsed time.Duration) {
 	p := &g.pots[i]
-	rises := p.risesOff(elapsed)
+	rises := p.risesOff(g.limits.MeltTripC, elapsed)
 	g.note(p.found, RiseWhileOff, rises && !g.suspected(i), elapsed)
 }
 

@@ -145,7 +145,7 @@ var table = [...]Rule{
 	RiseWhileOff: {
 		Name: "rise_while_off", Title: "The plate goes on rising with its heater off",
 		Cause:       "The heater's relay is stuck on, or something else heats the plate. It is no afterheat, which is over within half a minute.",
-		Detection:   "A plate above 50 °C (C) and warmer than its melt, with its heater told zero, has risen by 3 °C and 60 °C for each part of full power that it was told before (E: 20 to 40 °C in 1080 simulated plates), or, later than 60 s (E: simulated afterheat was over in 40), by 3 °C and faster than 3 °C a minute. It latches at once, with heat blocked too. Without a plate probe: the melt, later than 10 min (E). Without a melt probe: not in the 10 min after the pot came back (E).",
+		Detection:   "A plate above 50 °C (C) and warmer than its melt, with its heater told zero, has risen by 3 °C and 60 °C for each part of full power that it was told before (E: 20 to 40 °C in 1080 simulated plates), or, later than 60 s (E: simulated afterheat was over in 40), by 3 °C and faster than 3 °C a minute. It latches at once, with heat blocked too. Without a plate probe: the melt, later than 10 min (E). Without a melt probe, while the pot is marked as lifted and in the 10 min after it came back (E): only above the melt trip, where no pot takes its plate.",
 		Instruction: "PRESS THE EMERGENCY STOP, then switch the mains off. This plate is heated though its heater is told zero. Have relay and contactor changed by a licensed electrician before you heat again.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench,
 	},
