@@ -650,10 +650,14 @@ func TestAnAmountIsRounded(t *testing.T) {
 // step, with people, noise and faults at random.
 func TestNoInputHeatsUnearned(t *testing.T) {
 	heated := 0
+	amount := rapid.SampledFrom([]float64{0, 20, 100, 170, 200, -1, 1e300, math.NaN(), math.Inf(1)})
 	rapid.Check(t, func(t *rapid.T) {
 		settings := demoSettings()
 		if rapid.Bool().Draw(t, "relays") {
 			settings = relaySettings()
+		}
+		for i := range settings.Pots {
+			settings.Pots[i].Probes = reading.Probes(rapid.IntRange(0, 2).Draw(t, "probes"))
 		}
 		r := newRig(settings, rapid.Float64Range(15, 185).Draw(t, "startC"))
 		odd := func(name string) bool { return rapid.IntRange(0, 400).Draw(t, name) == 400 }
@@ -684,7 +688,10 @@ func TestNoInputHeatsUnearned(t *testing.T) {
 			}
 		}
 		for range 60 {
-			f := r.step(control.Command{Kind: control.CommandKind(rapid.IntRange(0, 7).Draw(t, "kind")), Pot: rapid.IntRange(-1, 3).Draw(t, "pot")})
+			f := r.step(control.Command{
+				Kind: control.CommandKind(rapid.IntRange(0, int(control.HandReading)+1).Draw(t, "kind")), Pot: rapid.IntRange(-1, 3).Draw(t, "pot"),
+				C: amount.Draw(t, "c"), ML: amount.Draw(t, "ml"), Afar: rapid.Bool().Draw(t, "afar"),
+			})
 			for i, duty := range f.Outputs.Duty {
 				if !(duty >= 0 && duty <= 1) {
 					t.Fatalf("duty %v", duty)
@@ -696,7 +703,8 @@ func TestNoInputHeatsUnearned(t *testing.T) {
 				ok := f.Heat == control.HeatEnabled && f.Outputs.Contactor &&
 					(f.Elapsed > 0 && f.Elapsed <= 3*period) &&
 					f.Contacts.EStop.Known(time.Second) && f.Contacts.EStop.Closed &&
-					f.Pots[i].Melt.Usable(time.Second) && f.Pots[i].Plate.Usable(time.Second) &&
+					(f.Pots[i].Melt.Usable(time.Second) || !f.Pots[i].Probes.HasMelt()) &&
+					(f.Pots[i].Plate.Usable(time.Second) || !f.Pots[i].Probes.HasPlate()) &&
 					f.Pots[i].State != control.Tripped && f.Pots[i].State != control.Lifted
 				if !ok {
 					t.Fatalf("pot %d is heated: %+v", i, *f)
