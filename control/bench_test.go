@@ -646,6 +646,21 @@ func TestAnAmountIsRounded(t *testing.T) {
 	}
 }
 
+// TestNoMarksEmptyAPot, or fill it without end: whatever is marked, the melt stays where it
+// is held.
+func TestNoMarksEmptyAPot(t *testing.T) {
+	for _, kind := range []control.CommandKind{control.Draw, control.ColourAdded} {
+		r := readyRig()
+		for range 20 {
+			r.step(control.Command{Kind: kind, ML: 100, Afar: true})
+		}
+		hottest := 0.0
+		r.evening(20*time.Minute, func(*control.Frame) { hottest = math.Max(hottest, r.bodies[0].melt) })
+		assert.Less(t, hottest, r.f.Pots[0].SetpointC+2, "%v", kind)
+		assert.InDelta(t, r.f.Pots[0].SetpointC, r.bodies[0].melt, 1, "%v", kind)
+	}
+}
+
 // TestNoInputHeatsUnearned is the guard's first rule again, through the whole
 // step, with people, noise and faults at random.
 func TestNoInputHeatsUnearned(t *testing.T) {

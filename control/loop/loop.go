@@ -43,7 +43,8 @@ const (
 	staysOverC  = 0.3   // E: or over it,
 	nearC       = 8.0   // E: and no further,
 	arrivesInS  = 150.0 // E: that would not be there in this time rests there,
-	mostDrawn   = 0.9   // E: a pot is never drawn empty
+	leastLeft   = 0.1   // E: of what was typed: a pot is never drawn empty, whatever is marked
+	mostAdded   = 4.0   // E: times what was typed: and no vessel holds more
 	lowShare    = 0.07  // E: of what is still to rise it is aimed low, because no coast is known to the degree
 	nearlyC     = 1.0   // E: a melt nearer than this is brought to its target by the melt loop
 	leanS       = 120.0 // E: as long as a few stirs, which is what the model's word wavers by
@@ -54,7 +55,10 @@ const (
 
 // Loop is the memory of one pot's loop.
 type Loop struct {
-	pot     Pot
+	pot Pot
+	// typedJPerK is the melt's heat capacity in J/K before anything was added or drawn.
+	typedJPerK float64
+
 	cascade *cascade.Cascade
 	model   *model.Filter
 	given   float64 // the duty since the last cycle
@@ -76,7 +80,7 @@ type Loop struct {
 // nil is nothing, and what was not of this heater and plate limit counts as nothing.
 func New(p Pot, k *Known) *Loop {
 	l := &Loop{
-		pot:     p,
+		pot: p, typedJPerK: p.MeltJPerK,
 		cascade: cascade.New(cascade.Pot{HeaterW: p.HeaterW, MeltJPerK: p.MeltJPerK}),
 		model:   model.New(p.model()),
 	}
@@ -107,7 +111,7 @@ func (l *Loop) Watch(v *View) {
 func (l *Loop) Added(jPerK float64) {
 	l.trial = nil
 	l.memory.sealed = l.memory.sealed || l.memory.leaves
-	jPerK = min(jPerK, l.pot.MeltJPerK)
+	jPerK = min(jPerK, l.pot.MeltJPerK, mostAdded*l.typedJPerK-l.pot.MeltJPerK)
 	if !(jPerK > 0) {
 		l.each((*model.Filter).Startle)
 		return
@@ -121,7 +125,7 @@ func (l *Loop) Added(jPerK float64) {
 func (l *Loop) Drawn(jPerK float64) {
 	l.trial = nil
 	l.memory.sealed = true
-	jPerK = min(jPerK, mostDrawn*l.pot.MeltJPerK)
+	jPerK = min(jPerK, l.pot.MeltJPerK-leastLeft*l.typedJPerK)
 	if !(jPerK > 0) {
 		jPerK = 0
 	}
