@@ -92,7 +92,7 @@ func NotSeen(s control.PotSettings) []string {
 			"Its melt has no probe. It is estimated from the plate, ≈ with its band, and is never shown as a reading.",
 			fmt.Sprintf("Heat rests on a melt read by hand and typed in for %s at most; then, and before the first, the plate is held no hotter than where the melt is to get, and the pot waits for the next.", quantity.FormatDuration(s.HandLasts())),
 			"It is cured only after such a reading at its cure temperature, and ready only after one inside its band.",
-			fmt.Sprintf("Its plate trips at %s. A melt that is too hot trips only once it is typed in.", quantity.FormatTemperature(s.PlateTripAtC())),
+			fmt.Sprintf("Its plate trips at %s. A melt that is too hot trips only once it is typed in. What is typed is believed: a thermometer that reads 20 °C too low takes the melt 20 °C too far, and no finding tells.", quantity.FormatTemperature(s.PlateTripAtC())),
 			"Put a hot pot back on a colder plate only after marking it as lifted: without that a plate that it warms looks like a stuck heater.",
 			"When it is ready is not foretold, and a lift shows only where it is marked. " + unwatched(s),
 		}
