@@ -13,6 +13,9 @@ const (
 	restingPerJPK  = 0.035 // W that a held pot loses by its surface and sides per J/K of melt
 	plateLossPerW  = 3e-4  // W/K from plate to room per rated watt; low, so that the coast is not taken short
 	roomC          = 21.0
+	hotK           = 150.0 // above the room: no plate that loses all of its heater's power there brings a melt to its cure
+
+	leastPlatePerW, mostPlatePerW = 0.15, 3.0 // J/K of plate and element per rated watt
 
 	learnRiseC    = 60.0  // a plate rise that makes the balance worth believing
 	learnMeltToC  = 70.0  // before the melt thickens and its probe stops speaking for all of it
@@ -48,6 +51,18 @@ type Known struct {
 	PlateJPerK float64
 	// CouplingWK is from plate to melt, PlateLossWK from plate to room, in W/K.
 	CouplingWK, PlateLossWK float64
+}
+
+// farOff is how many times what is guessed of a coupling it may be (E).
+const farOff = 30.0
+
+// Fits reports whether it can be said of a pot: bounds that what is learnt keeps to, or
+// that no hot plate is beyond.
+func (k Known) Fits(p Pot) bool {
+	guess := couplingPerJPK * p.MeltJPerK
+	return k.PlateJPerK >= leastPlatePerW*p.HeaterW && k.PlateJPerK <= mostPlatePerW*p.HeaterW &&
+		k.CouplingWK >= guess/farOff && k.CouplingWK <= guess*farOff &&
+		k.PlateLossWK >= 0 && k.PlateLossWK*hotK <= p.HeaterW
 }
 
 // Known returns what was learnt by now.
@@ -123,7 +138,7 @@ func (b *balance) watchRise(m Measure, joules float64, p Pot) {
 	rise := m.PlateC - b.from.PlateC
 	if rise >= learnRiseC {
 		plate := (b.joules - p.MeltJPerK*(m.MeltC-b.from.MeltC)) / rise
-		b.plateJPerK = math.Min(math.Max(plate, 0.15*p.HeaterW), 3*p.HeaterW)
+		b.plateJPerK = math.Min(math.Max(plate, leastPlatePerW*p.HeaterW), mostPlatePerW*p.HeaterW)
 	}
 	b.open = m.MeltC < learnMeltToC && rise < 2*learnRiseC
 }

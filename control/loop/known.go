@@ -56,12 +56,12 @@ type memory struct {
 	leaves bool
 }
 
-// Fits reports whether what is known may be said of a pot: the same heater and plate
-// limit, and figures that are any.
+// Fits reports whether what is known may be said of a pot: both probes, the same heater
+// and plate limit, and figures that some pot has.
 func (k *Known) Fits(p Pot) bool {
-	c := &k.Cascade
-	return k.PlateLimitC == p.PlateLimitC && k.Model.Fits(p.model()) &&
-		c.PlateJPerK > 0 && c.CouplingWK > 0 && c.PlateLossWK >= 0 && k.RestShare >= leastShare && k.RestShare <= mostShare
+	c := cascade.Pot{HeaterW: p.HeaterW, MeltJPerK: k.Model.Pot.MeltJPerK}
+	return p.Probes == reading.BothProbes && k.PlateLimitC == p.PlateLimitC && k.Model.Fits(p.model()) &&
+		k.Cascade.Fits(c) && k.RestShare >= leastShare && k.RestShare <= mostShare
 }
 
 // Tunes reports whether a trial's tuning may be used for a pot: the same heater and plate

@@ -297,7 +297,7 @@ func TestNothingBreaksIt(t *testing.T) {
 				}
 			}
 			s := f.Sight(0.5)
-			require.False(t, math.IsNaN(s.MeltC+s.PlateC+s.HeldC+s.OutW))
+			require.False(t, math.IsNaN(s.MeltC+s.PlateC+s.HeldC+s.OutW+s.RestC))
 		}
 	})
 }
