@@ -200,7 +200,7 @@ var waitTexts = [...]string{
 	"nothing", "heat to be enabled at the bench", "reset at the bench", "a good reading",
 	"cure temperature", "the cure dwell", "your tick: is it clear?", "cooling into band",
 	"warming into band", "steady in band", "a stir", "the pot's return",
-	"nothing: heat is refused here", "the other pots, which take longer",
+	"nothing: heat is refused here", "the other pots",
 	"a hand-held reading",
 }
 

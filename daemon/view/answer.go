@@ -77,7 +77,7 @@ func answer(f *frames.Frame, s control.Settings) (line Both, detail string) {
 	takes := ""
 	switch {
 	case f.ReadyIn > 0 && timed(p.Wait):
-		takes = fmt.Sprintf(texts.allReadyIn, about(f.ReadyIn))
+		takes = fmt.Sprintf(texts.allReadyIn, giveOrTake(f.ReadyIn, f.ReadyWithin))
 	case p.WaitLeft >= 0 && timed(p.Wait):
 		takes = ", " + about(p.WaitLeft)
 	}
@@ -128,8 +128,12 @@ func further(a, b *control.PotFrame) int {
 	)
 }
 
-// outlook is how long the wait takes; one of unknown length is the longest.
+// outlook is how long the wait takes; one of unknown length is the longest. On the way
+// up a slope tells little, and would name now this pot and now that.
 func outlook(p *control.PotFrame) time.Duration {
+	if p.Wait == control.WaitHeat && p.ReadyIn > 0 {
+		return p.ReadyIn
+	}
 	if p.WaitLeft < 0 {
 		return math.MaxInt64
 	}

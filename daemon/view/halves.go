@@ -60,7 +60,7 @@ func width(e control.Estimate, u unit) string {
 // guessed says how well a melt without a probe is known.
 func guessed(p *control.PotFrame) Both {
 	if !p.MeltEstimate.Known() {
-		return same(fmt.Sprintf(texts.noReading, reading.NotWired))
+		return same(texts.noProbe)
 	}
 	return inBoth(func(u unit) string { return fmt.Sprintf(guessText, width(p.MeltEstimate, u), u.symbol) })
 }

@@ -86,12 +86,13 @@ var texts = struct {
 	Labels
 	notYet, notYetPot, shootNow, stirAgain     string
 	waitsFor, goodFor, against, above, below   string
-	readyIn, allReadyIn                        string
+	readyIn, allReadyIn, within                string
 	pourIn, pourSeen, pourAssumed, pourOfPot   string
 	tooCold, noticed, looksBack                string
 	at                                         string
 	noReading, tooOld, plateHeater, stirred    string
 	bench, pot, active, latched, activeLatched string
+	noProbe, refused                           string
 	power, aside, mould, room                  string
 	fewSeconds, aboutSeconds, aboutMinutes     string
 	aboutHours                                 string
@@ -123,14 +124,14 @@ var texts = struct {
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",
-	trying:      "finding out how the plate answers: swing %d of %d, %s left",
+	trying:      "trial: swing %d of %d, %s left",
 	tryOut:      "; answers otherwise than expected: try it out while nobody pours",
 	tuned:       ", tried out",
 	predictedIn: "%s %s in %d min",
 	potEnable:   "%s waits for another press of the enable button",
 	notYet:      "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
-	readyIn:   "ready in %s ± %s", allReadyIn: ", all ready in %s",
+	readyIn:   "can be ready in %s", allReadyIn: ", all ready in %s", within: "%d ± %d %s",
 	pourIn: "≈ %d s to shoot", pourSeen: "%d to %d s, by how it cools", pourAssumed: "%d to %d s, assumed: it has hardly cooled yet",
 	pourOfPot: "%s: %s", tooCold: "too cold to shoot by now",
 	noticed:   "looks lifted; nobody has marked it",
@@ -139,6 +140,7 @@ var texts = struct {
 	against: "set %s ± %s %s", at: "at its set-point", above: "%s %s above set-point", below: "%s %s below set-point",
 	noReading: "no good reading: %s", tooOld: "too old",
 	plateHeater: "plate %s %s, heater %.0f %%", stirred: ", stirred %s ago",
+	noProbe: "no probe, and no estimate yet", refused: "heat is refused here",
 	bench: "bench", pot: "pot %d", active: "active", latched: "latched", activeLatched: "active, latched",
 	power: "heaters %.0f W", aside: "warnings set aside: %d", mould: "mould %s %s", room: "room %s %s",
 	fewSeconds: "a few seconds", aboutSeconds: "about %d s", aboutMinutes: "about %d min",

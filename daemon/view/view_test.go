@@ -284,11 +284,27 @@ func TestATrialIsToldAndOffered(t *testing.T) {
 	}
 	f.Pots[2].Tuned = true
 	b := Of(f, bench(), noon)
-	assert.Equal(t, "finding out how the plate answers: swing 2 of 7, about 6 min left; waits for a stir", b.Pots[0].Shown.Wait)
+	assert.Equal(t, "trial: swing 2 of 7, about 6 min left; waits for a stir", b.Pots[0].Shown.Wait)
 	assert.Equal(t, Figure(360), b.Pots[0].TrialLeftS)
 	assert.False(t, b.Pots[1].TrialLeftS.Known())
 	offer := "; answers otherwise than expected: try it out while nobody pours"
 	assert.NotContains(t, b.Pots[0].Shown.More.C, offer)
 	assert.Contains(t, b.Pots[1].Shown.More.C, offer)
 	assert.Contains(t, b.Pots[2].Shown.More.F, ", tried out")
+}
+
+// TestWhenItCanBeReady is told with how far it may be off, and the bench's line names the
+// pot that takes longest, whatever the slopes are at the moment.
+func TestWhenItCanBeReady(t *testing.T) {
+	f := waiting3(control.WaitHeat, control.WaitHeat, control.WaitHeat)
+	for i, in := range []time.Duration{1010 * time.Second, 24 * time.Minute, 40 * time.Second} {
+		p := &f.Pots[i]
+		p.State, p.MeltC, p.TargetC = control.Heating, 60, 172
+		p.ReadyIn, p.ReadyWithin, p.WaitLeft = in, in/4, time.Duration(3-i)*time.Hour
+	}
+	f.ReadyIn, f.ReadyWithin = f.Pots[1].ReadyIn, f.Pots[1].ReadyWithin
+	b := Of(f, bench(), noon)
+	assert.Equal(t, "can be ready in 17 ± 4 min", b.Pots[0].Shown.Way)
+	assert.Equal(t, "can be ready in 40 ± 10 s", b.Pots[2].Shown.Way)
+	assert.Equal(t, "Not yet: chalk 112 °C below its cure temperature, all ready in 24 ± 6 min", b.Shown.Answer.C)
 }

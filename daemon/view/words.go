@@ -120,7 +120,11 @@ func found(f *frames.Frame, i int, severity guard.Severity) bool {
 // waiting is what the pot waits for; empty when it waits for nothing.
 func waiting(p *control.PotFrame) string {
 	text := ""
-	if p.Wait != control.WaitNothing {
+	switch p.Wait {
+	case control.WaitNothing:
+	case control.WaitRefused:
+		text = texts.refused
+	default:
 		text = cmp.Or(liftWords(p), fmt.Sprintf(texts.waitsFor, p.Wait))
 	}
 	if p.Trial.Of > 0 {
@@ -130,21 +134,25 @@ func waiting(p *control.PotFrame) string {
 	return text
 }
 
-// way says when the pot is ready, where it is on its way and that is known.
+// way says when the pot can be ready, where it is on its way and that is known. One that
+// waits for the others is later.
 func way(f *frames.Frame, p *control.PotFrame) string {
 	if p.ReadyIn <= 0 || f.Heat != control.HeatEnabled || p.State == control.Ready {
 		return ""
 	}
-	return fmt.Sprintf(texts.readyIn, about(p.ReadyIn), minutes(p.ReadyWithin))
+	return fmt.Sprintf(texts.readyIn, giveOrTake(p.ReadyIn, p.ReadyWithin))
 }
 
-// minutes is a span that is only a guess.
-func minutes(d time.Duration) string {
+// giveOrTake writes an estimate with how far it may be off, no finer than it deserves.
+func giveOrTake(d, within time.Duration) string {
 	if d < 90*time.Second {
-		return fmt.Sprintf("%d s", int(math.Round(d.Seconds()/10))*10)
+		return fmt.Sprintf(texts.within, tens(d), tens(within), "s")
 	}
-	return fmt.Sprintf("%d min", int(math.Round(d.Minutes())))
+	return fmt.Sprintf(texts.within, int(math.Round(d.Minutes())), max(1, int(math.Round(within.Minutes()))), "min")
 }
+
+// tens are seconds, to the nearest ten.
+func tens(d time.Duration) int { return int(math.Round(d.Seconds()/10)) * 10 }
 
 // left is how long the wait takes, or how long "ready" lasts without a stir.
 func left(p *control.PotFrame, s control.PotSettings) string {
@@ -298,7 +306,7 @@ func about(d time.Duration) string {
 	case d < 10*time.Second:
 		return texts.fewSeconds
 	case d < 90*time.Second:
-		return fmt.Sprintf(texts.aboutSeconds, int(math.Round(d.Seconds()/10))*10)
+		return fmt.Sprintf(texts.aboutSeconds, tens(d))
 	case d < time.Hour:
 		return fmt.Sprintf(texts.aboutMinutes, int(math.Round(d.Minutes())))
 	}
