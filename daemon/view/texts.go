@@ -50,7 +50,8 @@ type AlarmLabels struct {
 // MarkLabels are the words for what is marked, typed and judged.
 type MarkLabels struct {
 	Draw, Shot, MouldField, Optional                         string
-	Added, AddedWhat, AddedAmount, MarkAddition              string
+	Amounts, AddedWhat, Amount, AmountLike                   string
+	MarkAddition, MarkDraw                                   string
 	NewSetpoint, Set, SetpointHere, ClearWhy                 string
 	TryOut, TryOutWhy                                        string
 	HandField, HandHere, HandWhy, NotSeen, Estimate          string
@@ -91,8 +92,8 @@ var texts = struct {
 	tooCold, noticed, looksBack                string
 	at                                         string
 	noReading, tooOld, plateHeater, stirred    string
-	bench, pot, active, latched, activeLatched string
 	noProbe, refused                           string
+	bench, pot, active, latched, activeLatched string
 	power, aside, mould, room                  string
 	fewSeconds, aboutSeconds, aboutMinutes     string
 	aboutHours                                 string
@@ -139,8 +140,8 @@ var texts = struct {
 	waitsFor:  "waits for %s", goodFor: "%s until the next stir",
 	against: "set %s ± %s %s", at: "at its set-point", above: "%s %s above set-point", below: "%s %s below set-point",
 	noReading: "no good reading: %s", tooOld: "too old",
-	plateHeater: "plate %s %s, heater %.0f %%", stirred: ", stirred %s ago",
 	noProbe: "no probe, and no estimate yet", refused: "heat is refused here",
+	plateHeater: "plate %s %s, heater %.0f %%", stirred: ", stirred %s ago",
 	bench: "bench", pot: "pot %d", active: "active", latched: "latched", activeLatched: "active, latched",
 	power: "heaters %.0f W", aside: "warnings set aside: %d", mould: "mould %s %s", room: "room %s %s",
 	fewSeconds: "a few seconds", aboutSeconds: "about %d s", aboutMinutes: "about %d min",
@@ -166,9 +167,10 @@ var texts = struct {
 
 var markLabels = MarkLabels{
 	Draw: "Drawn", Shot: "Shot", MouldField: "Mould for the next shots", Optional: "may stay empty",
-	Added: "What was added", AddedWhat: "What", AddedAmount: "How much, with its unit", MarkAddition: "Mark the addition",
+	Amounts: "Amounts", AddedWhat: "What was added", Amount: "How much, with its unit", AmountLike: "such as 20 mL",
+	MarkAddition: "Mark the addition", MarkDraw: "Mark the draw",
 	NewSetpoint: "New set-point, with its unit", Set: "Change set-point",
-	TryOut: "Try out", TryOutWhy: "Only a pot that is held: plate and melt swing a little for 10 to 20 minutes. Any mark but a stir ends it.",
+	TryOut: "Try out", TryOutWhy: "only while it is held and nobody pours: plate and melt swing a little for 10 to 20 minutes, so that the program learns how they answer; any mark but a stir ends it",
 	SetpointHere: "A set-point is changed on the bench's own computer only.",
 	HandField:    "Melt read by hand", HandHere: "What was read by hand is typed on the bench's own computer only.",
 	HandWhy: "Stir, hold a dry thermometer in the middle of the melt until it rests, and type what it shows.",
