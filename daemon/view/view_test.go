@@ -305,6 +305,7 @@ func TestWhenItCanBeReady(t *testing.T) {
 	f.ReadyIn, f.ReadyWithin = f.Pots[1].ReadyIn, f.Pots[1].ReadyWithin
 	b := Of(f, bench(), noon)
 	assert.Equal(t, "can be ready in 17 ± 4 min", b.Pots[0].Shown.Way)
+	assert.Empty(t, b.Pots[0].Shown.Left, "not two times")
 	assert.Equal(t, "can be ready in 40 ± 10 s", b.Pots[2].Shown.Way)
 	assert.Equal(t, "Not yet: chalk 112 °C below its cure temperature, all ready in 24 ± 6 min", b.Shown.Answer.C)
 }

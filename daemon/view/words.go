@@ -159,8 +159,9 @@ func left(p *control.PotFrame, s control.PotSettings) string {
 	if p.State == control.Ready {
 		return fmt.Sprintf(texts.goodFor, about(stirLeft(p, s)))
 	}
-	// A slope tells little of a melt that has yet to thicken; the way does.
-	if p.Wait == control.WaitNothing || p.WaitLeft < 0 || p.Wait == control.WaitHeat && p.ReadyIn > 0 {
+	// A slope tells little of a melt that has yet to thicken, or that waits for the others
+	// on its way down; the way does.
+	if p.Wait == control.WaitNothing || p.WaitLeft < 0 || p.ReadyIn > 0 && (p.Wait == control.WaitHeat || p.Wait == control.WaitCool) {
 		return ""
 	}
 	return about(p.WaitLeft)
