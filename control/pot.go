@@ -107,13 +107,21 @@ func (p *pot) mark(c Command) {
 	case Setpoint:
 		p.set.SetpointC = c.C
 	case TryOut:
-		if !c.Afar && p.set.Probes == reading.BothProbes && (p.state == Holding || p.state == Ready) {
+		if !c.Afar && canBeTried(p.set.Probes, p.state) {
 			p.loop.Try()
 		}
 	case HandReading:
 		p.handed(c.C)
 	}
 }
+
+// canBeTried reports whether a trial can begin: of a pot that is held, by both its probes.
+func canBeTried(probes reading.Probes, state PotState) bool {
+	return probes == reading.BothProbes && (state == Holding || state == Ready)
+}
+
+// CanBeTried reports whether a trial of the pot can begin.
+func (f *PotFrame) CanBeTried() bool { return canBeTried(f.Probes, f.State) }
 
 // pressed is the bench's button: a pot that is back on its plate is heated again
 // only after it, because no mark made elsewhere may turn a heater on.

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -81,6 +82,10 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	case control.TryOut:
 		if !fromHere(r) {
 			problem(w, http.StatusForbidden, "a pot is tried out on the bench's own computer only: nothing elsewhere may move its heat")
+			return
+		}
+		if f := s.Hub.Latest(); !f.Live(time.Now()) || !f.Pots[m.Pot].CanBeTried() {
+			problem(w, http.StatusConflict, "only a pot that has both probes and is held at its set-point is tried out; this one is not now")
 			return
 		}
 	case control.Setpoint:

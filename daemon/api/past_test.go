@@ -73,7 +73,6 @@ func TestMarksCarryWhatWasTyped(t *testing.T) {
 			history.Mark{Command: control.Command{Kind: control.ColourAdded, ML: 20}, Amount: "20 mL"}},
 		"/api/v1/pots/2/draw": {url.Values{"amount": {"60 mL"}},
 			history.Mark{Command: control.Command{Kind: control.Draw, Pot: 1, ML: 60}, Amount: "60 mL"}},
-		"/api/v1/pots/2/try-out": {nil, history.Mark{Command: control.Command{Kind: control.TryOut, Pot: 1}}},
 		"/api/v1/pots/1/setpoint": {url.Values{"setpoint": {"338 F"}},
 			history.Mark{Command: control.Command{Kind: control.Setpoint, C: 170}, Amount: "338 F"}},
 	} {
@@ -85,6 +84,18 @@ func TestMarksCarryWhatWasTyped(t *testing.T) {
 		require.Equal(t, http.StatusAccepted, do(New(o), form(target, c.fields)).StatusCode, target)
 		assert.Equal(t, c.want, <-queue, target)
 	}
+}
+
+// TestOnlyAHeldPotIsTriedOut, and whoever asks for another one is told.
+func TestOnlyAHeldPotIsTriedOut(t *testing.T) {
+	f := holding()
+	f.Pots[2].State = control.Heating
+	h, queue := published(f)
+	require.Equal(t, http.StatusAccepted, do(h, form("/api/v1/pots/2/try-out", nil)).StatusCode)
+	assert.Equal(t, history.Mark{Command: control.Command{Kind: control.TryOut, Pot: 1}}, <-queue)
+	requireProblem(t, do(h, form("/api/v1/pots/3/try-out", nil)), http.StatusConflict)
+	h, _ = published(nil)
+	requireProblem(t, do(h, form("/api/v1/pots/2/try-out", nil)), http.StatusConflict)
 }
 
 func TestMarksThatAreRefused(t *testing.T) {
