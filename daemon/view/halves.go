@@ -90,11 +90,12 @@ func NotSeen(s control.PotSettings) []string {
 	case reading.PlateOnly:
 		return []string{
 			"Its melt has no probe. It is estimated from the plate, ≈ with its band, and is never shown as a reading.",
-			fmt.Sprintf("Heat rests on a melt read by hand and typed in for %s at most; then, and before the first, the plate is held no hotter than where the melt is to get, and the pot waits for the next.", quantity.FormatDuration(s.HandLasts())),
+			fmt.Sprintf("Its melt is read with a thermometer of your own and typed on the page, on the bench's own computer: heat rests on what is typed in for %s at most. After that, and before the first, the plate is held no hotter than where the melt is to get, and the pot waits for the next.", quantity.FormatDuration(s.HandLasts())),
 			"It is cured only after such a reading at its cure temperature, and ready only after one inside its band.",
 			fmt.Sprintf("Its plate trips at %s. A melt that is too hot trips only once it is typed in. What is typed is believed: a thermometer that reads 20 °C too low takes the melt 20 °C too far, and no finding tells.", quantity.FormatTemperature(s.PlateTripAtC())),
 			"Put a hot pot back on a colder plate only after marking it as lifted: without that a plate that it warms looks like a stuck heater.",
-			"When it is ready is not foretold, and a lift shows only where it is marked. " + unwatched(s),
+			"When it is ready is not foretold, and a lift shows only where it is marked.",
+			unwatched(s),
 		}
 	case reading.MeltOnly:
 		return []string{
@@ -102,7 +103,8 @@ func NotSeen(s control.PotSettings) []string {
 			fmt.Sprintf("Its heater gets %s at most in the mean, and the guard sees to that. It heats slowly; a pot that loses much may not get there.", quantity.FormatPower(s.MostPowerW())),
 			"How hot its plate is nobody promises: the independent cut-out alone sees it. A plate without a pot is not found out.",
 			"A heater that is stuck shows ten minutes after it was told zero, if the melt still rises, or by the melt's own trip. Below 80 °C a melt that does not rise trips after five minutes at that power.",
-			"When it is ready is not foretold, and a lift shows only where it is marked. " + unwatched(s),
+			"When it is ready is not foretold, and a lift shows only where it is marked.",
+			unwatched(s),
 		}
 	}
 	return nil

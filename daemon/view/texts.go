@@ -173,7 +173,7 @@ var markLabels = MarkLabels{
 	TryOut: "Try out", TryOutWhy: "only while it is held and nobody pours: plate and melt swing a little for 10 to 20 minutes, so that the program learns how they answer; any mark but a stir ends it",
 	SetpointHere: "A set-point is changed on the bench's own computer only.",
 	HandField:    "Melt read by hand", HandHere: "What was read by hand is typed on the bench's own computer only.",
-	HandWhy: "Stir, hold a dry thermometer in the middle of the melt until it rests, and type what it shows.",
+	HandWhy: "Heat goes by this for some minutes: stir, hold a dry thermometer in the middle of the melt until it rests, type what it shows, and press its unit.",
 	NotSeen: "What is not seen of this pot", Estimate: "estimate, no reading",
 	ClearWhy:  "Below this temperature the melt is no thin liquid yet, so nobody can call it clear.",
 	NoteField: "Note for this run", KeepNote: "Write down", AtBench: "At the bench",
