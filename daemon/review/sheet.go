@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"meltwarden/config"
+	"meltwarden/control"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/shot"
@@ -143,11 +144,19 @@ func (u Unit) pot(p shot.Pot) PotSheet {
 		Melt: u.temperature(p.MeltC), Target: u.temperature(p.TargetC), Band: u.difference(p.BandC, "± %.1f"),
 		Deviation: u.difference(p.DeviationC, "%+.1f"),
 		Slope:     u.difference(p.SlopeCPerMin, "%+.1f") + perMinute(p.SlopeCPerMin),
-		Held:      figure(p.HeldMin, "%.0f min"),
+		Held:      held(p),
 		SinceStir: figure(p.SinceStirS, "%.0f s"),
 		Plate:     u.temperature(p.PlateC),
 		Draw:      figure(p.DrawToPushS, "%.0f s before the push"),
 	}
+}
+
+// held is how long the melt had been cured; of one that was curing that is known as well.
+func held(p shot.Pot) string {
+	if p.State == control.Curing.String() {
+		return "not cured yet"
+	}
+	return figure(p.HeldMin, "%.0f min")
 }
 
 func perMinute(f frames.Figure) string {
