@@ -26,6 +26,7 @@ func benchWords(f *frames.Frame, s control.Settings, live bool) BenchWords {
 		return w
 	}
 	w.Answer, w.Detail = answer(f, s)
+	w.Detail = cmp.Or(urgent(f), w.Detail)
 	w.Tone, w.Heat = benchTone(f), f.Heat.String()
 	w.Power = fmt.Sprintf(texts.power, math.Round(f.PowerW))
 	if f.Aside > 0 {
@@ -34,6 +35,17 @@ func benchWords(f *frames.Frame, s control.Settings, live bool) BenchWords {
 	w.Mould = probe(texts.mould, frames.Measured(f.Mould), f.Mould.Wired())
 	w.Room = probe(texts.room, frames.Measured(f.Room), f.Room.Wired())
 	return w
+}
+
+// urgent is the first that is to be done, or to be known, about the worst trip; empty
+// without one. The line above it says only what the pour waits for.
+func urgent(f *frames.Frame) string {
+	i := slices.IndexFunc(f.Conditions, func(c guard.Condition) bool { return c.Severity == guard.Trip })
+	if i < 0 {
+		return ""
+	}
+	first, _ := FirstSentence(f.Conditions[i].Code.Instruction())
+	return first
 }
 
 // probe is a labelled temperature, nothing where the bench has no such probe.

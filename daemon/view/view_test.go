@@ -309,3 +309,12 @@ func TestWhenItCanBeReady(t *testing.T) {
 	assert.Equal(t, "can be ready in 40 ± 10 s", b.Pots[2].Shown.Way)
 	assert.Equal(t, "Not yet: chalk 112 °C below its cure temperature, all ready in 24 ± 6 min", b.Shown.Answer.C)
 }
+
+// TestTheTopLineSaysThatHeatMayBeOn: what the pour waits for is the least of it then.
+func TestTheTopLineSaysThatHeatMayBeOn(t *testing.T) {
+	f := waiting3(control.WaitRefused, control.WaitRefused, control.WaitRefused)
+	f.Conditions = []guard.Condition{{Code: guard.HeaterUnheard, Pot: -1, Severity: guard.Trip, Active: true}}
+	assert.Equal(t, "HEAT MAY STILL BE ON.", Of(f, bench(), noon).Shown.Detail)
+	f.Conditions[0].Severity = guard.Warning
+	assert.Empty(t, Of(f, bench(), noon).Shown.Detail)
+}
