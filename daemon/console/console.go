@@ -170,7 +170,7 @@ func detail(d string) string {
 	if d == "" {
 		return ""
 	}
-	return ", " + d
+	return " – " + d
 }
 
 // potLines are always two, so that nothing jumps when a wait ends.
