@@ -34,9 +34,9 @@ func TestTheCountdownMovesNoButton(t *testing.T) {
 		s.becomes(`getComputedStyle(document.querySelector(".pour")).display === "none"`)
 		before := evaluate[float64](s, top)
 		s.shown.Store(lifted())
-		s.becomes(`document.querySelector(".pour b").textContent === "≈ 38 s to shoot"`)
+		s.becomes(`document.querySelector(".pour b").textContent === "cold in ≈ 38 s"`)
 		assert.InDelta(t, before, evaluate[float64](s, top), 1, "%v", size)
 		assert.LessOrEqual(t, evaluate[float64](s, `document.querySelector(".pour b").scrollWidth - document.querySelector(".pour").clientWidth`), 0.0, "%v: the words fit", size)
 	}
-	s.becomes(answer + ` === "slate: ≈ 38 s to shoot"`)
+	s.becomes(answer + ` === "slate: cold in ≈ 38 s"`)
 }

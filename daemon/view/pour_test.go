@@ -34,10 +34,10 @@ func TestTheWindowIsCountedDown(t *testing.T) {
 	assumed := left(50, 28, 72)
 	assumed.Assumed = true
 	b := Of(lifted(assumed, left(31, 20, 44)), bench(), noon)
-	assert.Equal(t, "≈ 50 s to shoot", b.Pots[0].Shown.Pour)
+	assert.Equal(t, "cold in ≈ 50 s", b.Pots[0].Shown.Pour)
 	assert.Equal(t, "28 to 72 s, assumed: it has hardly cooled yet", b.Pots[0].Shown.PourHow)
 	assert.Equal(t, "20 to 44 s, by how it cools", b.Pots[1].Shown.PourHow)
-	assert.Equal(t, same("chalk: ≈ 31 s to shoot"), b.Shown.Answer)
+	assert.Equal(t, same("chalk: cold in ≈ 31 s"), b.Shown.Answer)
 	assert.Equal(t, "20 to 44 s, by how it cools", b.Shown.Detail)
 	assert.Equal(t, Pour{InS: 31, LeastS: 20, MostS: 44}, b.Pour)
 	assert.Equal(t, Pour{InS: 50, LeastS: 28, MostS: 72, Assumed: true}, b.Pots[0].Pour)

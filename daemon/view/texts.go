@@ -133,7 +133,7 @@ var texts = struct {
 	notYet:      "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
 	readyIn:   "can be ready in %s", allReadyIn: ", all ready in %s", within: "%d ± %d %s",
-	pourIn: "≈ %d s to shoot", pourSeen: "%d to %d s, by how it cools", pourAssumed: "%d to %d s, assumed: it has hardly cooled yet",
+	pourIn: "cold in ≈ %d s", pourSeen: "%d to %d s, by how it cools", pourAssumed: "%d to %d s, assumed: it has hardly cooled yet",
 	pourOfPot: "%s: %s", tooCold: "too cold to shoot by now",
 	noticed:   "looks lifted; nobody has marked it",
 	looksBack: "looks as if it is back: mark it and press the enable button",
