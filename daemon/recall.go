@@ -30,7 +30,7 @@ type Recalled struct {
 // String says what is known of the pot.
 func (r Recalled) String() string {
 	if r.Known == nil {
-		return "first heat"
+		return "first heat: nothing is known of it yet"
 	}
 	if r.Sessions == 1 {
 		return fmt.Sprintf("known from %s, 1 session", r.From.Local().Format(time.DateOnly))

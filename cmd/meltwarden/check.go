@@ -9,6 +9,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/control"
+	"meltwarden/control/circuit"
 	"meltwarden/daemon"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/view"
@@ -41,6 +42,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 	}
 	if !asJSON {
 		fmt.Fprintf(c.OutOrStdout(), "files are good: bench %q, recipe %q (version %s)\n", bench.Name, recipe.Name, recipe.Fingerprint())
+		tellHeaters(c.OutOrStdout(), settings)
 		tellKnown(c.OutOrStdout(), bench, recipe, settings)
 		tellNotSeen(c.OutOrStdout(), settings)
 	}
@@ -49,6 +51,21 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 		return err
 	}
 	return tellFindings(c.OutOrStdout(), found, asJSON)
+}
+
+// tellHeaters says how each heater is switched: a mechanical relay that is taken for a
+// solid-state one would wear out within weeks.
+func tellHeaters(out io.Writer, s control.Settings) {
+	for _, p := range s.Pots {
+		how := "draws the share that it is told at every instant"
+		switch p.Output {
+		case circuit.Hidden:
+			how = "switched by its device, unseen: above zero it counts as fully on"
+		case circuit.Switched:
+			how = fmt.Sprintf("switched here, on and off about once in %v (2s suits a solid-state relay, 20s a mechanical one)", p.Window)
+		}
+		fmt.Fprintf(out, "heater of pot %s: %.0f W, %s\n", p.Name, p.HeaterW, how)
+	}
 }
 
 // tellKnown says what is known of each pot; without a history nothing is.

@@ -36,7 +36,9 @@ func TestALiftThatNobodyMarks(t *testing.T) {
 		s.pass(5 * time.Minute)
 		s.Bench.Lift(pot)
 		lifted := time.Now()
-		off := s.within(time.Minute, func(f *control.Frame) bool { return f.Pots[pot].MaybeLifted })
+		off := s.within(time.Minute, func(f *control.Frame) bool {
+			return f.Pots[pot].MaybeLifted || f.Pots[pot].State == control.Lifted // suspected, or told at once
+		})
 		s.within(time.Minute, func(f *control.Frame) bool { return f.Pots[pot].State == control.Lifted })
 		noticed := time.Since(lifted)
 		p := s.frame().Pots[pot]

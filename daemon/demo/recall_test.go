@@ -39,7 +39,7 @@ func TestSecondEveningRecallsTheFirst(t *testing.T) {
 	b, err := config.DemoBench(nil)
 	require.NoError(t, err)
 	p := evenings()[3]
-	line := "first heat"
+	line := "first heat: nothing is known of it yet"
 	for n := range 3 {
 		p.daysAgo = 10 - n
 		e, err := newEvening(p, b, "test", time.Now())

@@ -35,7 +35,7 @@ const (
 	AllOff      Kind = "all off"
 	Drawn       Kind = "drawn" // Amount is how much, as typed
 	ShotPushed  Kind = "shot"
-	TriedOut    Kind = "tried out"    // the maker asked for a trial
+	TriedOut    Kind = "trial asked for" // the maker asked for a trial
 	NewSetpoint Kind = "set-point"    // Amount is the temperature, as typed
 	HandReading Kind = "read by hand" // likewise
 	Note        Kind = "note"

@@ -112,9 +112,9 @@ func readyDetail(f *frames.Frame, s control.Settings) string {
 // order is the way from furthest from the pour to nearest. The worst pot is the
 // one whose wait comes first here, then the one that takes longer.
 var order = map[control.Wait]int{
-	control.WaitReset: 1, control.WaitRefused: 2, control.WaitReading: 2, control.WaitEnable: 3, control.WaitReturn: 4,
+	control.WaitReset: 1, control.WaitRefused: 2, control.WaitReading: 2, control.WaitEnable: 3,
 	control.WaitHeat: 5, control.WaitDwell: 6, control.WaitOthers: 9, control.WaitClear: 7, control.WaitCool: 8,
-	control.WaitWarm: 8, control.WaitSteady: 9, control.WaitStir: 10, control.WaitHand: 7,
+	control.WaitWarm: 8, control.WaitReturn: 9, control.WaitSteady: 9, control.WaitStir: 10, control.WaitHand: 7,
 }
 
 // worst returns the index of the pot that holds up the pour, -1 when none does.

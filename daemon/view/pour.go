@@ -35,7 +35,7 @@ func noPour() Pour {
 }
 
 // pourWords are the time that is left, and how sure that is; empty for a pot on its plate.
-func pourWords(l pour.Left) (left, how string) {
+func pourWords(l pour.Left, above bool) (left, how string) {
 	switch {
 	case !l.Known:
 		return "", ""
@@ -46,17 +46,25 @@ func pourWords(l pour.Left) (left, how string) {
 	if l.Assumed {
 		how = texts.pourAssumed
 	}
-	return fmt.Sprintf(texts.pourIn, seconds(l.In)), fmt.Sprintf(how, seconds(l.Low), seconds(l.High))
+	how = fmt.Sprintf(how, seconds(l.Low), seconds(l.High))
+	if above {
+		how = texts.stillAbove + how
+	}
+	return fmt.Sprintf(texts.pourIn, seconds(l.In)), how
 }
+
+// aboveBand reports whether a melt is still too hot to shoot.
+func aboveBand(p *control.PotFrame) bool { return p.MeltC > p.SetpointC+p.BandC }
 
 func seconds(d time.Duration) int { return int(math.Round(d.Seconds())) }
 
 // pourAnswer is the bench's one line while something is off its plate, of the pot that
 // gets too cold first.
 func pourAnswer(f *frames.Frame, s control.Settings) (line Both, detail string) {
-	left, how := pourWords(f.Pour)
+	left, how := "", ""
 	for i := range f.Pots {
 		if f.Pots[i].Pour == f.Pour {
+			left, how = pourWords(f.Pour, aboveBand(&f.Pots[i]))
 			left = fmt.Sprintf(texts.pourOfPot, potName(i, s), left)
 			break
 		}

@@ -89,6 +89,7 @@ var texts = struct {
 	waitsFor, goodFor, against, above, below   string
 	readyIn, allReadyIn, within                string
 	pourIn, pourSeen, pourAssumed, pourOfPot   string
+	stillAbove                                 string
 	tooCold, noticed, looksBack                string
 	at                                         string
 	noReading, tooOld, plateHeater, stirred    string
@@ -134,7 +135,7 @@ var texts = struct {
 	stirAgain: "%s until %s wants a stir",
 	readyIn:   "can be ready in %s", allReadyIn: ", all ready in %s", within: "%d ± %d %s",
 	pourIn: "cold in ≈ %d s", pourSeen: "%d to %d s, by how it cools", pourAssumed: "%d to %d s, assumed: it has hardly cooled yet",
-	pourOfPot: "%s: %s", tooCold: "too cold to shoot by now",
+	stillAbove: "still too hot to shoot; ", pourOfPot: "%s: %s", tooCold: "too cold to shoot by now",
 	noticed:   "looks lifted; nobody has marked it",
 	looksBack: "looks as if it is back: mark it and press the enable button",
 	waitsFor:  "waits for %s", goodFor: "%s until the next stir",

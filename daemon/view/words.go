@@ -75,7 +75,7 @@ func potWords(f *frames.Frame, i int, s control.PotSettings) PotWords {
 	w.Against = against(p.SetpointC, p.BandC)
 	w.Off = offset(p)
 	w.Wait, w.Left, w.Way = waiting(p), left(p, s), way(f, p)
-	w.Pour, w.PourHow = pourWords(p.Pour)
+	w.Pour, w.PourHow = pourWords(p.Pour, aboveBand(p))
 	w.More = inBoth(func(u unit) string { return more(p, u) })
 	w.Ahead = inBoth(func(u unit) string { return predicted(p, u) })
 	w.Tone, w.Shape = potTone(f, i), shapes[p.State]
