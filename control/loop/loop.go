@@ -3,6 +3,18 @@
 // they do not. The cascade aims the plate in either case; what the model adds is
 // where melt and plate are before their probes show it, and how much heat the
 // element still holds, so that power is cut neither late nor early.
+//
+// What a pot was found to be is Known: the model's figures, the cascade's balance and the
+// resting excess, taken down while it is held, if the model fitted it on the way there,
+// and nothing has been drawn of it. Beside the filter that knows, a second one that knows
+// nothing sees the same readings until the pot has been held; where it awaits them better,
+// it takes over.
+//
+// What a maker announces goes to the model before the probe shows it. After a pot has been
+// held and was never doubted, a melt that is too cold gets all heat until the plate is as
+// warm as it coasts to its target from, by the model and by the cascade's balance, the
+// lower of the two. A trial tunes the cascade for where the model is doubted and its own
+// gain leaves a gain margin of less than two.
 package loop
 
 import (
