@@ -175,11 +175,17 @@ func (c *Cascade) step(m, shown Measure, dt float64, aim func()) float64 {
 }
 
 // mostDuty is the most with which the plate does not run over its limit: where it
-// will be when what is under way has shown, and the heat that takes it no further.
+// will be when what is under way has shown, and the heat that takes it no further. Where
+// it would run over, it is reckoned to give off no more than it was given of late less
+// what warmed it (its heat balance): a melt that thickens takes less than it seems to.
 func (c *Cascade) mostDuty(m Measure) float64 {
 	coming := m.PlateC + limitLeadS*math.Max(m.PlateSlope, 0)
 	room := (m.LimitC - MarginC - coming) * c.known.plateJPerK / c.pot.HeaterW
-	return math.Max(c.feed+room/limitInS, 0)
+	gives := c.feed
+	if room < 0 {
+		gives = math.Min(gives, c.known.dutyS-c.known.plateJPerK*m.PlateSlope/c.pot.HeaterW)
+	}
+	return math.Max(gives+room/limitInS, 0)
 }
 
 // aimPlate chooses the plate's temperature: what the melt loop asks for, but no

@@ -285,7 +285,13 @@ func (l *Loop) energy(s *model.Sight, seen *cascade.Measure, plateC, ceilingC, d
 	w := s.OutW + s.PlateJK*(min(plateC, ceilingC-c.trimC)-s.HeldC)/plateInS
 	// A plate that is shown to rise faster than the model has it gives off less.
 	outW := s.OutW - s.PlateJK*max(seen.PlateSlope-max(s.PlateSlope, 0), 0)
-	most := outW + s.PlateJK*c.room(s, seen, ceilingC)/limitInS
+	room, plateJK := c.room(s, seen, ceilingC), s.PlateJK
+	if room < 0 {
+		// What is too much is taken away by the more that the plate may hold: where the
+		// model is young, what the first rise took is often nearer.
+		plateJK = max(plateJK, l.cascade.Known().PlateJPerK)
+	}
+	most := outW + plateJK*room/limitInS
 	return min(max(min(w, most)/l.pot.HeaterW, 0), 1)
 }
 
