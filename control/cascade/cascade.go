@@ -67,7 +67,9 @@ const (
 	integralHigh = 0.5
 	followsC     = 8.0   // the melt loop integrates only while the plate follows this well
 	nearC        = 5.0   // and only this near the target,
-	stalledKS    = 0.004 // or where the melt has stopped short of it
+	stalledKS    = 0.004 // or where the melt has stopped short of it,
+	stuckC       = 0.7   // by so much, where no coast brings it any nearer (E)
+	stuckForS    = 120.0 // for so long: one that coasts slowly looks like it for less (E)
 )
 
 // Cascade is the memory of one pot's loops.
@@ -77,8 +79,9 @@ type Cascade struct {
 	outer   *pid.PID
 	running bool
 	began   bool
-	rested  bool // the melt loop's integral is the plate's own resting excess, no longer the guess
-	wary    bool // the pot has been doubted
+	stuckS  float64 // how long the melt has rested short of its target
+	rested  bool    // the melt loop's integral is the plate's own resting excess, no longer the guess
+	wary    bool    // the pot has been doubted
 	known   balance
 	guess   *balance // what would be known without what was recalled; nil where nothing was
 	tuned   *Tuning  // by a trial; nil where there was none
@@ -287,7 +290,7 @@ func (c *Cascade) Applied(duty, dt float64) {
 	if c.mayIntegrate(duty) {
 		c.outer.Applied(c.plateSP-m.TargetC, m.TargetC, m.MeltC, dt, 0, false)
 		c.rested = true
-	} else if c.stuck() {
+	} else if c.stuck(dt) {
 		g := c.outer.Gains()
 		c.outer.SetIntegral(c.outer.Integral() + g.Kp/g.Ti*(m.TargetC-m.MeltC)*dt)
 	}
@@ -312,13 +315,18 @@ func (c *Cascade) mayIntegrate(duty float64) bool {
 	return follows && near && !c.bound && !m.Upset
 }
 
-// stuck reports whether the melt rests short of its target on a plate that rests where
-// the coast lets it go no further: no coast comes, so the plate's resting excess is more
-// than it is taken for, and nothing else would ever find it.
-func (c *Cascade) stuck() bool {
+// stuck reports whether the melt has rested short of its target for long, on a plate that
+// rests where the coast lets it go no further: no coast comes, so the plate's resting
+// excess is more than it is taken for, and nothing else would ever find it.
+func (c *Cascade) stuck(dt float64) bool {
 	m := c.seen
 	rests := math.Abs(m.MeltSlope) < stalledKS && math.Abs(m.PlateSlope) < steadyKS && math.Abs(m.PlateC-c.plateSP) < followsC
-	return c.bound && rests && m.MeltC < m.TargetC && c.plateSP < m.LimitC-MarginC && !m.Upset
+	if c.bound && rests && m.MeltC < m.TargetC-stuckC && c.plateSP < m.LimitC-MarginC && !m.Upset {
+		c.stuckS += dt
+	} else {
+		c.stuckS = 0
+	}
+	return c.stuckS > stuckForS
 }
 
 func finite(xs ...float64) bool {

@@ -55,6 +55,7 @@ const (
 	staysOverC  = 0.3   // E: or over it,
 	nearC       = 8.0   // E: and no further,
 	arrivesInS  = 150.0 // E: that would not be there in this time rests there,
+	stoppedInS  = 600.0 // E: nor in this, once it has been near it for a while
 	leastLeft   = 0.1   // E: of what was typed: a pot is never drawn empty, whatever is marked
 	mostAdded   = 4.0   // E: times what was typed: and no vessel holds more
 	lowShare    = 0.07  // E: of what is still to rise it is aimed low, because no coast is known to the degree
@@ -222,9 +223,13 @@ func (l *Loop) find(s *model.Sight, m *cascade.Measure, dt float64) {
 	if m.Upset || math.Abs(short) > nearC || math.Abs(s.PlateSlope) > steadyKS {
 		return
 	}
+	arrives := arrivesInS
+	if l.memory.heldS >= heldForS {
+		arrives = stoppedInS
+	}
 	excess := l.cascade.Excess()
 	switch restC := l.restsC(s); {
-	case short > stopsShortC && s.MeltSlope*arrivesInS < short:
+	case short > stopsShortC && s.MeltSlope*arrives < short:
 		if restC = l.restC(restC, m.TargetC); restC > excess {
 			l.cascade.LeanTo(restC, dt/findS)
 		}
