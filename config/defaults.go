@@ -88,6 +88,7 @@ const (
 	minHeaterW, maxHeaterW        = 20.0, 4000.0                                  // E
 	minHandC, maxHandC            = 0.0, 260.0                                    // E: a melt, from the room to smoke
 	minHandWithin, maxHandWithin  = time.Minute, 10 * time.Minute                 // E
+	mostPowerShare                = 2.5                                           // E: of the default for the volume
 	minWindow, maxWindow          = time.Second, time.Minute                      // E: a few cycles at least; a plate follows more than a minute
 	minVoltageV, maxVoltageV      = 12.0, 250.0                                   // C: one phase, or a safe low voltage
 	minBreakerA, maxBreakerA      = 1.0, 63.0                                     // C

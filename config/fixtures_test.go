@@ -18,7 +18,7 @@ const fixtures = "../testdata/config"
 
 // Every bad file stands beside the messages it must lead to. The first word of
 // its name says how it is read: as a bench, as a recipe, or as a recipe joined
-// with the demo's bench.
+// with the demo's bench, or, as halves, with one of pots that lack a probe.
 func TestBadFilesLeadToTheirMessages(t *testing.T) {
 	files, err := filepath.Glob(fixtures + "/*.bad.yaml")
 	require.NoError(t, err)
@@ -48,11 +48,16 @@ func messages(t *testing.T, file string, text []byte) string {
 		_, err = config.ParseBench(file, text, nil)
 	case "recipe":
 		_, err = config.ParseRecipe(file, text)
-	case "join":
+	case "join", "halves":
 		var r *config.Recipe
 		r, err = config.ParseRecipe(file, text)
 		require.NoError(t, err, "a file to join is right by itself")
-		_, err = config.Settings(demoBench(t), r)
+		bench := demoBench(t)
+		if kind == "halves" {
+			bench, err = config.LoadBench(fixtures+"/bench-halves.good.yaml", nil)
+			require.NoError(t, err)
+		}
+		_, err = config.Settings(bench, r)
 	}
 	require.Error(t, err)
 	return err.Error() + "\n"

@@ -143,5 +143,21 @@ func (j join) checkLimits() {
 			j.src.Complain(fmt.Sprintf("colours[%d]", i+1), plateTooLow(limitC, p.Name, targetC),
 				fmt.Sprintf("keep %s between them", quantity.FormatTemperature(plateAboveTargetC)))
 		}
+		j.checkMostPower(p, i)
+	}
+}
+
+// checkMostPower complains about more power than the plate that nobody sees of such a
+// volume should have.
+func (j join) checkMostPower(p Pot, i int) {
+	if p.MostW <= 0 {
+		return
+	}
+	pot := j.pot(p, i)
+	pot.MostW = 0
+	if mostW := mostPowerShare * pot.MostPowerW(); p.MostW > mostW {
+		j.src.Complain(fmt.Sprintf("colours[%d].volume", i+1),
+			fmt.Sprintf("too little for the most-power of %s of pot %q: nobody sees its plate", quantity.FormatPower(p.MostW), p.Name),
+			"in the bench file write at most "+quantity.FormatPower(mostW)+" there, or nothing")
 	}
 }
