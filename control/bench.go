@@ -262,7 +262,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		State: p.state, Wait: wait, WaitLeft: left,
 		Melt: r.Melt, Plate: r.Plate, Injector: r.Injector,
 		MeltC: math.NaN(), SlopeCPerMin: math.NaN(),
-		Probes: p.set.Probes, MeltEstimate: p.half.melt, PlateEstimate: p.half.plate, Hand: p.half.hand, HeatedFor: p.half.heatedFor,
+		Probes: p.set.Probes, MeltEstimate: p.half.melt, PlateEstimate: p.half.plate, Hand: p.half.hand, HeatedFor: p.half.heatedFor, DrivenFor: p.half.drivenFor,
 		TargetC: p.goal(), SetpointC: p.set.SetpointC, BandC: p.set.BandC,
 		PlateTargetC: p.loop.PlateTargetC(),
 		Dwelled:      p.dwelled, Clear: p.clear, Cured: p.cured,

@@ -29,9 +29,15 @@ const (
 	// coldestHandC and hottestHandC bound what a hand-held reading of a melt can be (E).
 	coldestHandC, hottestHandC = 0.0, 260.0
 	// farHandC is how far outside the band a hand-held reading may be; a second one within
-	// alikeHandC of it and within twiceWithin is believed (E).
+	// alikeHandC of it and within twiceWithin is believed (E). lowHandC is the same of one
+	// that is too cold: that is the side to which a melt gets too hot (E).
 	farHandC, alikeHandC = 15.0, 12.0
+	lowHandC             = 8.0
 	twiceWithin          = 2 * time.Minute
+	// drivenLong is how long a plate has been warm enough to hold the melt where it is
+	// thought to be, until none is believed to be that much colder, however often it is
+	// read: it would have taken more from the plate than that gave (E).
+	drivenLong = 2 * time.Minute
 	// twiceAfter is how much later that has to be: sooner it is the same one, sent again (C).
 	twiceAfter = 5 * time.Second
 	// overPlateC is how much warmer than its plate a melt can be that has been heated for
@@ -39,6 +45,13 @@ const (
 	overPlateC = 10.0
 	heatedLong = 5 * time.Minute
 	pausesFor  = time.Minute // E: after that without heat a plate may be the cooler of the two
+	// nearGoalC is from how far below where it is to get a melt that was read by hand counts
+	// as near: from there on its plate is no hotter than that and nearPlateC, or what the
+	// model holds it with and restSlackC, which a thermometer that reads low makes more of:
+	// so never more than farPlateC (E).
+	nearGoalC             = 15.0
+	nearPlateC, farPlateC = 28.0, 55.0
+	restSlackC            = 3.0
 	// handLasts is how long heat rests on a hand-held reading (E).
 	handLasts = 4 * time.Minute
 	// mostW, at a volume of mostAtML, is the most that the heater of a pot without a plate
@@ -77,7 +90,8 @@ const (
 	HandUnseen             // nothing is known of the pot to hold it against
 	HandOdd                // no melt is that
 	HandOver               // above the plate that heats it
-	HandFar                // far from the estimate: believed if it is read once more
+	HandFar                // far above the estimate: believed if it is read once more
+	HandLow                // well below it: likewise, unless the plate tells otherwise
 )
 
 // HandCanBe judges a reading of c degrees Celsius that a person wants to type in now.
@@ -91,8 +105,13 @@ func (f *PotFrame) HandCanBe(c float64) HandVerdict {
 		return HandUnseen
 	case f.HeatedFor >= heatedLong && c > f.Plate.C+overPlateC:
 		return HandOver
-	case math.Abs(c-f.MeltEstimate.C) > f.MeltEstimate.WithinC+farHandC && !(f.Hand.DoubtedFor >= twiceAfter && f.Hand.like(c)):
+	}
+	borneOut := f.Hand.DoubtedFor >= twiceAfter && f.Hand.like(c)
+	switch over := c - f.MeltEstimate.C; {
+	case over > f.MeltEstimate.WithinC+farHandC && !borneOut:
 		return HandFar
+	case -over > f.MeltEstimate.WithinC+lowHandC && !(borneOut && f.DrivenFor < drivenLong):
+		return HandLow
 	}
 	return HandTaken
 }
@@ -108,9 +127,14 @@ type half struct {
 	unread    time.Duration
 	heatedFor time.Duration // without a pause of pausesFor
 	unheated  time.Duration
+	drivenFor time.Duration // the plate has been warm enough for what the melt is thought to be
 	drift     drift
 	reach     reach
-	now       PotFrame // as far as a hand-held reading is judged by it
+	// near is so since the melt was first read near where it is to get; restC is how much
+	// warmer its plate has to be there, in kelvin, by what the model had seen by then.
+	near  bool
+	restC float64
+	now   PotFrame // as far as a hand-held reading is judged by it
 }
 
 // unreadYet is the time without a hand-held reading of a melt that has to be read again.
@@ -169,9 +193,12 @@ func (p *pot) handed(c float64) {
 		h.drift.missed(c-h.melt.C, h.hand.Since)
 		h.hand = Hand{Read: true, C: c, DoubtedC: math.NaN()}
 		h.unread = 0
+		if !h.near && c >= p.goal()-nearGoalC {
+			h.near, h.restC = true, p.loop.RestsAboveC(p.goal())
+		}
 		p.loop.Hand(c)
 		h.drift.begun = false
-	case HandFar, HandOver:
+	case HandFar, HandLow, HandOver:
 		if c > h.melt.C {
 			h.unread = unreadYet // it gives no heat before it is borne out, and takes it at once
 		}
@@ -251,7 +278,7 @@ func (h *half) heated(duty float64, elapsed time.Duration) {
 // replaced forgets what was read in a melt that is another one now.
 func (h *half) replaced() {
 	h.hand, h.heatedFor, h.unread = Hand{DoubtedC: math.NaN()}, 0, 0
-	h.reach, h.drift = reach{}, drift{}
+	h.reach, h.drift, h.near = reach{}, drift{}, false
 }
 
 // infer takes what the model makes of the probe that is not there.
@@ -280,7 +307,12 @@ func (p *pot) infer(r *PotReadings, elapsed time.Duration) {
 	if h.unread < unreadYet && (!p.plate.Valid() || p.plate.C() >= readFromC) {
 		h.unread += elapsed
 	}
-	h.now = PotFrame{Probes: p.set.Probes, Plate: r.Plate, MeltEstimate: h.melt, Hand: h.hand, HeatedFor: h.heatedFor}
+	if h.drivenFor += elapsed; !h.melt.Known() || p.plate.C() < h.melt.C+p.loop.RestsAboveC(h.melt.C) {
+		h.drivenFor = 0
+	}
+	h.now = PotFrame{
+		Probes: p.set.Probes, Plate: r.Plate, MeltEstimate: h.melt, Hand: h.hand, HeatedFor: h.heatedFor, DrivenFor: h.drivenFor,
+	}
 }
 
 // sane reports whether an estimate can be of this world: one that can not begins anew.
@@ -340,6 +372,9 @@ func (p *pot) plateLimitC() float64 {
 		return p.set.PlateLimitC
 	case !p.handFresh() || p.half.hand.C > p.goal()+overMostC:
 		return math.Min(p.set.PlateLimitC, p.goal()+unreadC)
+	case p.half.near:
+		excess := math.Min(math.Max(p.half.restC+restSlackC, nearPlateC), farPlateC)
+		return math.Min(p.set.PlateLimitC, p.goal()+excess)
 	}
 	return p.set.PlateLimitC
 }

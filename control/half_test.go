@@ -147,11 +147,11 @@ func TestWhatIsReadTooHotTakesHeatAtOnce(t *testing.T) {
 		r.run(time.Minute)
 		p := &r.f.Pots[0]
 		require.Equal(t, control.WaitHeat, p.Wait)
-		c, verdict := p.MeltEstimate.C-p.MeltEstimate.WithinC-20, control.HandFar
+		c, verdict := p.MeltEstimate.C-p.MeltEstimate.WithinC-20, control.HandLow
 		require.Equal(t, verdict, p.HandCanBe(c))
 		r.step(typed(c))
 		require.Equal(t, control.WaitHeat, p.Wait, "one that is cold gives nothing, and takes nothing")
-		if c = p.MeltEstimate.C + p.MeltEstimate.WithinC + 20; over {
+		if c, verdict = p.MeltEstimate.C+p.MeltEstimate.WithinC+20, control.HandFar; over {
 			c, verdict = p.Plate.C+15, control.HandOver
 		}
 		require.Equal(t, verdict, p.HandCanBe(c))
@@ -161,6 +161,37 @@ func TestWhatIsReadTooHotTakesHeatAtOnce(t *testing.T) {
 		r.step(typed(r.bodies[0].melt))
 		assert.Equal(t, control.WaitHeat, p.Wait, "until it is read again")
 	}
+}
+
+// TestWhatIsReadTooLowIsNotBorneOutByItself: while the plate has been warm enough for what the
+// melt is thought to be, a second one as low tells nothing new, and heat rests on the last
+// that was believed, no longer than without them.
+func TestWhatIsReadTooLowIsNotBorneOutByItself(t *testing.T) {
+	r := halfRig()
+	r.run(5 * time.Minute)
+	r.step(typed(r.bodies[0].melt))
+	p := &r.f.Pots[0]
+	was := p.Hand.C
+	for range 20 {
+		low := p.MeltEstimate.C - p.MeltEstimate.WithinC - 10
+		require.Equal(t, control.HandLow, p.HandCanBe(low))
+		r.step(typed(low))
+		r.run(10 * time.Second)
+	}
+	assert.Equal(t, was, p.Hand.C)
+	assert.Greater(t, p.DrivenFor, 2*time.Minute)
+	assert.Equal(t, control.WaitHeat, p.Wait)
+	r.run(time.Minute)
+	assert.Equal(t, control.WaitHand, p.Wait)
+
+	f := control.PotFrame{
+		Probes: reading.PlateOnly, Plate: good(170), MeltEstimate: control.Estimate{C: 165, WithinC: 5},
+		Hand: control.Hand{DoubtedC: 148, DoubtedFor: 10 * time.Second},
+	}
+	assert.Equal(t, control.HandTaken, f.HandCanBe(149), "the plate is too cold for the melt to be what it was thought")
+	f.DrivenFor = 3 * time.Minute
+	assert.Equal(t, control.HandLow, f.HandCanBe(149))
+	assert.Equal(t, control.HandTaken, f.HandCanBe(153))
 }
 
 // TestAnAdditionHidesNoHotMelt: what was last read in it still counts for the guard.

@@ -266,6 +266,9 @@ type PotFrame struct {
 	Hand                        Hand
 	// HeatedFor is for how long the pot has been heated without a pause of a minute.
 	HeatedFor time.Duration
+	// DrivenFor is for how long the plate of one without a melt probe has been warm enough
+	// to hold the melt at its estimate.
+	DrivenFor time.Duration
 	// MeltC is the filtered melt temperature, SlopeCPerMin its slope. Both are
 	// NaN once no reading has been good for guard.MaxAge.
 	MeltC, SlopeCPerMin float64

@@ -16,3 +16,7 @@ func (l *Loop) Hand(c float64) { l.model.Hand(c) }
 
 // Anew takes all for wrong that was made of the pot so far.
 func (l *Loop) Anew() { l.model = model.New(l.pot.model()) }
+
+// RestsAboveC is how much warmer than a melt that is held at c degrees Celsius the model has its
+// plate, in kelvin.
+func (l *Loop) RestsAboveC(c float64) float64 { return l.model.RestAtC(c) }

@@ -25,25 +25,27 @@ func (s *server) handReading(w http.ResponseWriter, r *http.Request, m history.M
 		problem(w, http.StatusBadRequest, err.Error())
 		return
 	}
-	verdict := s.handVerdict(m.Pot, m.C)
-	if verdict == control.HandFar || verdict == control.HandOver {
+	verdict, shortC := s.handVerdict(m.Pot, m.C)
+	if verdict == control.HandFar || verdict == control.HandLow || verdict == control.HandOver {
 		if err := s.Submit(m); err != nil {
 			problem(w, http.StatusServiceUnavailable, err.Error())
 			return
 		}
 	}
-	if why := view.HandRefused(verdict); why != "" {
+	if why := view.HandRefused(verdict, shortC); why != "" {
 		problem(w, http.StatusConflict, m.Amount+": "+why)
 		return
 	}
 	s.submit(w, r, m)
 }
 
-// handVerdict judges a reading by the bench's last frame.
-func (s *server) handVerdict(pot int, c float64) control.HandVerdict {
+// handVerdict judges a reading by the bench's last frame, and says by how many kelvin it is
+// below what was expected.
+func (s *server) handVerdict(pot int, c float64) (v control.HandVerdict, shortC float64) {
 	f := s.Hub.Latest()
 	if !f.Live(time.Now()) || pot >= len(f.Pots) {
-		return control.HandUnseen
+		return control.HandUnseen, 0
 	}
-	return f.Pots[pot].HandCanBe(c)
+	p := &f.Pots[pot]
+	return p.HandCanBe(c), p.MeltEstimate.C - c
 }

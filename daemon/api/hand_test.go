@@ -42,6 +42,7 @@ func TestWhatIsReadByHand(t *testing.T) {
 		"in the wrong scale": {"2", "reading=305&unit=C", "", 400, "305 F", false},
 		"over its plate":     {"2", "reading=215&unit=C", "", 409, "above its plate", true},
 		"far off":            {"2", "reading=180&unit=C", "", 409, "type it once more", true},
+		"far too low":        {"2", "reading=135&unit=C", "", 409, "15 °C lower than expected", true},
 		"far off, again":     {"2", "reading=122&unit=C", "", 202, "", true},
 		"of a whole pot":     {"1", "reading=152&unit=C", "", 409, "has a melt probe", false},
 		"from elsewhere":     {"2", "reading=152&unit=C", "X-Forwarded-For: 192.0.2.7", 403, "own computer", false}, // RFC 5737

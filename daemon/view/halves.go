@@ -72,14 +72,16 @@ func handText(p *control.PotFrame, u unit) string {
 	return fmt.Sprintf(handSince, trimmed(u.degrees(p.Hand.C)), u.symbol, clock(p.Hand.Since))
 }
 
-// HandRefused says why a hand-held reading is not taken; "" where it is.
-func HandRefused(v control.HandVerdict) string {
+// HandRefused says why a hand-held reading is not taken, of so many kelvin below what was
+// expected; "" where it is.
+func HandRefused(v control.HandVerdict, shortC float64) string {
 	return map[control.HandVerdict]string{
 		control.HandNoNeed: "this pot has a melt probe: nothing is to be typed",
 		control.HandUnseen: "nothing is known of this pot now to hold a reading against; see to its plate probe first",
 		control.HandOdd:    "no melt is that; write what the thermometer shows, such as 168 C",
 		control.HandOver:   "well above its plate, which heats it: that can not be. Dry the tip, hold it in the melt and not at the wall, and read again. If the melt really is that hot, press ALL OFF",
-		control.HandFar:    "far from what was expected, so it is not believed alone. Stir, read again, and type it once more within two minutes: then it counts",
+		control.HandFar:    "far above what was expected, so it is not believed alone. Stir, read again, and type it once more within two minutes: then it counts",
+		control.HandLow:    fmt.Sprintf("%.0f °C lower than expected: stir, put the tip in the middle, not at the wall, and type it again. While the plate is too warm for that, it never counts; if it is right, wait until the plate has cooled", shortC),
 	}[v]
 }
 
@@ -92,7 +94,7 @@ func NotSeen(s control.PotSettings) []string {
 			"Its melt has no probe. It is estimated from the plate, ≈ with its band, and is never shown as a reading.",
 			fmt.Sprintf("Its melt is read with a thermometer of your own and typed on the page, on the bench's own computer: heat rests on what is typed in for %s at most. After that, and before the first, the plate is held no hotter than where the melt is to get, and the pot waits for the next.", quantity.FormatDuration(s.HandLasts())),
 			"It is cured only after such a reading at its cure temperature, and ready only after one inside its band.",
-			fmt.Sprintf("Its plate trips at %s. A melt that is too hot trips only once it is typed in. What is typed is believed: a thermometer that reads 20 °C too low takes the melt 20 °C too far, and no finding tells.", quantity.FormatTemperature(s.PlateTripAtC())),
+			fmt.Sprintf("Its plate trips at %s. A melt that is too hot trips only once it is typed in. What is typed and not far off is believed: a thermometer that always reads 10 °C too low takes the melt 10 °C too far, and no finding tells. Once the melt was read near where it is to get, the plate is kept from going much higher.", quantity.FormatTemperature(s.PlateTripAtC())),
 			"Put a hot pot back on a colder plate only after marking it as lifted: without that a plate that it warms looks like a stuck heater.",
 			"When it is ready is not foretold, and a lift shows only where it is marked.",
 			unwatched(s),

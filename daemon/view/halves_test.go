@@ -68,7 +68,8 @@ func TestWhatIsNotSeenIsSaid(t *testing.T) {
 
 // TestEveryVerdictHasItsWord but the one that takes the reading.
 func TestEveryVerdictHasItsWord(t *testing.T) {
-	for v := control.HandTaken; v <= control.HandFar; v++ {
-		assert.Equal(t, v == control.HandTaken, HandRefused(v) == "", "%d", v)
+	for v := control.HandTaken; v <= control.HandLow; v++ {
+		assert.Equal(t, v == control.HandTaken, HandRefused(v, 22.4) == "", "%d", v)
 	}
+	assert.Contains(t, HandRefused(control.HandLow, 22.4), "22 °C lower than expected")
 }
