@@ -130,7 +130,7 @@ func (b *Bench) look(in *Input, elapsed time.Duration) {
 		b.held[i] = p.heldFor(b.held[i], elapsed)
 		s.Pots[i] = guard.PotSight{
 			Melt: r.Melt, Plate: r.Plate, Probes: p.set.Probes, Hand: p.lastHand(),
-			PlateTripC: p.set.PlateTripAtC(), MostDuty: p.set.mostDuty(), Duty: b.duty[i], RatedW: b.heaters[i].RatedW, Whole: b.heaters[i].Output != circuit.Smooth,
+			HandLasts: p.set.HandLasts(), PlateTripC: p.set.PlateTripAtC(), MostDuty: p.set.mostDuty(), Duty: b.duty[i], RatedW: b.heaters[i].RatedW, Whole: b.heaters[i].Output != circuit.Smooth,
 			LiftedHere: p.liftedHere, Coloured: p.coloured && p.sinceColour < ColourUpset, HeldFor: b.held[i],
 		}
 		p.seesOfLift(&s.Pots[i])

@@ -79,10 +79,12 @@ type Sight struct {
 type PotSight struct {
 	Melt, Plate reading.Temperature
 	// Probes are those that the pot has. Hand is what was last read in the melt of one
-	// without a melt probe by hand, however long ago; PlateTripC, in degrees Celsius, is
+	// without a melt probe by hand, however long ago, and HandLasts how long heat rests on
+	// that; PlateTripC, in degrees Celsius, is
 	// where its plate trips where that is lower than the bench's, and zero where it is not.
 	Probes     reading.Probes
 	Hand       reading.Temperature
+	HandLasts  time.Duration
 	PlateTripC float64
 	// MostDuty is the most that a heater may have in the mean, 0 to 1; zero is no such limit.
 	MostDuty float64

@@ -26,6 +26,10 @@ const (
 	// E: of a plate nobody sees a melt tells late.
 	unseenLeadS = 90.0
 
+	unreadOverC = 5.0 // E: over the melt trip a plate may be no longer than unreadMore
+	// E: and while heat rests on what was read by hand, under heat and with nothing new read.
+	unreadMore = time.Minute
+
 	coolPlateC = 80.0 // E: no plate at half its power rests below that
 	offPlateC  = 30.0 // E: no cold potful takes a heated plate that far that fast
 	// E: a hot pot that is put back on a cold plate warms it for that long.
@@ -76,6 +80,31 @@ func (s *PotSight) plateTripC(benchC float64) float64 {
 		return min(s.PlateTripC, benchC)
 	}
 	return benchC
+}
+
+// unread watches a plate that is hot enough to take a melt over its trip, which only a
+// person sees.
+type unread struct {
+	age     time.Duration // of what was last read by hand
+	hotFor  time.Duration // under heat, since
+	tooLong bool
+}
+
+// look takes in one cycle. A plate that cools without heat is on its way.
+func (u *unread) look(s *PotSight, meltTripC float64, took time.Duration) {
+	age := time.Duration(math.MaxInt64)
+	if measured(s.Hand) {
+		age = s.Hand.Age
+	}
+	again := age < u.age
+	u.age = age
+	switch hot := measured(s.Plate) && s.Plate.C >= meltTripC+unreadOverC; {
+	case s.Probes != reading.PlateOnly || again || !hot:
+		u.hotFor = 0
+	case s.Duty > 0:
+		u.hotFor += took
+	}
+	u.tooLong = u.hotFor > s.HandLasts+unreadMore
 }
 
 // hotMelt is what was last seen of the melt, or last read in it by hand.

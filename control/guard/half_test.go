@@ -1,6 +1,7 @@
 package guard
 
 import (
+	"math"
 	"slices"
 	"testing"
 	"time"
@@ -26,7 +27,7 @@ func halved(probes reading.Probes, c float64) *rig {
 func halve(p *PotSight, probes reading.Probes, c float64) {
 	if p.Probes = probes; probes == reading.PlateOnly {
 		p.Plate.C += c - 180
-		p.Melt, p.PlateTripC = reading.Temperature{}, 242
+		p.Melt, p.PlateTripC, p.HandLasts = reading.Temperature{}, 242, 4*time.Minute
 	} else {
 		p.Melt.C += c - 150
 		p.Plate, p.MostDuty, p.Duty = reading.Temperature{}, 0.15, 0.15
@@ -45,6 +46,28 @@ func TestAPotWithOneProbeHeats(t *testing.T) {
 	}
 }
 
+// handAt is what was read in a melt by hand so many seconds ago.
+func handAt(c, agoS float64) reading.Temperature {
+	return reading.Temperature{C: c, Age: time.Duration(agoS * float64(time.Second)), Fault: reading.None}
+}
+
+// TestAHotPlateIsReadOrCools: what is read again in time, or cools without heat, does not trip.
+func TestAHotPlateIsReadOrCools(t *testing.T) {
+	for name, spoil := range map[string]func(p *PotSight, t float64){
+		"read":       func(p *PotSight, t float64) { p.Hand = handAt(150, math.Mod(t, 240)) },
+		"not heated": func(p *PotSight, t float64) { p.Hand, p.Duty = handAt(150, t), 0 },
+		"cooler":     func(p *PotSight, t float64) { p.Plate.C -= 3 },
+	} {
+		r := halved(reading.PlateOnly, 196)
+		r.begin(func(s *Sight, since float64) {
+			halve(&s.Pots[0], reading.PlateOnly, 196)
+			spoil(&s.Pots[0], since)
+		})
+		r.run(20 * time.Minute)
+		assert.False(t, r.latched(PlateOverTemperature), name)
+	}
+}
+
 // happenHalf are what pots with one probe still trip by. t is in seconds.
 var happenHalf = []struct {
 	name   string
@@ -59,6 +82,7 @@ var happenHalf = []struct {
 	{"a hot melt is typed in", reading.PlateOnly, 180, func(p *PotSight, _ float64) { p.Hand = good(191) }, MeltOverTemperature, time.Second},
 	{"a warm melt is typed in", reading.PlateOnly, 180, func(p *PotSight, _ float64) { p.Hand = good(179) }, MeltHigh, 3 * time.Second},
 	{"its plate goes over its own trip", reading.PlateOnly, 180, func(p *PotSight, t float64) { p.Plate.C = min(180+5*t, 243) }, PlateOverTemperature, 20 * time.Second},
+	{"nobody reads its melt over a hot plate", reading.PlateOnly, 196, func(p *PotSight, t float64) { p.Hand = handAt(150, t) }, PlateOverTemperature, 6 * time.Minute},
 	{"its plate's probe comes off", reading.PlateOnly, 180, func(p *PotSight, t float64) { p.Plate.C = max(180-4*t, 90) }, PlateNotFollowing, 20 * time.Second},
 	{"its heater is dead", reading.PlateOnly, 60, func(p *PotSight, _ float64) { p.Duty = 0.9 }, HeaterDead, 100 * time.Second},
 	{"a relay sticks", reading.PlateOnly, 180, func(p *PotSight, t float64) { p.Plate.C, p.Duty = 180+0.3*t, 0 }, RiseWhileOff, 2 * time.Minute},

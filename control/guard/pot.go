@@ -26,6 +26,7 @@ type pot struct {
 	budget              budget
 	warming             warming
 	onPlate             backSince
+	unread              unread
 }
 
 // lookAtPot updates the findings of one pot.
@@ -34,6 +35,7 @@ func (g *Guard) lookAtPot(i int, s *PotSight, took time.Duration) {
 	p.ratedW, p.whole, p.phase, p.probes = s.RatedW, s.Whole, phaseOf(s), s.Probes
 	p.budget.book(s.MostDuty, took)
 	p.onPlate.look(s.Lifted, took)
+	p.unread.look(s, g.limits.MeltTripC, took)
 	g.lookAtProbes(p, s, took)
 	p.heater.look(s.Duty, &p.plate.trend, elapsed, took)
 	g.lookForFalls(p, s, elapsed)
@@ -147,7 +149,7 @@ func (g *Guard) lookAtTemperatures(p *pot, s *PotSight, elapsed time.Duration) {
 	f, t, hot := p.found, &p.melt.trend, s.hotMelt()
 	// "Not below" instead of "above": a limit that is no number trips at once.
 	g.note(f, MeltOverTemperature, over(hot, g.limits.MeltTripC, f[MeltOverTemperature].latched), elapsed)
-	g.note(f, PlateOverTemperature, over(s.Plate, s.plateTripC(g.limits.PlateTripC), f[PlateOverTemperature].latched), elapsed)
+	g.note(f, PlateOverTemperature, p.unread.tooLong || over(s.Plate, s.plateTripC(g.limits.PlateTripC), f[PlateOverTemperature].latched), elapsed)
 	warnAt := g.limits.MeltWarnC
 	if f[MeltHigh].active {
 		warnAt -= warnDeadbandC

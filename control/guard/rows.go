@@ -138,7 +138,7 @@ var table = [...]Rule{
 	PlateOverTemperature: {
 		Name: "plate_over_temperature", Title: "The plate is over its trip temperature",
 		Cause:       "A stuck relay, or no pot on the plate.",
-		Detection:   "A reading at the plate trip or above, at any age: heat is off at once. It latches after 0.5 s (C), and is over 10 °C below (C). Without a melt probe the plate trips 12 °C above its own limit (E); without a plate probe nothing sees it.",
+		Detection:   "A reading at the plate trip or above, at any age: heat is off at once. It latches after 0.5 s (C), and is over 10 °C below (C). Without a melt probe the plate trips 12 °C above its own limit (E), and where it is heated at 5 °C above the melt trip for a minute longer than heat rests on a melt read by hand, and none was read and believed (E); without a plate probe nothing sees it.",
 		Instruction: "Heaters are told zero. If it goes on rising, press the emergency stop, then switch the mains off. Reset only when it is cold and the cause is found.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, after: tellAfter,
 	},
