@@ -18,7 +18,7 @@ const fixtures = "../testdata/config"
 
 // Every bad file stands beside the messages it must lead to. The first word of
 // its name says how it is read: as a bench, as a recipe, or as a recipe joined
-// with the demo's bench, or, as halves, with one of pots that lack a probe.
+// with the demo's bench or, for halves, with that of pots that lack a probe.
 func TestBadFilesLeadToTheirMessages(t *testing.T) {
 	files, err := filepath.Glob(fixtures + "/*.bad.yaml")
 	require.NoError(t, err)

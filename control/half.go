@@ -46,9 +46,10 @@ const (
 	heatedLong = 5 * time.Minute
 	pausesFor  = time.Minute // E: after that without heat a plate may be the cooler of the two
 	// nearGoalC is from how far below where it is to get a melt that was read by hand counts
-	// as near: from there on its plate is no hotter than that and nearPlateC, or what the
-	// model holds it with and restSlackC, which a thermometer that reads low makes more of:
-	// so never more than farPlateC (E).
+	// as near. From there on its plate is no hotter than that and nearPlateC, or what the
+	// model would hold it with by then and restSlackC, but never more than farPlateC: a
+	// thermometer that reads low makes ever more of the model's later on (E, from 23
+	// simulated pots).
 	nearGoalC             = 15.0
 	nearPlateC, farPlateC = 28.0, 55.0
 	restSlackC            = 3.0
@@ -131,7 +132,9 @@ type half struct {
 	drift     drift
 	reach     reach
 	// near is so since the melt was first read near where it is to get; restC is how much
-	// warmer its plate has to be there, in kelvin, by what the model had seen by then.
+	// warmer its plate has to be there, in kelvin, by what the model had seen by then. A
+	// thermometer that reads low looks, at rest, just like a pot that loses more: only the
+	// way up tells them apart.
 	near  bool
 	restC float64
 	now   PotFrame // as far as a hand-held reading is judged by it

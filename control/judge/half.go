@@ -20,6 +20,7 @@ const (
 	HandEvery = 3 * time.Minute
 	HandOffC  = 1.5
 	handTakes = 20 * time.Second
+	coldC     = 21.0 // where a thermometer that reads low in a hot melt reads right
 )
 
 // Half is a whole bench of one pot with one probe, guard and all, and the maker beside
@@ -32,10 +33,14 @@ type Half struct {
 	now     time.Duration
 	from    *rand.Rand
 	biasC   float64
+	lowC    float64 // at CureC the thermometer reads so much too low besides
+	typesIn time.Duration
 	unread  time.Duration // since the maker last typed
 	unstuck time.Duration // since the pot has waited for it
 	bulkC   float64       // in truth, when last seen
 	poured  bool
+	// HottestC is the most that the melt was in truth.
+	HottestC float64
 	// Typed is how many readings were typed, Trips are the cycles in which the guard listed
 	// any; In and Out are the cycles with the truth in the told band, and out of it.
 	Typed, Trips, In, Out int
@@ -59,7 +64,7 @@ func HalfOf(probes reading.Probes, limits guard.Limits, seed uint64) func(rig.Kn
 		from := rand.New(rand.NewPCG(seed, 7))
 		return &Half{
 			bench: control.NewBench(s), probes: probes, from: from, biasC: HandOffC / 2 * (2*from.Float64() - 1),
-			bulkC: math.NaN(),
+			bulkC: math.NaN(), typesIn: HandEvery,
 		}
 	}
 }
@@ -137,11 +142,12 @@ func (h *Half) reads(elapsed time.Duration) (c float64, types bool) {
 	} else {
 		h.unstuck = 0
 	}
-	if h.unread < HandEvery && h.unstuck < handTakes {
+	if h.unread < h.typesIn && h.unstuck < handTakes {
 		return 0, false
 	}
 	h.unread, h.unstuck = 0, 0
-	return h.bulkC + h.biasC + HandOffC/2*(2*h.from.Float64()-1), true
+	low := h.lowC * (h.bulkC - coldC) / (CureC - coldC)
+	return h.bulkC - low + h.biasC + HandOffC/2*(2*h.from.Float64()-1), true
 }
 
 // Applied is nothing to it: the bench knows what it gives.
@@ -150,6 +156,7 @@ func (h *Half) Applied(_, _, _ float64) {}
 // See holds what was told against the truth, after the bench's step.
 func (h *Half) See(p *zoo.Plant) {
 	h.bulkC = p.BulkC()
+	h.HottestC = max(h.HottestC, h.bulkC)
 	told, truthC := h.f.Pots[0].MeltEstimate, h.bulkC
 	if h.probes == reading.MeltOnly {
 		told, truthC = h.f.Pots[0].PlateEstimate, p.PlateC()
@@ -169,5 +176,23 @@ func (p *Pot) RunHalf(probes reading.Probes, limits guard.Limits, o rig.Options,
 	var h *Half
 	o.See = func(_ float64, pl *zoo.Plant, _ *rig.View, _ float64) { h.See(pl) }
 	out := p.Run(func(k rig.Known) rig.Loop { h = HalfOf(probes, limits, seed)(k); return h }, o, seed)
+	return out, h
+}
+
+// LowEvery is how often a maker types what a thermometer shows that reads too low (E).
+const LowEvery = 2 * time.Minute
+
+// RunLow lets a pot without a melt probe be heated and held by a maker whose thermometer
+// reads lowC kelvin too low at CureC, and less in proportion in a colder melt, as a tip by
+// the wall does.
+func (p *Pot) RunLow(lowC float64, limits guard.Limits, seed uint64) ([]rig.Outcome, *Half) {
+	var h *Half
+	o := rig.Usual()
+	o.See = func(_ float64, pl *zoo.Plant, _ *rig.View, _ float64) { h.See(pl) }
+	out := p.run(func(k rig.Known) rig.Loop {
+		h = HalfOf(reading.PlateOnly, limits, seed)(k)
+		h.lowC, h.typesIn = lowC, LowEvery
+		return h
+	}, o, seed, zoo.Start{}, Evening()[:Cool])
 	return out, h
 }

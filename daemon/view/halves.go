@@ -94,7 +94,7 @@ func NotSeen(s control.PotSettings) []string {
 			"Its melt has no probe. It is estimated from the plate, ≈ with its band, and is never shown as a reading.",
 			fmt.Sprintf("Its melt is read with a thermometer of your own and typed on the page, on the bench's own computer: heat rests on what is typed in for %s at most. After that, and before the first, the plate is held no hotter than where the melt is to get, and the pot waits for the next.", quantity.FormatDuration(s.HandLasts())),
 			"It is cured only after such a reading at its cure temperature, and ready only after one inside its band.",
-			fmt.Sprintf("Its plate trips at %s. A melt that is too hot trips only once it is typed in. What is typed and not far off is believed: a thermometer that always reads 10 °C too low takes the melt 10 °C too far, and no finding tells. Once the melt was read near where it is to get, the plate is kept from going much higher.", quantity.FormatTemperature(s.PlateTripAtC())),
+			fmt.Sprintf("Its plate trips at %s. A melt that is too hot trips only once it is typed in. What is typed and not far off is believed: a thermometer that always reads 10 °C too low takes the melt 10 °C too far, and no finding tells. Once the melt was read near where it is to get, its plate is kept from going much higher; one that reads 20 °C too low may still take it over its trip.", quantity.FormatTemperature(s.PlateTripAtC())),
 			"Put a hot pot back on a colder plate only after marking it as lifted: without that a plate that it warms looks like a stuck heater.",
 			"When it is ready is not foretold, and a lift shows only where it is marked.",
 			unwatched(s),
