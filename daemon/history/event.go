@@ -36,8 +36,8 @@ const (
 	Drawn       Kind = "drawn" // Amount is how much, as typed
 	ShotPushed  Kind = "shot"
 	TriedOut    Kind = "trial asked for" // the maker asked for a trial
-	NewSetpoint Kind = "set-point"    // Amount is the temperature, as typed
-	HandReading Kind = "read by hand" // likewise
+	NewSetpoint Kind = "set-point"       // Amount is the temperature, as typed
+	HandReading Kind = "read by hand"    // likewise
 	Note        Kind = "note"
 	GoesOn      Kind = "goes on after an interruption"
 )
