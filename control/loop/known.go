@@ -35,7 +35,7 @@ const (
 	// proven is how much they have to speak for what is known by the time the pot has been
 	// held (E): who knew a pot has awaited its heat-up better than who did not.
 	// decidedS is how long it is held by then, in seconds.
-	proven, decidedS = 1.0, 120.0
+	proven, decidedS = 5.0, 120.0
 
 	restsInS              = 600.0    // E: the melt loop's integral time at its longest
 	leastShare, mostShare = 0.5, 2.0 // E: what a resting excess may be of the model's
@@ -99,7 +99,7 @@ func (l *Loop) compare() {
 	lead := l.model.Evidence() - m.beside.Evidence()
 	m.lead, m.last = min(m.lead+lead-m.last, mostLead), lead
 	switch {
-	case m.lead < -decisive || l.model.Doubted() || m.heldS >= decidedS && m.lead < proven:
+	case m.lead < -decisive || l.model.Doubted() || m.heldS >= decidedS && lead < proven:
 		l.model, m.beside, m.recalled = m.beside, nil, false
 		l.cascade.Forget()
 	case m.heldS >= decidedS:

@@ -100,11 +100,19 @@ func TestForgetsWhatIsNotSo(t *testing.T) {
 		"a glass cup":     func(s *zoo.Spec) { s.VesselJKM2, s.ContactWKM2 = 5000, 230 },
 		"twice the melt":  func(s *zoo.Spec) { s.VolumeML, s.TypedShare = 2*s.VolumeML, s.TypedShare/2 },
 	} {
-		s := quarter()
-		change(s)
-		assert.False(t, judge.Recalled(spend(s, &k, 2)), name)
+		found := 0
+		for seed := range uint64(5) {
+			s := quarter()
+			change(s)
+			if !judge.Recalled(spend(s, &k, seed+2)) {
+				found++
+			}
+		}
+		assert.GreaterOrEqual(t, found, 4, "%s, of 5 evenings", name)
 	}
-	assert.True(t, judge.Recalled(spend(quarter(), &k, 2)))
+	for seed := range uint64(5) {
+		assert.True(t, judge.Recalled(spend(quarter(), &k, seed+2)))
+	}
 }
 
 // TestKnownSurvivesItsStore: through JSON and back it makes the same duties, to the bit.
