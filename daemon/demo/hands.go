@@ -77,7 +77,7 @@ func trim(pot int, c float64, typed string) when {
 
 // The maker's pace (C).
 const (
-	takesUp      = 15 * time.Second
+	takesUp      = 40 * time.Second
 	betweenDraws = 5 * time.Second
 	usualHold    = 6 * time.Second
 	betweenShots = 150 * time.Second
