@@ -44,6 +44,7 @@ func TestNumbersOfWhatIsAhead(t *testing.T) {
 	if testing.Short() {
 		t.Skip("some seconds of simulated evenings")
 	}
+	t.Parallel()
 	const knownS = 180
 	all := map[string]*off{}
 	into := func(name string) *off {

@@ -209,6 +209,7 @@ func TestNumbersOfArrival(t *testing.T) {
 	if testing.Short() {
 		t.Skip("some seconds of simulated evenings")
 	}
+	t.Parallel()
 	var known, random arrivals
 	t.Log(partyHead)
 	for _, names := range parties {
@@ -233,6 +234,7 @@ func TestNumbersOfDelays(t *testing.T) {
 	if testing.Short() {
 		t.Skip("some seconds of simulated evenings")
 	}
+	t.Parallel()
 	for _, story := range []struct {
 		name string
 		all  []happening
@@ -265,6 +267,7 @@ func TestNumbersOfTheWay(t *testing.T) {
 	if testing.Short() {
 		t.Skip("some seconds of simulated evenings")
 	}
+	t.Parallel()
 	shares := []float64{0.25, 0.5, 0.75}
 	groups := map[string][]*judge.Pot{"named": named()}
 	if os.Getenv("JUDGE_SEEDS") != "" {

@@ -66,6 +66,7 @@ func TestNumbersOfHalves(t *testing.T) {
 	if testing.Short() {
 		t.Skip("dozens of simulated evenings take half a minute")
 	}
+	t.Parallel()
 	random, n := 5, seeds(t)
 	if full() {
 		random = 20

@@ -98,6 +98,7 @@ func stream(name string) (n uint64) {
 // taken for one, and how far off the time is that is left to pour. A pot in an oil bath is
 // not noticed: its plate goes on warming the bath.
 func TestNumbersOfLifts(t *testing.T) {
+	t.Parallel()
 	n := seeds(t)
 	lift := []zoo.Event{{Kind: zoo.Lift}}
 	var heldBack, noticed []float64

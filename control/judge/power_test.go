@@ -215,6 +215,7 @@ func TestNumbersOfPower(t *testing.T) {
 	if testing.Short() {
 		t.Skip("some seconds")
 	}
+	t.Parallel()
 	const holdS, forS = 60 * 60, 120 * 60
 	for _, c := range powered {
 		b := togetherOn(t, c.output, c.window, 3, "quarter, cast", "slow probes", "quarter, thin")
@@ -234,6 +235,7 @@ func TestNumbersOfPower(t *testing.T) {
 // TestNumbersOfALatePot prints how two pots that are held fare while a third one heats
 // up beside them and asks for all that there is.
 func TestNumbersOfALatePot(t *testing.T) {
+	t.Parallel()
 	for _, c := range powered {
 		b := togetherOn(t, c.output, c.window, 1, "half, heavy cast", "slow probes", "quarter, thin")
 		b.run(30*60, 0)

@@ -135,6 +135,7 @@ func TestNumbersOfRecall(t *testing.T) {
 	if testing.Short() {
 		t.Skip("sixty simulated evenings")
 	}
+	t.Parallel()
 	pots, n := named(), uint64(1)
 	if os.Getenv("JUDGE_SEEDS") != "" {
 		n = seeds(t)

@@ -60,6 +60,7 @@ func TestNumbersOfTrials(t *testing.T) {
 	if testing.Short() {
 		t.Skip("some seconds of simulated evenings")
 	}
+	t.Parallel()
 	t.Log(`
                       trial: s  off °C  plate      hold RMS °C  20 mL cold, s   over °C      doubted: hold       cold, s      over °C`)
 	for _, p := range named() {

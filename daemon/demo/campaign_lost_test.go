@@ -22,6 +22,7 @@ func TestNumbersOfLostReplies(t *testing.T) {
 	if testing.Short() {
 		t.Skip("sixty sessions at the bench take some seconds")
 	}
+	t.Parallel()
 	var table strings.Builder
 	for _, unit := range []uint8{0, simbench.UnitPower} {
 		for _, before := range []time.Duration{0, 300 * time.Millisecond, 700 * time.Millisecond} {

@@ -182,6 +182,7 @@ func TestNumbersOfFaults(t *testing.T) {
 	if testing.Short() {
 		t.Skip("minutes under the race detector, which has others to look at")
 	}
+	t.Parallel()
 	var table strings.Builder
 	var all []time.Duration
 	note := func(name string, took []time.Duration) {

@@ -75,6 +75,7 @@ func TestPotsWithOneProbeOverTheLine(t *testing.T) {
 	if testing.Short() {
 		t.Skip("two hours in virtual time take half a minute")
 	}
+	t.Parallel()
 	synctest.Test(t, func(t *testing.T) {
 		d, err := New(Options{Bench: halvedBench(t), Speed: 1, InMemory: true, Version: "test", Seed: 3, Log: slog.New(slog.DiscardHandler)})
 		require.NoError(t, err)
@@ -181,6 +182,7 @@ func (q *quick) measure(hands []thermometer) {
 // TestOrdinarySessionsOfHalvesDoNotTrip is TestOrdinarySessionsDoNotTrip for pots with one
 // probe: 50 evenings, ten where tests are short.
 func TestOrdinarySessionsOfHalvesDoNotTrip(t *testing.T) {
+	t.Parallel()
 	sessions := 50
 	if testing.Short() {
 		sessions = 10

@@ -30,6 +30,7 @@ func (s *session) within(limit time.Duration, done func(f *control.Frame) bool) 
 // about when the melt leaves its band, the sound is made once, the pot is seen to be
 // back, and only a mark and a press heat it again.
 func TestALiftThatNobodyMarks(t *testing.T) {
+	t.Parallel()
 	const pot = 0
 	inSession(t, Options{Seed: 1}, func(s *session) {
 		s.within(40*time.Minute, func(f *control.Frame) bool { return f.Ready })

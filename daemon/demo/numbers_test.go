@@ -139,6 +139,7 @@ func TestNumbersOfTheDemoBench(t *testing.T) {
 	if testing.Short() {
 		t.Skip("twenty evenings at the bench take some seconds")
 	}
+	t.Parallel()
 	outcomes := make([]outcome, seeds)
 	var group sync.WaitGroup
 	free := make(chan struct{}, 4)

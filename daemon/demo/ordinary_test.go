@@ -224,6 +224,7 @@ func ordinaryEvening(t *testing.T, seed uint64) *quick {
 // makes more of them, ORDINARY_FROM=1000 others. No pot that stands on its plate is
 // taken for one that was lifted.
 func TestOrdinarySessionsDoNotTrip(t *testing.T) {
+	t.Parallel()
 	sessions := 5 * seeds
 	if asked, err := strconv.Atoi(os.Getenv("ORDINARY_SESSIONS")); err == nil {
 		sessions = asked

@@ -20,6 +20,7 @@ func TestNumbersOfThePast(t *testing.T) {
 	if testing.Short() {
 		t.Skip("minutes under the race detector, which has others to look at")
 	}
+	t.Parallel()
 	s, err := history.Open(t.TempDir())
 	require.NoError(t, err)
 	defer s.Close()

@@ -33,6 +33,7 @@ func TestSecondEveningRecallsTheFirst(t *testing.T) {
 	if testing.Short() {
 		t.Skip("three simulated evenings")
 	}
+	t.Parallel()
 	s, err := history.Open(t.TempDir())
 	require.NoError(t, err)
 	defer s.Close()
@@ -73,6 +74,7 @@ func TestSecondEveningRecallsTheFirst(t *testing.T) {
 // TestAnotherChannelIsAnotherPot: what was found out by other channels, or with another
 // heater or plate limit, is not recalled; a channel of another pot is none of its business.
 func TestAnotherChannelIsAnotherPot(t *testing.T) {
+	t.Parallel()
 	s, err := history.Open(t.TempDir())
 	require.NoError(t, err)
 	defer s.Close()

@@ -34,6 +34,7 @@ func TestNumbersOfShortLosses(t *testing.T) {
 	if testing.Short() {
 		t.Skip("minutes under the race detector, which has others to look at")
 	}
+	t.Parallel()
 	var table []string
 	tried := 0
 	for _, unit := range []uint8{simbench.UnitPower, 0} {

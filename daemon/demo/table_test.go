@@ -183,6 +183,7 @@ func TestNumbersOfTheTable(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a hundred and seventy evenings at the bench take some seconds")
 	}
+	t.Parallel()
 	rows := make([]string, len(troubles))
 	t.Run("rows", func(t *testing.T) {
 		for i := range troubles {

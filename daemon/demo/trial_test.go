@@ -19,6 +19,7 @@ func TestTriesOutAPotOnTheBench(t *testing.T) {
 	if testing.Short() {
 		t.Skip("an hour of a simulated bench")
 	}
+	t.Parallel()
 	q := newQuick(t, 3, physics.Cast)
 	q.passUntil(t, time.Hour, func() bool { return q.f.Ready })
 	q.passUntil(t, time.Hour, func() bool { return q.f.Time > 55*time.Minute })
