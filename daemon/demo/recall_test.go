@@ -74,6 +74,9 @@ func TestSecondEveningRecallsTheFirst(t *testing.T) {
 // TestAnotherChannelIsAnotherPot: what was found out by other channels, or with another
 // heater or plate limit, is not recalled; a channel of another pot is none of its business.
 func TestAnotherChannelIsAnotherPot(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes under the race detector, which has others to look at")
+	}
 	t.Parallel()
 	s, err := history.Open(t.TempDir())
 	require.NoError(t, err)
