@@ -3,6 +3,7 @@
 package shot
 
 import (
+	"encoding/json"
 	"math"
 	"time"
 
@@ -43,6 +44,19 @@ type Pot struct {
 	SinceStirS frames.Figure `json:"since_stir_s"`
 	// DrawToPushS is the time from this pot's draw to the push.
 	DrawToPushS frames.Figure `json:"draw_to_push_s"`
+	// DoseMin is the heat that the potful has had, in minutes at 177 °C that would have
+	// aged it as much, earlier heats of the same batch included.
+	DoseMin frames.Figure `json:"dose_min"`
+}
+
+// UnmarshalJSON implements json.Unmarshaler: what a card of an earlier program does not
+// have is not known.
+func (p *Pot) UnmarshalJSON(text []byte) error {
+	type plain Pot
+	known := plain{DoseMin: frames.Unknown()}
+	err := json.Unmarshal(text, &known)
+	*p = Pot(known)
+	return err
 }
 
 // OutOfBand reports whether the pot is known to have been outside its band.
@@ -149,7 +163,7 @@ func (t *Tracker) pot(f *control.Frame, i int) Pot {
 		Name: t.set[i].Name, Colour: t.set[i].Colour,
 		MeltC: frames.Unknown(), TargetC: frames.Unknown(), BandC: frames.Unknown(), DeviationC: frames.Unknown(),
 		SlopeCPerMin: frames.Unknown(), PlateC: frames.Unknown(),
-		HeldMin: frames.Unknown(), SinceStirS: frames.Unknown(), DrawToPushS: frames.Unknown(),
+		HeldMin: frames.Unknown(), SinceStirS: frames.Unknown(), DrawToPushS: frames.Unknown(), DoseMin: frames.Unknown(),
 	}
 	if i >= len(f.Pots) {
 		return p

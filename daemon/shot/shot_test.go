@@ -118,3 +118,11 @@ func TestAStirIsRemembered(t *testing.T) {
 	assert.InDelta(t, 30, float64(c.Pots[0].SinceStirS), 1e-9)
 	assert.False(t, c.Pots[1].SinceStirS.Known())
 }
+
+// TestAnEarlierCardHasNoDose: what it does not say is not recorded, and not zero.
+func TestAnEarlierCardHasNoDose(t *testing.T) {
+	var p Pot
+	require.NoError(t, json.Unmarshal([]byte(`{"name": "left", "melt_c": 168}`), &p))
+	assert.InDelta(t, 168, float64(p.MeltC), 1e-9)
+	assert.False(t, p.DoseMin.Known())
+}
