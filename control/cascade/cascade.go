@@ -81,7 +81,7 @@ type Cascade struct {
 	began   bool
 	stuckS  float64 // how long the melt has rested short of its target
 	rested  bool    // the melt loop's integral is the plate's own resting excess, no longer the guess
-	wary    bool    // the pot has been doubted
+	wary    bool
 	known   balance
 	guess   *balance // what would be known without what was recalled; nil where nothing was
 	tuned   *Tuning  // by a trial; nil where there was none
@@ -260,6 +260,10 @@ func (c *Cascade) LeanTo(excess, share float64) {
 		c.outer.SetIntegral(c.outer.Integral() + (excess-c.outer.Integral())*math.Min(share, 1))
 	}
 }
+
+// Wary reports whether the pot has ever been doubted: there may be heat on its way that
+// shows nowhere.
+func (c *Cascade) Wary() bool { return c.wary }
 
 // Found reports whether the loop has found the plate's resting excess by itself.
 func (c *Cascade) Found() bool { return c.rested }

@@ -80,11 +80,8 @@ type Loop struct {
 	trial   *trial // nil where there is none
 	held    held
 	restedC float64 // the target that it last came to rest at
-	// sureS is how long the pot has been held; -Inf once the model was doubted, because
-	// there may be heat on its way then that shows nowhere.
-	sureS float64
-	// foundS is likewise how long, whether it was doubted or not. A melt that only came near
-	// its target has not been held there: it may have stopped short of it.
+	// foundS is how long the pot has been held. A melt that only came near its target has not
+	// been: it may have stopped short of it.
 	foundS  float64
 	ceiling ceiling
 }
@@ -196,9 +193,7 @@ func (l *Loop) Step(v *View) float64 {
 	m.LimitC -= l.ceiling.rippleC(l.pot.HeaterW, l.cascade.Known().PlateJPerK)
 	if !l.model.Trusted() {
 		l.memory.doubt()
-		if m.Doubted = l.model.Doubted(); m.Doubted {
-			l.sureS = math.Inf(-1)
-		}
+		m.Doubted = l.model.Doubted()
 		l.asked = l.cascade.Step(m, v.Dt)
 		return l.asked
 	}
@@ -242,8 +237,8 @@ func (l *Loop) find(s *model.Sight, m *cascade.Measure, dt float64) {
 func (l *Loop) look(s *model.Sight, m *cascade.Measure, dt float64) {
 	short := m.TargetC - s.MeltC
 	off, closes := math.Abs(short), math.Copysign(s.MeltSlope, short*s.MeltSlope)
-	sure := l.sureS >= heldForS
 	found := l.foundS >= heldForS
+	sure := found && !l.cascade.Wary()
 	if !found {
 		l.find(s, m, dt)
 	}
@@ -254,15 +249,14 @@ func (l *Loop) look(s *model.Sight, m *cascade.Measure, dt float64) {
 		m.CoastC = l.model.CoastC(m.TargetC-lowShare*short, l.cascade.Excess())
 	case off < stopsShortC && !m.Upset:
 		l.restedC = m.TargetC
-		l.sureS += dt
 		l.foundS += dt
 	}
 }
 
 // lean helps a melt of a pot that has been held and stops short of its target: the model
 // has seen by then what the pot loses. Where it comes short by less than that it is left
-// to the loop. Something is taken off only where a pot that has
-// been held stays too warm, as when it is stirred again.
+// to the loop. Something is taken off only where a pot that has been held stays too warm,
+// as when it is stirred again.
 func (l *Loop) lean(s *model.Sight, m *cascade.Measure, cold, sure bool, dt float64) {
 	switch restC := l.restC(s.RestC, m.TargetC); {
 	case m.Upset:
