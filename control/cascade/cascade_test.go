@@ -144,7 +144,7 @@ func TestFarFromTheEstimates(t *testing.T) {
 	assert.Less(t, worst, 5.0)
 }
 
-// TestPlateStaysUnderItsLimit: the limit is ridden 1 °C below, and the plate
+// TestPlateStaysUnderItsLimit: the limit is ridden MarginC below, and the plate
 // loop's own overshoot of it is small.
 func TestPlateStaysUnderItsLimit(t *testing.T) {
 	worst, asked := 0.0, 0.0
@@ -158,8 +158,8 @@ func TestPlateStaysUnderItsLimit(t *testing.T) {
 		}
 	}
 	fmt.Printf("plate limit 230 °C: asked for at most %.1f °C, over it by at most %.2f °C\n", asked, worst)
-	assert.LessOrEqual(t, asked, 229.0)
-	assert.Less(t, worst, 5.0)
+	assert.LessOrEqual(t, asked, 230-MarginC)
+	assert.Less(t, worst, 0.5)
 }
 
 // TestRefusesWhatIsNoNumber: zero duty, and no trace in the loop.
