@@ -32,8 +32,8 @@ const (
 	journeyStepS  = 1.0
 	stirredOverS  = 120.0 // E: four stirs or so: over that the coupling is a mean
 	arrivedC      = 0.3   // E: from here on the loop holds
-	holdGain      = 5.0   // as the cascade's
-	aimShare      = 0.85  // as the cascade's
+	holdGain      = 5.0   // E: as the melt loop's, which is 1 to 6.5
+	aimShare      = 0.85  // as the cascade's storedShare
 	plateFollowsS = 5.0
 	// approachS is what a melt takes longer than this to its cure temperature, because
 	// the loop aims low, and until it is called steady: 30 to 80 s on pots that fit.
