@@ -29,11 +29,9 @@ func (f *Filter) Startle() {
 
 // Added says that something as cold as the room, of a heat capacity in J/K above zero, has
 // just been put into the melt, or some seconds ago: of what it takes to warm it, no more
-// is expected than the probe has not shown yet.
+// is expected than the probe has not shown yet. Of a pot that is off its plate the next
+// readings tell how warm it is, but not how much.
 func (f *Filter) Added(jPerK float64) {
-	if !f.begun {
-		return
-	}
 	meltJK := math.Exp(f.x[lnMeltJK])
 	fallsC := (f.highC - f.roomC) * jPerK / (meltJK + jPerK)
 	f.x[melt] = min(f.x[melt], f.highC-fallsC)

@@ -35,6 +35,13 @@ func TestWhatIsAddedIsMixed(t *testing.T) {
 	shownC := f.x[melt]
 	f.Added(meltJK * 20 / 250)
 	assert.InDelta(t, shownC, f.x[melt], 2.5)
+
+	f = resting()
+	f.Restart()
+	f.Added(meltJK * 20 / 250)
+	f.Step(0.1, perCycle, good(185, 0), good(150, 0))
+	assert.InDelta(t, 150, f.x[melt], 0.1, "off its plate meanwhile")
+	assert.InEpsilon(t, meltJK*270/250, math.Exp(f.x[lnMeltJK]), 1e-3)
 }
 
 // TestWhatNobodySaidIsNoticed: a melt that falls by itself is told apart from one that was
