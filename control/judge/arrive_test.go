@@ -2,7 +2,7 @@ package judge_test
 
 import (
 	"math"
-	"os"
+	"slices"
 	"testing"
 	"time"
 
@@ -12,7 +12,6 @@ import (
 	"meltwarden/control/circuit"
 	"meltwarden/control/judge"
 	"meltwarden/control/judge/limit"
-	"meltwarden/control/judge/rig"
 	"meltwarden/control/judge/zoo"
 )
 
@@ -192,15 +191,15 @@ func partyOf(names [3]string) (party [3]*judge.Pot) {
 
 // partySeed is where the random parties begin that are judged; twelve of seed 1 were
 // tuned on.
-const (
-	partySeed     = firstSeed + 600
-	randomParties = 20
-)
+const partySeed = firstSeed + 600
 
-// randomParty is one of them.
-func randomParty(i int) [3]*judge.Pot {
-	pots, _ := judge.RandomPots(3*(i+1), partySeed)
-	return [3]*judge.Pot(pots[3*i:])
+// randomParties are the first n of them.
+func randomParties(n int) (all [][3]*judge.Pot) {
+	pots, _ := judge.RandomPots(3*n, partySeed)
+	for trio := range slices.Chunk(pots, 3) {
+		all = append(all, [3]*judge.Pot(trio))
+	}
+	return all
 }
 
 // TestNumbersOfArrival prints how three pots come to be ready together: when each was, the
@@ -221,8 +220,8 @@ func TestNumbersOfArrival(t *testing.T) {
 	if !full() {
 		return
 	}
-	for i := range randomParties {
-		random.add(t, randomParty(i))
+	for _, party := range randomParties(20) {
+		random.add(t, party)
 	}
 	random.log(t, "random")
 	random.accept(t, &miss{0.27, "pots whose melt creeps up to its cure temperature, which no word foresees"})
@@ -270,14 +269,15 @@ func TestNumbersOfTheWay(t *testing.T) {
 	t.Parallel()
 	shares := []float64{0.25, 0.5, 0.75}
 	groups := map[string][]*judge.Pot{"named": named()}
-	if os.Getenv("JUDGE_SEEDS") != "" {
+	if full() {
 		groups["random"], _ = judge.RandomPots(2*len(named()), firstSeed)
 	}
 	for name, pots := range groups {
 		off := make([][]float64, len(shares))
 		for _, p := range pots {
-			for i, x := range wayTold(p, shares) {
-				off[i] = append(off[i], x)
+			_, after := toldWay(p, judge.Ours, firstSeed, shares...)
+			for i, w := range after {
+				off[i] = append(off[i], w.off)
 			}
 		}
 		for i, share := range shares {
@@ -286,24 +286,4 @@ func TestNumbersOfTheWay(t *testing.T) {
 		assert.Less(t, at(ninety, off[0]), map[string]float64{"named": 0.15, "random": 0.33}[name])
 		assert.Less(t, at(ninety, off[2]), 0.16)
 	}
-}
-
-// wayTold is how far off the word was, after shares of a heat-up, of how long it takes.
-func wayTold(p *judge.Pot, shares []float64) (off []float64) {
-	var loop rig.Loop
-	var told []way
-	maker := func(k rig.Known) rig.Loop { loop = judge.Ours(k); return loop }
-	o := rig.Usual()
-	o.See = func(atS float64, pl *zoo.Plant, v *rig.View, _ float64) {
-		if v.TargetC == judge.CureC && math.Mod(atS, 5) < 0.1 && (len(told) == 0 || atS > told[len(told)-1].atS) {
-			told = append(told, way{atS, judge.Ready(loop, toCure(pl.Spec().PlateLimitC), nil).S})
-		}
-	}
-	intoS := p.Run(maker, o, firstSeed)[judge.HeatUp].IntoS
-	for _, w := range told {
-		if len(off) < len(shares) && w.atS >= shares[len(off)]*intoS {
-			off = append(off, math.Abs(w.atS+w.saysS-intoS)/intoS)
-		}
-	}
-	return off
 }

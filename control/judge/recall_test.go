@@ -4,12 +4,11 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 
+	"meltwarden/control/cascade"
 	"meltwarden/control/judge"
 	"meltwarden/control/judge/rig"
 	"meltwarden/control/judge/zoo"
@@ -69,47 +68,53 @@ func under(k *loop.Known, s *zoo.Spec) *loop.Known {
 
 // add lets a pot have an evening that begins with what was left.
 func (a *again) add(p *judge.Pot, left *loop.Known, seed uint64) {
-	var l rig.Loop
-	out, off, recalled := toldWay(p, judge.Recalling(left), &l, seed)
+	out, after := toldWay(p, judge.Recalling(left), seed, 0.25)
 	h, c := &out[judge.HeatUp], &out[judge.Cold]
 	a.heat, a.over = append(a.heat, h.IntoS/p.Limit[judge.HeatUp].IntoS), append(a.over, h.OverC)
 	a.cold, a.overCold = append(a.cold, c.IntoS/p.Limit[judge.Cold].IntoS), append(a.overCold, c.OverC)
-	if a.way = append(a.way, off); recalled {
-		a.recalledWay = append(a.recalledWay, off)
+	w := after[0]
+	if a.way = append(a.way, w.off); w.recalled {
+		a.recalledWay = append(a.recalledWay, w.off)
 		if p.Spec.Layer.Share == 0 {
-			a.seenWay = append(a.seenWay, off)
+			a.seenWay = append(a.seenWay, w.off)
 		}
 	}
 }
 
-// toldWay is an evening, how far off the word after a quarter of the heat-up was of how
-// long it would take, and whether it still went by what had been recalled.
-func toldWay(p *judge.Pot, maker judge.Maker, l *rig.Loop, seed uint64) (out []rig.Outcome, off float64, recalled bool) {
-	type word struct {
-		way
-		recalled bool
-	}
+// word is what a loop said of the way to its cure temperature, and how far off that was,
+// of the whole heat-up; recalled where it went by what had been recalled.
+type word struct {
+	way
+	off      float64
+	recalled bool
+}
+
+// toldWay is an evening, and the first word after each share of its heat-up.
+func toldWay(p *judge.Pot, maker judge.Maker, seed uint64, shares ...float64) (out []rig.Outcome, after []word) {
+	var l rig.Loop
 	var told []word
 	o := rig.Usual()
 	o.See = func(atS float64, pl *zoo.Plant, v *rig.View, _ float64) {
 		if v.TargetC == judge.CureC && math.Mod(atS, 5) < 0.1 && (len(told) == 0 || atS > told[len(told)-1].atS) {
-			told = append(told, word{way{atS, judge.Ready(*l, toCure(pl.Spec().PlateLimitC), nil).S}, judge.Recalled(*l)})
+			said := way{atS, judge.Ready(l, toCure(pl.Spec().PlateLimitC), nil).S}
+			told = append(told, word{way: said, recalled: judge.Recalled(l)})
 		}
 	}
-	out = p.Run(func(k rig.Known) rig.Loop { *l = maker(k); return *l }, o, seed)
+	out = p.Run(func(k rig.Known) rig.Loop { l = maker(k); return l }, o, seed)
 	intoS := out[judge.HeatUp].IntoS
 	for _, w := range told {
-		if w.atS >= intoS/4 {
-			return out, math.Abs(w.atS+w.saysS-intoS) / intoS, w.recalled
+		if len(after) < len(shares) && w.atS >= shares[len(after)]*intoS {
+			w.off = math.Abs(w.atS+w.saysS-intoS) / intoS
+			after = append(after, w)
 		}
 	}
-	return out, math.Inf(1), false
+	return out, after
 }
 
 // toCure is the way of raw paste to its cure temperature. It has a dwell, however short:
 // without one it would count as cured already.
 func toCure(plateLimitC float64) model.Journey {
-	return model.Journey{CureC: judge.CureC - 1, HeldC: judge.CureC, DwellS: 1, PourC: judge.CureC, BandC: 1, PlateC: plateLimitC - 1.3}
+	return model.Journey{CureC: judge.CureC - 1, HeldC: judge.CureC, DwellS: 1, PourC: judge.CureC, BandC: 1, PlateC: plateLimitC - cascade.MarginC}
 }
 
 func (a *again) log(t *testing.T, name string) {
@@ -136,21 +141,18 @@ func TestNumbersOfRecall(t *testing.T) {
 		t.Skip("sixty simulated evenings")
 	}
 	t.Parallel()
-	pots, n := named(), uint64(1)
-	if os.Getenv("JUDGE_SEEDS") != "" {
-		n = seeds(t)
-	}
+	pots, n := named(), seeds(t)
 	left := make([]*loop.Known, len(pots))
 	of := make([][memories]again, len(pots))
-	each(len(pots), func(i int) { left[i] = leaves(pots[i], firstSeed) })
-	each(len(pots), func(i int) {
-		s := &pots[i].Spec
+	sideBySide(pots, func(i int, p *judge.Pot) { left[i] = leaves(p, firstSeed) })
+	sideBySide(pots, func(i int, p *judge.Pot) {
+		s := &p.Spec
 		for k := range n {
 			seed := secondSeed + k
-			p, another := refilled(*s, seed), left[(i+1+int(seed)%(len(pots)-1))%len(pots)]
-			of[i][asFirst].add(p, nil, seed)
-			of[i][asKnown].add(p, left[i], seed)
-			of[i][asWrong].add(p, under(another, s), seed)
+			filled, another := refilled(*s, seed), left[(i+1+int(seed)%(len(pots)-1))%len(pots)]
+			of[i][asFirst].add(filled, nil, seed)
+			of[i][asKnown].add(filled, left[i], seed)
+			of[i][asWrong].add(filled, under(another, s), seed)
 		}
 	})
 	var all [memories]again
@@ -195,22 +197,4 @@ func (a *again) join(b *again) {
 
 func percents(xs []float64) string {
 	return fmt.Sprintf("%3.0f %% %3.0f %%", 100*at(median, xs), 100*at(ninety, xs))
-}
-
-// each does n things, two at a time.
-func each(n int, do func(i int)) {
-	var all sync.WaitGroup
-	next := make(chan int, n)
-	for i := range n {
-		next <- i
-	}
-	close(next)
-	for range 2 {
-		all.Go(func() {
-			for i := range next {
-				do(i)
-			}
-		})
-	}
-	all.Wait()
 }

@@ -10,5 +10,5 @@ import (
 // to; it once rested 1.3 °C under its cure temperature for ever, and all waited for it.
 func TestAMeltThatStopsShortGoesOn(t *testing.T) {
 	t.Parallel()
-	assert.Less(t, arrive(t, randomParty(6)).commonS, 3600.0)
+	assert.Less(t, arrive(t, randomParties(7)[6]).commonS, 3600.0)
 }
