@@ -163,11 +163,18 @@ func (x *arrivals) log(t *testing.T, name string) {
 		at(median, x.hot), at(worst, x.hot), 100*at(median, x.told), 100*at(ninety, x.told))
 }
 
-// accept holds parties to the project's own bounds, by the medians.
-func (x *arrivals) accept(t *testing.T, told *miss) {
+// atMost is what the worst parties may come to: all ready over the limit, and the spread in
+// seconds of nine of ten and of every party.
+type atMost struct{ ratio, ninety, apart float64 }
+
+// accept holds parties to the project's own bounds.
+func (x *arrivals) accept(t *testing.T, m atMost, told *miss) {
 	for _, b := range []bound{
 		{"all ready ÷ limit, median", at(median, x.ratio), 1.20, 1.12, nil},
+		{"all ready ÷ limit, every party", at(worst, x.ratio), m.ratio, 1.20, nil},
 		{"spread, s, median", at(median, x.apart), 40, 20, nil},
+		{"spread, s, 9 of 10", at(ninety, x.apart), m.ninety, 40, nil},
+		{"spread, s, every party", at(worst, x.apart), m.apart, 60, nil},
 		{"hot pot-seconds ÷ limit, median", at(median, x.hot), 1.5, 1.3, nil},
 		{"told after a quarter, 9 of 10", at(ninety, x.told), 0.25, 0.15, told},
 	} {
@@ -215,8 +222,7 @@ func TestNumbersOfArrival(t *testing.T) {
 		known.add(t, partyOf(names))
 	}
 	known.log(t, "named")
-	known.accept(t, nil)
-	assert.Less(t, at(worst, known.apart), 60.0)
+	known.accept(t, atMost{1.25, 40, 45}, nil)
 	if !full() {
 		return
 	}
@@ -224,7 +230,7 @@ func TestNumbersOfArrival(t *testing.T) {
 		random.add(t, party)
 	}
 	random.log(t, "random")
-	random.accept(t, &miss{0.27, "pots whose melt creeps up to its cure temperature, which no word foresees"})
+	random.accept(t, atMost{1.45, 75, 90}, &miss{0.27, "pots whose melt creeps up to its cure temperature, which no word foresees"})
 }
 
 // TestNumbersOfDelays prints what becomes of the spread where one pot gets its heat late or
@@ -283,7 +289,7 @@ func TestNumbersOfTheWay(t *testing.T) {
 		for i, share := range shares {
 			t.Logf("%-6s told after %2.0f %%: off by %2.0f %% in the median, %3.0f %% in 9 of 10", name, 100*share, 100*at(median, off[i]), 100*at(ninety, off[i]))
 		}
-		assert.Less(t, at(ninety, off[0]), map[string]float64{"named": 0.15, "random": 0.33}[name])
+		assert.Less(t, at(ninety, off[0]), map[string]float64{"named": 0.15, "random": 0.30}[name])
 		assert.Less(t, at(ninety, off[2]), 0.16)
 	}
 }
