@@ -69,8 +69,10 @@ func (w *Window) See(c float64, believed bool, elapsed time.Duration) {
 	} else if w.count > 0 {
 		w.last = w.sum / w.count
 	}
-	w.keep(w.last)
-	w.sum, w.count, w.took = 0, 0, 0
+	for ; w.took >= time.Second; w.took -= time.Second {
+		w.keep(w.last)
+	}
+	w.sum, w.count = 0, 0
 	w.reckon()
 }
 

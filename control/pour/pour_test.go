@@ -72,6 +72,33 @@ func TestInverse(t *testing.T) {
 	}
 }
 
+// TestCyclesAreNeverEven: a second is one, whether its cycles take a little less than that or
+// more, and also where some are missing.
+func TestCyclesAreNeverEven(t *testing.T) {
+	const over = time.Minute
+	left := func(cycles ...time.Duration) time.Duration {
+		var w Window
+		now := time.Duration(0)
+		cool := func(forS time.Duration) {
+			for i := 0; forS > 0; i++ {
+				took := cycles[i%len(cycles)]
+				now, forS = now+took, forS-took
+				w.See(twoLumps(now.Seconds()-over.Seconds(), 165, 4.5/60, 30), true, took)
+			}
+		}
+		cool(over)
+		w.Lift(0, 0, 160)
+		cool(over / 2)
+		return w.Left().In + now
+	}
+	even := left(period)
+	for _, uneven := range [][]time.Duration{
+		{period - time.Millisecond, period}, {period + time.Millisecond, period}, {3 * period / 2}, {7 * period, period},
+	} {
+		assert.InDelta(t, even.Seconds(), left(uneven...).Seconds(), 2, "%v", uneven)
+	}
+}
+
 // TestOverAndBack: over is over until the pot is said to be back, and one that has stopped
 // cooling looks back; one that goes on cooling does not.
 func TestOverAndBack(t *testing.T) {
