@@ -167,13 +167,8 @@ func (s *PotSettings) MostPowerW() float64 {
 	return math.Min(mostW*math.Pow(s.VolumeML/mostAtML, model.WettedPower), s.HeaterW)
 }
 
-// mostDuty is the same as a duty for the guard; zero is no such limit.
-func (s *PotSettings) mostDuty() float64 {
-	if s.Probes.HasPlate() {
-		return 0
-	}
-	return s.MostPowerW() / s.HeaterW
-}
+// mostDuty is the same as a duty.
+func (s *PotSettings) mostDuty() float64 { return s.MostPowerW() / s.HeaterW }
 
 // PlateTripAtC is where the plate of a pot without a melt probe trips, as far above its
 // limit as a bench's own trip has to be; zero for any other.
@@ -384,7 +379,7 @@ func (p *pot) plateLimitC() float64 {
 
 // bounded is what a heater may be asked for.
 func (p *pot) bounded(duty float64) float64 {
-	return math.Min(duty, p.set.MostPowerW()/p.set.HeaterW)
+	return math.Min(duty, p.set.mostDuty())
 }
 
 // hot reports whether anything of the pot is, or may be, too hot to touch. A melt that

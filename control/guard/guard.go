@@ -86,7 +86,8 @@ type PotSight struct {
 	Hand       reading.Temperature
 	HandLasts  time.Duration
 	PlateTripC float64
-	// MostDuty is the most that a heater may have in the mean, 0 to 1; zero is no such limit.
+	// MostDuty is the most that the heater of a plate without a probe may have in the mean,
+	// 0 to 1; any other is not bound by it.
 	MostDuty float64
 	// Duty is what the heater was last told, 0 to 1, of one that is switched what it gets
 	// in the mean, and RatedW its power.

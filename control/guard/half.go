@@ -126,22 +126,24 @@ func (s *PotSight) leadS() float64 {
 // budget keeps a heater to a mean duty, whatever it is told: its plate may be as hot as
 // that makes it, and nobody sees it.
 type budget struct {
-	most  float64 // zero is no budget
-	drawn float64 // since the last decision
-	overS float64 // seconds of full power above it
+	bounds bool
+	most   float64
+	drawn  float64 // since the last decision
+	overS  float64 // seconds of full power above it
 }
 
-func (b *budget) book(most float64, took time.Duration) {
-	if b.most = most; b.most <= 0 {
+func (b *budget) book(s *PotSight, took time.Duration) {
+	if b.bounds, b.most = !s.Probes.HasPlate(), s.MostDuty; !b.bounds {
 		b.overS = 0
 		return
 	}
 	b.overS = max(b.overS+(b.drawn-b.most)*took.Seconds(), 0)
 }
 
-// left is what the budget leaves of a duty: all, or nothing.
+// left is what the budget leaves of a duty: all, or nothing. A most that is none, or no
+// number, leaves nothing.
 func (b *budget) left(duty float64) float64 {
-	if b.most > 0 && b.overS >= burstS {
+	if b.bounds && !(b.most > 0 && b.overS < burstS) {
 		duty = 0
 	}
 	b.drawn = duty

@@ -144,6 +144,23 @@ func TestTheMostPowerIsKept(t *testing.T) {
 	}
 }
 
+// TestWithoutAMostNothingIsGiven: a plate that nobody sees gets no heat where nobody says how
+// much it may have, and any other gets all that it is asked for.
+func TestWithoutAMostNothingIsGiven(t *testing.T) {
+	for _, most := range []float64{0.15, 0, -1, math.NaN()} {
+		for _, probes := range []reading.Probes{reading.PlateOnly, reading.MeltOnly} {
+			r := halved(probes, 120)
+			r.spoil = func(s *Sight) {
+				halve(&s.Pots[0], probes, 120)
+				s.Pots[0].MostDuty = most
+			}
+			duty := r.step()[0]
+			require.True(t, r.g.PotMayHeat(0))
+			assert.Equal(t, probes.HasPlate() || most > 0, duty > 0, "%v of a pot with probes %v", most, probes)
+		}
+	}
+}
+
 // TestAPotThatIsPutBackWarmsItsPlate, marked as lifted or soon after, and that is no stuck
 // relay; one that is shows all the same, in a second lift as in the first.
 func TestAPotThatIsPutBackWarmsItsPlate(t *testing.T) {

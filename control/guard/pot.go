@@ -33,7 +33,7 @@ type pot struct {
 func (g *Guard) lookAtPot(i int, s *PotSight, took time.Duration) {
 	p, elapsed := &g.pots[i], watched(took)
 	p.ratedW, p.whole, p.phase, p.probes = s.RatedW, s.Whole, phaseOf(s), s.Probes
-	p.budget.book(s.MostDuty, took)
+	p.budget.book(s, took)
 	p.onPlate.look(s.Lifted, took)
 	p.unread.look(s, g.limits.MeltTripC, took)
 	g.lookAtProbes(p, s, took)

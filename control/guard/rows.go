@@ -355,7 +355,7 @@ var table = [...]Rule{
 	LiftNoticed: {
 		Name: "lift_noticed", Title: "The pot looks as if it were off its plate",
 		Cause:       "It was lifted without a mark. Or its plate or its melt does what one of a lifted pot does.",
-		Detection:   "Of a melt that had been held at 140 °C and more for a minute: for 1.5 s its plate has gone by 42 % and more, and its melt by 70 % and more, of the way from what was foreseen with the pot there to what was foreseen without it, and the two ways are 1.5 °C and 0.35 °C apart (E); twice that where the melt was not at rest or the heater has been off for 20 s; and the melt falls by 1.6 °C a minute and more (E; a lifted one comes to 4, C). 15 s after the moment it was foreseen from, at the soonest (C).",
+		Detection:   "Of a melt that had been held at 140 °C and more for a minute: for 1.5 s its plate has gone by 42 % and more, and its melt by 70 % and more, of the way from what was foreseen with the pot there to what was foreseen without it, and the two ways are 1.5 °C and 0.45 °C apart (E); twice that where the melt was not at rest or the heater has been off for 20 s; and the melt falls by 1.6 °C a minute and more (E; a lifted one comes to 4, C). 15 s after the moment it was foreseen from, at the soonest (C).",
 		Instruction: "Its heater is told zero. Mark the lift, or nothing. When it stands on its plate, or if it never left it, mark it as back and press the enable button.",
 		Severity:    Note, Action: Inhibit,
 	},
