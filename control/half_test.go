@@ -225,3 +225,28 @@ func TestAHotMeltStaysHotOffItsPlate(t *testing.T) {
 	require.Less(t, r.f.Pots[0].Plate.C, 30.0)
 	assert.True(t, r.f.Hot)
 }
+
+// TestNoHeatRestsOnWhatWasGivenUp, for not even a cycle: both thermometers read wrong, and
+// what the model makes of them ends beyond all that the melt can be.
+func TestNoHeatRestsOnWhatWasGivenUp(t *testing.T) {
+	r := halfRig()
+	r.run(20 * time.Second)
+	r.step(typed(r.bodies[0].melt + 10))
+	right, low := r.script, 0.0
+	r.script = func(in *control.Input) {
+		right(in)
+		low = min(low+1, 25)
+		in.Pots[0].Plate.C -= low
+	}
+	before := 0.0
+	for n := 0; r.f.Pots[0].MeltEstimate.Known(); n++ {
+		require.Less(t, n, 1000)
+		before = r.f.Outputs.Duty[0]
+		r.step()
+	}
+	require.Positive(t, before)
+	assert.Equal(t, control.WaitReading, r.f.Pots[0].Wait)
+	assert.Zero(t, r.f.Outputs.Duty[0])
+	r.step()
+	assert.True(t, r.f.Pots[0].MeltEstimate.Known(), "it begins anew")
+}

@@ -236,7 +236,7 @@ func (p *pot) goal() float64 {
 
 // ask returns the duty the loop wants, 0 to 1, or zero at rest.
 func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
-	if !mayHeat || !p.believed || p.lifted {
+	if !mayHeat || !p.believed || !p.known() || p.lifted {
 		p.loop.Rest()
 		return 0
 	}
