@@ -70,8 +70,8 @@ func (e Estimate) Known() bool { return e.WithinC > 0 }
 
 // Hand is what was last read in a melt by hand.
 type Hand struct {
-	// Read is true where there was a reading since the pot came to its plate, of C degrees
-	// Celsius, Since so long ago.
+	// Read is true where there was a reading since a lift was last marked at the bench, of C
+	// degrees Celsius, Since so long ago.
 	Read  bool
 	C     float64
 	Since time.Duration
@@ -273,10 +273,15 @@ func (h *half) heated(duty float64, elapsed time.Duration) {
 	}
 }
 
-// replaced forgets what was read in a melt that is another one now.
-func (h *half) replaced() {
-	h.hand, h.heatedFor, h.unread = Hand{DoubtedC: math.NaN()}, 0, 0
-	h.reach, h.drift, h.near = reach{}, drift{}, false
+// replaced lets no heat rest on what was read in a melt that may be another one now, nor is
+// any judged by it. By a mark made elsewhere the guard forgets nothing: that takes no trip
+// away that somebody typed.
+func (h *half) replaced(here bool) {
+	h.hand.DoubtedC, h.heatedFor, h.unread = math.NaN(), 0, unreadYet
+	if here {
+		h.hand = newHalf().hand
+	}
+	h.reach, h.drift, h.near, h.now = reach{}, drift{}, false, PotFrame{}
 }
 
 // infer takes what the model makes of the probe that is not there.

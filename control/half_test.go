@@ -194,8 +194,9 @@ func TestWhatIsReadTooLowIsNotBorneOutByItself(t *testing.T) {
 	assert.Equal(t, control.HandTaken, f.HandCanBe(153))
 }
 
-// TestAnAdditionHidesNoHotMelt: what was last read in it still counts for the guard.
-func TestAnAdditionHidesNoHotMelt(t *testing.T) {
+// TestNoMarkFromElsewhereHidesAHotMelt: what was last read in it still counts for the guard,
+// until somebody at the bench has lifted it.
+func TestNoMarkFromElsewhereHidesAHotMelt(t *testing.T) {
 	r := halfRig()
 	r.run(time.Minute)
 	r.step(typed(185))
@@ -206,9 +207,18 @@ func TestAnAdditionHidesNoHotMelt(t *testing.T) {
 		return slices.ContainsFunc(r.f.Conditions, func(k guard.Condition) bool { return k.Code == c && k.Active })
 	}
 	require.True(t, has(guard.MeltHigh))
-	r.step(control.Command{Kind: control.ColourAdded, Afar: true})
-	r.run(3 * time.Second)
-	assert.True(t, has(guard.MeltHigh))
+	for _, mark := range []control.CommandKind{control.ColourAdded, control.Lift} {
+		r.step(control.Command{Kind: mark, Afar: true})
+		r.run(3 * time.Second)
+		assert.True(t, has(guard.MeltHigh), "%v", mark)
+	}
+	r.step(control.Command{Kind: control.Return, Afar: true})
+	r.press()
+	assert.Equal(t, control.WaitHand, r.f.Pots[0].Wait, "no heat rests on it")
+	r.step(control.Command{Kind: control.Lift}, typed(185))
+	assert.False(t, r.f.Pots[0].Hand.Read, "nor is any taken of a pot that has just gone")
+	r.run(time.Second)
+	assert.False(t, has(guard.MeltHigh))
 }
 
 // TestAHotMeltStaysHotOffItsPlate, though nobody reads it and its plate gets cold.

@@ -101,7 +101,7 @@ func (p *pot) mark(c Command) {
 		p.loop.Drawn(c.ML * MeltJPerMLK)
 	case Lift:
 		p.lift(!c.Afar)
-		p.half.replaced()
+		p.half.replaced(!c.Afar)
 	case Return:
 		p.returned, p.liftedHere = p.lifted, false
 	case Setpoint:

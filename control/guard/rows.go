@@ -131,7 +131,7 @@ var table = [...]Rule{
 	MeltOverTemperature: {
 		Name: "melt_over_temperature", Title: "The melt is over its trip temperature",
 		Cause:       "Too much heat: a stuck relay, a limit set too high, a pot nearly empty, or a pot that came too hot.",
-		Detection:   "A reading at the melt trip or above, at any age: heat is off at once. It latches after 0.5 s (C), and is over 10 °C below (C). Without a melt probe: the last that was typed in.",
+		Detection:   "A reading at the melt trip or above, at any age: heat is off at once. It latches after 0.5 s (C), and is over 10 °C below (C). Without a melt probe: the last that was typed in, until a lift is marked at the bench.",
 		Instruction: "Heaters are told zero. Leave the pot, keep the extraction on; if it smokes, cut the power at a distance, leave, get help. Reset at the bench once it has cooled.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, after: tellAfter,
 	},
