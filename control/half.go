@@ -117,6 +117,15 @@ func (f *PotFrame) HandCanBe(c float64) HandVerdict {
 	return HandTaken
 }
 
+// TookHand reports whether a reading of pot i that was typed for this cycle was believed.
+func (f *Frame) TookHand(i int) bool {
+	if i < 0 || i >= len(f.Pots) {
+		return false
+	}
+	h := &f.Pots[i].Hand
+	return h.Read && h.Since <= max(f.Elapsed, 0)
+}
+
 // like reports whether a reading bears out the one that was doubted.
 func (h *Hand) like(c float64) bool { return math.Abs(c-h.DoubtedC) <= alikeHandC }
 

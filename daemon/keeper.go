@@ -29,6 +29,9 @@ type Scribe struct {
 // NewScribe returns one for a run of these pots.
 func NewScribe(pots []control.PotSettings) *Scribe { return &Scribe{shots: shot.NewTracker(pots)} }
 
+// notBelieved is what came of a hand-held reading that was not taken.
+const notBelieved = "not believed"
+
 // Write takes in the next cycle.
 func (s *Scribe) Write(h Happening) history.Kept {
 	kept := history.Kept{Record: cycles.Keep(h.At, h.Input, h.Frame), Events: s.notice.of(h.Frame)}
@@ -38,6 +41,9 @@ func (s *Scribe) Write(h Happening) history.Kept {
 			continue // pressed twice: one shot
 		}
 		if e, ok := history.EventOf(m); ok {
+			if m.Kind == control.HandReading && !h.Frame.TookHand(m.Pot) {
+				e.Text = notBelieved
+			}
 			kept.Events = append(kept.Events, e)
 		}
 		if m.Kind == control.Shot {

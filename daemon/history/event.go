@@ -53,7 +53,8 @@ type Event struct {
 	Wall time.Time     `json:"wall"`
 	Kind Kind          `json:"kind"`
 	Pot  int           `json:"-"` // an index, or WholeBench
-	// Text and Amount are as typed; "" where nothing was.
+	// Text and Amount are as typed; "" where nothing was. Text of a hand-held reading says
+	// that it was not believed.
 	Text   string `json:"text,omitempty"`
 	Amount string `json:"amount,omitempty"`
 	// C is the temperature of a new set-point, or what was read by hand, in degrees Celsius.
