@@ -718,8 +718,8 @@ func TestNoInputHeatsUnearned(t *testing.T) {
 				ok := f.Heat == control.HeatEnabled && f.Outputs.Contactor &&
 					(f.Elapsed > 0 && f.Elapsed <= 3*period) &&
 					f.Contacts.EStop.Known(time.Second) && f.Contacts.EStop.Closed &&
-					(f.Pots[i].Melt.Usable(time.Second) || !f.Pots[i].Probes.HasMelt()) &&
-					(f.Pots[i].Plate.Usable(time.Second) || !f.Pots[i].Probes.HasPlate()) &&
+					(f.Pots[i].Melt.Usable(time.Second) || !f.Pots[i].Probes.HasMelt() && f.Pots[i].MeltEstimate.Known()) &&
+					(f.Pots[i].Plate.Usable(time.Second) || !f.Pots[i].Probes.HasPlate() && f.Pots[i].PlateEstimate.Known()) &&
 					f.Pots[i].State != control.Tripped && f.Pots[i].State != control.Lifted
 				if !ok {
 					t.Fatalf("pot %d is heated: %+v", i, *f)
