@@ -33,6 +33,8 @@ const (
 	showsC      = 50.0             // E: a plate this warm has answered its heater
 	unshown     = 6.0              // E: until then, this much weight, or a broken heater would show late
 	arrivedC    = 6.0              // E: a melt this near where it gets is held, before anybody is heated
+	coastsDuty  = 0.1              // E: less than a hot plate loses, so that the melt lives on what it holds,
+	heatsDuty   = 0.5              // E: and more than a pot is held with
 	heldFirst   = 100.0
 )
 

@@ -35,12 +35,15 @@ func (w *walk) see(p *control.PotFrame) {
 func TestFromColdToReady(t *testing.T) {
 	r := newRig(demoSettings(), 21)
 	walks := make([]walk, 3)
-	overC := 0.0
+	overC, untold := 0.0, 0
 	calls := map[uint64]call.Sound{}
 	see := func(f *control.Frame) {
 		for i := range f.Pots {
 			walks[i].see(&f.Pots[i])
 			overC = math.Max(overC, r.bodies[i].melt-(172+1)) // of the cure target
+			if p := &f.Pots[i]; p.Wait == control.WaitHeat && p.MeltC < 130 && p.AskedDuty < 0.05 {
+				untold++
+			}
 		}
 		calls[f.Call.Seq] = f.Call.Sound
 		assert.LessOrEqual(t, f.PowerW, 2400.0+1e-9)
@@ -58,6 +61,7 @@ func TestFromColdToReady(t *testing.T) {
 	fmt.Printf("three pots from 21 °C: all ready after %v, at most %.2f °C over the cure target\n", readyAt, overC)
 	require.NotZero(t, readyAt)
 	assert.Less(t, overC, 1.0)
+	assert.Less(t, untold, 5, "cycles in which a pot that the others keep back did not say so")
 	for i, w := range walks {
 		assert.Equal(t, []control.PotState{
 			control.Off, control.Heating, control.Curing, control.Cooling, control.Holding, control.Ready,

@@ -50,6 +50,7 @@ type pot struct {
 	spareS      float64       // how long, if so
 	waited      time.Duration // before its cure
 	paused      time.Duration // and after it
+	heldBack    bool          // it waits, and next to no heat takes it where it does
 	state       PotState
 	believed    bool // this cycle's readings may both be used
 	lifted      bool
@@ -245,7 +246,15 @@ func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
 		TargetC: p.target(), LimitC: p.plateLimitC(),
 		Upset: p.coloured && p.sinceColour < ColourUpset,
 	}
-	return p.bounded(p.loop.Step(&p.view))
+	duty := p.bounded(p.loop.Step(&p.view))
+	p.heldBack = p.waiting && p.coasts(duty)
+	return duty
+}
+
+// coasts reports whether the melt of a pot that waits is where it waits, or gets there by
+// what its plate holds already.
+func (p *pot) coasts(duty float64) bool {
+	return p.melt.C() > waitsAtC-arrivedC || duty < coastsDuty || p.heldBack && duty < heatsDuty
 }
 
 // decide sets the pot's state and returns what it waits for and how long that
@@ -306,7 +315,7 @@ func (p *pot) curing() (PotState, Wait, time.Duration) {
 	if p.dwelled > 0 && p.melt.C() >= p.set.CureC-cureSlackC {
 		return Curing, WaitDwell, p.set.Dwell - p.dwelled
 	}
-	if p.waiting && p.melt.C() > waitsAtC-arrivedC {
+	if p.heldBack {
 		return Heating, WaitOthers, -1
 	}
 	return Heating, WaitHeat, p.reach(p.set.CureC)
