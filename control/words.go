@@ -198,8 +198,8 @@ const (
 
 var waitTexts = [...]string{
 	"nothing", "heat to be enabled at the bench", "reset at the bench", "a good reading",
-	"cure temperature", "the cure dwell", "your tick: is it clear?", "cooling into band",
-	"warming into band", "steady in band", "a stir", "the pot's return",
+	"cure temperature", "the cure dwell", "your tick: is it clear?", "the melt to cool",
+	"the melt to warm", "a steady melt", "a stir", "the pot's return",
 	"nothing: heat is refused here", "the other pots",
 	"a hand-held reading",
 }
