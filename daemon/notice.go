@@ -10,9 +10,10 @@ import (
 
 // notice tells what changed from cycle to cycle that history calls an event.
 type notice struct {
-	heat  control.HeatState
-	ready bool
-	found map[finding]bool // and whether it is latched
+	heat   control.HeatState
+	ready  bool
+	trying []bool           // of each pot: a trial is under way
+	found  map[finding]bool // and whether it is latched
 }
 
 var heatEvents = map[control.HeatState]history.Kind{
@@ -33,6 +34,7 @@ func (n *notice) of(f *control.Frame) []history.Event {
 		add(history.ReadyToPour, history.WholeBench, "")
 	}
 	n.ready = f.Ready
+	n.trials(f, add)
 	fresh, over := n.findings(f)
 	for _, k := range fresh {
 		add(history.Alarm, k.pot, k.code.Title())
@@ -41,6 +43,22 @@ func (n *notice) of(f *control.Frame) []history.Event {
 		add(history.AlarmOver, k.pot, k.code.Title())
 	}
 	return events
+}
+
+// trials adds how the trials came out that have ended.
+func (n *notice) trials(f *control.Frame, add func(kind history.Kind, pot int, text string)) {
+	n.trying = append(n.trying, make([]bool, max(0, len(f.Pots)-len(n.trying)))...)
+	for i := range f.Pots {
+		t := f.Pots[i].Trial
+		if n.trying[i] && t.Of == 0 {
+			kind := history.TrialBroken
+			if t.Done {
+				kind = history.TrialDone
+			}
+			add(kind, i, "")
+		}
+		n.trying[i] = t.Of > 0
+	}
 }
 
 // findings tells what the guard has newly found, or newly latched, and what has

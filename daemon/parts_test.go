@@ -14,6 +14,7 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/control/guard"
+	"meltwarden/control/loop"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/devices"
@@ -180,4 +181,21 @@ func TestSleepOfTheComputerIsAMissedCycle(t *testing.T) {
 		assert.Equal(t, time.Hour, c.asleep())
 		assert.Zero(t, c.asleep())
 	})
+}
+
+// TestATrialEndsOneWayOrTheOther, also where two of them end in one cycle.
+func TestATrialEndsOneWayOrTheOther(t *testing.T) {
+	var n notice
+	events := func(trials ...loop.Trial) []history.Event {
+		f := control.Frame{Pots: make([]control.PotFrame, len(trials))}
+		for i, trial := range trials {
+			f.Pots[i].Trial = trial
+		}
+		return n.of(&f)
+	}
+	under := loop.Trial{Swing: 7, Of: 7}
+	assert.Empty(t, events(loop.Trial{}, loop.Trial{Done: true}))
+	assert.Empty(t, events(under, under))
+	assert.Equal(t, []history.Event{{Kind: history.TrialBroken, Pot: 0}, {Kind: history.TrialDone, Pot: 1}}, events(loop.Trial{}, loop.Trial{Done: true}))
+	assert.Empty(t, events(loop.Trial{}, loop.Trial{Done: true}))
 }

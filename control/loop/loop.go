@@ -72,14 +72,15 @@ type Loop struct {
 	// typedJPerK is the melt's heat capacity in J/K before anything was added or drawn.
 	typedJPerK float64
 
-	cascade *cascade.Cascade
-	model   *model.Filter
-	given   float64 // the duty since the last cycle
-	asked   float64
-	memory  memory
-	trial   *trial // nil where there is none
-	held    held
-	restedC float64 // the target that it last came to rest at
+	cascade  *cascade.Cascade
+	model    *model.Filter
+	given    float64 // the duty since the last cycle
+	asked    float64
+	memory   memory
+	trial    *trial // nil where there is none
+	triedOut bool   // the last trial came to its end
+	held     held
+	restedC  float64 // the target that it last came to rest at
 	// foundS is how long the pot has been held. A melt that only came near its target has not
 	// been: it may have stopped short of it.
 	foundS  float64

@@ -31,10 +31,12 @@ const (
 )
 
 // Trial says how far a trial has come: Swing, from 1, of Of, and the seconds it may
-// still take. Of is zero where there is none.
+// still take. Of is zero where there is none; Done says then that the last one came to its
+// end and was not broken off.
 type Trial struct {
 	Swing, Of int
 	LeftS     float64
+	Done      bool
 }
 
 // trial is one under way.
@@ -63,6 +65,7 @@ func (l *Loop) Try() bool {
 		relay:       swing.New(plateC, plateTurnC, plateTurns),
 	}
 	l.trial.plateSwingC = max(l.trial.plateSwingC, leastC)
+	l.triedOut = false
 	return true
 }
 
@@ -70,13 +73,13 @@ func (l *Loop) Try() bool {
 func (l *Loop) Trial() Trial {
 	t := l.trial
 	if t == nil {
-		return Trial{}
+		return Trial{Done: l.triedOut}
 	}
 	now, of := t.relay.Swing()
 	if t.melt {
-		return Trial{plateTurns + now, plateTurns + of, float64(of-now+1) * meltTurnS}
+		return Trial{Swing: plateTurns + now, Of: plateTurns + of, LeftS: float64(of-now+1) * meltTurnS}
 	}
-	return Trial{now, of + meltTurns, float64(of-now+1)*plateTurnS + meltTurns*meltTurnS}
+	return Trial{Swing: now, Of: of + meltTurns, LeftS: float64(of-now+1)*plateTurnS + meltTurns*meltTurnS}
 }
 
 // Tuning returns what a trial has tuned the loops to; nil is nothing.
@@ -142,6 +145,7 @@ func (l *Loop) learn() bool {
 	if gain, periodS := t.relay.Ultimate(t.plateSwingC); gain > 0 {
 		t.tuning.Melt, t.tuning.MeltUltimate = pid.TyreusLuyben(gain, periodS), gain
 		l.cascade.Tune(t.tuning)
+		l.triedOut = true
 	}
 	return false
 }

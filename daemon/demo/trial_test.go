@@ -34,6 +34,7 @@ func TestTriesOutAPotOnTheBench(t *testing.T) {
 	})
 	fmt.Printf("tried out in %v: %d swings, the melt at most %.2f °C off its set-point\n", took.Round(time.Second), swings, offC)
 	assert.True(t, p().Tuned)
+	assert.True(t, p().Trial.Done)
 	assert.Less(t, offC, 1.5)
 	assert.Equal(t, 7, swings)
 	assert.Equal(t, heard, len(q.heard), "%v", q.heard)

@@ -35,7 +35,9 @@ const (
 	AllOff      Kind = "all off"
 	Drawn       Kind = "drawn" // Amount is how much, as typed
 	ShotPushed  Kind = "shot"
-	TriedOut    Kind = "trial asked for" // the maker asked for a trial
+	TriedOut    Kind = "trial asked for" // by the maker; nothing follows where the pot was not held for long
+	TrialDone   Kind = "trial done"
+	TrialBroken Kind = "trial broken off"
 	NewSetpoint Kind = "set-point"       // Amount is the temperature, as typed
 	HandReading Kind = "read by hand"    // likewise
 	Note        Kind = "note"
