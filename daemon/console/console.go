@@ -26,6 +26,7 @@ type Console struct {
 	drawn  int // lines of the block on the screen
 	called uint64
 	said   string
+	found  []view.Condition // as they were last told
 	saidAt float64 // bench time, in seconds
 }
 
@@ -222,7 +223,7 @@ func standing(b view.Bench) string {
 		}
 	}
 	for _, cond := range b.Conditions {
-		s += "|" + cond.Code + cond.Where
+		s += "|" + cond.Code + cond.Where + cond.Status
 	}
 	return s
 }
@@ -234,9 +235,24 @@ func (c *Console) say(b view.Bench) {
 	}
 	at := clockTime(b.BenchTimeS)
 	fmt.Fprintf(c.out, "%s  %s | %s | %s\n", at, strings.Join(pots, ", "), b.Heat, b.Shown.Answer.C)
-	for _, cond := range b.Conditions {
-		fmt.Fprintf(c.out, "%s  ! %s\n", at, conditionText(cond))
+	if b.Live { // of a bench that is not, nothing is known to be over
+		c.sayFound(at, b.Conditions)
 	}
+}
+
+// sayFound writes what is newly found, or has another status, and what is over.
+func (c *Console) sayFound(at string, now []view.Condition) {
+	for _, cond := range now {
+		if !slices.Contains(c.found, cond) {
+			fmt.Fprintf(c.out, "%s  ! %s\n", at, conditionText(cond))
+		}
+	}
+	for _, was := range c.found {
+		if !slices.ContainsFunc(now, func(cond view.Condition) bool { return cond.Code == was.Code && cond.Pot == was.Pot }) {
+			fmt.Fprintf(c.out, "%s  – %s: %s (no longer)\n", at, was.Where, was.Title)
+		}
+	}
+	c.found = now
 }
 
 // clockTime writes bench time as h:mm:ss.

@@ -176,6 +176,10 @@ func TestPlainLines(t *testing.T) {
 	assert.Equal(t, 1, lines(2*time.Minute, heating))
 	assert.Equal(t, 2, lines(2*time.Minute+time.Second, tripped), "the bench, and what was found")
 	golden(t, "tripped-plain.txt", out.String())
+	assert.Equal(t, 1, lines(4*time.Minute, tripped), "that is not said again")
+	assert.Equal(t, 2, lines(4*time.Minute+time.Second, func(f *control.Frame) { tripped(f); f.Conditions[0].Active = false }), "but that its cause is gone")
+	assert.Equal(t, 2, lines(4*time.Minute+2*time.Second, heating))
+	assert.Contains(t, out.String(), "– ivory: The plate is over its trip temperature (no longer)")
 }
 
 // TestPlainLineBeforeTheFirstFrame, for a pot whose recipe gives it no colour.
