@@ -315,7 +315,7 @@ func (p *pot) curing() (PotState, Wait, time.Duration) {
 	if p.dwelled > 0 && p.melt.C() >= p.set.CureC-cureSlackC {
 		return Curing, WaitDwell, p.set.Dwell - p.dwelled
 	}
-	if p.heldBack {
+	if p.waiting && p.heldBack {
 		return Heating, WaitOthers, -1
 	}
 	return Heating, WaitHeat, p.reach(p.set.CureC)
