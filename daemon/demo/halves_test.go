@@ -129,8 +129,7 @@ func halfEvening(t *testing.T, seed uint64) *quick {
 		q.settings.Pots[i].Probes = []reading.Probes{reading.PlateOnly, reading.MeltOnly}[(i+int(seed))%2]
 	}
 	q.step = control.NewBench(q.settings)
-	const lasts = 40 * time.Minute
-	plan, noise := q.ordinary(random, lasts), unrest(random)
+	plan, noise := q.ordinary(random, eveningLasts), unrest(random)
 	hands := make([]thermometer, len(q.settings.Pots))
 	for i := range hands {
 		hands[i].random = random
@@ -139,14 +138,7 @@ func halfEvening(t *testing.T, seed uint64) *quick {
 		noise(in)
 		halve(in, q.settings.Pots)
 	}
-	for q.f.Time < lasts {
-		for len(plan) > 0 && plan[0].at <= q.f.Time {
-			plan[0].do()
-			plan = plan[1:]
-		}
-		q.cycle()
-		q.measure(hands)
-	}
+	q.passEvening(plan, func() { q.measure(hands) })
 	return q
 }
 

@@ -204,18 +204,24 @@ func unrest(random *rand.Rand) func(*control.Input) {
 func ordinaryEvening(t *testing.T, seed uint64) *quick {
 	random := rand.New(rand.NewPCG(seed, 4711))
 	q := newQuick(t, seed, []physics.PlateKind{physics.Cast, physics.Thin}[seed%2])
-	const lasts = 40 * time.Minute
-	plan := q.ordinary(random, lasts)
+	plan := q.ordinary(random, eveningLasts)
 	q.spoil = unrest(random)
-	for q.f.Time < lasts {
+	q.passEvening(plan, func() { q.lifts.look(q) })
+	return q
+}
+
+const eveningLasts = 40 * time.Minute
+
+// passEvening lets happen what is planned, and somebody look at every cycle.
+func (q *quick) passEvening(plan []happening, look func()) {
+	for q.f.Time < eveningLasts {
 		for len(plan) > 0 && plan[0].at <= q.f.Time {
 			plan[0].do()
 			plan = plan[1:]
 		}
 		q.cycle()
-		q.lifts.look(q)
+		look()
 	}
-	return q
 }
 
 // TestOrdinarySessionsDoNotTrip prints what is found in evenings that nothing is

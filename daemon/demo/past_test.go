@@ -14,6 +14,17 @@ import (
 	"meltwarden/daemon/review"
 )
 
+// newPast is an empty history, and the bench that is to have one.
+func newPast(t *testing.T) (*history.Store, *config.Bench) {
+	t.Helper()
+	s, err := history.Open(t.TempDir())
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, s.Close()) })
+	b, err := config.DemoBench(nil)
+	require.NoError(t, err)
+	return s, b
+}
+
 // TestNumbersOfThePast makes the invented evenings, replays each of them bit for
 // bit, and looks whether what spoiled a shot can be told from its card.
 func TestNumbersOfThePast(t *testing.T) {
@@ -21,11 +32,7 @@ func TestNumbersOfThePast(t *testing.T) {
 		t.Skip("minutes under the race detector, which has others to look at")
 	}
 	t.Parallel()
-	s, err := history.Open(t.TempDir())
-	require.NoError(t, err)
-	defer s.Close()
-	b, err := config.DemoBench(nil)
-	require.NoError(t, err)
+	s, b := newPast(t)
 	began := time.Now()
 	now := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
 	require.NoError(t, MakePast(context.Background(), s, b, "test", now, func(int, int) {}))

@@ -34,11 +34,7 @@ func TestSecondEveningRecallsTheFirst(t *testing.T) {
 		t.Skip("three simulated evenings")
 	}
 	t.Parallel()
-	s, err := history.Open(t.TempDir())
-	require.NoError(t, err)
-	defer s.Close()
-	b, err := config.DemoBench(nil)
-	require.NoError(t, err)
+	s, b := newPast(t)
 	p := evenings()[3]
 	line := "first heat: nothing is known of it yet"
 	for n := range 3 {
@@ -78,11 +74,7 @@ func TestAnotherChannelIsAnotherPot(t *testing.T) {
 		t.Skip("minutes under the race detector, which has others to look at")
 	}
 	t.Parallel()
-	s, err := history.Open(t.TempDir())
-	require.NoError(t, err)
-	defer s.Close()
-	b, err := config.DemoBench(nil)
-	require.NoError(t, err)
+	s, b := newPast(t)
 	e, err := newEvening(evenings()[3], b, "test", time.Now().AddDate(0, 0, -1))
 	require.NoError(t, err)
 	require.NoError(t, e.pass(context.Background()))
