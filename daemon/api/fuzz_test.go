@@ -112,7 +112,8 @@ func asks(method, target, headers, body, from string) *http.Request {
 	return r
 }
 
-// marks are what a person may say of a bench; none of them enables heat.
+// marks are what a person may say of a bench whose pots have both probes; none of them
+// enables heat.
 var marks = []control.CommandKind{
 	0, control.Stir, control.TickClear, control.ArrivedCured, control.ColourAdded, control.Lift, control.Return,
 	control.Draw, control.Shot, control.AllOff, control.Silence, control.Setpoint,
@@ -126,9 +127,12 @@ func (w *whole) requireMark(t *testing.T, m history.Mark, r *http.Request) {
 	require.NotEqual(t, "cross-site", r.Header.Get("Sec-Fetch-Site"))
 	if m.Kind >= control.SetAside {
 		require.True(t, strings.HasPrefix(r.RemoteAddr, "127."), r.RemoteAddr)
+	}
+	switch m.Kind {
+	case control.SetAside, control.TakeUp, control.TakeOut:
 		require.True(t, m.Kind == control.TakeUp || m.Code.MaySetAside())
 		require.True(t, m.Kind != control.TakeOut || m.Code.MayTakeOut())
-	} else {
+	default:
 		require.True(t, m.Pot >= 0 && m.Pot < len(w.settings.Pots))
 	}
 	require.LessOrEqual(t, len([]rune(m.Text)), mostTyped)
@@ -163,6 +167,9 @@ func FuzzRequest(f *testing.F) {
 	}
 	post("/api/v1/pots/1/setpoint", "setpoint=170+C")
 	post("/api/v1/pots/3/colour-added", "what=black&amount=3+mL")
+	post("/api/v1/pots/1/draw", "amount=60+mL")
+	post("/api/v1/pots/2/try-out", "")
+	post("/api/v1/pots/2/hand-reading", "reading=168&unit=C")
 	post("/api/v1/shot", "mould=eel%0A")
 	post("/api/v1/note", "text=remember")
 	post("/api/v1/alarms/melt_high/2/shelve", "minutes=10")

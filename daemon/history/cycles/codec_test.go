@@ -44,7 +44,7 @@ func anyRecord(t *rapid.T, pots int) Record {
 	in.Contacts = control.Contacts{EStop: contact(), CutOut: contact(), Fan: contact(), Pedal: contact(), Enable: contact(), Link: contact()}
 	for range rapid.IntRange(0, 3).Draw(t, "commands") {
 		in.Commands = append(in.Commands, control.Command{
-			Kind: control.CommandKind(rapid.IntRange(0, 14).Draw(t, "kind")), Pot: rapid.IntRange(-1, 7).Draw(t, "pot"),
+			Kind: control.CommandKind(rapid.IntRange(0, int(control.HandReading)).Draw(t, "kind")), Pot: rapid.IntRange(-1, 7).Draw(t, "pot"),
 			C:    float64(rapid.IntRange(0, 200000).Draw(t, "set-point")) / control.PerDegree,
 			ML:   float64(rapid.IntRange(0, 100000).Draw(t, "volume")) / control.PerML,
 			Afar: rapid.Bool().Draw(t, "afar"),
