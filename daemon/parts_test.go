@@ -199,3 +199,16 @@ func TestATrialEndsOneWayOrTheOther(t *testing.T) {
 	assert.Equal(t, []history.Event{{Kind: history.TrialBroken, Pot: 0}, {Kind: history.TrialDone, Pot: 1}}, events(loop.Trial{}, loop.Trial{Done: true}))
 	assert.Empty(t, events(loop.Trial{}, loop.Trial{Done: true}))
 }
+
+// TestWhatIsKnownInWords, also where a trial has tuned a pot that was not understood.
+func TestWhatIsKnownInWords(t *testing.T) {
+	from, known := time.Date(2026, 2, 8, 20, 0, 0, 0, time.Local), &loop.Known{}
+	for want, r := range map[string]Recalled{
+		"first heat: nothing is known of it yet":           {},
+		"known from 2026-02-08, 1 session":                 {Known: known, From: from, Sessions: 1},
+		"known from 2026-02-08, 3 sessions":                {Known: known, From: from, Sessions: 3},
+		"tried out by 2026-02-08, and not known otherwise": {Known: known, Tuned: true, From: from, Sessions: 2},
+	} {
+		assert.Equal(t, want, r.String())
+	}
+}

@@ -22,6 +22,8 @@ type Recalled struct {
 	Pot, Digest string
 	// Known is nil where it is the pot's first heat, as far as anybody knows.
 	Known *loop.Known
+	// Tuned is true where Known is nothing but what a trial has tuned.
+	Tuned bool
 	// From is when it was found out, Sessions how many evenings on end have gone into it.
 	From     time.Time
 	Sessions int
@@ -29,13 +31,16 @@ type Recalled struct {
 
 // String says what is known of the pot.
 func (r Recalled) String() string {
-	if r.Known == nil {
+	day := r.From.Local().Format(time.DateOnly)
+	switch {
+	case r.Known == nil:
 		return "first heat: nothing is known of it yet"
+	case r.Tuned:
+		return fmt.Sprintf("tried out by %s, and not known otherwise", day)
+	case r.Sessions == 1:
+		return fmt.Sprintf("known from %s, 1 session", day)
 	}
-	if r.Sessions == 1 {
-		return fmt.Sprintf("known from %s, 1 session", r.From.Local().Format(time.DateOnly))
-	}
-	return fmt.Sprintf("known from %s, %d sessions", r.From.Local().Format(time.DateOnly), r.Sessions)
+	return fmt.Sprintf("known from %s, %d sessions", day, r.Sessions)
 }
 
 // Recall looks up what earlier runs have found out about each pot of the settings, for a
@@ -58,8 +63,9 @@ func Recall(s *history.Store, b *config.Bench, set control.Settings, o history.S
 			troubles = append(troubles, fmt.Errorf("pot %q: what was found out about it can not be read, so it is taken for new: %w", r.Pot, err))
 			continue
 		}
-		if p := set.Pots[i].LoopPot(); known.Fits(p) || known.Tunes(p) {
-			r.Known, r.From, r.Sessions = known, kept.At, sessions
+		p := set.Pots[i].LoopPot()
+		if fits := known.Fits(p); fits || known.Tunes(p) {
+			r.Known, r.Tuned, r.From, r.Sessions = known, !fits, kept.At, sessions
 		}
 	}
 	return all, errors.Join(troubles...)

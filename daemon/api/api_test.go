@@ -15,7 +15,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/control"
+	"meltwarden/control/cascade"
 	"meltwarden/control/loop"
+	"meltwarden/control/model"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 )
@@ -282,13 +284,34 @@ func TestThePageSaysWhatIsKnownOfAPot(t *testing.T) {
 	o, _ := options(hub)
 	o.Settings.Pots = slices.Clone(o.Settings.Pots)
 	o.Recalled = []string{"known from 2026-02-01, 3 sessions", "known from 2026-02-08, 1 session", "first heat"}
-	o.Settings.Pots[0].Known, o.Settings.Pots[1].Known = &loop.Known{}, &loop.Known{}
+	for i := range 2 {
+		p := &o.Settings.Pots[i]
+		p.VolumeML, p.Known = 250, anyPot(p.HeaterW)
+		require.True(t, p.Known.Fits(p.LoopPot()))
+	}
 	f.Pots[0].Recalled = true
 	hub.Publish(f)
 	body, _ := io.ReadAll(do(New(o), request("GET", "/")).Body)
 	assert.Contains(t, string(body), `<p class="known">known from 2026-02-01, 3 sessions</p>`)
 	assert.Contains(t, string(body), `<p class="known">known from 2026-02-08, 1 session; set aside, because the pot behaves otherwise</p>`)
 	assert.Contains(t, string(body), `<p class="known">first heat</p>`)
+
+	o.Recalled[1], o.Settings.Pots[1].Known = "tried out by 2026-02-08, and not known otherwise", &loop.Known{}
+	body, _ = io.ReadAll(do(New(o), request("GET", "/")).Body)
+	assert.Contains(t, string(body), `<p class="known">tried out by 2026-02-08, and not known otherwise</p>`, "nothing was to be set aside")
+}
+
+// anyPot is what some pot with such a heater was found to be.
+func anyPot(heaterW float64) *loop.Known {
+	some := model.Figure{Value: 1}
+	return &loop.Known{
+		Model: model.Known{
+			Pot: model.Pot{HeaterW: heaterW, MeltJPerK: 500}, GelShare: 1,
+			PlateJPerK: some, ElementS: some, MeltJPerK: some, ContactWK: some, CouplingWK: some,
+			PlateLossWK: some, MeltLossWK: some, PlateProbeS: some, MeltProbeS: some,
+		},
+		Cascade: cascade.Known{PlateJPerK: heaterW, CouplingWK: 2}, RestShare: 1,
+	}
 }
 
 func TestSecurityHeadersAreOnEveryAnswer(t *testing.T) {

@@ -81,10 +81,11 @@ func (s *server) benchPots(b view.Bench) []benchPot {
 // recalled says what was known of a pot when the run began, and where it has turned out
 // to be another one.
 func (s *server) recalled(live bool, i int, still bool) string {
-	switch {
-	case i >= len(s.Recalled):
+	if i >= len(s.Recalled) {
 		return ""
-	case live && s.Settings.Pots[i].Known != nil && !still:
+	}
+	set := &s.Settings.Pots[i]
+	if live && set.Known != nil && set.Known.Fits(set.LoopPot()) && !still {
 		return s.Recalled[i] + view.Texts().Otherwise
 	}
 	return s.Recalled[i]
