@@ -27,7 +27,7 @@ type Console struct {
 	called uint64
 	said   string
 	found  []view.Condition // as they were last told
-	saidAt float64 // bench time, in seconds
+	saidAt float64          // bench time, in seconds
 }
 
 // New returns a console. screen says that out understands cursor movements and

@@ -38,8 +38,8 @@ const (
 	TriedOut    Kind = "trial asked for" // by the maker; nothing follows where the pot was not held for long
 	TrialDone   Kind = "trial done"
 	TrialBroken Kind = "trial broken off"
-	NewSetpoint Kind = "set-point"       // Amount is the temperature, as typed
-	HandReading Kind = "read by hand"    // likewise
+	NewSetpoint Kind = "set-point"    // Amount is the temperature, as typed
+	HandReading Kind = "read by hand" // likewise
 	Note        Kind = "note"
 	GoesOn      Kind = "goes on after an interruption"
 )
