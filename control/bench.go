@@ -268,7 +268,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		Dwelled:      p.dwelled, Clear: p.clear, Cured: p.cured,
 		StirredEver: p.stirred, SinceStir: p.sinceStir,
 		InBandFor: p.inBandFor, SinceColour: -1, Recalled: p.loop.Recalled(),
-		Doubted: p.loop.Doubted(), Tuned: p.loop.Tuning() != nil, Trial: p.loop.Trial(),
+		Doubted: p.loop.Doubted(), Tuned: p.loop.Tuning() != nil, Trial: p.loop.Trial(), CanBeTried: p.canBeTried(),
 	}
 	p.reportLift(out)
 	if p.melt.Valid() && p.set.Probes.HasMelt() {

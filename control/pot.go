@@ -108,7 +108,7 @@ func (p *pot) mark(c Command) {
 	case Setpoint:
 		p.set.SetpointC = c.C
 	case TryOut:
-		if !c.Afar && canBeTried(p.set.Probes, p.state) {
+		if !c.Afar && p.canBeTried() {
 			p.loop.Try()
 		}
 	case HandReading:
@@ -117,12 +117,9 @@ func (p *pot) mark(c Command) {
 }
 
 // canBeTried reports whether a trial can begin: of a pot that is held, by both its probes.
-func canBeTried(probes reading.Probes, state PotState) bool {
-	return probes == reading.BothProbes && (state == Holding || state == Ready)
+func (p *pot) canBeTried() bool {
+	return p.set.Probes == reading.BothProbes && (p.state == Holding || p.state == Ready) && p.loop.CanTry()
 }
-
-// CanBeTried reports whether a trial of the pot can begin.
-func (f *PotFrame) CanBeTried() bool { return canBeTried(f.Probes, f.State) }
 
 // pressed is the bench's button: a pot that is back on its plate is heated again
 // only after it, because no mark made elsewhere may turn a heater on.

@@ -49,10 +49,13 @@ func TestATrialIsForWhoeverIsAtTheBench(t *testing.T) {
 	r := readyRig()
 	r.step(control.Command{Kind: control.TryOut, Afar: true})
 	assert.Zero(t, r.f.Pots[0].Trial.Of)
+	assert.True(t, r.f.Pots[0].CanBeTried)
+	assert.False(t, trying(t).f.Pots[0].CanBeTried, "one at a time")
 
 	r = newRig(demoSettings(), 21)
 	r.press()
 	r.run(5 * time.Minute)
+	assert.False(t, r.f.Pots[0].CanBeTried)
 	r.step(tryOut)
 	assert.Zero(t, r.f.Pots[0].Trial.Of)
 }

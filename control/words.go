@@ -290,6 +290,7 @@ type PotFrame struct {
 	// trial has found how it does, and Trial how far one has come.
 	Doubted, Tuned bool
 	Trial          loop.Trial
+	CanBeTried     bool // a trial can begin
 	// AheadC is the melt that is foreseen for the coming minutes, at full power and as far
 	// as a hand does its part at once; a pot that waits for the others does so in it. NaN
 	// where it is not known or the pot may not be heated. It is up to ten cycles old, or as

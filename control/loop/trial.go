@@ -51,13 +51,19 @@ type trial struct {
 	spentS          float64
 }
 
-// Try begins a trial of a pot that is held, and reports whether it has.
-func (l *Loop) Try() bool {
+// CanTry reports whether a trial can begin: the pot has been held for a while, its plate
+// may swing, and there is no trial yet.
+func (l *Loop) CanTry() bool {
 	plateC := l.cascade.PlateTargetC()
-	t := l.held
-	if l.trial != nil || math.IsNaN(plateC) || t.forS < heldForS || plateC+leastC > l.pot.PlateLimitC-cascade.MarginC {
+	return l.trial == nil && !math.IsNaN(plateC) && l.held.forS >= heldForS && plateC+leastC <= l.pot.PlateLimitC-cascade.MarginC
+}
+
+// Try begins a trial where one can, and reports whether it has.
+func (l *Loop) Try() bool {
+	if !l.CanTry() {
 		return false
 	}
+	plateC, t := l.cascade.PlateTargetC(), l.held
 	l.trial = &trial{
 		targetC: t.targetC, plateC: plateC, duty: t.duty,
 		low: max(t.duty-dutySwing, 0), high: min(t.duty+dutySwing, 1),

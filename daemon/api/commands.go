@@ -84,8 +84,8 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 			problem(w, http.StatusForbidden, "a pot is tried out on the bench's own computer only: nothing elsewhere may move its heat")
 			return
 		}
-		if f := s.Hub.Latest(); !f.Live(time.Now()) || !f.Pots[m.Pot].CanBeTried() {
-			problem(w, http.StatusConflict, "only a pot that has both probes and is held at its set-point is tried out; this one is not now")
+		if f := s.Hub.Latest(); !f.Live(time.Now()) || !f.Pots[m.Pot].CanBeTried {
+			problem(w, http.StatusConflict, "only a pot that has both probes and has been held at its set-point for some minutes is tried out, one trial at a time; this one can not be now")
 			return
 		}
 	case control.Setpoint:

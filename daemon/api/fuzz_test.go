@@ -196,7 +196,9 @@ func FuzzRequest(f *testing.F) {
 			return
 		}
 		w.submitted = w.submitted[:0]
-		w.hub.Publish(holding()) // live at any time
+		now := holding() // live at any time
+		now.Pots[1].CanBeTried = true
+		w.hub.Publish(now)
 		recorded := httptest.NewRecorder()
 		w.handler.ServeHTTP(recorded, r)
 		a := recorded.Result()

@@ -89,7 +89,7 @@ func TestMarksCarryWhatWasTyped(t *testing.T) {
 // TestOnlyAHeldPotIsTriedOut, and whoever asks for another one is told.
 func TestOnlyAHeldPotIsTriedOut(t *testing.T) {
 	f := holding()
-	f.Pots[2].State = control.Heating
+	f.Pots[1].CanBeTried = true
 	h, queue := published(f)
 	require.Equal(t, http.StatusAccepted, do(h, form("/api/v1/pots/2/try-out", nil)).StatusCode)
 	assert.Equal(t, history.Mark{Command: control.Command{Kind: control.TryOut, Pot: 1}}, <-queue)

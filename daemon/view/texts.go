@@ -171,7 +171,7 @@ var markLabels = MarkLabels{
 	Amounts: "Amounts", AddedWhat: "What was added", Amount: "How much, with its unit", AmountLike: "such as 20 mL",
 	MarkAddition: "Mark the addition", MarkDraw: "Mark the draw",
 	NewSetpoint: "New set-point, with its unit", Set: "Change set-point",
-	TryOut: "Try out", TryOutWhy: "only while it is held and nobody pours: plate and melt swing a little for 10 to 20 minutes, so that the program learns how they answer; any mark but a stir ends it",
+	TryOut: "Try out", TryOutWhy: "only once it has been held for some minutes, and while nobody pours: plate and melt swing a little for 10 to 20 minutes, so that the program learns how they answer; any mark but a stir ends it",
 	SetpointHere: "A set-point is changed on the bench's own computer only.",
 	HandField:    "Melt read by hand", HandHere: "What was read by hand is typed on the bench's own computer only.",
 	HandWhy: "Heat goes by this for some minutes: stir, hold a dry thermometer in the middle of the melt until it rests, type what it shows, and press its unit.",

@@ -280,7 +280,7 @@ func TestATrialIsToldAndOffered(t *testing.T) {
 	f := waiting3(control.WaitStir, control.WaitNothing, control.WaitNothing)
 	f.Pots[0].Trial = loop.Trial{Swing: 2, Of: 7, LeftS: 360}
 	for i := range f.Pots {
-		f.Pots[i].State, f.Pots[i].Doubted = control.Holding, true
+		f.Pots[i].State, f.Pots[i].Doubted, f.Pots[i].CanBeTried = control.Holding, true, i > 0
 	}
 	f.Pots[2].Tuned = true
 	b := Of(f, bench(), noon)

@@ -214,10 +214,10 @@ func more(p *control.PotFrame, u unit) string {
 	if p.StirredEver {
 		text += fmt.Sprintf(texts.stirred, clock(p.SinceStir))
 	}
-	switch held := p.State == control.Holding || p.State == control.Ready; {
+	switch {
 	case p.Tuned:
 		text += texts.tuned
-	case p.Doubted && held && p.Trial.Of == 0:
+	case p.Doubted && p.CanBeTried:
 		text += texts.tryOut
 	}
 	return text
