@@ -39,7 +39,7 @@ func root() *cobra.Command {
 		SilenceErrors: true,
 	}
 	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), commissionCommand(),
-		runsCommand(), reviewCommand(), verdictCommand(), recipesCommand(), promoteCommand(),
+		runsCommand(), reviewCommand(), causesCommand(), verdictCommand(), recipesCommand(), promoteCommand(),
 		replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	return c
 }

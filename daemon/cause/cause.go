@@ -95,6 +95,14 @@ func Of(fault string) (f Fault, ok bool) {
 	return faults[i], true
 }
 
+// Names are the faults of the table.
+func Names() (names []string) {
+	for _, f := range faults {
+		names = append(names, f.Name)
+	}
+	return names
+}
+
 // Migration are the causes of a bleed that shows only days later. No thermometer sees
 // any of them, and it is never charged to temperature.
 func Migration() []string {

@@ -150,7 +150,7 @@ func TestWithinRunsIsCountedToTheEnd(t *testing.T) {
 		blocks := made(seed, [2]int{2, 4}, [2]int{3, 2}, [2]int{1, 3}, [2]int{0, 3})
 		r := Compare(blocks)
 		assert.InDelta(t, brute(blocks), r.P, 1e-9)
-		assert.InDelta(t, r.P, Largest(ranked(blocks), 1)[0], 1e-9)
+		assert.InDelta(t, r.P, Largest(1, ranked(blocks), 1)[0], 1e-9)
 		assert.GreaterOrEqual(t, r.P, Reach([][2]int{{2, 4}, {3, 2}, {1, 3}, {0, 3}})-1e-12)
 	}
 }
@@ -218,9 +218,9 @@ func TestDrawnComesNearCounted(t *testing.T) {
 	for seed := range uint64(5) {
 		blocks := made(seed, [2]int{4, 8}, [2]int{5, 7}, [2]int{3, 9})
 		groups := ranked(blocks)
-		p := Largest(groups, seed)[0]
+		p := Largest(1, groups, seed)[0]
 		assert.InDelta(t, Compare(blocks).P, p, 0.012)
-		assert.Equal(t, p, Largest(ranked(blocks), seed)[0])
+		assert.Equal(t, p, Largest(1, ranked(blocks), seed)[0])
 	}
 }
 
@@ -235,7 +235,7 @@ func TestLookingAtMany(t *testing.T) {
 			g.Scores[i] = []float64{s[0], s[0], 0}
 		}
 	}
-	twins := Largest(groups, 1)
+	twins := Largest(3, groups, 1)
 	assert.InDelta(t, one, twins[0], 1e-9)
 	assert.InDelta(t, one, twins[1], 1e-9)
 	assert.InDelta(t, 1, twins[2], 1e-9)
@@ -249,7 +249,7 @@ func TestLookingAtMany(t *testing.T) {
 			}
 		}
 	}
-	many := Largest(groups, 1)[0]
+	many := Largest(10, groups, 1)[0]
 	assert.Greater(t, many, one)
 	assert.LessOrEqual(t, many, 10*one+0.01, "no more than Bonferroni's bound")
 }

@@ -27,13 +27,7 @@ type Group struct {
 // scores with the outcome over its own standard deviation. Up to 100 000 ways are counted
 // to the end; of more, 20 000 are drawn from the seed, and the probability is
 // (b + 1) / (B + 1).
-func Largest(groups []Group, seed uint64) []float64 {
-	figures := 0
-	for _, g := range groups {
-		if len(g.Scores) > 0 {
-			figures = len(g.Scores[0])
-		}
-	}
+func Largest(figures int, groups []Group, seed uint64) []float64 {
 	d := deal{groups: groups, weight: weights(groups, figures), sums: make([]float64, figures)}
 	d.ways = 1
 	for _, g := range groups {
@@ -190,7 +184,7 @@ func Means(with, without []float64, seed uint64) (difference, p float64) {
 	for _, s := range g.Scores {
 		s[0] -= centre
 	}
-	return difference, Largest([]Group{g}, seed)[0]
+	return difference, Largest(1, []Group{g}, seed)[0]
 }
 
 func mean(values []float64) float64 {

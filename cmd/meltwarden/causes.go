@@ -1,0 +1,38 @@
+package main
+
+import (
+	"encoding/json"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/daemon/causes"
+	"meltwarden/daemon/history"
+)
+
+func causesCommand() *cobra.Command {
+	var q causes.Question
+	var asJSON, fahrenheit bool
+	c := &cobra.Command{
+		Use: "causes", Short: "Tell what goes with a fault over all shots, and how often chance alone would do that", Args: cobra.NoArgs,
+		Long: causes.Promise,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return withHistory(c, func(s *history.Store) error {
+				a, err := causes.Of(s, q)
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return json.NewEncoder(c.OutOrStdout()).Encode(a)
+				}
+				return a.WriteText(c.OutOrStdout(), causes.Unit(fahrenheit))
+			})
+		},
+	}
+	c.Flags().StringVar(&q.Fault, "fault", "", "only this fault, like bled")
+	c.Flags().StringVar(&q.Recipe, "recipe", "", "only runs of this recipe, every version of it")
+	c.Flags().StringVar(&q.Mould, "mould", "", "only shots into this mould, as it was typed")
+	c.Flags().BoolVar(&fahrenheit, "fahrenheit", false, "degrees Fahrenheit")
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object; temperatures are in degrees Celsius")
+	dataFlag(c)
+	return c
+}
