@@ -103,6 +103,8 @@ func (s *server) routes() []route {
 		{"POST /api/v1/runs/{run}/shots/{shot}", s.changeShot},
 		{"POST /api/v1/runs/{run}/shots/{shot}/verdict", s.judge},
 		{"GET /api/v1/recipes", s.recipes},
+		{"GET /api/v1/causes", s.causes},
+		{"GET /causes", s.readable(s.causesPage)},
 		{"GET /alarms", s.readable(s.alarmsPage)},
 		{"GET /runs", s.readable(s.runsPage)},
 		{"GET /runs/{run}", s.readable(s.runPage)},

@@ -302,11 +302,12 @@ func TestNothingKeptSaysWhatToDo(t *testing.T) {
 	get := reader(t, opened(t))
 	requireAll(t, get("/runs", 200), "No run is kept yet. Start the program with a recipe")
 	requireAll(t, get("/recipes", 200), "No recipe is kept yet.")
+	requireAll(t, get("/causes", 200), "No fault was seen at demould")
 	requireAll(t, get("/runs/7", 404), "This can not be shown now", "there is no such run")
 	requireAll(t, get("/runs/now", 404), "nothing is being recorded now")
 
 	get = reader(t, nil)
-	for _, target := range []string{"/runs", "/recipes"} {
+	for _, target := range []string{"/runs", "/recipes", "/causes"} {
 		requireAll(t, get(target, 200), "Start it with --data")
 	}
 	requireAll(t, get("/runs/1", 404), "nothing is kept here")
@@ -321,7 +322,7 @@ func TestUnreadableHistoryIsAPage(t *testing.T) {
 	s, err := history.Open(inTheWay)
 	require.NoError(t, err)
 	get := reader(t, s)
-	for _, target := range []string{"/runs", "/runs/1", "/recipes", "/recipes/abc"} {
+	for _, target := range []string{"/runs", "/runs/1", "/recipes", "/recipes/abc", "/causes"} {
 		requireAll(t, get(target, http.StatusServiceUnavailable), "This can not be shown now", "choose another with --data", "This page only")
 	}
 	get("/", 200)

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"time"
 
+	"meltwarden/daemon/causes"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/shot"
@@ -44,7 +45,7 @@ func pastProblem(w http.ResponseWriter, err error) {
 	switch {
 	case errors.Is(err, history.ErrNoRun), errors.Is(err, history.ErrNoShot), errors.Is(err, history.ErrNoVersion):
 		problem(w, http.StatusNotFound, err.Error())
-	case errors.Is(err, history.ErrVerdict), errors.Is(err, errFilter):
+	case errors.Is(err, history.ErrVerdict), errors.Is(err, errFilter), errors.Is(err, causes.ErrQuestion):
 		problem(w, http.StatusBadRequest, err.Error())
 	default:
 		problem(w, http.StatusServiceUnavailable, err.Error())

@@ -109,7 +109,8 @@ func TestEnoughOfEachIsNamed(t *testing.T) {
 	assert.Equal(t, NotRecorded, find(f.Causes, "a long time from draw to push").Says, "all alike")
 	assert.Equal(t, "not recorded", find(f.Others, "heat dose").Verdict(Celsius))
 	assert.Contains(t, strings.Join(f.Conclusion(Fahrenheit), "\n"),
-		"A pot above its own target goes with it: the bled ones have 21.6 °F more (95 %: +10.8 to +32.4 °F); not told apart from: ")
+		"A pot above its own target goes with it: 21.6 °F more in the bled ones (95 %: +10.8 to +32.4 °F); somewhere among all that is "+
+			"looked at, chance alone does as much 1 time in 460; not told apart from: ")
 }
 
 // TestTheOtherWayIsNoCause: where the clean ones are the hot ones.

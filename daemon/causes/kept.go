@@ -28,6 +28,9 @@ type Answer struct {
 	Runs     int       `json:"runs"`
 	// Invented is true when runs of a simulated bench are among them.
 	Invented bool `json:"invented"`
+	// Recipes and Moulds are the names that can be asked for.
+	Recipes []string `json:"-"`
+	Moulds  []string `json:"-"`
 }
 
 // Of looks over what is kept. A fault that is asked for is corrected for the others as
@@ -43,10 +46,9 @@ func Of(s *history.Store, q Question) (Answer, error) {
 		return a, err
 	}
 	var runs []Run
-	var recipes, moulds []string
 	slices.Reverse(kept) // the oldest first, as a plot goes
 	for _, r := range kept {
-		recipes = append(recipes, r.Recipe)
+		a.Recipes = append(a.Recipes, r.Recipe)
 		if r.Shots == 0 || q.Recipe != "" && r.Recipe != q.Recipe {
 			continue
 		}
@@ -55,17 +57,18 @@ func Of(s *history.Store, q Question) (Answer, error) {
 			return a, err
 		}
 		for _, sh := range shots {
-			moulds = append(moulds, sh.Mould)
+			a.Moulds = append(a.Moulds, sh.Mould)
 		}
 		if shots = ofMould(shots, q.Mould); len(shots) > 0 {
 			runs = append(runs, Run{ID: r.ID, Began: r.Began, Recipe: r.Recipe, Version: r.Version, Shots: shots})
 			a.Runs, a.Shots, a.Invented = a.Runs+1, a.Shots+len(shots), a.Invented || r.Invented
 		}
 	}
-	if err := mustBeOf("recipe", q.Recipe, recipes); err != nil {
+	a.Recipes, a.Moulds = names(a.Recipes), names(a.Moulds)
+	if err := mustBeOf("recipe", q.Recipe, a.Recipes); err != nil {
 		return a, err
 	}
-	if err := mustBeOf("mould", q.Mould, moulds); err != nil {
+	if err := mustBeOf("mould", q.Mould, a.Moulds); err != nil {
 		return a, err
 	}
 	for _, f := range Look(runs) {
@@ -83,13 +86,17 @@ func ofMould(shots []history.Shot, mould string) []history.Shot {
 	return slices.DeleteFunc(shots, func(s history.Shot) bool { return s.Mould != mould })
 }
 
+// names are those that were typed, each once.
+func names(all []string) []string {
+	slices.Sort(all)
+	return slices.DeleteFunc(slices.Compact(all), func(s string) bool { return s == "" })
+}
+
 // mustBeOf returns why a name that was typed is none of those kept.
 func mustBeOf(what, typed string, kept []string) error {
 	if typed == "" || slices.Contains(kept, typed) {
 		return nil
 	}
-	slices.Sort(kept)
-	kept = slices.DeleteFunc(slices.Compact(kept), func(s string) bool { return s == "" })
 	if len(kept) == 0 {
 		return fmt.Errorf("%s %q: no shot kept has one; leave it out (%w)", what, typed, ErrQuestion)
 	}

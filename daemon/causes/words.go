@@ -188,14 +188,16 @@ func (f Finding) noCause() string {
 	return text
 }
 
-// size is how large an effect is, as large as the evidence allows it.
+// size is how large an effect is, as large as the evidence allows it, and how often chance
+// alone would do as much.
 func (r Row) size(fault string, u Unit) string {
 	shift := float64(r.Shift)
-	text := fmt.Sprintf("the %s ones have %s %s", fault, u.difference(r.Kind, math.Abs(shift)), side(r.Kind, shift))
+	unit := ""
 	if r.Kind == cause.Count {
-		text = fmt.Sprintf("the %s ones come %s shots %s", fault, u.difference(r.Kind, math.Abs(shift)), side(r.Kind, shift))
+		unit = " shots"
 	}
-	return text + " (" + r.interval(u) + ")"
+	return fmt.Sprintf("%s%s %s in the %s ones (%s); somewhere among all that is looked at, chance alone does as much %s",
+		u.difference(r.Kind, math.Abs(shift)), unit, side(r.Kind, shift), fault, r.interval(u), Often(r.Chance))
 }
 
 // interval is what the difference may be.

@@ -1,0 +1,220 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+
+	"meltwarden/daemon/cause"
+	"meltwarden/daemon/causes"
+	"meltwarden/daemon/view"
+)
+
+// causesPage is what the template of the causes is filled with.
+type causesPage struct {
+	head
+	causes.Answer
+	Promise, Nothing, Made string
+	Faults                 []string
+	Parts                  []findingPart
+	Filtered, WithoutStore bool
+}
+
+// findingPart is one fault. Where nothing is concluded its figures are folded away, unless
+// it is the one that was asked for.
+type findingPart struct {
+	causes.Finding
+	Says          []string
+	Shown, Folded []group
+	Lists         []linesPart
+	Open          bool
+	Labels        view.Labels
+}
+
+// group is figures under a heading, linesPart words under one.
+type group struct {
+	Head string
+	Rows []rowPart
+}
+
+type linesPart struct {
+	Head  string
+	Lines []string
+}
+
+// rowPart is one figure in words, and as a plot where it is worth one.
+type rowPart struct {
+	Name, Verdict, Facts string
+	Named                bool
+	Plot                 *dotPlot
+}
+
+// question is what the address asks for.
+func question(r *http.Request) causes.Question {
+	q := r.URL.Query()
+	return causes.Question{Fault: q.Get("fault"), Recipe: q.Get("recipe"), Mould: q.Get("mould")}
+}
+
+// causesOf answers the question of a request.
+func (s *server) causesOf(r *http.Request) (causes.Answer, error) {
+	if s.History == nil {
+		return causes.Answer{Findings: []causes.Finding{}}, nil
+	}
+	return causes.Of(s.History, question(r))
+}
+
+// causes tells what goes with a fault, in figures.
+func (s *server) causes(w http.ResponseWriter, r *http.Request) {
+	a, err := s.causesOf(r)
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	writeJSON(w, http.StatusOK, a)
+}
+
+// causesPage shows it.
+func (s *server) causesPage(w http.ResponseWriter, r *http.Request) {
+	a, err := s.causesOf(r)
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	p := causesPage{
+		head: s.head(r, causes.Title, "/causes"), Answer: a, Promise: causes.Promise, Nothing: causes.Nothing, Made: causes.Made,
+		Faults: cause.Names(), Filtered: a.Question != causes.Question{}, WithoutStore: s.History == nil,
+	}
+	for _, f := range a.Findings {
+		p.Parts = append(p.Parts, p.part(f, causes.Unit(unitOf(r))))
+	}
+	show(w, http.StatusOK, "causes.html", p)
+}
+
+func (p causesPage) part(f causes.Finding, u causes.Unit) findingPart {
+	own := group{causes.OwnWords, p.rows(f, f.Causes, u, true)}
+	others := group{causes.AllWords, p.rows(f, f.Others, u, false)}
+	part := findingPart{Finding: f, Says: f.Conclusion(u), Labels: p.Labels, Open: p.Question.Fault != ""}
+	if f.Decides {
+		part.Shown, part.Folded = []group{own}, []group{others}
+	} else {
+		part.Folded = []group{own, others}
+	}
+	for _, l := range []linesPart{
+		{causes.Hint, f.HintLines()}, {causes.Without, f.Unseen}, {causes.RateWords, f.RateLines()}, {causes.LeftWords, f.LeftLines()},
+	} {
+		if len(l.Lines) > 0 {
+			part.Lists = append(part.Lists, l)
+		}
+	}
+	return part
+}
+
+// rows puts figures into words. Those that the trade does not name have a plot only where
+// they go with the fault.
+func (p causesPage) rows(f causes.Finding, rows []causes.Row, u causes.Unit, plots bool) (parts []rowPart) {
+	for _, r := range rows {
+		part := rowPart{Name: r.Name(), Verdict: r.Verdict(u), Facts: r.Facts(u), Named: r.Says == causes.Named}
+		if r.Pairs > 0 && (plots || r.Says == causes.Listed) {
+			part.Plot = dotsOf(f.Fault, r, u, p.Labels, p.Carry)
+		}
+		parts = append(parts, part)
+	}
+	return parts
+}
+
+// The plot of a figure: its size in its own units, of which a phone shows about one a
+// pixel, and how many shots fit.
+const (
+	dotsWide, dotsHigh = 360.0, 130.0
+	dotsLeft, dotsEdge = 58.0, 8.0
+	dotsFoot           = 18.0
+	dotsMost           = 60
+)
+
+// dotPlot is a figure of every shot, run by run.
+type dotPlot struct {
+	Wide, High, Left, Foot float64
+	Alt, Last              string
+	Fault, Clean           string // what the two shapes are
+	Ticks                  []dotTick
+	Runs                   []dotRun
+	Dots                   []dotMark
+}
+
+type dotTick struct {
+	Y     float64
+	Words string
+}
+
+// dotRun is where a run begins, and its number where there is room for it.
+type dotRun struct {
+	X, Middle float64
+	Words     string
+}
+
+type dotMark struct {
+	X, Y           float64
+	Faulty         bool
+	Words, Address string
+}
+
+func dotsOf(fault string, r causes.Row, u causes.Unit, l view.Labels, carry string) *dotPlot {
+	dots := r.Dots
+	p := &dotPlot{Wide: dotsWide, High: dotsHigh, Left: dotsLeft, Foot: dotsHigh - dotsFoot, Fault: fault, Clean: l.CleanShot}
+	if from := len(dots) - dotsMost; from > 0 {
+		for from < len(dots) && dots[from].Run == dots[from-1].Run {
+			from++
+		}
+		dots = dots[from:]
+		p.Last = fmt.Sprintf(l.DotsLast, len(dots))
+	}
+	if len(dots) == 0 {
+		return nil
+	}
+	p.Alt = fmt.Sprintf(l.DotsAlt, r.Figure, len(dots), fault)
+	low, high := dots[0].Value, dots[0].Value
+	for _, d := range dots {
+		low, high = min(low, d.Value), max(high, d.Value)
+	}
+	y := func(v float64) float64 {
+		if low == high {
+			return dotsHigh / 2
+		}
+		return dotsEdge + (high-v)/(high-low)*(dotsHigh-dotsFoot-2*dotsEdge)
+	}
+	p.Ticks = []dotTick{{y(high), u.Value(r.Kind, high)}}
+	if low < high {
+		p.Ticks = append(p.Ticks, dotTick{y(low), u.Value(r.Kind, low)})
+	}
+	step := (dotsWide - dotsLeft - dotsEdge) / float64(len(dots))
+	for i, d := range dots {
+		x := dotsLeft + (float64(i)+0.5)*step
+		if i == 0 || dots[i-1].Run != d.Run {
+			p.Runs = append(p.Runs, runOfDots(d.Run, i, dots, step))
+		}
+		outcome := l.CleanShot
+		if d.Faulty {
+			outcome = fault
+		}
+		p.Dots = append(p.Dots, dotMark{X: x, Y: y(d.Value), Faulty: d.Faulty,
+			Words:   fmt.Sprintf(l.DotOf, d.Run, d.Shot, outcome, u.Value(r.Kind, d.Value)),
+			Address: fmt.Sprintf("/runs/%d%s#shot-%d", d.Run, carry, d.Shot)})
+	}
+	return p
+}
+
+// roomForNumber is how wide a run has to be drawn for its number to stand under it.
+const roomForNumber = 22.0
+
+func runOfDots(run int64, first int, dots []causes.Dot, step float64) dotRun {
+	n := 0
+	for _, d := range dots {
+		if d.Run == run {
+			n++
+		}
+	}
+	out := dotRun{X: dotsLeft + float64(first)*step, Middle: dotsLeft + (float64(first)+float64(n)/2)*step}
+	if float64(n)*step >= roomForNumber {
+		out.Words = fmt.Sprint(run)
+	}
+	return out
+}
