@@ -99,7 +99,7 @@ func (p causesPage) part(f causes.Finding, u causes.Unit) findingPart {
 		part.Folded = []group{own, others}
 	}
 	for _, l := range []linesPart{
-		{causes.Hint, f.HintLines()}, {causes.Without, f.Unseen}, {causes.RateWords, f.RateLines()}, {causes.LeftWords, f.LeftLines()},
+		{causes.Hint, f.HintLines()}, {causes.Without, f.Unseen}, {causes.LateWords, f.LaterLines()}, {causes.RateWords, f.RateLines()}, {causes.LeftWords, f.LeftLines()},
 	} {
 		if len(l.Lines) > 0 {
 			part.Lists = append(part.Lists, l)

@@ -58,6 +58,8 @@ type Finding struct {
 	Alike  int `json:"shots_in_runs_alike"`
 	// LeftOut are the shots that are not looked at, by their reason.
 	LeftOut []LeftOut `json:"left_out"`
+	// Later are the shots that showed it only days later, whatever they were at demould.
+	Later []Ref `json:"later"`
 	// Looked is how many figures could be looked at, Smallest the smallest chance that
 	// the counts can come to for one of them; Decides is false where that, times
 	// Looked, is above Level. Each is how many shots of both outcomes in one run would
@@ -106,10 +108,10 @@ type Row struct {
 	Cause  string     `json:"cause"` // in words; "" for a figure that the table does not name
 	Figure string     `json:"figure"`
 	Kind   cause.Kind `json:"-"`
+	Unit   string     `json:"unit"` // of its differences
 	Side   cause.Side `json:"-"`
 	// Pairs, Share, Shift, Low and High are those of exact.Ranked; an open end is not
-	// known. The shift is in the figure's own unit: kelvins, degrees Celsius, seconds,
-	// minutes or shots.
+	// known. The shift is in Unit.
 	Pairs int           `json:"pairs"`
 	Share frames.Figure `json:"share"`
 	Shift frames.Figure `json:"difference"`
@@ -178,7 +180,7 @@ func look(fault string, runs []Run) (f Finding, any bool) {
 		return f, false
 	}
 	seen, left := outcomes(fault, runs)
-	f = Finding{Fault: fault, LeftOut: left, Unseen: known.Unseen}
+	f = Finding{Fault: fault, LeftOut: left, Later: later(fault, runs), Unseen: known.Unseen}
 	for _, r := range seen {
 		faulty, clean := r.counts()
 		f.Faulty, f.Clean = f.Faulty+faulty, f.Clean+clean
@@ -199,9 +201,9 @@ func look(fault string, runs []Run) (f Finding, any bool) {
 // hold holds every figure against the outcomes.
 func (f *Finding) hold(known cause.Fault, seen []run) {
 	figures := cause.Figures()
-	rows := make([]Row, len(figures))
+	rows, compared := make([]Row, len(figures)), make([]exact.Ranked, len(figures))
 	for j, figure := range figures {
-		rows[j] = row(figure, seen)
+		rows[j], compared[j] = row(figure, seen)
 		for _, c := range known.Seen {
 			if c.Figure == figure {
 				rows[j].Cause, rows[j].Side = c.Name, c.Side
@@ -228,7 +230,7 @@ func (f *Finding) hold(known cause.Fault, seen []run) {
 		case !f.Decides || reach*float64(f.Looked) > Level:
 			r.Chance, r.Says = frames.Unknown(), TooFew
 		default:
-			r.Chance = frames.Figure(chances[j])
+			r.Chance, r.More = frames.Figure(chances[j]), more(compared[j], len(r.Dots), Level/float64(f.Looked))
 		}
 		for k := range rows {
 			if k != j && alike[j][k] && rows[k].Alone <= Level && r.Alone <= Level {
@@ -271,9 +273,12 @@ func bySize(a, b Row) int {
 	return 0
 }
 
+// units are those of a difference in a figure of each kind.
+var units = map[cause.Kind]string{cause.Difference: "K", cause.Temperature: "K", cause.Seconds: "s", cause.Minutes: "min", cause.Count: "shots"}
+
 // row compares a figure within runs.
-func row(figure *cause.Figure, seen []run) Row {
-	r := Row{Figure: figure.Name, Kind: figure.Kind, Within: figure.Within, More: frames.Unknown(), Between: frames.Unknown(), BetweenChance: frames.Unknown()}
+func row(figure *cause.Figure, seen []run) (r Row, compared exact.Ranked) {
+	r = Row{Figure: figure.Name, Kind: figure.Kind, Unit: units[figure.Kind], Within: figure.Within, More: frames.Unknown(), Between: frames.Unknown(), BetweenChance: frames.Unknown()}
 	var blocks []exact.Block
 	for _, run := range seen {
 		var b exact.Block
@@ -292,23 +297,22 @@ func row(figure *cause.Figure, seen []run) Row {
 		}
 		blocks = append(blocks, b)
 	}
-	compared := exact.Compare(blocks)
+	compared = exact.Compare(blocks)
 	r.Pairs, r.Share = compared.Pairs, frames.Figure(compared.Share)
 	r.Shift, r.Low, r.High = frames.Figure(compared.Shift), frames.Figure(compared.Low), frames.Figure(compared.High)
 	r.Alone = frames.Unknown()
 	if compared.Error > 0 {
 		r.Alone = frames.Figure(compared.P)
-		r.More = more(compared, len(r.Dots))
 	}
-	return r
+	return r, compared
 }
 
 // most is the largest number of shots that is worth telling (E: years of evenings).
 const most = 300
 
-// more is how many more shots would show what was seen.
-func more(c exact.Ranked, shots int) frames.Figure {
-	wanted := float64(shots) * (c.Times(Level) - 1)
+// more is how many more shots would show what was seen, at a level.
+func more(c exact.Ranked, shots int, level float64) frames.Figure {
+	wanted := float64(shots) * (c.Times(level) - 1)
 	if !(wanted <= most) {
 		return frames.Unknown()
 	}

@@ -147,6 +147,9 @@ func TestWhatIsLeftOut(t *testing.T) {
 		"1 shot, a fault days later and nothing said at demould, never charged to temperature: run 1 shot 4", "1 shot, taken back: run 2 shot 2",
 		"3 shots, their run has no two unlike: they say nothing within it",
 	}, f.LeftLines())
+	assert.Equal(t, []Ref{{1, 3}, {1, 4}}, f.Later, "one that bled at demould as well is no later one")
+	assert.Equal(t, "2 shots, counted as what they were at demould: run 1 shot 3, run 1 shot 4", f.LaterLines()[0])
+	assert.Contains(t, f.LaterLines(), "warm storage")
 	assert.Empty(t, Look(evenings("ccml")), "what migrates is no bleed")
 	assert.Empty(t, Look(nil))
 	alone := bled(t, evenings("bbb"))

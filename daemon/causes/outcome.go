@@ -98,6 +98,21 @@ func outcome(fault string, s history.Shot) (faulty bool, why string) {
 	return false, whyUnjudged
 }
 
+// later are the shots that had a fault at a re-inspection and not at demould.
+func later(fault string, runs []Run) (found []Ref) {
+	for _, r := range runs {
+		for _, s := range r.Shots {
+			had := func(atDemould bool) bool {
+				return slices.ContainsFunc(s.Verdicts, func(v shot.Verdict) bool { return v.Fault == fault && (v.Day == 0) == atDemould })
+			}
+			if !s.Withdrawn && had(false) && !had(true) {
+				found = append(found, Ref{r.ID, s.Number})
+			}
+		}
+	}
+	return found
+}
+
 // both are the counts of each run among the shots that have a figure; nil takes all.
 func both(seen []run, figure *cause.Figure) (counts [][2]int) {
 	for _, r := range seen {

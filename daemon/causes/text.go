@@ -52,6 +52,7 @@ func (f Finding) write(t *text, u Unit) {
 	t.rows(OwnWords, f.Causes, u)
 	t.rows(AllWords, f.Others, u)
 	t.list(Without, f.Unseen)
+	t.list(LateWords, f.LaterLines())
 	t.list(Hint, f.HintLines())
 	t.list(LeftWords, f.LeftLines())
 	t.list(RateWords, f.RateLines())

@@ -29,6 +29,7 @@ const (
 	Without   = "No figure shows"
 	LeftWords = "Left out"
 	Hint      = "From run to run"
+	LateWords = "Seen only days later: never charged to temperature"
 	RateWords = "How often it came (95 % interval)"
 	Nothing   = "No fault was seen at demould in these shots, so there is nothing to look for."
 	Made      = "These shots are invented: they are from a simulated bench."
@@ -290,24 +291,37 @@ func (f Finding) HintLines() (lines []string) {
 	return lines
 }
 
-// Words are shots that were left out, and why.
-func (l LeftOut) Words() string {
+// words are the names of shots.
+func words(all []Ref) string {
 	const named = 12 // (C) more of them nobody looks up
 	var refs []string
-	for i, s := range l.Shots {
+	for i, s := range all {
 		if i == named {
-			refs = append(refs, fmt.Sprintf("and %d more", len(l.Shots)-named))
+			refs = append(refs, fmt.Sprintf("and %d more", len(all)-named))
 			break
 		}
 		refs = append(refs, fmt.Sprintf("run %d shot %d", s.Run, s.Shot))
 	}
-	return fmt.Sprintf("%s, %s: %s", shots(len(l.Shots)), l.Why, strings.Join(refs, ", "))
+	return strings.Join(refs, ", ")
+}
+
+// LaterLines are the shots that showed the fault only days later, and what may be behind
+// that.
+func (f Finding) LaterLines() (lines []string) {
+	if len(f.Later) == 0 {
+		return nil
+	}
+	lines = append(lines, fmt.Sprintf("%s, counted as what they were at demould: %s", shots(len(f.Later)), words(f.Later)))
+	if f.Fault == "bled" {
+		lines = append(lines, cause.Migration()...)
+	}
+	return lines
 }
 
 // LeftLines are the shots that say nothing, and why.
 func (f Finding) LeftLines() (lines []string) {
 	for _, l := range f.LeftOut {
-		lines = append(lines, l.Words())
+		lines = append(lines, fmt.Sprintf("%s, %s: %s", shots(len(l.Shots)), l.Why, words(l.Shots)))
 	}
 	if f.Alike > 0 {
 		lines = append(lines, shots(f.Alike)+", their run has no two unlike: they say nothing within it")

@@ -7,9 +7,14 @@ import (
 
 // The limits of counting to the end.
 const (
-	mostWays = 100_000 // (C) as long as it takes no time
-	drawn    = 20_000  // arrangements drawn where there are more; 0.05 is then told within 0.003
+	mostWays  = 100_000 // (C) as long as it takes no time
+	drawn     = 20_000  // arrangements drawn where there are more; 0.05 is then told within 0.003
+	leastDraw = 2_000   // of samples so large that each takes long; 0.05 is then told within 0.01
+	mostSums  = 20_000_000
 )
+
+// draws is how many arrangements are drawn when each takes so many sums.
+func draws(sums int) int { return min(max(mostSums/max(sums, 1), leastDraw), drawn) }
 
 // Group is one run when several figures are looked at together: which of its shots have
 // the outcome, and for each shot a score in every figure, zero in the mean of the run.
@@ -25,8 +30,8 @@ type Group struct {
 // count little more than one. (The maximum of a permutation: Westfall and Young,
 // Resampling-Based Multiple Testing (1993), from memory.) How far is the sum of the
 // scores with the outcome over its own standard deviation. Up to 100 000 ways are counted
-// to the end; of more, 20 000 are drawn from the seed, and the probability is
-// (b + 1) / (B + 1).
+// to the end; of more, 20 000 are drawn from the seed (fewer, 2000 at least, where
+// thousands of shots would take seconds), and the probability is (b + 1) / (B + 1).
 func Largest(figures int, groups []Group, seed uint64) []float64 {
 	d := deal{groups: groups, weight: weights(groups, figures), sums: make([]float64, figures)}
 	d.ways = 1
@@ -53,11 +58,14 @@ func Largest(figures int, groups []Group, seed uint64) []float64 {
 		d.every(0, 0, 0)
 		return d.over(0, d.ways)
 	}
-	random := rand.New(rand.NewPCG(seed, 0x6578616374))
-	for range drawn {
+	random, sums := rand.New(rand.NewPCG(seed, 0x6578616374)), 0
+	for _, k := range d.k {
+		sums += k * figures
+	}
+	for range draws(sums) {
 		d.one(random)
 	}
-	return d.over(1, drawn+1)
+	return d.over(1, float64(draws(sums)+1))
 }
 
 // deal is outcomes on their way to being dealt out.

@@ -9,8 +9,8 @@ import (
 // rank correlation (Spearman) of each figure with the rates, and how likely it is by
 // chance alone that any of the figures comes as far, when the runs' rates are dealt out
 // anew. Figures has a value of each run for every figure; one that is not recorded is NaN
-// and counts as the middle. Up to 8 runs are counted to the end; of more, 20 000 orders
-// are drawn.
+// and counts as the middle. Up to 8 runs are counted to the end; of more, orders are
+// drawn as in Largest.
 func Between(rates []float64, figures [][]float64, seed uint64) (correlation, p []float64) {
 	y := centred(rates)
 	correlation, p = make([]float64, len(figures)), make([]float64, len(figures))
@@ -37,7 +37,7 @@ func Between(rates []float64, figures [][]float64, seed uint64) (correlation, p 
 	} else {
 		count(y) // the one that was seen is one of them
 		random := rand.New(rand.NewPCG(seed, 0x72756e73))
-		for range drawn {
+		for range draws(len(y) * len(figures)) {
 			random.Shuffle(len(y), func(i, j int) { y[i], y[j] = y[j], y[i] })
 			count(y)
 		}
