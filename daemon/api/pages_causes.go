@@ -113,7 +113,7 @@ func (p causesPage) part(f causes.Finding, u causes.Unit) findingPart {
 func (p causesPage) rows(f causes.Finding, rows []causes.Row, u causes.Unit, plots bool) (parts []rowPart) {
 	for _, r := range rows {
 		part := rowPart{Name: r.Name(), Verdict: r.Verdict(u), Facts: r.Facts(u), Named: r.Says == causes.Named}
-		if r.Pairs > 0 && (plots || r.Says == causes.Listed) {
+		if r.Says != causes.NotRecorded && (plots || r.Says == causes.Listed) {
 			part.Plot = dotsOf(f.Fault, r, u, p.Labels, p.Carry)
 		}
 		parts = append(parts, part)

@@ -15,7 +15,10 @@
 //   - What a re-inspection found days later is left out: it is never charged to
 //     temperature. So are marks taken back and baits nobody judged; all are counted.
 //
-// From run to run the run is the unit. That is told as a hint and never names a cause.
+// From run to run the run is the unit. That is told as a hint and never names a cause: of
+// causes that act by the run, few are hinted at by three to eight runs (the numbers are
+// printed by TestNumbersOfRuns). And where faults grow more frequent through a run for a
+// reason that nobody records, whatever else grows with the run goes with them.
 package causes
 
 import (

@@ -40,12 +40,13 @@ type tried struct {
 	// causes was said to go with it.
 	named, other, otherAlone, listed int
 	claimed, hint                    int // anything at all, within runs; from run to run
+	hinted                           int // the planted one, from run to run
 }
 
 func (t *tried) add(o tried) {
 	t.makers, t.first, t.firstTwo, t.named = t.makers+o.makers, t.first+o.first, t.firstTwo+o.firstTwo, t.named+o.named
 	t.other, t.otherAlone, t.listed = t.other+o.other, t.otherAlone+o.otherAlone, t.listed+o.listed
-	t.claimed, t.hint = t.claimed+o.claimed, t.hint+o.hint
+	t.claimed, t.hint, t.hinted = t.claimed+o.claimed, t.hint+o.hint, t.hinted+o.hinted
 }
 
 // take takes in one maker's findings; want is the planted cause, shows the figure that it
@@ -56,7 +57,7 @@ func (t *tried) take(want, shows string, findings []Finding) {
 		for i, r := range f.Causes {
 			if right := f.Fault == maker.Fault && r.Cause == want; right {
 				one.first, one.firstTwo = btoi(i == 0), btoi(i < 2)
-				one.named = btoi(r.Says == Named)
+				one.named, one.hinted = btoi(r.Says == Named), btoi(r.BetweenChance <= Level && float64(r.Between)*float64(r.Side) > 0)
 			} else if r.Says == Named {
 				one.other = 1
 				one.otherAlone = max(one.otherAlone, btoi(!slices.Contains(r.Together, shows)))
@@ -124,4 +125,24 @@ func TestNumbersOfCauses(t *testing.T) {
 	t.Logf("none planted, %d makers: a figure claimed in %s; a cause of the trade's in %s; a hint from run to run in %s",
 		none.makers, percent(none.claimed, none.makers), percent(none.other, none.makers), percent(none.hint, none.makers))
 	assert.LessOrEqual(t, float64(none.claimed)/float64(none.makers), 0.05)
+}
+
+// TestNumbersOfRuns prints what comes of a cause that acts by the run, an evening that was
+// hot as a whole: within runs there is nothing to see, and from run to run three to eight
+// of them tell little.
+func TestNumbersOfRuns(t *testing.T) {
+	makers := uint64(100)
+	if testing.Short() {
+		makers = 20
+	}
+	for _, c := range []maker.Cause{maker.HotPots, maker.HotMould} {
+		var one tried
+		for seed := range makers {
+			plan := maker.Plan{Seed: 1000*uint64(c) + seed, Cause: c, Size: 2, ByRun: true}
+			one.take(planted[c].Name, planted[c].Figure.Name, Look(of(plan)))
+		}
+		t.Logf("by the run, size 2.00, %-9s: hinted at %s, named %s, first %s; another cause named %s", c,
+			percent(one.hinted, one.makers), percent(one.named, one.makers), percent(one.first, one.makers), percent(one.other, one.makers))
+		assert.LessOrEqual(t, float64(one.other+one.named)/float64(one.makers), 0.06, "within runs it is chance")
+	}
 }

@@ -23,7 +23,7 @@ const (
 // Words that head the parts of an answer, on the page and in the terminal.
 const (
 	Title     = "What goes with a fault"
-	Promise   = "Over your own shots, each held only against others of its own run. What goes with a fault may be its cause, and may go with it for another reason: change one thing, and see."
+	Promise   = "Over your own shots, each held only against others of its own run; what was the same all evening can not be seen so. What goes with a fault may be its cause, and may go with it for another reason: change one thing, and see."
 	OwnWords  = "What the trade takes for causes, the largest effect first"
 	AllWords  = "All other figures"
 	Without   = "No figure shows"

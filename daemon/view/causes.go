@@ -8,7 +8,7 @@ type CauseLabels struct {
 }
 
 var causeLabels = CauseLabels{
-	Causes: "Causes", OfRecipe: "Recipe", OfMould: "Mould", CleanShot: "clean", ItsFigures: "Its figures all the same", AllFigures: "All other figures", AllCauses: "Show everything",
+	Causes: "Causes", OfRecipe: "Recipe", OfMould: "Mould", CleanShot: "clean", ItsFigures: "Show its figures", AllFigures: "All other figures", AllCauses: "Show everything",
 	DotsAlt: "%s of %d shots, run by run: %s as triangles, clean as rings. What it says stands beside it as text.",
 	DotOf:   "run %d, shot %d: %s, %s", DotsLast: "the last %d shots",
 }

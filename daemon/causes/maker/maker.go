@@ -49,6 +49,10 @@ type Plan struct {
 	// the mean, one standard deviation below and above it have about 14 and 54 of a
 	// hundred for a size of 1, 5 and 76 for 2, 2 and 90 for 3.
 	Size float64
+	// ByRun lets the cause act by its mean in the run and no more by each shot: an
+	// evening that was hot as a whole. The size is then that of one standard deviation of
+	// these means. (It was added after what looks for causes.)
+	ByRun bool
 }
 
 // Run is one run of a maker.
@@ -144,13 +148,28 @@ func (c Cause) of(t truth) float64 {
 	return 0
 }
 
+// at is the cause as it acts in the shots of a run.
+func (m *maker) at(run []truth) []float64 {
+	var each []float64
+	sum := 0.0
+	for _, t := range run {
+		each = append(each, m.Cause.of(t))
+		sum += m.Cause.of(t)
+	}
+	if m.ByRun {
+		for i := range each {
+			each[i] = sum / float64(len(run))
+		}
+	}
+	return each
+}
+
 // scale is the mean and the standard deviation of the cause over all shots; without a
 // cause it varies by nothing.
 func (m *maker) scale() (mean, deviation float64) {
 	var n, sum, squares float64
 	for _, run := range m.runs {
-		for _, t := range run {
-			v := m.Cause.of(t)
+		for _, v := range m.at(run) {
 			n, sum, squares = n+1, sum+v, squares+v*v
 		}
 	}
@@ -171,10 +190,11 @@ func (m *maker) judged() []Run {
 			offset[p] = 0.7 * m.NormFloat64()
 		}
 		var r Run
+		acts := m.at(run)
 		for n, t := range run {
 			odds := atMean + m.unsee[i]
 			if deviation > 0 {
-				odds += m.Size * (m.Cause.of(t) - mean) / deviation
+				odds += m.Size * (acts[n] - mean) / deviation
 			}
 			s := history.Shot{Number: n + 1, Mould: "eel", Card: m.card(t, offset, mouldLost && i == 0)}
 			m.judge(&s, m.Float64() < 1/(1+math.Exp(-odds)))
