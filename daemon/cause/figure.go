@@ -34,6 +34,7 @@ const (
 	Seconds
 	Minutes
 	Count
+	Rate // kelvins a minute
 )
 
 // Figure is one of the figures that are kept with every shot.

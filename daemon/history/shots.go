@@ -97,7 +97,7 @@ func (s *Store) Shots(run int64) ([]Shot, error) {
 	return shots, err
 }
 
-func scanShot(rows *sql.Rows, offset map[int64]time.Duration) (sh Shot, id int64, err error) {
+func scanShot(rows scanner, offset map[int64]time.Duration) (sh Shot, id int64, err error) {
 	var part, bench, wall int64
 	var card string
 	if err := rows.Scan(&id, &part, &sh.Number, &bench, &wall, &sh.Mould, &sh.Note, &sh.Withdrawn, &card); err != nil {

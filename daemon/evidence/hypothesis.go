@@ -1,0 +1,173 @@
+package evidence
+
+import (
+	"cmp"
+	"encoding/json"
+	"slices"
+
+	"meltwarden/daemon/cause"
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/shot"
+)
+
+// Standing is how a cause stands with what was recorded.
+type Standing string
+
+// The standings. There is none that says "this it was".
+const (
+	Fits     Standing = "fits"
+	Against  Standing = "against"
+	OpenLeft Standing = "can not be told"
+)
+
+// Usual is what the clean shots of a recipe had of one figure.
+type Usual struct {
+	// Count is how many of them have it recorded; the other figures are unknown at zero.
+	Count  int           `json:"count"`
+	Median frames.Figure `json:"median"`
+	Least  frames.Figure `json:"least"`
+	Most   frames.Figure `json:"most"`
+}
+
+// Hypothesis is one cause, and what a shot has to say for or against it.
+type Hypothesis struct {
+	Cause    cause.Cause   `json:"-"`
+	Standing Standing      `json:"standing"`
+	Value    frames.Figure `json:"value"`
+	Clean    Usual         `json:"clean"`
+	// Beyond is how far the shot is from the median of the clean ones, on the side that
+	// the cause asks for, and Times the same in multiples of the figure's uncertainty.
+	Beyond frames.Figure `json:"beyond"`
+	Times  frames.Figure `json:"times_uncertainty"`
+	// AsFar is how many clean shots were as far to that side, for all that can be
+	// measured.
+	AsFar int `json:"clean_as_far"`
+}
+
+// MarshalJSON implements json.Marshaler: the cause goes by its name, its figure and how
+// far two shots may be apart in that for no other reason than how it is measured.
+func (h Hypothesis) MarshalJSON() ([]byte, error) {
+	type plain Hypothesis
+	return json.Marshal(struct {
+		Cause  string  `json:"cause"`
+		Figure string  `json:"figure"`
+		Within float64 `json:"uncertainty"`
+		plain
+	}{h.Cause.Name, h.Cause.Figure.Name, h.Cause.Figure.Within, plain(h)})
+}
+
+// tooMany is the part of the clean shots, one in so many, from which on a figure that
+// they had as well tells nothing (E).
+const tooMany = 4
+
+// weigh holds one cause against a shot and the clean ones. A figure speaks for it that
+// is further to the cause's side than the clean shots' median by more than its
+// uncertainty, unless many of them were as far; one that is not further speaks against
+// it.
+func weigh(c cause.Cause, own cause.Shot, clean []cause.Shot) Hypothesis {
+	h := Hypothesis{Cause: c, Standing: OpenLeft, Value: c.Figure.Of(own), Clean: usualOf(c.Figure, clean), Beyond: frames.Unknown(), Times: frames.Unknown()}
+	if !h.Value.Known() || h.Clean.Count == 0 {
+		return h
+	}
+	side, within := frames.Figure(c.Side), frames.Figure(c.Figure.Within)
+	h.Beyond = side * (h.Value - h.Clean.Median)
+	h.Times = h.Beyond / within
+	for _, s := range clean {
+		if f := c.Figure.Of(s); f.Known() && side*f >= side*h.Value-within {
+			h.AsFar++
+		}
+	}
+	switch {
+	case h.Times <= 1:
+		h.Standing = Against
+	case h.AsFar*tooMany < h.Clean.Count:
+		h.Standing = Fits
+	}
+	return h
+}
+
+func usualOf(f *cause.Figure, clean []cause.Shot) Usual {
+	var known []frames.Figure
+	for _, s := range clean {
+		if v := f.Of(s); v.Known() {
+			known = append(known, v)
+		}
+	}
+	if len(known) == 0 {
+		return Usual{Median: frames.Unknown(), Least: frames.Unknown(), Most: frames.Unknown()}
+	}
+	slices.Sort(known)
+	n := len(known)
+	return Usual{n, (known[(n-1)/2] + known[n/2]) / 2, known[0], known[n-1]}
+}
+
+// Finding is one fault of a shot, and its causes.
+type Finding struct {
+	Verdict shot.Verdict `json:"verdict"`
+	// Hypotheses are the causes that show in a figure: those that fit first, then those
+	// against, and what can not be told; in each the furthest from the clean shots
+	// first. Unseen are those that no thermometer sees.
+	Hypotheses []Hypothesis `json:"hypotheses"`
+	Unseen     []string     `json:"unseen"`
+	// Late says that the fault was first seen at a re-inspection: it then has no
+	// Hypotheses. AtDemould says that somebody had looked at the shot at demould.
+	Late      bool `json:"late"`
+	AtDemould bool `json:"judged_at_demould"`
+}
+
+// findings are the faults of a shot, each once for what it concerns, by the day on
+// which it was first seen.
+func findings(verdicts []shot.Verdict, own shot.Card, number int, clean []cause.Shot) []Finding {
+	var all []Finding
+	atDemould := slices.ContainsFunc(verdicts, func(v shot.Verdict) bool { return v.Day == 0 })
+	ordered := slices.Clone(verdicts)
+	slices.SortStableFunc(ordered, func(a, b shot.Verdict) int { return cmp.Compare(a.Day, b.Day) })
+	for i, v := range ordered {
+		if v.Fault == shot.Clean || slices.ContainsFunc(ordered[:i], func(before shot.Verdict) bool { return covers(before, v) }) {
+			continue
+		}
+		f := Finding{Verdict: v, Late: v.Day > 0, AtDemould: atDemould}
+		known, _ := cause.Of(v.Fault) // the verdicts and the table have the same words
+		switch {
+		case f.Late && v.Fault == bled:
+			f.Unseen = cause.Migration()
+		case f.Late:
+			f.Unseen = append(slices.Clone(known.Unseen), "how the bait was kept since")
+		default:
+			f.Unseen = known.Unseen
+			f.Hypotheses = weighAll(known.Seen, cause.Shot{Card: own, Number: number, Colours: v.Colours}, clean)
+		}
+		all = append(all, f)
+	}
+	return all
+}
+
+// bled is the fault that has another one of its own, days later.
+const bled = "bled"
+
+// covers reports whether a verdict that was given on an earlier day, or before on the
+// same one, says all that another one does of when a fault began.
+func covers(before, v shot.Verdict) bool {
+	return before.Fault == v.Fault && before.Day < v.Day &&
+		(len(before.Colours) == 0 || len(v.Colours) == 0 || slices.Equal(before.Colours, v.Colours)) &&
+		(before.Cavity == "" || v.Cavity == "" || before.Cavity == v.Cavity)
+}
+
+func weighAll(causes []cause.Cause, own cause.Shot, clean []cause.Shot) []Hypothesis {
+	about := slices.Clone(clean)
+	for i := range about {
+		about[i].Colours = own.Colours
+	}
+	var all []Hypothesis
+	for _, c := range causes {
+		all = append(all, weigh(c, own, about))
+	}
+	order := []Standing{Fits, Against, OpenLeft}
+	slices.SortStableFunc(all, func(a, b Hypothesis) int {
+		return cmp.Or(cmp.Compare(slices.Index(order, a.Standing), slices.Index(order, b.Standing)), largestFirst(a.Times, b.Times))
+	})
+	return all
+}
+
+// largestFirst puts what is not known last.
+func largestFirst(a, b frames.Figure) int { return -cmp.Compare(a, b) }

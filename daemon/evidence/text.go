@@ -1,0 +1,145 @@
+package evidence
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+	"unicode/utf8"
+)
+
+// wide is how long a line of a terminal may be.
+const wide = 98
+
+// WriteText writes the sheet for a terminal.
+func (s Sheet) WriteText(w io.Writer) error {
+	t := &text{w: w}
+	t.line("", s.Heading)
+	t.line("", s.Subheading)
+	t.line("", "verdict: "+s.Verdict)
+	if s.Off != "" {
+		t.line("", "outside its band: "+s.Off)
+	}
+	s.writeFindings(t)
+	s.writeBeside(t)
+	return t.err
+}
+
+func (s Sheet) writeFindings(t *text) {
+	t.line("", "")
+	if s.NoFinding != "" {
+		t.line("", s.NoFinding)
+		return
+	}
+	for _, f := range s.Findings {
+		t.line("", "why "+f.Words+"?")
+		for _, words := range []string{f.Later, f.measure()} {
+			if words != "" {
+				t.line("  ", words)
+			}
+		}
+		for _, g := range f.Groups {
+			t.line("  ", g.Standing)
+			for _, c := range g.Causes {
+				t.line("    ", "- "+c.Cause)
+				if c.Numbers != "" {
+					t.line("        ", c.Numbers)
+				}
+			}
+		}
+		t.line("", "")
+	}
+}
+
+// measure is what a reader has to know of hypotheses; "" where there are none.
+func (f FindingSheet) measure() string {
+	if f.Later != "" {
+		return ""
+	}
+	return NoVerdict + " " + f.Measure
+}
+
+func (s Sheet) writeBeside(t *text) {
+	if s.NoBeside != "" {
+		t.line("", s.NoBeside)
+		return
+	}
+	b := s.Beside
+	t.line("", fmt.Sprintf("beside %s, %s", b.Place, b.Verdict))
+	if len(b.Rows) == 0 {
+		t.line("  ", NothingApart)
+	} else {
+		table := tabwriter.NewWriter(t, 0, 0, 2, ' ', tabwriter.StripEscape)
+		fmt.Fprintln(table, "  "+strings.Join(RowHeads(), "\t"))
+		for _, r := range b.Rows {
+			fmt.Fprintln(table, "  "+strings.Join([]string{r.Name, r.This, r.Other, r.Apart, r.Times, orDash(r.Faults)}, "\t"))
+		}
+		t.keep(table.Flush())
+	}
+	for _, list := range []struct {
+		head  string
+		names []string
+	}{{"no difference that the sensors could tell", b.Alike}, {"not recorded", b.NotRecorded}} {
+		if len(list.names) > 0 {
+			t.line("  ", list.head+": "+strings.Join(list.names, ", "))
+		}
+	}
+	for _, words := range b.Words {
+		t.line("  ", words.Head)
+		for _, l := range words.Lines {
+			t.line("    ", "- "+l)
+		}
+	}
+}
+
+func orDash(words string) string {
+	if words == "" {
+		return "–"
+	}
+	return words
+}
+
+// text breaks lines between words, and remembers the first error of its writer.
+type text struct {
+	w   io.Writer
+	err error
+}
+
+func (t *text) Write(p []byte) (int, error) {
+	if t.err != nil {
+		return 0, t.err
+	}
+	n, err := t.w.Write(p)
+	t.keep(err)
+	return n, err
+}
+
+func (t *text) keep(err error) {
+	if t.err == nil {
+		t.err = err
+	}
+}
+
+func (t *text) line(indent, words string) {
+	line := indent
+	for _, word := range strings.Fields(words) {
+		if len(line) > len(indent) {
+			if utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) <= wide {
+				line += " " + word
+				continue
+			}
+			fmt.Fprintln(t, line)
+			line = indent + hanging(words)
+		}
+		line += word
+	}
+	fmt.Fprintln(t, line)
+}
+
+// hanging is how far the second line of an item stands in.
+func hanging(words string) string {
+	if strings.HasPrefix(words, "- ") {
+		return "  "
+	}
+	return ""
+}
