@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -24,6 +25,7 @@ type reviewFlags struct {
 	events bool
 	asJSON bool
 	style  plot.Style
+	over   overFlags
 }
 
 func reviewCommand() *cobra.Command {
@@ -52,15 +54,20 @@ func reviewCommand() *cobra.Command {
 	c.Flags().IntVar(&f.style.Height, "height", 800, "with --out, in pixels")
 	c.Flags().DurationVar(&f.style.From, "from", 0, "with --out, begin at this time of the run, like 20m")
 	c.Flags().DurationVar(&f.style.To, "to", 0, "with --out, end at this time of the run")
-	c.MarkFlagsMutuallyExclusive("out", "json", "shot", "events")
+	f.over.flags(c)
+	c.MarkFlagsMutuallyExclusive("out", "json", "events")
+	c.MarkFlagsMutuallyExclusive("json", "shot", "events")
 	dataFlag(c)
 	return c
 }
 
 // check refuses a picture of an unknown kind before anything is read.
 func (f *reviewFlags) check() error {
-	if f.out == "" {
-		return nil
+	switch {
+	case f.out == "":
+		return f.over.unused()
+	case f.shot != 0 && f.over.beside == "":
+		return errors.New("--shot with --out: give --from and --to for the stretch about a shot, or --beside for two runs over each other")
 	}
 	format, ok := formats[strings.ToLower(filepath.Ext(f.out))]
 	if !ok {
@@ -72,7 +79,7 @@ func (f *reviewFlags) check() error {
 
 func (f *reviewFlags) show(out io.Writer, s *history.Store, run int64) error {
 	if f.out != "" {
-		if err := draw(s, run, f.out, f.style); err != nil {
+		if err := draw(s, run, *f); err != nil {
 			return err
 		}
 		_, err := fmt.Fprintf(out, "run %d is drawn in %s\n", run, f.out)
@@ -99,24 +106,35 @@ func (f *reviewFlags) show(out io.Writer, s *history.Store, run int64) error {
 	return r.WriteText(out, unit)
 }
 
-// draw writes the picture under another name first, so that a failure leaves
-// nothing half.
-func draw(s *history.Store, run int64, out string, style plot.Style) error {
-	picture, err := review.Plot(s, run, style.From, style.To)
+// draw draws a run, or two over each other.
+func draw(s *history.Store, run int64, f reviewFlags) error {
+	var picture plot.Run
+	var err error
+	if f.over.beside != "" {
+		picture, f.style, err = f.over.picture(s, run, f.shot, f.style)
+	} else {
+		picture, err = review.Plot(s, run, f.style.From, f.style.To)
+	}
 	if err != nil {
 		return err
 	}
-	f, err := os.CreateTemp(filepath.Dir(out), ".drawing-*")
+	return writeWhole(f.out, func(w io.Writer) error { return plot.Draw(w, picture, f.style) })
+}
+
+// writeWhole writes a file under another name first, so that a failure leaves nothing
+// half.
+func writeWhole(name string, write func(io.Writer) error) error {
+	f, err := os.CreateTemp(filepath.Dir(name), ".drawing-*")
 	if err != nil {
 		return err
 	}
 	defer os.Remove(f.Name())
-	if err := plot.Draw(f, picture, style); err != nil {
+	if err := write(f); err != nil {
 		f.Close()
 		return err
 	}
 	if err := f.Close(); err != nil {
 		return err
 	}
-	return os.Rename(f.Name(), out)
+	return os.Rename(f.Name(), name)
 }

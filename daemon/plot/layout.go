@@ -99,6 +99,9 @@ func (lay *layout) stack(r Run, room box, s Style) error {
 	if s.Width < narrowBelow || each < 150 {
 		dutyHeight = 14
 	}
+	if r.isOver() {
+		dutyHeight = 0
+	}
 	marked := slices.ContainsFunc(r.Events, func(e Event) bool { return e.Pot != EveryPot })
 	for i := range r.Pots {
 		p := panel{headerAt: room.top + each*float64(i) + lay.bold.size + 2}

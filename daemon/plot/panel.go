@@ -42,25 +42,33 @@ func (d *drawing) x(at time.Duration) float64 {
 }
 
 func (d *drawing) times() ([]time.Duration, time.Duration) {
-	return timeTicks(d.shown, int((d.right-d.left)/tickApart))
+	ticks, step := timeTicks(window{d.shown.from - d.run.Zero, d.shown.to - d.run.Zero}, int((d.right-d.left)/tickApart))
+	for i := range ticks {
+		ticks[i] += d.run.Zero
+	}
+	return ticks, step
 }
 
 func (d *drawing) timeAxis() {
 	ticks, step := d.times()
 	for _, at := range ticks {
-		d.write(d.small, point{d.x(at), d.axisAt}, atMiddle, clock(at, step))
+		d.write(d.small, point{d.x(at), d.axisAt}, atMiddle, clock(at-d.run.Zero, step))
 	}
 	d.write(d.small, point{float64(d.style.Width) - margin, d.axisAt}, atRight, timeForm(step))
 }
 
 // traces are the thinned series of a pot.
-type traces struct{ melt, plate, target [][]sample }
+type traces struct{ melt, plate, target, other [][]sample }
 
 func (d *drawing) traces(p Pot) traces {
 	points, columns := visible(p.Points, d.shown), int(d.right-d.left)
 	series := func(v value) [][]sample { return thin(points, v, d.shown, columns) }
+	melt := func(p *Point) float64 { return p.MeltC }
+	if d.run.isOver() {
+		return traces{melt: series(melt), other: thin(visible(p.Other, d.shown), melt, d.shown, columns)}
+	}
 	return traces{
-		melt:  series(func(p *Point) float64 { return p.MeltC }),
+		melt:  series(melt),
 		plate: series(func(p *Point) float64 { return p.PlateC }),
 		target: series(func(q *Point) float64 {
 			if math.Abs(q.TargetC-p.setpointAt(q.At)) < 0.05 {
@@ -93,7 +101,7 @@ func scaleOf(b box, p Pot, t traces, shown window) scale {
 		include(s.c - bandOf(p))
 		include(s.c + bandOf(p))
 	}
-	for _, stretches := range [][][]sample{t.melt, t.plate, t.target} {
+	for _, stretches := range [][][]sample{t.melt, t.plate, t.target, t.other} {
 		for _, stretch := range stretches {
 			for _, s := range stretch {
 				include(s.v)
@@ -118,11 +126,16 @@ func (d *drawing) pot(i int) {
 	d.band(p, s)
 	d.grid(s, at.duty)
 	d.target(t.target, s)
-	d.duties(p, at.duty)
+	if !d.run.isOver() {
+		d.duties(p, at.duty)
+	}
 	d.marks(i, at)
 	d.curve(pen{d.edge, 1.2, []float64{5, 3}}, t.plate, s)
+	d.curve(otherPen(d.palette), t.other, s)
 	d.curve(pen{d.ink, 2, nil}, t.melt, s)
-	d.notRecorded(t.melt, s)
+	if !d.run.isOver() { // either run may begin before the other and end after it
+		d.notRecorded(t.melt, s)
+	}
 	d.names(p, t, s)
 }
 
@@ -274,6 +287,9 @@ type lineName struct {
 	pen  pen
 }
 
+// otherPen draws the run that lies over another one.
+func otherPen(p palette) pen { return pen{p.dim, 1.6, []float64{7, 4}} }
+
 // names puts the lines' names beside their ends, in place of a legend.
 func (d *drawing) names(p Pot, t traces, s scale) {
 	var names []lineName
@@ -284,8 +300,15 @@ func (d *drawing) names(p Pot, t traces, s scale) {
 	if end, ok := endOf(t.plate); ok {
 		add("plate", end, pen{d.edge, 1.2, []float64{5, 3}})
 	}
+	melt := "melt"
+	if d.run.isOver() {
+		melt = d.run.Over[0]
+	}
 	if end, ok := endOf(t.melt); ok {
-		add("melt", end, pen{d.ink, 2, nil})
+		add(melt, end, pen{d.ink, 2, nil})
+	}
+	if end, ok := endOf(t.other); ok {
+		add(d.run.Over[1], end, otherPen(d.palette))
 	}
 	moveApart(names, s.top+d.small.size/2, s.bottom-d.small.size/2, d.small.size+2)
 	for _, n := range names {

@@ -24,7 +24,15 @@ type Run struct {
 	Title, Subtitle string
 	Pots            []Pot
 	Events          []Event
+	// Over names this run and another whose melts are drawn over it, at the ends of their
+	// lines; both are "" for a run alone. Plates and duties are then left out.
+	Over [2]string
+	// Zero is the moment from which the time axis counts.
+	Zero time.Duration
 }
+
+// isOver reports whether another run is drawn over this one.
+func (r Run) isOver() bool { return r.Over != [2]string{} }
 
 // Pot is one panel.
 type Pot struct {
@@ -36,6 +44,9 @@ type Pot struct {
 	Steps []Step
 	// Points are in order of time.
 	Points []Point
+	// Other are the points of the run that is drawn over this one, on the same time axis
+	// and in order of time; only their melts are drawn.
+	Other []Point
 }
 
 // Point is what was recorded of a pot at one moment. NaN stands for what was
@@ -147,7 +158,7 @@ func check(r Run, s Style) error {
 		}
 	}
 	for i, p := range r.Pots {
-		if !slices.IsSortedFunc(p.Points, byTime) {
+		if !slices.IsSortedFunc(p.Points, byTime) || !slices.IsSortedFunc(p.Other, byTime) {
 			return fmt.Errorf("the points of pot %d are not in order of time", i)
 		}
 	}
@@ -187,8 +198,10 @@ func shownOf(r Run, s Style) window {
 func recorded(r Run) (first, last time.Duration) {
 	first, last = math.MaxInt64, math.MinInt64
 	for _, p := range r.Pots {
-		if n := len(p.Points); n > 0 {
-			first, last = min(first, p.Points[0].At), max(last, p.Points[n-1].At)
+		for _, points := range [][]Point{p.Points, p.Other} {
+			if n := len(points); n > 0 {
+				first, last = min(first, points[0].At), max(last, points[n-1].At)
+			}
 		}
 	}
 	for _, e := range r.Events {

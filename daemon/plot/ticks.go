@@ -99,11 +99,16 @@ func timeForm(step time.Duration) string {
 	return "h:mm"
 }
 
-// clock writes bench time as h:mm, with seconds where ticks are closer than a minute.
+// clock writes a time of the axis as h:mm, with seconds where ticks are closer than a
+// minute; one before its zero has a minus.
 func clock(at, step time.Duration) string {
+	sign := ""
+	if at < 0 {
+		sign, at = "−", -at
+	}
 	h, m, s := at/time.Hour, at/time.Minute%60, at/time.Second%60
 	if step < time.Minute {
-		return fmt.Sprintf("%d:%02d:%02d", h, m, s)
+		return fmt.Sprintf("%s%d:%02d:%02d", sign, h, m, s)
 	}
-	return fmt.Sprintf("%d:%02d", h, m)
+	return fmt.Sprintf("%s%d:%02d", sign, h, m)
 }

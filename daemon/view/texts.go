@@ -37,6 +37,7 @@ type Labels struct {
 	PastLabels
 	AlarmLabels
 	CauseLabels
+	WhyLabels
 }
 
 // AlarmLabels are the words of the page of alarms.
@@ -123,7 +124,7 @@ var texts = struct {
 		Caution: "ALL OFF is not the emergency stop. Hot vinyl sticks to skin: gauntlets, face shield, nothing wet near the pots. Its fumes are harmful: " +
 			"extraction on. Never leave it alone. This program only warns and controls; the cut-out with its own sensor, the fuse, " +
 			"the earth and the emergency stop have to protect you: have them checked. Local codes and licensed practice come first.",
-		MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels, CauseLabels: causeLabels,
+		MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels, CauseLabels: causeLabels, WhyLabels: whyLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",
