@@ -58,6 +58,7 @@ func runsCommand() *cobra.Command {
 	var asJSON bool
 	var filter history.Filter
 	var state, since string
+	var again bool
 	c := &cobra.Command{
 		Use: "runs [TEXT]", Short: "List the runs kept, those that contain a text", Args: cobra.ArbitraryArgs,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -66,6 +67,9 @@ func runsCommand() *cobra.Command {
 				return err
 			}
 			return withHistory(c, func(s *history.Store) error {
+				if again {
+					return tellReinspections(c.OutOrStdout(), s, asJSON)
+				}
 				runs, err := s.Runs(filter)
 				if err != nil {
 					return err
@@ -78,6 +82,7 @@ func runsCommand() *cobra.Command {
 	c.Flags().StringVar(&filter.Fault, "fault", "", "only those with this fault: "+strings.Join(shot.Verdicts(), ", "))
 	c.Flags().StringVar(&state, "state", "", "only those that are open, finished or interrupted")
 	c.Flags().StringVar(&since, "since", "", "only those that began on this day or later, like 2026-01-31")
+	c.Flags().BoolVar(&again, "reinspect", false, "instead, the shots that are worth another look: clean at demould, some days old")
 	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
 	return c

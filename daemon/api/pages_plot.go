@@ -157,16 +157,7 @@ func coloursOf(about review.Review) string {
 
 func (p *plotPart) addPictures(run int64, u review.Unit, shown stretch) {
 	picture := func(file string, width, height int, dark bool) string {
-		q := shown.query()
-		q.Set("width", strconv.Itoa(width))
-		q.Set("height", strconv.Itoa(height))
-		if dark {
-			q.Set("dark", "yes")
-		}
-		if u == review.Fahrenheit {
-			q.Set("fahrenheit", "yes")
-		}
-		return address(fmt.Sprintf("/runs/%d/%s", run, file), q)
+		return pictureAddress(fmt.Sprintf("/runs/%d/%s", run, file), nil, shown, width, height, dark, u)
 	}
 	var axes []string
 	for _, size := range sizes {

@@ -13,6 +13,7 @@ type runPage struct {
 	head
 	Run                                history.Run
 	Heading, Subheading, RecipeAddress string
+	BesideAddress, ReportAddress       string
 	Plot                               *plotPart // nil when nothing was recorded
 	Deviations                         []string
 	Shots                              []shotCard
@@ -50,10 +51,13 @@ func (s *server) pageOf(r *http.Request, about review.Review, part *plotPart) ru
 		Shots: cardsOf(about.Run.ID, about.Settings, about.Shots, unitOf(r)),
 	}
 	p.Stirs = len(p.WithStirs) - len(p.Lines)
+	path := fmt.Sprintf("/runs/%d", about.Run.ID)
+	p.BesideAddress, p.ReportAddress = path+"/beside"+h.Carry, path+"/report"+h.Carry
 	base := addressOfRun(about.Run.ID, unitOf(r))
 	for i := range p.Shots {
 		c := &p.Shots[i]
 		c.OnItsPage, c.Around = true, base.of(stretch{c.From, c.To})
+		c.Why = fmt.Sprintf("%s/shots/%d%s", path, c.Number, h.Carry)
 	}
 	return p
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"time"
 
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
@@ -21,6 +22,7 @@ type runsPage struct {
 	WithoutStore bool // nothing is ever kept
 	Verdicts     []string
 	States       []stateChoice
+	ToReinspect  []link
 }
 
 type stateChoice struct {
@@ -54,6 +56,10 @@ func (s *server) runsPage(w http.ResponseWriter, r *http.Request) {
 		p.States = append(p.States, stateChoice{state, review.StateWords(state)})
 	}
 	p.Rows = rowsOf(found, p.head)
+	if p.ToReinspect, err = s.toReinspect(p.head); err != nil {
+		pastProblem(w, err)
+		return
+	}
 	show(w, http.StatusOK, "runs.html", p)
 }
 
@@ -67,4 +73,21 @@ func rowsOf(runs []history.Run, h head) []runRow {
 		})
 	}
 	return rows
+}
+
+// mostReinspected is how many baits a page asks to look at again.
+const mostReinspected = 12
+
+func (s *server) toReinspect(h head) ([]link, error) {
+	if s.History == nil {
+		return nil, nil
+	}
+	found, err := s.History.Reinspections(time.Now(), mostReinspected)
+	var links []link
+	for _, r := range found {
+		links = append(links, link{
+			Words: review.ReinspectionWords(r), Address: fmt.Sprintf("/runs/%d%s#shot-%d", r.Run, h.Carry, r.Shot),
+		})
+	}
+	return links, err
 }

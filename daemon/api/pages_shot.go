@@ -3,6 +3,7 @@ package api
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"meltwarden/control"
 	"meltwarden/daemon/history"
@@ -18,12 +19,16 @@ type shotCard struct {
 	// Address takes what is said of the shot.
 	Address string
 	// Around is the address of the run's page with the stretch around the shot.
-	Around     string
+	Around string
+	// Why is the address of the page that looks into the shot; "" where it is not linked.
+	Why        string
 	MouldTyped string
 	Colours    []string
 	Choices    []choice
 	// InBand is true when every pot is known to have been in its own band.
 	InBand bool
+	// Reinspect is the day of a re-inspection that is worth while now; zero is none.
+	Reinspect int
 	// OnItsPage is true on the page of the run, where later inspections are written
 	// down as well.
 	OnItsPage bool
@@ -50,7 +55,7 @@ func cardsOf(run int64, settings control.Settings, shots []history.Shot, u revie
 		cards = append(cards, shotCard{
 			Sheet: sheet, Labels: view.Texts(), Colours: colours, MouldTyped: shots[i].Mould,
 			Address: fmt.Sprintf("/api/v1/runs/%d/shots/%d", run, sheet.Number),
-			Choices: choicesOf(sheet.Verdicts), InBand: inBand(shots[i].Card),
+			Choices: choicesOf(sheet.Verdicts), InBand: inBand(shots[i].Card), Reinspect: shots[i].Reinspect(time.Now()),
 		})
 	}
 	return cards

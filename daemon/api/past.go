@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"meltwarden/daemon/causes"
+	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/shot"
@@ -45,7 +46,8 @@ func pastProblem(w http.ResponseWriter, err error) {
 	switch {
 	case errors.Is(err, history.ErrNoRun), errors.Is(err, history.ErrNoShot), errors.Is(err, history.ErrNoVersion):
 		problem(w, http.StatusNotFound, err.Error())
-	case errors.Is(err, history.ErrVerdict), errors.Is(err, errFilter), errors.Is(err, causes.ErrQuestion):
+	case errors.Is(err, history.ErrVerdict), errors.Is(err, errFilter), errors.Is(err, causes.ErrQuestion),
+		errors.Is(err, evidence.ErrPlace), errors.Is(err, review.ErrNoMoment):
 		problem(w, http.StatusBadRequest, err.Error())
 	default:
 		problem(w, http.StatusServiceUnavailable, err.Error())

@@ -23,6 +23,14 @@ var plots = map[string]struct {
 // plot draws a run: from and to in seconds of the run, width and height in pixels,
 // dark and fahrenheit when they are not empty.
 func (s *server) plot(w http.ResponseWriter, r *http.Request) {
+	s.draw(w, r, func(run int64, style plot.Style) (plot.Run, plot.Style, error) {
+		picture, err := review.Plot(s.History, run, style.From, style.To)
+		return picture, style, err
+	})
+}
+
+// draw answers with a picture of the run that the route names.
+func (s *server) draw(w http.ResponseWriter, r *http.Request, of func(run int64, style plot.Style) (plot.Run, plot.Style, error)) {
 	if r.Header.Get("Sec-Fetch-Site") == "cross-site" {
 		problem(w, http.StatusForbidden, "pictures are drawn for this program's own pages")
 		return
@@ -43,12 +51,11 @@ func (s *server) plot(w http.ResponseWriter, r *http.Request) {
 	}
 	style.Format = kind.format
 	if !s.mayDraw(r) {
-		w.Header().Set("Retry-After", "5")
-		problem(w, http.StatusServiceUnavailable, "too many pictures are wanted at once; the bench comes first")
+		tooMany(w)
 		return
 	}
 	defer func() { <-s.drawing }()
-	picture, err := review.Plot(s.History, id, style.From, style.To)
+	picture, style, err := of(id, style)
 	if err != nil {
 		pastProblem(w, err)
 		return
@@ -60,6 +67,11 @@ func (s *server) plot(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", kind.mediaType)
 	w.Write(out.Bytes())
+}
+
+func tooMany(w http.ResponseWriter) {
+	w.Header().Set("Retry-After", "5")
+	problem(w, http.StatusServiceUnavailable, "too many pictures are wanted at once; the bench comes first")
 }
 
 // Drawing takes the processor from the bench, so one picture is drawn at a time, a

@@ -88,7 +88,7 @@ const (
 
 // RowHeads are the heads of a table of differences.
 func RowHeads() []string {
-	return []string{"figure", "this shot", "the other", "apart", "in uncertainties", "named for"}
+	return []string{"figure", "this shot", "the other", "apart", "in uncertainties", "may cause"}
 }
 
 // Sheet is the case in words.
@@ -276,7 +276,7 @@ func (d Difference) missing(u review.Unit) string {
 // states.
 func (c Case) words(u review.Unit) []Words {
 	b := c.Beside
-	all := []Words{{fmt.Sprintf("recipe, from version %d there to version %d here", b.Review.Run.Version, c.Review.Run.Version), c.recipeLines()}}
+	all := []Words{recipeWords(c.Review, b.Review)}
 	if b.Run == c.Review.Run.ID {
 		from, to := b.Shot.At, c.Shot.At
 		all = append(all, Words{"changed at the bench between the two", changed(c.Review, min(from, to), max(from, to), u)})
@@ -286,11 +286,23 @@ func (c Case) words(u review.Unit) []Words {
 			Words{"changed at the bench before the other", changed(b.Review, 0, b.Shot.At, u)})
 	}
 	all = append(all, Words{"mould, set-points and states", c.otherLines(u)})
-	return slices.DeleteFunc(all, func(w Words) bool { return len(w.Lines) == 0 })
+	return slices.DeleteFunc(all, isEmpty)
 }
 
-func (c Case) recipeLines() []string {
-	from, to := c.Beside.Review.Recipe, c.Review.Recipe
+func isEmpty(w Words) bool { return len(w.Lines) == 0 }
+
+// BetweenRuns is what differs between two whole runs in what was typed.
+func BetweenRuns(own, other review.Review, u review.Unit) []Words {
+	return slices.DeleteFunc([]Words{
+		recipeWords(own, other), {"changed at the bench here", own.DeviationLines(u)}, {"changed at the bench there", other.DeviationLines(u)},
+	}, isEmpty)
+}
+
+func recipeWords(own, other review.Review) Words {
+	return Words{fmt.Sprintf("recipe, from version %d there to version %d here", other.Run.Version, own.Run.Version), recipeLines(other.Recipe, own.Recipe)}
+}
+
+func recipeLines(from, to history.Version) []string {
 	if from.Fingerprint == to.Fingerprint {
 		return nil
 	}

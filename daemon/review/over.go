@@ -28,8 +28,9 @@ func (m Moment) String() string {
 	return "ready to pour"
 }
 
-// at is when the moment was in its run.
-func (m Moment) at(r Review) (time.Duration, error) {
+// At is when the moment was in its run. The error wraps ErrNoMoment or history.ErrNoShot
+// where it has none.
+func (m Moment) At(r Review) (time.Duration, error) {
 	for _, e := range r.Events {
 		if m.Shot == 0 && e.Kind == history.ReadyToPour {
 			return e.At, nil
@@ -98,7 +99,7 @@ func momentOf(s *history.Store, m Moment) (Review, time.Duration, error) {
 	if err != nil {
 		return r, 0, err
 	}
-	at, err := m.at(r)
+	at, err := m.At(r)
 	return r, at, err
 }
 

@@ -1,9 +1,17 @@
 package review
 
 import (
+	"fmt"
+
 	"meltwarden/daemon/cause"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 )
+
+// ReinspectionWords name a bait that is worth another look, and the day.
+func ReinspectionWords(r history.Reinspection) string {
+	return fmt.Sprintf("run %d, shot %d: day %d", r.Run, r.Shot, r.Day)
+}
 
 // Spell spells a figure of a shot by its kind.
 func (u Unit) Spell(k cause.Kind, f frames.Figure) string {
