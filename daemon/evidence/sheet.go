@@ -35,7 +35,7 @@ type FindingSheet struct {
 	// Later says why no temperature is held against it; "" for one that was seen at
 	// demould.
 	Later string
-	// Against whom: how many clean shots there are.
+	// Measure says how many clean shots it is held against, and where nothing fits.
 	Measure string
 	Groups  []Group
 }
@@ -82,6 +82,10 @@ const (
 	NoVerdict = "Hypotheses, no verdict. The order is how far this shot was from the clean ones, not how likely a cause is."
 	// UnseenHead is the head of what no thermometer sees.
 	UnseenHead = "no thermometer sees"
+	// NothingFits is added where it is so.
+	NothingFits = "Nothing that was recorded fits."
+	// NoFigure stands for a fault that no figure of a shot has a say in.
+	NoFigure = "No figure that is kept with a shot shows a cause of it."
 	// NothingApart stands for an empty table of differences.
 	NothingApart = "No figure differs by more than its uncertainty."
 )
@@ -119,8 +123,13 @@ func (c Case) Sheet(u review.Unit) Sheet {
 
 func (f Finding) sheet(u review.Unit, clean int) FindingSheet {
 	out := FindingSheet{Fault: f.Verdict.Fault, Words: f.Verdict.String(), Later: f.later(), Measure: measureWords(clean)}
-	if f.Late {
+	switch fits := func(h Hypothesis) bool { return h.Standing == Fits }; {
+	case f.Late:
 		out.Measure = ""
+	case len(f.Hypotheses) == 0:
+		out.Measure = NoFigure
+	case !slices.ContainsFunc(f.Hypotheses, fits):
+		out.Measure += " " + NothingFits
 	}
 	group := func(standing Standing) Group {
 		g := Group{Standing: string(standing)}
