@@ -360,7 +360,8 @@ func TestPastPagesFitAPhone(t *testing.T) {
 	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
 	versions, err := store.Versions()
 	require.NoError(t, err)
-	for _, page := range []string{"/runs", "/runs/1", "/recipes", "/recipes/" + versions[0].Fingerprint, "/runs/9"} {
+	for _, page := range []string{"/runs", "/runs/1", "/recipes", "/recipes/" + versions[0].Fingerprint, "/runs/9",
+		"/runs/1/shots/2?beside=2/1", "/runs/1/beside?other=2&align=shot"} {
 		for _, wide := range []int64{390, 1600} {
 			s.do(chromedp.EmulateViewport(wide, 844), chromedp.Navigate(s.server.URL+page))
 			s.becomes(`document.querySelector("main") !== null`)
@@ -378,8 +379,9 @@ func TestPastTextCanBeReadInBothThemes(t *testing.T) {
 	store := twoEvenings(t)
 	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
 	for page, selectors := range map[string][]string{
-		"/runs":   {".rows .what a", ".rows .when", ".rows .spoiled .verdict b", ".filter label", "nav a"},
-		"/runs/1": {".out b", ".out", ".off-target b", ".card caption", ".card dt", "tbody th", ".heading p", "time", ".key", "figcaption", "button"},
+		"/runs":           {".rows .what a", ".rows .when", ".rows .spoiled .verdict b", ".filter label", "nav a"},
+		"/runs/1/shots/2": {".group h3", ".group li span", ".unseen b", ".differences td b", ".named th", ".lines li", ".verdict b", "select"},
+		"/runs/1":         {".out b", ".out", ".off-target b", ".card caption", ".card dt", "tbody th", ".heading p", "time", ".key", "figcaption", "button"},
 	} {
 		s.do(chromedp.Navigate(s.server.URL + page))
 		for _, theme := range []string{"light", "dark"} {

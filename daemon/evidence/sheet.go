@@ -199,6 +199,8 @@ func (c Usual) words(u review.Unit, k cause.Kind) string {
 	switch {
 	case c.Count == 1:
 		return "the one clean shot " + median
+	case least == most && c.Count == 2:
+		return "both clean shots " + median
 	case least == most:
 		return fmt.Sprintf("all %d clean shots %s", c.Count, median)
 	}

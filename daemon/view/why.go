@@ -2,13 +2,13 @@ package view
 
 // WhyLabels are the words of the pages that look into a fault, and of the report.
 type WhyLabels struct {
-	Why, WhyFault, BesideOther, OtherShot, ChooseShot, HoldBeside  string
-	Alike, NotRecordedList, OverEachOther, OverAlt, OverRuns       string
-	OtherRun, AlignBy, AlignReady, AlignShot, OwnShot, TheirShot   string
-	LayOver, NoOther, BackToRun, Report, ReportOf, ReportMade      string
-	WholeReport, OverAllShots, RecipeTyped, DifferRuns, NoneDiffer string
-	Reinspect, ReinspectOn, ReinspectWhy, StillClean, NowBled      string
-	ToReinspect, ToReinspectWhy                                    string
+	Why, WhyFault, BesideOther, OtherShot, ChooseShot, HoldBeside               string
+	Alike, NotRecordedList, OverEachOther, OverAlt, OverRuns                    string
+	OtherRun, AlignBy, AlignReady, AlignShot, OwnShot, TheirShot                string
+	LayOver, NoOther, BackToRun, Report, ReportOf, ReportMade                   string
+	WholeReport, NoneSpoiled, OverAllShots, RecipeTyped, DifferRuns, NoneDiffer string
+	Reinspect, ReinspectOn, ReinspectWhy, StillClean, NowBled                   string
+	ToReinspect, ToReinspectWhy                                                 string
 }
 
 var whyLabels = WhyLabels{
@@ -21,7 +21,7 @@ var whyLabels = WhyLabels{
 	OwnShot: "shot of this run", TheirShot: "shot of the other", LayOver: "Lay over it",
 	NoOther: "Choose another run: its melts are drawn over those of this one, dashed.", BackToRun: "The run", Report: "This in one file",
 	ReportOf: "Report on %s", ReportMade: "One file that needs nothing else. What nobody measured, marked or typed is not recorded; a cause is a hypothesis.",
-	WholeReport: "All of this run in one file", OverAllShots: "The same over all of your shots", RecipeTyped: "The recipe, as typed",
+	WholeReport: "All of this run in one file", NoneSpoiled: "No shot was marked as spoiled.", OverAllShots: "The same over all of your shots", RecipeTyped: "The recipe, as typed",
 	DifferRuns: "What differs between the two runs", NoneDiffer: "Nothing that was typed or marked.",
 	Reinspect: "Looked at again?", ReinspectOn: "on day", StillClean: "still clean", NowBled: "bled by now",
 	ReinspectWhy: "Colour can move over days. That is a fault of its own, and its day tells the two apart.",
