@@ -68,6 +68,43 @@ func TestWhyAtATerminal(t *testing.T) {
 	assert.Contains(t, string(svg), "0:00 is shot 1 of run 7, and shot 2 of run 6")
 }
 
+// TestNumbersOfWhy prints of how many of the invented shots that a known cause spoilt it
+// fits, and how often it stands first. What spoilt them is what the simulated maker was told
+// to do (daemon/demo).
+func TestNumbersOfWhy(t *testing.T) {
+	t.Parallel()
+	folder := aPast(t)
+	planted := []struct{ run, shot, cause string }{
+		{"1", "1", "a pot above its own target"}, // shot before all had cooled into their bands
+		{"5", "2", "a long time from draw to push"},
+		{"7", "1", "a pot above its own target"},
+		{"9", "2", "a pot below its own target"}, // colour added just before
+		{"11", "1", "pots unlike beside their targets: the thinner colour wraps the thicker"},
+	}
+	fits, first := 0, 0
+	for _, p := range planted {
+		out, err := run(t.Context(), "why", p.run, p.shot, "--json", "--data", folder)
+		require.NoError(t, err)
+		var c struct {
+			Findings []struct {
+				Hypotheses []struct{ Cause, Standing string }
+			}
+		}
+		require.NoError(t, json.Unmarshal([]byte(out), &c))
+		for i, h := range c.Findings[0].Hypotheses {
+			if h.Cause != p.cause || h.Standing != "fits" {
+				continue
+			}
+			fits++
+			if i == 0 {
+				first++
+			}
+		}
+	}
+	t.Logf("invented shots with a known cause: %d; it fits in %d, and stands first in %d", len(planted), fits, first)
+	assert.Equal(t, len(planted), fits)
+}
+
 func TestMistakesAboutWhy(t *testing.T) {
 	t.Parallel()
 	folder := aPast(t)

@@ -32,8 +32,8 @@ func TestWhyAShotWasSpoiled(t *testing.T) {
 	page := get("/runs/1/shots/2", 200)
 	requireAll(t, page,
 		"shot 2 of run 1 · slate eel, version 1", "Why bled: chalk and rust, cavity 2?", "Hypotheses, no verdict.",
-		"Held against the 2 clean shots of this recipe nearest in time.", "<h3>fits</h3>", "a pot above its own target",
-		"hottest pot beside its own target +4.0 °C; both clean shots 0.0 °C: 4.0 °C more, 8.0 times the uncertainty of 0.5 °C; no clean shot had as much",
+		"Held against the only 2 clean shots of this recipe: that is little to go by.", "<h3>fits</h3>", "a pot above its own target",
+		"hottest pot beside its own target +4.0 °C; both clean shots 0.0 °C: 4.0 °C more, 8.0 times the uncertainty of 0.5 °C; no clean shot had as much; by chance about 1 shot in 3",
 		"<h3>no thermometer sees</h3>", "a worn manifold", "mould not recorded at this shot", "can not be told",
 		"This shot beside run 1, shot 1: clean", "rust beside its own target", `<option value="2/1">run 2, shot 1 · 2026-01-03 · clean</option>`,
 		"No difference that the sensors could tell", "mould (at either shot)", "mould: eel, two cavities, the other not recorded",

@@ -42,7 +42,14 @@ type Hypothesis struct {
 	// AsFar is how many clean shots were as far to that side, for all that can be
 	// measured.
 	AsFar int `json:"clean_as_far"`
+	// NotCured are the pots that were still curing, of a cause that asks for a short time
+	// since the cure: there was none, which no figure tells.
+	NotCured []string `json:"not_cured,omitempty"`
 }
+
+// ByChance says in how many shots, if all were alike but for chance, one is as far: the
+// shot's rank among the clean ones and itself.
+func (h Hypothesis) ByChance() int { return (h.Clean.Count + 1) / (h.AsFar + 1) }
 
 // MarshalJSON implements json.Marshaler: the cause goes by its name, its figure and how
 // far two shots may be apart in that for no other reason than how it is measured.
@@ -57,8 +64,9 @@ func (h Hypothesis) MarshalJSON() ([]byte, error) {
 }
 
 // tooMany is the part of the clean shots, one in so many, from which on a figure that
-// they had as well tells nothing (E).
-const tooMany = 4
+// they had as well tells nothing (E). It bounds how often a cause that had no part in it
+// fits by chance alone.
+const tooMany = 10
 
 // weigh holds one cause against a shot and the clean ones. A figure speaks for it that
 // is further to the cause's side than the clean shots' median by more than its
@@ -66,6 +74,11 @@ const tooMany = 4
 // it.
 func weigh(c cause.Cause, own cause.Shot, clean []cause.Shot) Hypothesis {
 	h := Hypothesis{Cause: c, Standing: OpenLeft, Value: c.Figure.Of(own), Clean: usualOf(c.Figure, clean), Beyond: frames.Unknown(), Times: frames.Unknown()}
+	if c.Figure == cause.Held && c.Side == cause.Low {
+		if h.NotCured = curing(own); len(h.NotCured) > 0 {
+			return h.amongCured(clean)
+		}
+	}
 	if !h.Value.Known() || h.Clean.Count == 0 {
 		return h
 	}
@@ -83,6 +96,31 @@ func weigh(c cause.Cause, own cause.Shot, clean []cause.Shot) Hypothesis {
 	case h.AsFar*tooMany < h.Clean.Count:
 		h.Standing = Fits
 	}
+	return h
+}
+
+// curing are the colours, of those that a fault concerns, that were not cured yet.
+func curing(s cause.Shot) (colours []string) {
+	for _, p := range s.Card.Pots {
+		if isCuring(p) && (len(s.Colours) == 0 || slices.Contains(s.Colours, p.Colour)) {
+			colours = append(colours, p.Colour)
+		}
+	}
+	return colours
+}
+
+// amongCured weighs a shot of a melt that was not cured by how many clean ones were of
+// such a melt too.
+func (h Hypothesis) amongCured(clean []cause.Shot) Hypothesis {
+	for _, s := range clean {
+		if len(curing(s)) > 0 {
+			h.AsFar++
+		}
+	}
+	if h.AsFar*tooMany < len(clean) {
+		h.Standing = Fits
+	}
+	h.Clean = Usual{len(clean), frames.Unknown(), frames.Unknown(), frames.Unknown()}
 	return h
 }
 

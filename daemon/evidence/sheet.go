@@ -153,12 +153,18 @@ func (f Finding) sheet(u review.Unit, clean int) FindingSheet {
 	return out
 }
 
+// few clean shots are so few that chance alone makes a cause fit more often than once in
+// ten.
+const few = 9
+
 func measureWords(clean int) string {
-	switch clean {
-	case 0:
+	switch {
+	case clean == 0:
 		return "There is no clean shot of this recipe to hold it against."
-	case 1:
+	case clean == 1:
 		return "Held against the only clean shot of this recipe: that is little to go by."
+	case clean < few:
+		return fmt.Sprintf("Held against the only %d clean shots of this recipe: that is little to go by.", clean)
 	}
 	return fmt.Sprintf("Held against the %d clean shots of this recipe nearest in time.", clean)
 }
@@ -185,6 +191,9 @@ func (f Finding) later() string {
 func (h Hypothesis) numbers(u review.Unit) string {
 	k := h.Cause.Figure.Kind
 	value := h.Cause.Figure.Name + " " + u.Spell(k, h.Value)
+	if len(h.NotCured) > 0 {
+		return fmt.Sprintf("not cured yet: %s; of %d clean shots %d had such a pot", strings.Join(h.NotCured, " and "), h.Clean.Count, h.AsFar)
+	}
 	if !h.Value.Known() {
 		return h.Cause.Figure.Name + " " + review.NotRecorded + " at this shot"
 	}
@@ -222,9 +231,11 @@ func (h Hypothesis) apart(u review.Unit) string {
 	}
 	words := fmt.Sprintf("%s %s, %.1f times the uncertainty of %s", u.Apart(k, h.Beyond), more, h.Times, within)
 	if h.AsFar == 0 {
-		return words + "; no clean shot had " + as
+		words += "; no clean shot had " + as
+	} else {
+		words += fmt.Sprintf("; of the clean shots %d had %s", h.AsFar, as)
 	}
-	return words + fmt.Sprintf("; of the clean shots %d had %s", h.AsFar, as)
+	return words + fmt.Sprintf("; by chance about 1 shot in %d", h.ByChance())
 }
 
 func (c Case) besideSheet(u review.Unit) *BesideSheet {

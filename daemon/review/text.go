@@ -76,6 +76,7 @@ func (r Review) writeNext(t *text) {
 	}
 	if len(r.Shots) > 0 {
 		hint("review %d --shot N", "the whole card of a shot")
+		hint("why %d N", "what speaks for each cause of its faults, and against it")
 		hint("verdict %d N bled", "say later what became of it")
 	}
 	hint("review %d --events", "what happened, and when")
