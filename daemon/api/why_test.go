@@ -110,6 +110,7 @@ func TestABleedOfDayThreeListsNoTemperature(t *testing.T) {
 		assert.NotContains(t, why, words)
 	}
 	assert.NotContains(t, page, ">bled</td>", "nor is a difference named for it")
+	requireAll(t, page, "none of it is charged with a fault that was first seen days later")
 }
 
 // TestWhatIsToBeLookedAtAgain: a bait that was clean days ago, until somebody has looked.

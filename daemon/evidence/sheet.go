@@ -55,7 +55,10 @@ type Line struct{ Cause, Numbers string }
 type BesideSheet struct {
 	Place   string
 	Verdict string
-	Rows    []Row
+	// Aside says that no figure is charged with a fault of days later; "" where a fault was
+	// seen at demould, or there is none.
+	Aside string
+	Rows  []Row
 	// Alike and NotRecorded are figures by name.
 	Alike, NotRecorded []string
 	// Words are the differences that are no figures.
@@ -86,6 +89,8 @@ const (
 	NothingFits = "Nothing that was recorded fits."
 	// NoFigure stands for a fault that no figure of a shot has a say in.
 	NoFigure = "No figure that is kept with a shot shows a cause of it."
+	// NotCharged stands above figures where every fault was first seen days later.
+	NotCharged = "The two shots differ in what follows; none of it is charged with a fault that was first seen days later."
 	// NothingApart stands for an empty table of differences.
 	NothingApart = "No figure differs by more than its uncertainty."
 )
@@ -244,6 +249,9 @@ func (c Case) besideSheet(u review.Unit) *BesideSheet {
 	}
 	b := c.Beside
 	out := &BesideSheet{Place: b.Place.String(), Verdict: review.VerdictLine(b.Shot.Verdicts), Words: c.words(u)}
+	if onlyLate(c.Findings) {
+		out.Aside = NotCharged
+	}
 	for _, d := range b.Apart {
 		out.Rows = append(out.Rows, Row{
 			Name: d.Name, This: u.Spell(d.Kind, d.This), Other: u.Spell(d.Kind, d.Other), Apart: d.side() + u.Apart(d.Kind, d.By()),
@@ -258,6 +266,11 @@ func (c Case) besideSheet(u review.Unit) *BesideSheet {
 		out.NotRecorded = append(out.NotRecorded, d.Name+" ("+d.missing(u)+")")
 	}
 	return out
+}
+
+// onlyLate reports whether every fault, and there is one, was first seen days later.
+func onlyLate(all []Finding) bool {
+	return len(all) > 0 && !slices.ContainsFunc(all, func(f Finding) bool { return !f.Late })
 }
 
 // faultsOf are the faults of the shot that a figure is named for.

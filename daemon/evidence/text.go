@@ -66,6 +66,9 @@ func (s Sheet) writeBeside(t *text) {
 	}
 	b := s.Beside
 	t.line("", fmt.Sprintf("beside %s, %s", b.Place, b.Verdict))
+	if b.Aside != "" {
+		t.line("  ", b.Aside)
+	}
 	if len(b.Rows) == 0 {
 		t.line("  ", NothingApart)
 	} else {
