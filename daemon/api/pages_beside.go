@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 
 	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/history"
@@ -89,6 +90,9 @@ func (s *server) lay(p *besidePage, about review.Review, q url.Values, u review.
 	if err != nil {
 		return err
 	}
+	if !slices.ContainsFunc(p.Runs, func(c runChoice) bool { return c.Number == other.Run }) {
+		p.Runs = append(p.Runs, choiceOf(that.Run))
+	}
 	p.Words = evidence.BetweenRuns(about, that, u)
 	for _, m := range []struct {
 		moment review.Moment
@@ -115,8 +119,12 @@ func (s *server) runsLike(run history.Run) ([]runChoice, error) {
 	var like []runChoice
 	for _, other := range all {
 		if other.ID != run.ID && other.Recipe == run.Recipe && len(like) < mostRuns {
-			like = append(like, runChoice{other.ID, review.Review{Run: other}.Heading() + " · " + other.Began.Format("2006-01-02")})
+			like = append(like, choiceOf(other))
 		}
 	}
 	return like, nil
+}
+
+func choiceOf(run history.Run) runChoice {
+	return runChoice{run.ID, review.Review{Run: run}.Heading() + " · " + run.Began.Format("2006-01-02")}
 }

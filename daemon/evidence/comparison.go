@@ -89,7 +89,7 @@ type Figures struct {
 
 // compare holds a shot against another one; pots are matched by their colours.
 func compare(this, other cause.Shot) Figures {
-	var f Figures
+	f := Figures{[]Difference{}, []Difference{}, []Difference{}}
 	for _, d := range differences(this, other) {
 		switch {
 		case !d.By().Known():

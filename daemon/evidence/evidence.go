@@ -70,6 +70,8 @@ type Beside struct {
 	Review review.Review `json:"-"`
 	Shot   history.Shot  `json:"-"`
 	Figures
+	// Words are the differences that are no figures, in degrees Celsius.
+	Words []Words `json:"in_words"`
 }
 
 // Choice is a shot to choose, and what became of it.
@@ -197,5 +199,9 @@ func (c *Case) put(s *history.Store, at Place) error {
 	}
 	b.Figures = compare(cause.Shot{Card: c.Shot.Card, Number: c.Shot.Number}, cause.Shot{Card: b.Shot.Card, Number: b.Shot.Number})
 	c.Beside = &b
+	b.Words = c.words(review.Celsius)
+	if !slices.ContainsFunc(c.Choices, func(o Choice) bool { return o.Place == at }) {
+		c.Choices = append(c.Choices, Choice{at, choiceWords(at, b.Shot)})
+	}
 	return nil
 }

@@ -108,6 +108,23 @@ func TestAMeltThatIsNotCuredIsKnown(t *testing.T) {
 	assert.Equal(t, OpenLeft, about().Standing)
 }
 
+// TestALowSetpointIsSeen: a pot at its own target is not cleared where that target was
+// lower than at the clean shots.
+func TestALowSetpointIsSeen(t *testing.T) {
+	clean := cleanShots(cardOf(30, 0, 0, 0), cardOf(30, 0, .1, 0), cardOf(30, 0, 0, 0))
+	low := cardOf(30, 0, 0, 0)
+	low.Pots[1].TargetC = 163
+	about := func(fault string, colours ...string) Hypothesis {
+		f := findings([]shot.Verdict{{Fault: fault, Colours: colours}}, low, 1, clean)[0]
+		return byName(t, f, map[string]string{"short": "below its own target", bled: "above its own target"}[fault])
+	}
+	assert.Equal(t, OpenLeft, about("short").Standing)
+	assert.Equal(t, []Setpoint{{"ivory", 163, 168}}, about("short").Setpoints)
+	assert.Contains(t, about("short").numbers(review.Celsius), "but the set-point of ivory itself was 163.0 °C, at the clean shots 168.0 °C in the median")
+	assert.Equal(t, Against, about("short", "slate").Standing)
+	assert.Equal(t, Against, about(bled).Standing, "a lower one makes no pot hotter")
+}
+
 // TestOnlyTheColoursThatBledCount: a hot pot that the boundary does not touch is no cause.
 func TestOnlyTheColoursThatBledCount(t *testing.T) {
 	clean := cleanShots(cardOf(30, 0, 0, 0), cardOf(30, 0, 0, .1))
@@ -268,6 +285,22 @@ func TestDifferencesStandTheLargestFirst(t *testing.T) {
 	assert.Equal(t, "at either shot", missing["rust heat dose"])
 }
 
+// TestAFigureIsNamedOnTheCausesSide: a mould that was warmer is no cold one.
+func TestAFigureIsNamedOnTheCausesSide(t *testing.T) {
+	c := Case{Shot: history.Shot{Number: 1, Card: cardOf(30, 0, -3, 0)}}
+	c.Findings = findings([]shot.Verdict{{Fault: "seam", Colours: []string{"ivory"}}}, c.Shot.Card, 1, nil)
+	of := func(other shot.Card) map[string]string {
+		named := map[string]string{}
+		for _, d := range compare(cause.Shot{Card: c.Shot.Card, Number: 1}, cause.Shot{Card: other, Number: 1}).Apart {
+			named[d.Name] = c.faultsOf(d)
+		}
+		return named
+	}
+	assert.Equal(t, map[string]string{"ivory beside its own target": "seam", "mould": "seam", "spread of the pots": "", "rust beside its own target": ""},
+		of(cardOf(40, 0, 0, 4)), "the rust is not of this seam")
+	assert.Equal(t, "", of(cardOf(20, 0, 0, 4))["mould"])
+}
+
 // kept is a history of runs of the demo's recipe.
 type kept struct {
 	t     *testing.T
@@ -339,7 +372,7 @@ func TestTheLastCleanShotIsChosen(t *testing.T) {
 	assert.Equal(t, 3, earlier.Clean)
 	assert.Equal(t, Place{alone, 1}, k.of(among, 2, Place{alone, 1}).Beside.Place)
 	assert.Nil(t, k.of(first, 1, Place{}).Beside, "there is none before it")
-	assert.Nil(t, k.of(first, 1, Place{}).Findings)
+	assert.Empty(t, k.of(first, 1, Place{}).Findings)
 
 	words := earlier.Sheet(review.Celsius)
 	assert.Equal(t, []Words{
@@ -359,6 +392,33 @@ func TestTheLastCleanShotIsChosen(t *testing.T) {
 	require.NoError(t, err)
 	assert.Contains(t, string(text), `"standing":"fits"`)
 	assert.Contains(t, string(text), `"figure":"rust beside its own target"`)
+}
+
+// TestCleanShotsAreThoseNearestInTime, of every version of the recipe and no other recipe,
+// and what was found days later counts too.
+func TestCleanShotsAreThoseNearestInTime(t *testing.T) {
+	k, clean := keptIn(t), shot.Verdict{Fault: shot.Clean}
+	recent := string(config.DemoRecipe().Typed)
+	other := strings.Replace(recent, "name: slate eel", "name: rust worm", 1)
+	require.NotEqual(t, recent, other)
+	plain := cardOf(30, 0, 0, 0)
+	for day, recipe := range []string{strings.Replace(recent, "setpoint: 171 C", "setpoint: 170 C", 1), recent, other, recent, recent} {
+		k.judge(k.run(day+1, recipe, nil, plain), 1, clean)
+	}
+	k.judge(4, 1, bleed(3))
+	near := time.Date(2026, 1, 2, 6, 0, 0, 0, time.UTC)
+	found, err := k.store.CleanShots("slate eel", near, 9)
+	require.NoError(t, err)
+	var runs []int64
+	for _, o := range found {
+		runs = append(runs, o.Run)
+		assert.Equal(t, plain.SpreadC, o.Card.SpreadC)
+	}
+	assert.Equal(t, []int64{2, 1, 5}, runs)
+	assert.Equal(t, []int{2, 1, 2}, []int{found[0].Version, found[1].Version, found[2].Version})
+	found, err = k.store.CleanShots("slate eel", near, 2)
+	require.NoError(t, err)
+	assert.Len(t, found, 2)
 }
 
 // TestAWithdrawnShotCountsNowhere.

@@ -45,6 +45,17 @@ type Hypothesis struct {
 	// NotCured are the pots that were still curing, of a cause that asks for a short time
 	// since the cure: there was none, which no figure tells.
 	NotCured []string `json:"not_cured,omitempty"`
+	// Setpoints are the pots, of a cause that looks at a pot beside its own target, whose
+	// target itself was further to the cause's side than the clean shots': the figure does
+	// not see that, so that it then speaks against nothing.
+	Setpoints []Setpoint `json:"set_points,omitempty"`
+}
+
+// Setpoint is a pot whose set-point is not what it was at the clean shots.
+type Setpoint struct {
+	Colour string        `json:"colour"`
+	C      frames.Figure `json:"c"`
+	CleanC frames.Figure `json:"clean_median_c"`
 }
 
 // ByChance says in how many shots, if all were alike but for chance, one is as far: the
@@ -90,13 +101,36 @@ func weigh(c cause.Cause, own cause.Shot, clean []cause.Shot) Hypothesis {
 			h.AsFar++
 		}
 	}
+	h.Setpoints = otherSetpoints(c, own, clean)
 	switch {
-	case h.Times <= 1:
+	case h.Times <= 1 && len(h.Setpoints) == 0:
 		h.Standing = Against
+	case h.Times <= 1:
 	case h.AsFar*tooMany < h.Clean.Count:
 		h.Standing = Fits
 	}
 	return h
+}
+
+// otherSetpoints are the pots whose target was to the cause's side of the clean shots'.
+func otherSetpoints(c cause.Cause, own cause.Shot, clean []cause.Shot) (all []Setpoint) {
+	if c.Figure != cause.Hottest && c.Figure != cause.Coldest {
+		return nil
+	}
+	for _, p := range own.Card.Pots {
+		usual := usualBy(clean, func(s cause.Shot) frames.Figure {
+			q, found := potOf(s.Card, p.Colour)
+			if !found {
+				return frames.Unknown()
+			}
+			return q.TargetC
+		})
+		concerns := len(own.Colours) == 0 || slices.Contains(own.Colours, p.Colour)
+		if concerns && float64(c.Side)*float64(p.TargetC-usual.Median) > c.Figure.Within {
+			all = append(all, Setpoint{p.Colour, p.TargetC, usual.Median})
+		}
+	}
+	return all
 }
 
 // curing are the colours, of those that a fault concerns, that were not cured yet.
@@ -124,10 +158,12 @@ func (h Hypothesis) amongCured(clean []cause.Shot) Hypothesis {
 	return h
 }
 
-func usualOf(f *cause.Figure, clean []cause.Shot) Usual {
+func usualOf(f *cause.Figure, clean []cause.Shot) Usual { return usualBy(clean, f.Of) }
+
+func usualBy(clean []cause.Shot, of func(cause.Shot) frames.Figure) Usual {
 	var known []frames.Figure
 	for _, s := range clean {
-		if v := f.Of(s); v.Known() {
+		if v := of(s); v.Known() {
 			known = append(known, v)
 		}
 	}
@@ -156,7 +192,7 @@ type Finding struct {
 // findings are the faults of a shot, each once for what it concerns, by the day on
 // which it was first seen.
 func findings(verdicts []shot.Verdict, own shot.Card, number int, clean []cause.Shot) []Finding {
-	var all []Finding
+	all := []Finding{}
 	atDemould := slices.ContainsFunc(verdicts, func(v shot.Verdict) bool { return v.Day == 0 })
 	ordered := slices.Clone(verdicts)
 	slices.SortStableFunc(ordered, func(a, b shot.Verdict) int { return cmp.Compare(a.Day, b.Day) })
@@ -164,7 +200,7 @@ func findings(verdicts []shot.Verdict, own shot.Card, number int, clean []cause.
 		if v.Fault == shot.Clean || slices.ContainsFunc(ordered[:i], func(before shot.Verdict) bool { return covers(before, v) }) {
 			continue
 		}
-		f := Finding{Verdict: v, Late: v.Day > 0, AtDemould: atDemould}
+		f := Finding{Verdict: v, Hypotheses: []Hypothesis{}, Late: v.Day > 0, AtDemould: atDemould}
 		known, _ := cause.Of(v.Fault) // the verdicts and the table have the same words
 		switch {
 		case f.Late && v.Fault == bled:
@@ -196,7 +232,7 @@ func weighAll(causes []cause.Cause, own cause.Shot, clean []cause.Shot) []Hypoth
 	for i := range about {
 		about[i].Colours = own.Colours
 	}
-	var all []Hypothesis
+	all := []Hypothesis{}
 	for _, c := range causes {
 		all = append(all, weigh(c, own, about))
 	}

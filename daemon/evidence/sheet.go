@@ -75,8 +75,8 @@ type Row struct {
 
 // Words are lines under a head.
 type Words struct {
-	Head  string
-	Lines []string
+	Head  string   `json:"head"`
+	Lines []string `json:"lines"`
 }
 
 // Fixed words of every sheet.
@@ -205,7 +205,12 @@ func (h Hypothesis) numbers(u review.Unit) string {
 	if h.Clean.Count == 0 {
 		return value + "; " + review.NotRecorded + " at any clean shot"
 	}
-	return value + "; " + h.Clean.words(u, k) + ": " + h.apart(u)
+	words := value + "; " + h.Clean.words(u, k) + ": " + h.apart(u)
+	for _, p := range h.Setpoints {
+		words += fmt.Sprintf("; but the set-point of %s itself was %s, at the clean shots %s in the median",
+			p.Colour, u.Spell(cause.Temperature, p.C), u.Spell(cause.Temperature, p.CleanC))
+	}
+	return words
 }
 
 func (c Usual) words(u review.Unit, k cause.Kind) string {
@@ -273,11 +278,14 @@ func onlyLate(all []Finding) bool {
 	return len(all) > 0 && !slices.ContainsFunc(all, func(f Finding) bool { return !f.Late })
 }
 
-// faultsOf are the faults of the shot that a figure is named for.
+// faultsOf are the faults of the shot for which the trade names a figure, on the side on
+// which this shot was.
 func (c Case) faultsOf(d Difference) string {
 	var words []string
 	for _, f := range c.Findings {
-		names := func(h Hypothesis) bool { return slices.Contains(d.causes, h.Cause.Figure) }
+		names := func(h Hypothesis) bool {
+			return slices.Contains(d.causes, h.Cause.Figure) && frames.Figure(h.Cause.Side)*d.By() > 0
+		}
 		concerns := d.colour == "" || len(f.Verdict.Colours) == 0 || slices.Contains(f.Verdict.Colours, d.colour)
 		if concerns && slices.ContainsFunc(f.Hypotheses, names) && !slices.Contains(words, f.Verdict.Fault) {
 			words = append(words, f.Verdict.Fault)
