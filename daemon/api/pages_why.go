@@ -173,6 +173,9 @@ func momentsOf(run int64, q url.Values) (own, other review.Moment, err error) {
 
 // reportFile is a run in one file, of one shot with "shot", of every spoiled one without.
 func (s *server) reportFile(w http.ResponseWriter, r *http.Request) {
+	if fromElsewhere(w, r) {
+		return
+	}
 	run := s.runOf(w, r)
 	if run == 0 {
 		return

@@ -31,8 +31,7 @@ func (s *server) plot(w http.ResponseWriter, r *http.Request) {
 
 // draw answers with a picture of the run that the route names.
 func (s *server) draw(w http.ResponseWriter, r *http.Request, of func(run int64, style plot.Style) (plot.Run, plot.Style, error)) {
-	if r.Header.Get("Sec-Fetch-Site") == "cross-site" {
-		problem(w, http.StatusForbidden, "pictures are drawn for this program's own pages")
+	if fromElsewhere(w, r) {
 		return
 	}
 	kind, ok := plots[r.PathValue("plot")]
@@ -67,6 +66,15 @@ func (s *server) draw(w http.ResponseWriter, r *http.Request, of func(run int64,
 	}
 	w.Header().Set("Content-Type", kind.mediaType)
 	w.Write(out.Bytes())
+}
+
+// fromElsewhere refuses another site's page, which could keep the processor busy.
+func fromElsewhere(w http.ResponseWriter, r *http.Request) bool {
+	if r.Header.Get("Sec-Fetch-Site") != "cross-site" {
+		return false
+	}
+	problem(w, http.StatusForbidden, "pictures are drawn for this program's own pages")
+	return true
 }
 
 func tooMany(w http.ResponseWriter) {

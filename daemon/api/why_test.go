@@ -141,6 +141,23 @@ func TestWhatIsToBeLookedAtAgain(t *testing.T) {
 	requireAll(t, get("/runs/1", 200), "clean; clean: day 5")
 }
 
+// TestTheDayOfAnotherLookIsTyped on the card, and the prompt goes.
+func TestTheDayOfAnotherLookIsTyped(t *testing.T) {
+	store := opened(t)
+	e := begun(t, store, time.Now().Add(-5*24*time.Hour-time.Hour), string(config.DemoRecipe().Typed))
+	e.shoot(allRight(), "eel")
+	e.end()
+	require.NoError(t, store.Judge(1, 1, shot.Verdict{Fault: shot.Clean}))
+	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
+	s.do(chromedp.Navigate(s.server.URL+"/runs"), chromedp.Click(".again a"), chromedp.WaitVisible(".reinspect"),
+		chromedp.SetValue(`.reinspect input[name="day"]`, "4"), chromedp.Click(`.reinspect button[value="bled"]`))
+	s.becomes(`document.querySelector("#shot-1 .verdict").textContent.includes("clean; bled: day 4")`)
+	s.becomes(`document.querySelector(".reinspect") === null`)
+	s.do(chromedp.Click(`#shot-1 a[href="/runs/1/shots/1"]`), chromedp.WaitVisible(".unseen"))
+	s.becomes(`document.querySelector(".why .later").textContent.includes("First seen on day 4")`)
+	s.becomes(`document.querySelector("figure.over img") === null || document.querySelector("figure.over img").naturalWidth > 0`)
+}
+
 // TestAReportNeedsNothingElse: no address of another place, no script, and all that
 // belongs to it.
 func TestAReportNeedsNothingElse(t *testing.T) {
