@@ -72,6 +72,13 @@ func tellMore(out io.Writer, c evidence.Case, where string) error {
 	if b := c.Beside; b != nil {
 		hint(fmt.Sprintf("review %d --beside %d/%d --shot %d --out over.svg", run, b.Run, b.Place.Shot, number), "both melts over each other")
 	}
+	told := map[string]bool{}
+	for _, f := range c.Findings {
+		if fault := f.Verdict.Fault; !told[fault] {
+			told[fault] = true
+			hint(fmt.Sprintf("causes --fault %q", fault), "the same over all of your shots")
+		}
+	}
 	_, err := fmt.Fprintf(out, "  %-46s %s\n", fmt.Sprintf("meltwarden report %d --shot %d --out why.html%s", run, number, where), "all of it in one file")
 	return err
 }

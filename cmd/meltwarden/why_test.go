@@ -36,6 +36,7 @@ func TestWhyAtATerminal(t *testing.T) {
 	assert.Contains(t, text, "beside run 7, shot 2, clean")
 	assert.Contains(t, said("why", "7", "1", "--beside", "4/1", "--fahrenheit"), "beside run 4, shot 1, clean")
 	assert.Contains(t, text, "meltwarden report 7 --shot 1 --out why.html")
+	assert.Equal(t, 1, strings.Count(said("why", "1", "1"), `causes --fault "bled"`), "two boundaries bled")
 
 	late := ""
 	for _, number := range []string{"1", "2", "3"} {
