@@ -1,0 +1,130 @@
+package mould
+
+import (
+	"encoding/csv"
+	"fmt"
+	"math"
+	"os"
+	"strconv"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control/melt"
+)
+
+const meltC = 175.0
+
+// evening is a session as the trade's estimates take it for granted: the mould is left shut
+// for as long as a thin body takes to give up its heat.
+var evening = Session{
+	Metal: melt.Aluminium, MouldKg: 1.5, ShotKg: 0.06, ThickM: 0.012, MeltC: meltC, StartC: 25, RoomC: 25, InMouldS: 180, EveryS: 240,
+}
+
+// TestNumbersOfMoulds prints what the trade has estimates of (testdata/heat/trade.csv), each
+// 30 to 50 % uncertain.
+func TestNumbersOfMoulds(t *testing.T) {
+	file, err := os.Open("../../testdata/heat/trade.csv")
+	require.NoError(t, err)
+	defer file.Close()
+	r := csv.NewReader(file)
+	r.Comment = '#'
+	rows, err := r.ReadAll()
+	require.NoError(t, err)
+	n := 0
+	for _, row := range rows[1:] {
+		var v [3]float64
+		for i := range v {
+			v[i], err = strconv.ParseFloat(row[i+1], 64)
+			require.NoError(t, err)
+		}
+		var got melt.Range
+		switch row[0] {
+		case "sets":
+			got = Sets(v[0]/1000, meltC, v[1], melt.SetC, melt.Aluminium)
+		case "fluid":
+			got = Sets(v[0]/1000, meltC, v[1], melt.PasteC, melt.Aluminium)
+		case "warms":
+			s := evening
+			s.ShotKg, s.MouldKg = v[0]/1000, v[1]
+			got = s.Rise(25)
+		default:
+			continue
+		}
+		fmt.Printf("%-5s %2.0f, %4.1f: %5.1f (%.1f to %.1f); by the trade %3.0f\n", row[0], v[0], v[1], got.Mid, got.Low, got.High, v[2])
+		assert.InEpsilon(t, v[2], got.Mid, 0.3)
+		assert.Less(t, got.Low, got.Mid)
+		assert.Less(t, got.Mid, got.High)
+		n++
+	}
+	require.Equal(t, 5, n)
+}
+
+// TestSkin: testdata/heat/conduction.csv, C3 (own example with mid-range properties).
+func TestSkin(t *testing.T) {
+	skin := Skin(177, 25, melt.Aluminium)
+	assert.InDelta(t, 29.19, skin.Mid, 0.005)
+	assert.InDelta(t, 576, melt.Plastisol.Effusivity().Mid, 0.6)
+	assert.InDelta(t, 20325, melt.Aluminium.Effusivity().Mid, 0.5)
+	assert.Less(t, skin.Low, skin.Mid)
+	assert.Less(t, skin.Mid, skin.High)
+	cold := Skin(20, 60, melt.Aluminium)
+	assert.Less(t, cold.Low, cold.High)
+}
+
+// TestSetsAtTheEdges of what can be.
+func TestSetsAtTheEdges(t *testing.T) {
+	assert.Equal(t, melt.Range{}, Sets(0.002, 100, 25, melt.SetC, melt.Aluminium), "colder already")
+	assert.True(t, math.IsInf(Sets(0.002, 170, 120, melt.SetC, melt.Aluminium).Low, 1), "in a mould that is too warm never")
+}
+
+// integrate is the same evening in steps of a second: a body that gives up its heat evenly
+// while it is in the mould, and a mould that loses heat all the while.
+func integrate(s Session, shots int) []float64 {
+	c := s.StartC
+	var all []float64
+	area := shape * math.Pow(s.MouldKg/s.Metal.Rho.Mid, 2.0/3)
+	for range shots {
+		all = append(all, c)
+		gives := s.rise(c, melt.Plastisol.C.Mid, melt.Plastisol.Diffusivity().Mid) * s.mouldJK() / s.InMouldS
+		for second := 0.0; second < s.EveryS; second++ {
+			w := -lossWM2K.Mid * area * (c - s.RoomC)
+			if second < s.InMouldS {
+				w += gives
+			}
+			c += w / s.mouldJK()
+		}
+	}
+	return all
+}
+
+// TestNumbersOfWarming: shot after shot the mould warms ever less, to where a shot brings
+// what is lost between two.
+func TestNumbersOfWarming(t *testing.T) {
+	before := evening.Before(20)
+	by := integrate(evening, 20)
+	worst := 0.0
+	for i, r := range before {
+		worst = max(worst, math.Abs(r.Mid-by[i]))
+		assert.LessOrEqual(t, r.Low, r.Mid)
+		assert.LessOrEqual(t, r.Mid, r.High)
+		if i > 1 {
+			assert.Less(t, r.Mid-before[i-1].Mid, before[i-1].Mid-before[i-2].Mid)
+		}
+	}
+	for _, n := range []int{1, 2, 5, 10, 20} {
+		r := before[n-1]
+		fmt.Printf("60 g every 4 min into 1.5 kg of aluminium: before shot %2d %3.0f °C (%.0f to %.0f)\n", n, r.Mid, r.Low, r.High)
+	}
+	fmt.Printf("against steps of a second: at most %.1f °C apart\n", worst)
+	assert.Less(t, worst, 2.0)
+	assert.Len(t, evening.Before(1000), most)
+	// Without a loss and without a next shot the mould is as warm as what it has got (heat
+	// is kept): C·ΔT of the mould is what the body gave up.
+	s := evening
+	s.InMouldS = 1e6
+	c := melt.Plastisol.C.Mid
+	end := 25 + s.rise(25, c, melt.Plastisol.Diffusivity().Mid)
+	assert.InDelta(t, s.mouldJK()*(end-25), s.ShotKg*c*(meltC-end), 1e-6)
+}
