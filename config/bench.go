@@ -19,6 +19,7 @@ import (
 	"meltwarden/config/quantity"
 	"meltwarden/config/strict"
 	"meltwarden/control/circuit"
+	"meltwarden/control/injector"
 	"meltwarden/control/reading"
 	"meltwarden/devices/registers"
 )
@@ -38,7 +39,10 @@ type Bench struct {
 	Lines      []Line
 	Devices    []Device
 	Channels   []registers.Channel
-	Daemon     Daemon
+	// Injector is what the melts are drawn into, as far as the file says; nothing about heat
+	// goes by it.
+	Injector injector.Injector
+	Daemon   Daemon
 
 	src *strict.Source
 }
@@ -132,6 +136,7 @@ func ParseBench(file string, typed []byte, flags *pflag.FlagSet) (*Bench, error)
 	for _, m := range top.RequiredMaps("channels", "[{role: melt, …}], one entry for each value of a device") {
 		b.Channels = append(b.Channels, readChannel(m, src))
 	}
+	b.Injector = readInjector(top.Map("injector"))
 	b.Daemon = readDaemon(top.Map("daemon"), src, flags)
 	top.Done()
 	b.check()

@@ -14,6 +14,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/circuit"
 	"meltwarden/control/guard"
+	"meltwarden/control/injector"
 	"meltwarden/devices/registers"
 )
 
@@ -36,6 +37,9 @@ func TestEveryKeyOfABench(t *testing.T) {
 		{Name: "amplifier", Line: "b", Unit: 247, Timeout: 250 * time.Millisecond, MaxGap: 4},
 		{Name: "relays", Line: "b", Unit: 2, Timeout: 120 * time.Millisecond},
 	}, b.Devices)
+	assert.InDelta(t, 0.0254, b.Injector.BoreM, 1e-12)
+	assert.InDelta(t, 60, b.Injector.PreheatC, 1e-9) // 140 °F
+	assert.InDelta(t, 145, b.Injector.LowestC, 0)
 	require.Len(t, b.Channels, 9)
 	melt := b.Channels[0]
 	assert.InDelta(t, -1.5, melt.CorrectionC, 1e-9) // −2.7 °F as a difference
@@ -94,6 +98,8 @@ func TestDemoSettings(t *testing.T) {
 		Pots:    []control.PotSettings{pot("left", "slate", 1000, 260, 168), pot("middle", "ivory", 1000, 220, 171), pot("right", "rust", 800, 180, 165)},
 		Circuit: circuit.Rating{MaxW: 2400, ContinuousW: 1920}, // NEC 210.20(A): 80 % of 120 V × 20 A for hours
 		Limits:  guard.Limits{MeltWarnC: 177, MeltTripC: 190, PlateTripC: 250, EStop: true, CutOut: true, Fan: true},
+
+		Injector: injector.Injector{BoreM: 0.025, PreheatC: 80},
 	}, s)
 	assert.Greater(t, s.Pots[0].HeaterW+s.Pots[1].HeaterW+s.Pots[2].HeaterW, s.Circuit.MaxW, "the demo shows the sharing of power")
 }

@@ -15,7 +15,7 @@ import (
 // here: no file can prove that heaters switch off on a silent line.
 func Settings(b *Bench, r *Recipe) (control.Settings, error) {
 	j := join{b, r, r.src.Again()}
-	s := control.Settings{Period: Period, Circuit: b.Supply, Limits: j.limits()}
+	s := control.Settings{Period: Period, Circuit: b.Supply, Limits: j.limits(), Injector: b.Injector}
 	for _, p := range b.Pots {
 		if i, ok := j.colourOf(p); ok {
 			s.Pots = append(s.Pots, j.pot(p, i))

@@ -90,6 +90,10 @@ func (b *Bench) takeCommands(commands []Command) {
 		switch {
 		case c.Kind == AllOff:
 			b.sight.AllOff = true
+		case c.Kind == Shot:
+			for _, p := range b.pots {
+				p.drawn = Drawn{}
+			}
 		case c.Kind == Setpoint && !b.maySet(c.C):
 			// Nobody who checked it first comes here.
 		case c.Kind == HandReading && c.Afar:
@@ -267,7 +271,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		PlateTargetC: p.loop.PlateTargetC(),
 		Dwelled:      p.dwelled, Clear: p.clear, Cured: p.cured,
 		StirredEver: p.stirred, SinceStir: p.sinceStir,
-		InBandFor: p.inBandFor, SinceColour: -1, Recalled: p.loop.Recalled(),
+		InBandFor: p.inBandFor, SinceColour: -1, Drawn: p.drawn, Recalled: p.loop.Recalled(),
 		Doubted: p.loop.Doubted(), Tuned: p.loop.Tuning() != nil, Trial: p.loop.Trial(), CanBeTried: p.canBeTried(),
 	}
 	p.reportLift(out)

@@ -69,6 +69,7 @@ type pot struct {
 	coloured    bool
 	sinceColour time.Duration
 	unattended  time.Duration // how long it has waited for a hand since the last call
+	drawn       Drawn
 	half        half
 }
 
@@ -100,6 +101,7 @@ func (p *pot) mark(c Command) {
 		p.half.reach.lowC -= additionC
 	case Draw:
 		p.loop.Drawn(c.ML * MeltJPerMLK)
+		p.draw()
 	case Lift:
 		p.lift(!c.Afar)
 		p.half.replaced(!c.Afar)
@@ -133,6 +135,7 @@ func (p *pot) pressed() {
 func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration) {
 	p.sinceStir += elapsed
 	p.sinceColour += elapsed
+	p.drawn.passes(r.Injector, elapsed)
 	p.melt.Take(r.Melt, melt, now, guard.MaxAge)
 	p.plate.Take(r.Plate, plate, now, guard.MaxAge)
 	p.believed = (melt || !p.set.Probes.HasMelt()) && (plate || !p.set.Probes.HasPlate())

@@ -5,6 +5,7 @@ import (
 
 	"meltwarden/control/circuit"
 	"meltwarden/control/guard"
+	"meltwarden/control/injector"
 	"meltwarden/control/loop"
 	"meltwarden/control/reading"
 )
@@ -17,6 +18,9 @@ type Settings struct {
 	Pots    []PotSettings
 	Circuit circuit.Rating
 	Limits  guard.Limits
+	// Injector is what the melts are drawn into. Step does not go by it: it is for what is
+	// reckoned of a draw, now and when the run is looked at again.
+	Injector injector.Injector `json:",omitzero"`
 }
 
 // PotSettings are one pot's share of the settings: its place on the bench and

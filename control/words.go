@@ -309,6 +309,8 @@ type PotFrame struct {
 	SinceStir   time.Duration // meaningful when StirredEver
 	InBandFor   time.Duration
 	SinceColour time.Duration // negative when no colour was added
+	// Drawn is what was drawn from the pot and has not been pushed.
+	Drawn Drawn
 }
 
 // PerDegree is how finely history keeps a reading, in steps per degree Celsius;

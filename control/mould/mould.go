@@ -32,6 +32,22 @@ func Skin(meltC, mouldC float64, metal melt.Stuff) melt.Range {
 	return between
 }
 
+// Middle is how warm the middle of a body is, in degrees Celsius, afterS seconds after it was
+// pushed; thick is how thick the body is, in metres.
+func Middle(thick, meltC, mouldC, afterS float64, metal melt.Stuff) melt.Range {
+	half := thick / 2
+	skin, alpha := Skin(meltC, mouldC, metal), melt.Plastisol.Diffusivity()
+	at := func(w *conduct.Wall, faceC, alpha float64) float64 {
+		return faceC + (meltC-faceC)*w.Left(alpha*afterS/(half*half), 0)
+	}
+	return melt.Range{
+		Low: at(touching, skin.Low, alpha.High), Mid: at(touching, skin.Mid, alpha.Mid), High: at(gapped(half), skin.High, alpha.Low),
+	}
+}
+
+// gapped is a body of that half thickness, in metres, that has shrunk from its mould.
+func gapped(half float64) *conduct.Wall { return conduct.NewWall(gapWM2K * half / melt.Plastisol.K.Low) }
+
 // Sets is in how many seconds the middle of a body falls from meltC to toC, in degrees
 // Celsius, between faces of a metal that was at mouldC; thick is how thick the body is, in
 // metres. It is 0 for a melt that is colder, and +Inf where the mould is as warm as toC.
@@ -44,8 +60,7 @@ func Sets(thick, meltC, mouldC, toC float64, metal melt.Stuff) melt.Range {
 		}
 		return w.Reaches((toC-faceC)/(meltC-faceC)) * half * half / alpha
 	}
-	gap := conduct.NewWall(gapWM2K * half / melt.Plastisol.K.Low)
 	return melt.Range{
-		Low: in(touching, skin.Low, alpha.High), Mid: in(touching, skin.Mid, alpha.Mid), High: in(gap, skin.High, alpha.Low),
+		Low: in(touching, skin.Low, alpha.High), Mid: in(touching, skin.Mid, alpha.Mid), High: in(gapped(half), skin.High, alpha.Low),
 	}
 }

@@ -73,6 +73,15 @@ func TestSkin(t *testing.T) {
 	assert.Less(t, cold.Low, cold.High)
 }
 
+// TestMiddleIsTheInverseOfSets.
+func TestMiddleIsTheInverseOfSets(t *testing.T) {
+	in := Sets(0.012, meltC, 40, 120, melt.Steel)
+	assert.InDelta(t, 120, Middle(0.012, meltC, 40, in.Mid, melt.Steel).Mid, 1e-3)
+	assert.InDelta(t, 120, Middle(0.012, meltC, 40, in.Low, melt.Steel).Low, 1e-3)
+	assert.InDelta(t, 120, Middle(0.012, meltC, 40, in.High, melt.Steel).High, 1e-3)
+	assert.Equal(t, meltC, Middle(0.012, meltC, 40, 0, melt.Steel).Mid)
+}
+
 // TestSetsAtTheEdges of what can be.
 func TestSetsAtTheEdges(t *testing.T) {
 	assert.Equal(t, melt.Range{}, Sets(0.002, 100, 25, melt.SetC, melt.Aluminium), "colder already")

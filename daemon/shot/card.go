@@ -74,10 +74,6 @@ func (c Card) Worst() int {
 	return worst
 }
 
-// drawnFor is how long what was drawn counts as what is pushed (E: an injector
-// that waited longer has been emptied back or has set).
-const drawnFor = 5 * time.Minute
-
 // Tracker follows a run from frame to frame and makes the card of each shot.
 type Tracker struct {
 	set  []control.PotSettings
@@ -131,7 +127,7 @@ func (t *Tracker) card(f *control.Frame) *Card {
 	for i := range t.pots {
 		p := &t.pots[i]
 		shown := t.pot(f, i)
-		if p.drawn != nil && f.Time-p.drawnAt <= drawnFor {
+		if p.drawn != nil && f.Time-p.drawnAt <= control.DrawnFor {
 			shown = *p.drawn
 			shown.DrawToPushS = frames.Figure((f.Time - p.drawnAt).Seconds())
 			if !(shown.DrawToPushS <= c.DrawToPushS) {

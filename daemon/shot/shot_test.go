@@ -86,7 +86,7 @@ func TestWhatWasNotRecordedIsUnknown(t *testing.T) {
 func TestADrawOfLongAgoIsNotPushed(t *testing.T) {
 	tracker := NewTracker(pots)
 	tracker.See(frame(time.Minute, 175, 168), said(control.Draw))
-	c := tracker.See(frame(time.Minute+drawnFor+time.Second, 168, 168), said(control.Shot))
+	c := tracker.See(frame(time.Minute+control.DrawnFor+time.Second, 168, 168), said(control.Shot))
 	assert.InDelta(t, 0, float64(c.Pots[0].DeviationC), 1e-9)
 }
 
