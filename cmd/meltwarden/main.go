@@ -40,7 +40,7 @@ func root() *cobra.Command {
 	}
 	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), commissionCommand(),
 		runsCommand(), reviewCommand(), causesCommand(), verdictCommand(), recipesCommand(), promoteCommand(),
-		whyCommand(), reportCommand(),
+		whyCommand(), reportCommand(), estimateCommand(),
 		replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	return c
 }

@@ -69,8 +69,9 @@ func (i Injector) Colder(drawnC, tubeC, afterS float64) melt.Range {
 	return melt.Range{Low: apart * thin.Lost(fo.Low), Mid: apart * usual.Lost(fo.Mid), High: apart * held.Lost(fo.High)}
 }
 
-// Until is in how many seconds after the draw the mean falls to toC, up to five minutes,
-// which stand for never as well. It is zero where the melt was colder when it was drawn.
+// Until is in how many seconds after the draw the mean falls to toC; +Inf where it never
+// does, or after more than five minutes. It is zero where the melt was colder when it was
+// drawn.
 func (i Injector) Until(drawnC, tubeC, toC float64) melt.Range {
 	if drawnC <= toC {
 		return melt.Range{}
@@ -80,12 +81,14 @@ func (i Injector) Until(drawnC, tubeC, toC float64) melt.Range {
 		share = 1 // it warms up
 	}
 	one := i.fourier(1)
-	in := func(c *conduct.Cylinder, perS float64) float64 { return min(c.Loses(share)/perS, mostS) }
+	in := func(c *conduct.Cylinder, perS float64) float64 {
+		if s := c.Loses(share) / perS; s <= mostS {
+			return s
+		}
+		return math.Inf(1)
+	}
 	return melt.Range{Low: in(held, one.High), Mid: in(usual, one.Mid), High: in(thin, one.Low)}
 }
-
-// Never reports whether a time of Until stands for five minutes or more.
-func Never(s float64) bool { return s >= mostS }
 
 // fourier is α·t/R².
 func (i Injector) fourier(afterS float64) melt.Range {

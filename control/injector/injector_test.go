@@ -66,8 +66,8 @@ func TestEdges(t *testing.T) {
 	var i Injector
 	assert.Equal(t, melt.Range{}, i.Colder(drawnC, 180, 10), "a tube that is warmer")
 	assert.Equal(t, melt.Range{}, i.Until(drawnC, 25, drawnC))
-	assert.True(t, Never(i.Until(drawnC, 180, 150).Low))
-	assert.True(t, Never(i.Until(drawnC, 160, 150).Low), "colder than its tube it never becomes")
+	assert.True(t, math.IsInf(i.Until(drawnC, 180, 150).Low, 1))
+	assert.True(t, math.IsInf(i.Until(drawnC, 160, 150).Low, 1), "colder than its tube it never becomes")
 	assert.Equal(t, melt.Range{}, i.Colder(drawnC, 25, 0))
 	assert.Equal(t, AssumedBoreM, i.Bore())
 	assert.Equal(t, 21.0, i.TubeC(21))

@@ -46,7 +46,9 @@ func Middle(thick, meltC, mouldC, afterS float64, metal melt.Stuff) melt.Range {
 }
 
 // gapped is a body of that half thickness, in metres, that has shrunk from its mould.
-func gapped(half float64) *conduct.Wall { return conduct.NewWall(gapWM2K * half / melt.Plastisol.K.Low) }
+func gapped(half float64) *conduct.Wall {
+	return conduct.NewWall(gapWM2K * half / melt.Plastisol.K.Low)
+}
 
 // Sets is in how many seconds the middle of a body falls from meltC to toC, in degrees
 // Celsius, between faces of a metal that was at mouldC; thick is how thick the body is, in

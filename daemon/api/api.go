@@ -117,6 +117,7 @@ func (s *server) routes() []route {
 		{"GET /runs/{run}/{plot}", s.plot},
 		{"GET /recipes", s.readable(s.recipesPage)},
 		{"GET /recipes/{fingerprint}", s.readable(s.recipePage)},
+		{"GET /estimates", s.readable(s.estimatesPage)},
 		{"GET /metrics", s.Metrics.ServeHTTP},
 		{"GET /healthz", s.healthz},
 		{"GET /readyz", s.readyz},

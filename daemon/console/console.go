@@ -219,7 +219,7 @@ func standing(b view.Bench) string {
 	for _, p := range b.Pots {
 		s += "|" + p.State + p.Shown.Wait
 		if p.Pour.Over {
-			s += p.Shown.Pour
+			s += "|over"
 		}
 	}
 	for _, cond := range b.Conditions {

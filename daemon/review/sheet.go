@@ -79,6 +79,9 @@ type Sheet struct {
 	Off string
 	// Later is a word about a fault that only showed days later; "" without one.
 	Later string
+	// Estimated says what the estimates of the injectors take for granted and what follows
+	// from them; "" where there is nothing to go by.
+	Estimated string
 	// From and To are the stretch to show around it.
 	From, To time.Duration
 }
@@ -88,6 +91,8 @@ type PotSheet struct {
 	Colour, Name, State                 string
 	Melt, Target, Band, Deviation       string
 	Slope, Held, SinceStir, Plate, Draw string
+	// Injector is what it lost from the draw to the push, as it is estimated.
+	Injector string
 	// Out is true when the pot is known to have been outside its band.
 	Out bool
 }
@@ -96,7 +101,9 @@ type PotSheet struct {
 func (r Review) Sheets(u Unit) []Sheet {
 	var all []Sheet
 	for _, s := range r.Shots {
-		all = append(all, u.sheet(s))
+		sheet := u.sheet(s)
+		r.estimate(&sheet, s, u)
+		all = append(all, sheet)
 	}
 	return all
 }

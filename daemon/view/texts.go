@@ -38,6 +38,7 @@ type Labels struct {
 	AlarmLabels
 	CauseLabels
 	WhyLabels
+	EstimateLabels
 }
 
 // AlarmLabels are the words of the page of alarms.
@@ -103,6 +104,7 @@ var texts = struct {
 	clearFrom, potEnable, predictedIn          string
 	actTell, actInhibit, actHeater, actAll     string
 	ends, trying, tryOut, tuned                string
+	inInjector                                 string
 	lacks                                      map[control.Wait]string
 }{
 	Labels: Labels{
@@ -125,12 +127,14 @@ var texts = struct {
 			"extraction on. Never leave it alone. This program only warns and controls; the cut-out with its own sensor, the fuse, " +
 			"the earth and the emergency stop have to protect you: have them checked. Local codes and licensed practice come first.",
 		MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels, CauseLabels: causeLabels, WhyLabels: whyLabels,
+		EstimateLabels: estimateLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",
 	trying:      "trial: swing %d of %d, %s left",
 	tryOut:      "; answers otherwise than expected: try it out while nobody pours",
 	tuned:       ", tried out",
+	inInjector:  "in the injector for %s: %s",
 	predictedIn: "%s %s in %d min",
 	potEnable:   "%s waits for another press of the enable button",
 	notYet:      "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",

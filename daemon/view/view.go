@@ -119,6 +119,7 @@ type Pot struct {
 	Noticed      bool     `json:"noticed"`    // a lift that nobody marked
 	LooksBack    bool     `json:"looks_back"` // lifted, and by its readings on its plate again
 	Pour         Pour     `json:"pour"`
+	Drawn        Drawn    `json:"drawn"`    // in its injector
 	Recalled     bool     `json:"recalled"` // it goes by what earlier evenings found out
 	// Doubted: it answers otherwise than it is taken to. Tuned: a trial has found how.
 	// TrialSwing is under way of TrialOf, zero where there is no trial.
@@ -147,7 +148,7 @@ func Of(f *frames.Frame, s control.Settings, now time.Time) Bench {
 		b.fill(f, s)
 	}
 	for i := range s.Pots {
-		b.Pots = append(b.Pots, potOf(f, b.Live, i, s.Pots[i]))
+		b.Pots = append(b.Pots, potOf(f, b.Live, i, s))
 	}
 	b.Shown = benchWords(f, s, b.Live)
 	return b
@@ -185,7 +186,8 @@ func FirstSentence(text string) (first, rest string) {
 }
 
 // potOf shows pot i. Only its settings are known while the frame is not live.
-func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
+func potOf(f *frames.Frame, live bool, i int, bench control.Settings) Pot {
+	s := bench.Pots[i]
 	if !live || i >= len(f.Pots) {
 		return unknownPot(i, s)
 	}
@@ -208,6 +210,7 @@ func potOf(f *frames.Frame, live bool, i int, s control.PotSettings) Pot {
 		Shown: potWords(f, i, s),
 	}
 	pot.estimates(p)
+	pot.showDraw(f, p, bench.Injector)
 	return pot
 }
 
@@ -227,7 +230,7 @@ func unknownPot(i int, s control.PotSettings) Pot {
 		MeltC: u, MeltFault: notKnown, MeltAgeS: u, PlateC: u, PlateFault: notKnown, PlateAgeS: u,
 		InjectorC: u, SlopeCPerMin: u, AheadC: []Figure{}, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),
 		TargetC: u, PlateTargetC: u, Duty: u, HeaterW: u, DwelledS: u, SinceStirS: u, SinceColourS: u, InBandForS: u, TrialLeftS: u,
-		Pour:  noPour(),
+		Pour: noPour(), Drawn: noDrawn(),
 		Shown: unknownWords(s),
 	}
 }

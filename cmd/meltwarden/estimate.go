@@ -1,0 +1,69 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"meltwarden/daemon/estimate"
+)
+
+func estimateCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "estimate", Short: "Estimate how a melt cools in injector and mould, with a low and a high",
+		Long: "Estimates how a melt cools in injector and mould, from published figures of the\nmaterial. Nothing of it is measured, and no heat goes by it.\n\n" + caution,
+	}
+	for _, q := range estimate.Questions() {
+		c.AddCommand(questionCommand(q))
+	}
+	return c
+}
+
+func questionCommand(q estimate.Question) *cobra.Command {
+	var asJSON, fahrenheit bool
+	typed := map[string]*string{}
+	c := &cobra.Command{
+		Use: q.Name, Short: q.Asks, Args: cobra.NoArgs,
+		Long: q.Asks + "\n\n" + strings.Join(q.Assumes, "\n"),
+		RunE: func(c *cobra.Command, _ []string) error {
+			given := map[string]string{}
+			c.Flags().Visit(func(f *pflag.Flag) {
+				if t, is := typed[f.Name]; is {
+					given[f.Name] = *t
+				}
+			})
+			a, err := q.Answer(given, estimate.Unit(fahrenheit))
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				return json.NewEncoder(c.OutOrStdout()).Encode(a)
+			}
+			return tellAnswer(c.OutOrStdout(), a)
+		},
+	}
+	for _, in := range q.Inputs {
+		typed[in.Name] = c.Flags().String(in.Name, in.Default, in.Label)
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object; temperatures in degrees Celsius")
+	c.Flags().BoolVar(&fahrenheit, "fahrenheit", false, "degrees Fahrenheit")
+	return c
+}
+
+func tellAnswer(out io.Writer, a estimate.Answer) error {
+	fmt.Fprintf(out, "%s (%s)\n", a.Title, estimate.Estimate)
+	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	for _, f := range a.Figures {
+		fmt.Fprintf(table, "  %s\t%s\n", f.What, f.Shown)
+	}
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintln(out, strings.Join(a.Assumes, "\n"))
+	return err
+}
