@@ -27,7 +27,7 @@ func (s *server) head(r *http.Request, title, here string) head {
 	h := head{Labels: view.Texts(), Title: title, Here: here, Simulated: s.Simulated}
 	other := r.URL.Query()
 	if unitOf(r) == review.Fahrenheit {
-		h.Carry = "?" + url.Values{unitKey: {inFahrenheit}}.Encode()
+		h.Carry = "?" + unitQuery(review.Fahrenheit).Encode()
 		other.Del(unitKey)
 	} else {
 		other.Set(unitKey, inFahrenheit)
@@ -43,6 +43,14 @@ const (
 )
 
 func unitOf(r *http.Request) review.Unit { return r.URL.Query().Get(unitKey) == inFahrenheit }
+
+// unitQuery carries the unit on.
+func unitQuery(u review.Unit) url.Values {
+	if u == review.Fahrenheit {
+		return url.Values{unitKey: {inFahrenheit}}
+	}
+	return nil
+}
 
 // address is a path with a query, which may be empty.
 func address(path string, q url.Values) string {

@@ -29,6 +29,8 @@ type shotCard struct {
 	InBand bool
 	// Reinspect is the day of a re-inspection that is worth while now; zero is none.
 	Reinspect int
+	// Estimates is the address of the page of estimates.
+	Estimates string
 	// OnItsPage is true on the page of the run, where later inspections are written
 	// down as well.
 	OnItsPage bool
@@ -56,6 +58,7 @@ func cardsOf(run int64, settings control.Settings, shots []history.Shot, u revie
 			Sheet: sheet, Labels: view.Texts(), Colours: colours, MouldTyped: shots[i].Mould,
 			Address: fmt.Sprintf("/api/v1/runs/%d/shots/%d", run, sheet.Number),
 			Choices: choicesOf(sheet.Verdicts), InBand: inBand(shots[i].Card), Reinspect: shots[i].Reinspect(time.Now()),
+			Estimates: address("/estimates", unitQuery(u)),
 		})
 	}
 	return cards

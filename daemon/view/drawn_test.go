@@ -1,0 +1,47 @@
+package view
+
+import (
+	"encoding/json"
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/control/injector"
+	"meltwarden/control/reading"
+)
+
+// TestADrawIsCountedDown on its tile until the push, as an estimate, from what the bench file
+// says of the injector.
+func TestADrawIsCountedDown(t *testing.T) {
+	f := waiting3(control.WaitNothing, control.WaitNothing, control.WaitNothing)
+	f.Room = reading.Temperature{C: 21, Fault: reading.None}
+	f.Pots[0].Drawn = control.Drawn{Waits: true, Since: 4 * time.Second, C: 168, TubeC: math.NaN()}
+	f.Pots[1].Drawn = control.Drawn{Waits: true, Since: 4 * time.Second, C: math.NaN(), TubeC: math.NaN()}
+	s := bench()
+	s.Injector = injector.Injector{BoreM: 0.025, PreheatC: 60}
+	b := Of(f, s, noon)
+	p := b.Pots[0]
+	assert.Equal(t, "injector ≈ 10 s", p.Shown.Pour)
+	assert.Equal(t, "3 to 30 s, estimated", p.Shown.PourHow)
+	assert.Equal(t, "in the injector for 0:04: ≈ 158 °C (154 to 161) by now, lowest to push 150 °C; estimated for a bore of 25 mm whose wall was at 60 °C at the draw, by the bench file", p.Shown.Injector.C)
+	assert.Contains(t, p.Shown.Injector.F, "lowest to push 302 °F")
+	assert.InDelta(t, 4, float64(p.Drawn.SinceS), 1e-9)
+	assert.Less(t, float64(p.Drawn.LeastC), float64(p.Drawn.MostC))
+	assert.False(t, p.Drawn.Over)
+	assert.Empty(t, b.Pots[1].Shown.Injector.C, "of a melt that nobody has measured nothing is reckoned")
+	assert.Empty(t, b.Pots[2].Shown.Pour)
+
+	f.Pots[0].Drawn.Since = time.Minute
+	p = Of(f, control.Settings{Pots: s.Pots}, noon).Pots[0]
+	assert.Equal(t, "injector cold by now", p.Shown.Pour)
+	assert.Empty(t, p.Shown.PourHow)
+	assert.Contains(t, p.Shown.Injector.C, "for an assumed bore of 25 mm whose wall was at 21 °C at the draw, as the room")
+	assert.True(t, p.Drawn.Over)
+	text, err := json.Marshal(b.Pots[2].Drawn)
+	require.NoError(t, err)
+	assert.JSONEq(t, `{"since_s":null,"mean_c":null,"least_c":null,"most_c":null,"in_s":null,"least_s":null,"most_s":null,"over":false}`, string(text))
+}
