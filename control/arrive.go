@@ -61,6 +61,7 @@ func (b *Bench) plan(elapsed time.Duration) {
 			p.way.S = math.NaN() // nobody can foretell what is not seen
 		} else if i == turn {
 			p.way = p.loop.Ready(p.journey(), &p.ahead)
+			p.peakC = p.loop.PeakC()
 		} else if p.way.S == 0 {
 			p.way = p.loop.Ready(p.journey(), nil)
 		}

@@ -275,6 +275,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		Doubted: p.loop.Doubted(), Tuned: p.loop.Tuning() != nil, Trial: p.loop.Trial(), CanBeTried: p.canBeTried(),
 	}
 	p.reportLift(out)
+	out.PeakC, out.PeakWithinC = p.peak()
 	if p.melt.Valid() && p.set.Probes.HasMelt() {
 		out.MeltC, out.SlopeCPerMin = p.melt.C(), p.melt.Slope()*60
 	}

@@ -46,6 +46,7 @@ type pot struct {
 	view        loop.View // reused, so that a step allocates nothing
 	way         model.Way // from some cycles ago until it is ready
 	ahead       model.Ahead
+	peakC       float64       // with the power off, from some cycles ago on
 	waiting     bool          // for the others, on its way up or down
 	spareS      float64       // how long, if so
 	waited      time.Duration // before its cure
@@ -77,7 +78,7 @@ func newPot(s PotSettings) *pot {
 	return &pot{
 		set: s, melt: estimate.OfMelt(), plate: estimate.OfPlate(),
 		loop:  loop.New(s.LoopPot(), s.Known),
-		ahead: model.NothingAhead(), half: newHalf(),
+		ahead: model.NothingAhead(), peakC: math.NaN(), half: newHalf(),
 	}
 }
 

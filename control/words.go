@@ -295,9 +295,13 @@ type PotFrame struct {
 	// as a hand does its part at once; a pot that waits for the others does so in it. NaN
 	// where it is not known or the pot may not be heated. It is up to ten cycles old, or as
 	// many as there are pots, and decides nothing.
-	AheadC       model.Ahead
-	Dwelled      time.Duration
-	Clear, Cured bool
+	AheadC model.Ahead
+	// PeakC is the warmest that the melt becomes if its heat is cut now, give or take
+	// PeakWithinC: plate and wall still give it what they hold. NaN where it is not known. It
+	// is up to ten cycles old, and decides nothing.
+	PeakC, PeakWithinC float64
+	Dwelled            time.Duration
+	Clear, Cured       bool
 	// Noticed is true for a lift that nobody marked: the readings look like one. LooksBack
 	// is true for a lifted pot that nobody has said to be back and that looks as if it were.
 	Noticed, LooksBack bool

@@ -309,3 +309,7 @@ func (l *Loop) Applied(duty, drawn, dt float64) {
 // Ready is the way from now on at full power until the pot is ready to pour, by the
 // model, and in ahead, unless that is nil, what it foresees of the melt.
 func (l *Loop) Ready(j model.Journey, ahead *model.Ahead) model.Way { return l.model.Ready(j, ahead) }
+
+// PeakC is the warmest that the melt becomes if the power is off from now on, in degrees
+// Celsius; NaN while nothing is known.
+func (l *Loop) PeakC() float64 { return l.model.PeakC() }

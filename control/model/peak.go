@@ -1,5 +1,7 @@
 package model
 
+import "math"
+
 // Grades: E estimate.
 const (
 	peakStepS = 1.0
@@ -26,6 +28,18 @@ func (f *Filter) CoastC(targetC, restC float64) float64 {
 	plateJK := b.elementJK + b.plateJK
 	perK := perKShare * plateJK / (plateJK + b.wallJK + b.meltJK)
 	return b.heldC(&f.x, &flow) + (targetC-b.peakC(f.x))/perK
+}
+
+// PeakC is the warmest that the melt becomes if the power is off from now on, in degrees
+// Celsius: element, plate and wall go on giving it what they hold. NaN while nothing is
+// known. It decides nothing; CoastC does.
+func (f *Filter) PeakC() float64 {
+	if !f.begun {
+		return math.NaN()
+	}
+	b := unpack(&f.x, f.pot.HeaterW, f.roomC)
+	b.couplingWK = max(b.couplingWK, f.thinWK) // it will not stay as thick as it may be now
+	return b.peakC(f.x)
 }
 
 // peakC is the warmest that a melt becomes with the power off.

@@ -104,7 +104,7 @@ var texts = struct {
 	clearFrom, potEnable, predictedIn          string
 	actTell, actInhibit, actHeater, actAll     string
 	ends, trying, tryOut, tuned                string
-	inInjector                                 string
+	inInjector, coasts                         string
 	lacks                                      map[control.Wait]string
 }{
 	Labels: Labels{
@@ -134,6 +134,7 @@ var texts = struct {
 	trying:      "trial: swing %d of %d, %s left",
 	tryOut:      "; answers otherwise than expected: try it out while nobody pours",
 	tuned:       ", tried out",
+	coasts:      "with the heat off now it still rises to ≈ %s %s (%s to %s)",
 	inInjector:  "in the injector for %s: %s",
 	predictedIn: "%s %s in %d min",
 	potEnable:   "%s waits for another press of the enable button",

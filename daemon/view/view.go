@@ -102,25 +102,29 @@ type Pot struct {
 	SlopeCPerMin   Figure `json:"slope_c_per_min"`
 	// AheadC is the melt that is predicted for the coming minutes, to a tenth of a degree;
 	// it ends where nothing is.
-	AheadC       []Figure `json:"ahead_c"`
-	SetpointC    Figure   `json:"setpoint_c"`
-	BandC        Figure   `json:"band_c"`
-	TargetC      Figure   `json:"target_c"`
-	PlateTargetC Figure   `json:"plate_target_c"`
-	Duty         Figure   `json:"duty"`
-	HeaterW      Figure   `json:"heater_w"`
-	DwelledS     Figure   `json:"dwelled_s"`
-	Clear        bool     `json:"clear"`
-	Cured        bool     `json:"cured"`
-	SinceStirS   Figure   `json:"since_stir_s"`
-	SinceColourS Figure   `json:"since_colour_s"`
-	InBandForS   Figure   `json:"in_band_for_s"`
-	Ready        bool     `json:"ready"`
-	Noticed      bool     `json:"noticed"`    // a lift that nobody marked
-	LooksBack    bool     `json:"looks_back"` // lifted, and by its readings on its plate again
-	Pour         Pour     `json:"pour"`
-	Drawn        Drawn    `json:"drawn"`    // in its injector
-	Recalled     bool     `json:"recalled"` // it goes by what earlier evenings found out
+	AheadC []Figure `json:"ahead_c"`
+	// PeakC is the warmest that the melt becomes if its heat is cut now, give or take
+	// PeakWithinC.
+	PeakC        Figure `json:"peak_c"`
+	PeakWithinC  Figure `json:"peak_within_c"`
+	SetpointC    Figure `json:"setpoint_c"`
+	BandC        Figure `json:"band_c"`
+	TargetC      Figure `json:"target_c"`
+	PlateTargetC Figure `json:"plate_target_c"`
+	Duty         Figure `json:"duty"`
+	HeaterW      Figure `json:"heater_w"`
+	DwelledS     Figure `json:"dwelled_s"`
+	Clear        bool   `json:"clear"`
+	Cured        bool   `json:"cured"`
+	SinceStirS   Figure `json:"since_stir_s"`
+	SinceColourS Figure `json:"since_colour_s"`
+	InBandForS   Figure `json:"in_band_for_s"`
+	Ready        bool   `json:"ready"`
+	Noticed      bool   `json:"noticed"`    // a lift that nobody marked
+	LooksBack    bool   `json:"looks_back"` // lifted, and by its readings on its plate again
+	Pour         Pour   `json:"pour"`
+	Drawn        Drawn  `json:"drawn"`    // in its injector
+	Recalled     bool   `json:"recalled"` // it goes by what earlier evenings found out
 	// Doubted: it answers otherwise than it is taken to. Tuned: a trial has found how.
 	// TrialSwing is under way of TrialOf, zero where there is no trial.
 	Doubted    bool     `json:"doubted"`
@@ -199,7 +203,7 @@ func potOf(f *frames.Frame, live bool, i int, bench control.Settings) Pot {
 		MeltC: frames.Melt(p), MeltFault: p.Melt.Fault.String(), MeltAgeS: frames.Age(p.Melt),
 		PlateC: frames.Measured(p.Plate), PlateFault: p.Plate.Fault.String(), PlateAgeS: frames.Age(p.Plate),
 		InjectorC:    frames.Measured(p.Injector),
-		SlopeCPerMin: slope(p), AheadC: ahead(p),
+		SlopeCPerMin: slope(p), AheadC: ahead(p), PeakC: Figure(p.PeakC), PeakWithinC: Figure(p.PeakWithinC),
 		SetpointC: Figure(p.SetpointC), BandC: Figure(p.BandC), TargetC: Figure(p.TargetC),
 		PlateTargetC: Figure(p.PlateTargetC), Duty: Figure(p.Duty), HeaterW: Figure(p.Duty * s.HeaterW),
 		DwelledS: Figure(p.Dwelled.Seconds()), Clear: p.Clear, Cured: p.Cured,
@@ -228,7 +232,7 @@ func unknownPot(i int, s control.PotSettings) Pot {
 		Probes: probes(s.Probes), MeltEstimateC: u, MeltWithinC: u, PlateEstimateC: u, PlateWithinC: u, HandC: u, SinceHandS: u,
 		Number: i + 1, Name: s.Name, Colour: s.Colour, State: notKnown, Wait: notKnown, WaitLeftS: u, ReadyInS: u, ReadyWithinS: u,
 		MeltC: u, MeltFault: notKnown, MeltAgeS: u, PlateC: u, PlateFault: notKnown, PlateAgeS: u,
-		InjectorC: u, SlopeCPerMin: u, AheadC: []Figure{}, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),
+		InjectorC: u, SlopeCPerMin: u, AheadC: []Figure{}, PeakC: u, PeakWithinC: u, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),
 		TargetC: u, PlateTargetC: u, Duty: u, HeaterW: u, DwelledS: u, SinceStirS: u, SinceColourS: u, InBandForS: u, TrialLeftS: u,
 		Pour: noPour(), Drawn: noDrawn(),
 		Shown: unknownWords(s),

@@ -269,6 +269,11 @@ func TestWhatIsPredictedEndsWhereNothingIs(t *testing.T) {
 	assert.Equal(t, []Figure{100, 105.3, 111, 117, 124, 131, 138, 145, 151, 157}, b.Pots[0].AheadC)
 	assert.Equal(t, Both{"predicted 124 °C in 5 min, 157 °C in 10 min", "predicted 255 °F in 5 min, 315 °F in 10 min"}, b.Pots[0].Shown.Ahead)
 	assert.Equal(t, Both{}, b.Pots[1].Shown.Ahead)
+	f.Pots[1].PeakC, f.Pots[1].PeakWithinC = 180, 4
+	f.Pots[2].PeakC, f.Pots[2].PeakWithinC = 170, 2.5
+	b = Of(f, bench(), noon)
+	assert.Equal(t, "with the heat off now it still rises to ≈ 180 °C (176 to 184)", b.Pots[1].Shown.Ahead.C)
+	assert.Empty(t, b.Pots[2].Shown.Ahead.C, "hardly at all")
 	text, err := json.Marshal(b.Pots[1])
 	require.NoError(t, err)
 	assert.Contains(t, string(text), `"ahead_c":[],`)

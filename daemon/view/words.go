@@ -227,7 +227,8 @@ func more(p *control.PotFrame, u unit) string {
 // predictedIn are the minutes that are told of.
 var predictedIn = []int{5, 10, 20}
 
-// predicted says what the melt will be; empty where nothing is known of that.
+// predicted says what the melt will be, and how far it rises once its heat is cut; empty where
+// nothing is known of that.
 func predicted(p *control.PotFrame, u unit) string {
 	points := ahead(p)
 	var told []string
@@ -236,11 +237,19 @@ func predicted(p *control.PotFrame, u unit) string {
 			told = append(told, fmt.Sprintf(texts.predictedIn, u.whole(points[i]), u.symbol, in))
 		}
 	}
-	if told == nil {
-		return ""
+	var all []string
+	if told != nil {
+		all = append(all, texts.Predicted+" "+strings.Join(told, ", "))
 	}
-	return texts.Predicted + " " + strings.Join(told, ", ")
+	if rise := p.PeakC - p.MeltC; rise >= peakFromC {
+		c := func(off float64) string { return u.whole(Figure(p.PeakC + off)) }
+		all = append(all, fmt.Sprintf(texts.coasts, c(0), u.symbol, c(-p.PeakWithinC), c(p.PeakWithinC)))
+	}
+	return strings.Join(all, "; ")
 }
+
+// peakFromC is from what rise on a peak is told (E): less is what a hold does by itself.
+const peakFromC = 3.0
 
 // Where names the pot with the given index by its colour, or the bench.
 func Where(pot int, s control.Settings) string {
