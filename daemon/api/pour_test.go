@@ -1,6 +1,7 @@
 package api
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -39,4 +40,30 @@ func TestTheCountdownMovesNoButton(t *testing.T) {
 		assert.LessOrEqual(t, evaluate[float64](s, `document.querySelector(".pour b").scrollWidth - document.querySelector(".pour").clientWidth`), 0.0, "%v: the words fit", size)
 	}
 	s.becomes(answer + ` === "slate: cold in ≈ 38 s"`)
+}
+
+// injected is holding, with what was drawn from the first pot in its injector for a time.
+func injected(since time.Duration) *frames.Frame {
+	f := holding()
+	f.Pots[0].Drawn = control.Drawn{Waits: true, Since: since, C: 168, TubeC: math.NaN()}
+	return f
+}
+
+// TestADrawMovesNoButton: what is told of an injector takes the same place.
+func TestADrawMovesNoButton(t *testing.T) {
+	s := newStage(t, holding())
+	const top = `document.querySelector('[action="/api/v1/pots/1/stir"] button').getBoundingClientRect().top -
+		document.querySelector('.pot').getBoundingClientRect().top`
+	for _, size := range [][2]int64{{1600, 900}, {390, 844}} {
+		s.shown.Store(holding())
+		s.do(chromedp.EmulateViewport(size[0], size[1]))
+		s.becomes(`getComputedStyle(document.querySelector(".pour")).display === "none"`)
+		before := evaluate[float64](s, top)
+		for since, want := range map[time.Duration]string{2 * time.Second: "injector ≈ 5 s", time.Minute: "injector ≈ 0 s"} {
+			s.shown.Store(injected(since))
+			s.becomes(`document.querySelector(".pour b").textContent === "` + want + `"`)
+			assert.InDelta(t, before, evaluate[float64](s, top), 1, "%v", size)
+			assert.LessOrEqual(t, evaluate[float64](s, `document.querySelector(".pour b").scrollWidth - document.querySelector(".pour").clientWidth`), 0.0, "%v: the words fit", size)
+		}
+	}
 }

@@ -70,7 +70,7 @@ func (d Draw) Words(u Unit) string {
 func (d Draw) Countdown() (left, between string) {
 	switch {
 	case d.Over:
-		return "injector cold by now", ""
+		return "injector ≈ 0 s", "too cold to push by now, estimated"
 	case math.IsInf(d.Left.Mid, 1):
 		return "", ""
 	case math.IsInf(d.Left.High, 1):

@@ -99,8 +99,8 @@ func TestADrawCountsDown(t *testing.T) {
 	assert.Equal(t, "1 to 17 s, estimated", between)
 	assert.Equal(t, "≈ 156 °C (152 to 160) by now, lowest to push 150 °C; estimated for an assumed bore of 25 mm whose wall was at 25 °C at the draw, assumed", d.Words(Celsius))
 	left, between = OfDraw(injector.Injector{}, 170, nan, nan, 30).Countdown()
-	assert.Equal(t, "injector cold by now", left)
-	assert.Empty(t, between)
+	assert.Equal(t, "injector ≈ 0 s", left)
+	assert.Equal(t, "too cold to push by now, estimated", between)
 
 	for want, d := range map[string]Draw{
 		"for a bore of 20 mm whose wall was at 176 °F at the draw, by the bench file": OfDraw(injector.Injector{BoreM: 0.02, PreheatC: 80}, 170, nan, 22, 4),

@@ -37,8 +37,8 @@ func TestADrawIsCountedDown(t *testing.T) {
 
 	f.Pots[0].Drawn.Since = time.Minute
 	p = Of(f, control.Settings{Pots: s.Pots}, noon).Pots[0]
-	assert.Equal(t, "injector cold by now", p.Shown.Pour)
-	assert.Empty(t, p.Shown.PourHow)
+	assert.Equal(t, "injector ≈ 0 s", p.Shown.Pour)
+	assert.Equal(t, "too cold to push by now, estimated", p.Shown.PourHow)
 	assert.Contains(t, p.Shown.Injector.C, "for an assumed bore of 25 mm whose wall was at 21 °C at the draw, as the room")
 	assert.True(t, p.Drawn.Over)
 	text, err := json.Marshal(b.Pots[2].Drawn)
