@@ -10,6 +10,8 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"meltwarden/config"
+	"meltwarden/control/injector"
 	"meltwarden/daemon/estimate"
 )
 
@@ -26,12 +28,16 @@ func estimateCommand() *cobra.Command {
 
 func questionCommand(q estimate.Question) *cobra.Command {
 	var asJSON, fahrenheit bool
+	var bench string
 	typed := map[string]*string{}
 	c := &cobra.Command{
 		Use: q.Name, Short: q.Asks, Args: cobra.NoArgs,
 		Long: q.Asks + "\n\n" + strings.Join(q.Assumes, "\n"),
 		RunE: func(c *cobra.Command, _ []string) error {
-			given := map[string]string{}
+			given, err := defaultsOf(q, bench)
+			if err != nil {
+				return err
+			}
 			c.Flags().Visit(func(f *pflag.Flag) {
 				if t, is := typed[f.Name]; is {
 					given[f.Name] = *t
@@ -50,9 +56,24 @@ func questionCommand(q estimate.Question) *cobra.Command {
 	for _, in := range q.Inputs {
 		typed[in.Name] = c.Flags().String(in.Name, in.Default, in.Label)
 	}
+	if q.OfBench {
+		c.Flags().StringVar(&bench, "config", "", "a bench file, for what it says of the injector")
+	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print an object; temperatures in degrees Celsius")
 	c.Flags().BoolVar(&fahrenheit, "fahrenheit", false, "degrees Fahrenheit")
 	return c
+}
+
+// defaultsOf are the defaults of a question, with those of a bench file where one is named.
+func defaultsOf(q estimate.Question, path string) (map[string]string, error) {
+	if path == "" {
+		return q.Defaults(injector.Injector{}), nil
+	}
+	b, err := config.LoadBench(path, nil)
+	if err != nil {
+		return nil, err
+	}
+	return q.Defaults(b.Injector), nil
 }
 
 func tellAnswer(out io.Writer, a estimate.Answer) error {

@@ -10,10 +10,10 @@ import "math"
 // to a ten-thousandth.
 const terms = 100
 
-// Root is the nth root, from 1, of ζ·tan ζ = Bi, in radians, for a wall whose faces take
+// root is the nth root, from 1, of ζ·tan ζ = Bi, in radians, for a wall whose faces take
 // up heat with a Biot number of Bi = h·L/k; +Inf is a face that is held. NaN for a Bi
 // that is not above zero.
-func Root(n int, bi float64) float64 {
+func root(n int, bi float64) float64 {
 	from := float64(n-1) * math.Pi
 	low, high := from, from+math.Pi/2
 	switch {
@@ -34,8 +34,8 @@ func Root(n int, bi float64) float64 {
 	return (low + high) / 2
 }
 
-// Constant is 4·sin ζ/(2ζ + sin 2ζ), the weight of a root's term in the middle.
-func Constant(zeta float64) float64 {
+// constant is 4·sin ζ/(2ζ + sin 2ζ), the weight of a root's term in the middle.
+func constant(zeta float64) float64 {
 	return 4 * math.Sin(zeta) / (2*zeta + math.Sin(2*zeta))
 }
 
@@ -48,8 +48,8 @@ type Wall struct{ zeta, constant [terms]float64 }
 func NewWall(bi float64) *Wall {
 	var w Wall
 	for i := range w.zeta {
-		w.zeta[i] = Root(i+1, bi)
-		w.constant[i] = Constant(w.zeta[i])
+		w.zeta[i] = root(i+1, bi)
+		w.constant[i] = constant(w.zeta[i])
 	}
 	return &w
 }
@@ -113,13 +113,10 @@ func when(reached func(fo float64) bool, left float64) float64 {
 // most is a Fourier number by which all that will happen has happened.
 const most = 1e6
 
-// Deep is what share of a sudden change of a surface has come to the depth x in metres
-// after t seconds, 0 to 1: erfc(x/(2·√(α·t))), with α in m²/s.
-func Deep(x, alpha, t float64) float64 {
-	if t <= 0 {
-		return 0
-	}
-	return math.Erfc(x / (2 * math.Sqrt(alpha*t)))
+// Depth is how deep, in metres, a share of a sudden change of a surface has come after t
+// seconds: where erfc(x/(2·√(α·t))) is that share, 0 to 1 (both excluded), with α in m²/s.
+func Depth(share, alpha, t float64) float64 {
+	return 2 * math.Sqrt(alpha*t) * math.Erfcinv(share)
 }
 
 // Touch is the temperature where two bodies meet that were at t1 and t2, from the first

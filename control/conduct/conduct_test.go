@@ -39,14 +39,14 @@ func TestNumbersOfRoots(t *testing.T) {
 	rows := table(t, "plane_wall.csv")
 	require.Len(t, rows, 16)
 	for _, row := range rows {
-		zeta := Root(1, number(t, row[0]))
+		zeta := root(1, number(t, row[0]))
 		off := [...]float64{
-			math.Abs(zeta - number(t, row[1])), math.Abs(Constant(zeta) - number(t, row[2])),
+			math.Abs(zeta - number(t, row[1])), math.Abs(constant(zeta) - number(t, row[2])),
 		}
 		worst = max(worst, off[0], off[1])
 		assert.Less(t, max(off[0], off[1]), 1.01e-6, row[0])
 		assert.InDelta(t, number(t, row[3]), zeta, 1.01e-4, row[0]) // some printings differ by 1 in the last digit
-		assert.InDelta(t, number(t, row[4]), Constant(zeta), 1.01e-4, row[0])
+		assert.InDelta(t, number(t, row[4]), constant(zeta), 1.01e-4, row[0])
 	}
 	fmt.Printf("first roots and constants of 16 walls: at most %.1g off the table's six digits\n", worst)
 }
@@ -70,7 +70,8 @@ func TestWorkedExamples(t *testing.T) {
 	assert.InDelta(t, 74.77, 30+147*NewWall(math.Inf(1)).Left(fo, 0), 0.005)
 
 	// S1: soil.
-	assert.InDelta(t, 0, 15-25*Deep(0.801, 0.15e-6, 90*86400), 0.02)
+	assert.InDelta(t, 0.801, Depth(15.0/25, 0.15e-6, 90*86400), 0.0005)
+	assert.InDelta(t, 0.3708, Depth(15.0/25, 1, 0.25), 5e-5)
 
 	// C1, C2: a hand on metal and on wood.
 	assert.InDelta(t, 15.88, Touch(1.1, 35, 24, 15), 0.005)
@@ -95,8 +96,8 @@ func TestLumpedExamples(t *testing.T) {
 func TestHeatGivenUp(t *testing.T) {
 	for _, bi := range []float64{0.1, 1, 10, math.Inf(1)} {
 		w := NewWall(bi)
-		z := Root(1, bi)
-		assert.InDelta(t, Constant(z)*math.Exp(-z*z*0.4)*math.Sin(z)/z, w.Mean(0.4), 2e-4, bi)
+		z := root(1, bi)
+		assert.InDelta(t, constant(z)*math.Exp(-z*z*0.4)*math.Sin(z)/z, w.Mean(0.4), 2e-4, bi)
 		assert.InDelta(t, 1, w.Mean(1e-9), 5e-3, bi)
 		assert.Equal(t, 1.0, w.Left(0, 0))
 	}
@@ -224,5 +225,5 @@ func TestReaches(t *testing.T) {
 	assert.True(t, math.IsInf(w.Reaches(0), 1))
 	assert.True(t, math.IsInf(w.Reaches(math.NaN()), 1))
 	assert.True(t, math.IsInf(NewCylinder(1).Loses(0.5), 1), "half is all that it ever loses")
-	assert.True(t, math.IsNaN(Root(1, 0)))
+	assert.True(t, math.IsNaN(root(1, 0)))
 }

@@ -60,7 +60,7 @@ func next(f func(float64) float64, at *float64) float64 {
 }
 
 // early is the Fourier number before which a series of so many terms is not exact; there
-// a loss grows with the root of time (Deep's is 4·√(Fo/π) of a cylinder at first).
+// a loss grows with the root of time (4·√(Fo/π) of a cylinder at first).
 const early = 2e-4
 
 // Lost is what share of its difference to the tube at first the cylinder has lost in the

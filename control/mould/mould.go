@@ -32,6 +32,19 @@ func Skin(meltC, mouldC float64, metal melt.Stuff) melt.Range {
 	return between
 }
 
+// Depth is how deep from its skin a body has fallen to toC, in metres, afterS seconds after it
+// was pushed, as long as its middle feels nothing of it; 0 where the skin has not.
+func Depth(meltC, mouldC, toC, afterS float64, metal melt.Stuff) melt.Range {
+	skin, alpha := Skin(meltC, mouldC, metal), melt.Plastisol.Diffusivity()
+	at := func(faceC, alpha float64) float64 {
+		if faceC >= toC || toC >= meltC {
+			return 0
+		}
+		return conduct.Depth((meltC-toC)/(meltC-faceC), alpha, afterS)
+	}
+	return melt.Range{Low: at(skin.High, alpha.Low), Mid: at(skin.Mid, alpha.Mid), High: at(skin.Low, alpha.High)}
+}
+
 // Middle is how warm the middle of a body is, in degrees Celsius, afterS seconds after it was
 // pushed; thick is how thick the body is, in metres.
 func Middle(thick, meltC, mouldC, afterS float64, metal melt.Stuff) melt.Range {

@@ -82,6 +82,18 @@ func TestMiddleIsTheInverseOfSets(t *testing.T) {
 	assert.Equal(t, meltC, Middle(0.012, meltC, 40, 0, melt.Steel).Mid)
 }
 
+// TestDepth: as long as the middle feels nothing, half of a thick wall is as the series has it.
+func TestDepth(t *testing.T) {
+	d := Depth(meltC, 25, melt.SetC, 1, melt.Aluminium)
+	assert.InDelta(t, 0.0004, d.Mid, 0.0002)
+	skin, alpha := Skin(meltC, 25, melt.Aluminium).Mid, melt.Plastisol.Diffusivity().Mid
+	const half = 0.006
+	assert.InDelta(t, melt.SetC, skin+(meltC-skin)*touching.Left(alpha/(half*half), 1-d.Mid/half), 0.01)
+	assert.Less(t, d.Low, d.Mid)
+	assert.Less(t, d.Mid, d.High)
+	assert.Equal(t, melt.Range{}, Depth(meltC, 120, melt.SetC, 1, melt.Aluminium))
+}
+
 // TestSetsAtTheEdges of what can be.
 func TestSetsAtTheEdges(t *testing.T) {
 	assert.Equal(t, melt.Range{}, Sets(0.002, 100, 25, melt.SetC, melt.Aluminium), "colder already")

@@ -23,6 +23,8 @@ type Question struct {
 	Asks  string // what it answers, in a sentence
 	// Inputs are what is given, each with a default.
 	Inputs []Input
+	// OfBench is true where a bench file has defaults for it.
+	OfBench bool
 	// Assumes is what it takes for granted.
 	Assumes []string
 	answer  func(given, Unit) []Figure
@@ -101,7 +103,7 @@ func (q Question) Defaults(i injector.Injector) map[string]string {
 	for _, in := range q.Inputs {
 		all[in.Name] = in.Default
 	}
-	if q.Name != injectorName {
+	if !q.OfBench {
 		return all
 	}
 	if i.BoreM > 0 {

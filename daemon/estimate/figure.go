@@ -56,6 +56,7 @@ const (
 	Difference  Kind = "K"
 	Time        Kind = "s"
 	Ratio       Kind = "times"
+	Length      Kind = "mm"
 )
 
 // Figure is an estimate: what it is most likely, and what it lies between. What is not
@@ -82,6 +83,8 @@ func (u Unit) Words(k Kind, r melt.Range) string {
 		return spread(u.degrees(r.Low), u.degrees(r.Mid), u.degrees(r.High), " "+u.sign())
 	case Difference:
 		return spread(u.span(r.Low), u.span(r.Mid), u.span(r.High), " "+u.sign())
+	case Length:
+		return fmt.Sprintf("≈ %s mm (%s to %s)", trimmed(r.Mid), trimmed(r.Low), trimmed(r.High))
 	case Ratio:
 		return fmt.Sprintf("%.2f to %.2f times as thick", r.Low, r.High)
 	}

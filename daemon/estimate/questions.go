@@ -30,12 +30,9 @@ var (
 	thicknessInput = func(typed string) Input { return quantityOf("thickness", "Thickness of the body", typed, thickness) }
 )
 
-// injectorName is the question that a bench file has defaults for.
-const injectorName = "injector"
-
 var questions = []Question{
 	{
-		Name: injectorName, Title: "Melt in an injector",
+		Name: "injector", Title: "Melt in an injector", OfBench: true,
 		Asks: "How much colder a melt gets in its injector, in the mean, and how long there is left to push it.",
 		Inputs: []Input{
 			quantityOf("melt", "Melt as it was drawn", "168 C", meltTemperature),
@@ -64,9 +61,9 @@ var questions = []Question{
 	},
 	{
 		Name: "contact", Title: "Melt against mould",
-		Asks:    "How warm the skin is where the melt meets the mould, at the first moment.",
-		Inputs:  []Input{meltInput, mouldInput, metalInput},
-		Assumes: []string{"They touch perfectly, and neither feels its far side yet.", assumesPlastisol},
+		Asks:    "How warm the skin is where the melt meets the mould, at the first moment, and how thick a skin has set soon after.",
+		Inputs:  []Input{meltInput, mouldInput, metalInput, quantityOf("after", "Time since they met", "2 s", shortTime)},
+		Assumes: []string{"They touch perfectly, and neither feels its far side yet.", notForOpening, assumesPlastisol},
 		answer:  ofContact,
 	},
 	{
@@ -143,7 +140,12 @@ func ofSeam(g given, u Unit) []Figure {
 }
 
 func ofContact(g given, u Unit) []Figure {
-	return []Figure{u.figure("where they meet", Temperature, mould.Skin(g["melt"], g["mould"], g.metal()))}
+	deep := mould.Depth(g["melt"], g["mould"], melt.SetC, g["after"], g.metal())
+	return []Figure{
+		u.figure("where they meet", Temperature, mould.Skin(g["melt"], g["mould"], g.metal())),
+		u.figure(fmt.Sprintf("skin that is set, below %s, %s s after", u.Temperature(melt.SetC), trimmed(g["after"])), Length,
+			melt.Range{Low: 1000 * deep.Low, Mid: 1000 * deep.Mid, High: 1000 * deep.High}),
+	}
 }
 
 // shutFor refuses a mould that is shut for longer than from push to push.
