@@ -85,6 +85,11 @@ const (
 	minSteadyFor, maxSteadyFor    = 5 * time.Second, 10 * time.Minute
 	minStirWithin, maxStirWithin  = 15 * time.Second, 30 * time.Minute
 	minHeldLong, maxHeldLong      = 5 * time.Minute, 12 * time.Hour               // E
+	minDrawWithin, maxDrawWithin  = 2 * time.Second, 10 * time.Minute             // E
+	minMouldC, maxMouldC          = 5.0, 120.0                                    // E: a mould, from a cold shop to one that freezes no seam
+	minHeldAtMost, maxHeldAtMost  = time.Minute, 12 * time.Hour                   // E
+	minFlakeMM, maxFlakeMM        = 0.02, 10.0                                    // E
+	minOpacity, maxOpacity        = 0.01, 1.0                                     // E: what hides less is no colour
 	minHeaterW, maxHeaterW        = 20.0, 4000.0                                  // E
 	minHandC, maxHandC            = 0.0, 260.0                                    // E: a melt, from the room to smoke
 	minHandWithin, maxHandWithin  = time.Minute, 10 * time.Minute                 // E

@@ -124,6 +124,12 @@ func inUnit(unit string) func(float64) string {
 	return func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) + " " + unit }
 }
 
+// percent writes a share so that quantity.Fraction reads it back, to a hundredth of a
+// percent.
+func percent(share float64) string {
+	return strconv.FormatFloat(math.Round(share*10000)/100, 'f', -1, 64) + " %"
+}
+
 // whole is a whole number, in decimal or, after 0x, in hexadecimal digits.
 func whole(example string, low, high int64) strict.Kind[int64] {
 	return kind(func(typed string) (int64, error) {

@@ -26,8 +26,14 @@ func Differences(old, new *Recipe) []string {
 		change("limits: held long", old.Limits.HeldLong, new.Limits.HeldLong, leftOut(durations, "the guard's")...),
 		change("ready: steady for", old.SteadyFor, new.SteadyFor, durations...),
 		change("ready: stir within", old.StirWithin, new.StirWithin, durations...),
+		change("pour: draw within", old.Pour.DrawWithin, new.Pour.DrawWithin, leftOut(durations, noAim)...),
+		change("pour: mould at least", old.Pour.MouldAtLeastC, new.Pour.MouldAtLeastC, leftOut(degrees, noAim)...),
+		change("pour: mould at most", old.Pour.MouldAtMostC, new.Pour.MouldAtMostC, leftOut(degrees, noAim)...),
+		change("pour: held at most", old.Pour.HeldAtMost, new.Pour.HeldAtMost, leftOut(durations, noAim)...),
 	)
 }
+
+const noAim = "no aim"
 
 func colourDifferences(old, new []Colour) []string {
 	var lines []string
@@ -60,12 +66,17 @@ func (c Colour) differences(new Colour) []string {
 	lines := slices.Concat(
 		moved,
 		change("position", c.Position, new.Position, texts...),
+		change("order", c.Order, new.Order, texts...),
 		change("base", c.Base, new.Base, texts...),
 		change("lot", c.Lot, new.Lot, texts...),
 		change("hardness", c.Hardness, new.Hardness, texts...),
+		change("softener", c.Softener, new.Softener, texts...),
+		change("hardener", c.Hardener, new.Hardener, texts...),
 		change("volume", c.Volume, new.Volume, volumes...),
 		colourantDifferences(c.Colourants, new.Colourants),
 		change("flake", c.Flake, new.Flake, texts...),
+		change("flake's cut", c.FlakeCut, new.FlakeCut, texts...),
+		change("flake's size", c.FlakeMM, new.FlakeMM, leftOut(sizes, notRecorded)...),
 		change("pearl", c.Pearl, new.Pearl, texts...),
 		change("salt", c.Salt, new.Salt, texts...),
 		change("scent", c.Scent, new.Scent, texts...),
@@ -73,6 +84,8 @@ func (c Colour) differences(new Colour) []string {
 		change("band", c.BandC, new.BandC, degrees...),
 		change("cure", c.CureC, new.CureC, degrees...),
 		change("dwell", c.Dwell, new.Dwell, durations...),
+		change("swatch", c.Swatch, new.Swatch, texts...),
+		change("opacity", c.Opacity, new.Opacity, leftOut(shares, notRecorded)...),
 	)
 	for i := range lines {
 		lines[i] = c.Name + ": " + lines[i]
@@ -155,30 +168,34 @@ var (
 	}
 	texts     = []func(string) string{recorded, strconv.Quote}
 	durations = []func(time.Duration) string{quantity.FormatDuration, time.Duration.String}
+	sizes     = []func(float64) string{inUnit("mm")}
+	shares    = []func(float64) string{percent, inUnit("of the whole")}
 	volumes   = []func(quantity.Volume) string{
 		func(v quantity.Volume) string { return v.Typed },
 		func(v quantity.Volume) string { return v.Typed + " = " + inUnit("mL")(v.ML) },
 	}
 )
 
+const notRecorded = "not recorded"
+
 func recorded(text string) string {
 	if text == "" {
-		return "not recorded"
+		return notRecorded
 	}
 	return text
 }
 
-// leftOut shows a limit that a recipe need not have.
+// leftOut shows a value that a recipe need not have.
 func leftOut[T comparable](show []func(T) string, word string) []func(T) string {
 	var zero T
-	limits := make([]func(T) string, len(show))
+	ways := make([]func(T) string, len(show))
 	for i, s := range show {
-		limits[i] = func(v T) string {
+		ways[i] = func(v T) string {
 			if v == zero {
 				return word
 			}
 			return s(v)
 		}
 	}
-	return limits
+	return ways
 }

@@ -151,6 +151,23 @@ func TestAmountStaysAsTyped(t *testing.T) {
 	assert.EqualError(t, err, `unit missing; write "12 drops"`)
 }
 
+func TestAdditiveStaysAsTyped(t *testing.T) {
+	for _, text := range []string{"10 %", "12.5%", "25 mL", "1 fl oz (US)", "0.5 US cup", "20 g", "9 drops"} {
+		got, err := quantity.Additive(" " + text)
+		require.NoError(t, err, text)
+		assert.Equal(t, text, got)
+	}
+	for text, want := range map[string]string{
+		"10":    `unit missing; write "10 %"`,
+		"100 %": "hard to believe; check number and unit: above 0, and a share below 100 %",
+		"0 mL":  "hard to believe; check number and unit: above 0, and a share below 100 %",
+		"some":  "does not begin with a number; write digits, a point where needed, then the unit",
+	} {
+		_, err := quantity.Additive(text)
+		assert.EqualError(t, err, want, text)
+	}
+}
+
 func TestWhatIsWrittenReadsBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		v := rapid.Float64Range(-1e12, 1e12).Draw(t, "value")

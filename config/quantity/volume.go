@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -58,6 +59,21 @@ var amountUnits = []unit{{"drops", 1}, {"mL", 1}, {"g", 1}, {"pinch", 1}}
 func Amount(text string) (string, error) {
 	if _, err := measure(text, amountUnits); err != nil {
 		return "", err
+	}
+	return strings.TrimSpace(text), nil
+}
+
+var additiveUnits = slices.Concat(percentUnits, amountUnits, volumeUnits[1:])
+
+// Additive checks a text such as "10 %" of the base, "25 mL" or "1 fl oz (US)" and
+// returns it as typed. It must be more than nothing, and a share less than the whole.
+func Additive(text string) (string, error) {
+	v, err := measure(text, additiveUnits)
+	if err != nil {
+		return "", err
+	}
+	if share, err := measure(text, percentUnits); v <= 0 || err == nil && share >= 1 {
+		return "", &Fault{"hard to believe", "check number and unit: above 0, and a share below 100 %"}
 	}
 	return strings.TrimSpace(text), nil
 }

@@ -51,6 +51,12 @@ var plainKey = regexp.MustCompile(`^[\w-]+$`)
 // Has reports whether the file gives a key.
 func (m *Map) Has(key string) bool { return m.nodes[key] != nil }
 
+// IsSection reports whether the file gives a section at a key.
+func (m *Map) IsSection(key string) bool {
+	node := m.nodes[key]
+	return node != nil && node.Kind == yaml.MappingNode
+}
+
 // ask marks a key as known and returns its value, or nil.
 func (m *Map) ask(key string) *yaml.Node {
 	if !m.asked[key] {

@@ -121,7 +121,7 @@ func namesOf(c config.Colour) []string {
 	for _, colourant := range c.Colourants {
 		names = append(names, colourant.Name)
 	}
-	for name, typed := range map[string]string{"flake": c.Flake, "pearl": c.Pearl, "salt": c.Salt, "scent": c.Scent} {
+	for name, typed := range map[string]string{"flake": c.Flake + c.FlakeCut, "pearl": c.Pearl, "salt": c.Salt, "scent": c.Scent} {
 		if typed != "" {
 			names = append(names, name)
 		}
