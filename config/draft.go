@@ -18,7 +18,7 @@ type draft struct {
 	text    string
 	lines   []span // without their line breaks
 	newline string
-	colours *yaml.Node // the list of colours
+	top     *yaml.Node // the section that the whole text is
 	edits   []edit
 }
 
@@ -34,7 +34,7 @@ type edit struct {
 // lineBreak is every line break that the YAML parser counts.
 var lineBreak = regexp.MustCompile(`\r\n|[\r\n\x{85}\x{2028}\x{2029}]`)
 
-// newDraft begins a draft of a text that ParseRecipe takes.
+// newDraft begins a draft of a text that is one section of YAML.
 func newDraft(typed string) *draft {
 	d := &draft{text: typed, newline: "\n"}
 	from := len(typed) - len(strings.TrimPrefix(typed, "\ufeff")) // a byte order mark has no column
@@ -46,12 +46,17 @@ func newDraft(typed string) *draft {
 	if strings.Contains(typed, "\r\n") {
 		d.newline = "\r\n"
 	}
-	var document yaml.Node
-	if err := yaml.Unmarshal([]byte(typed), &document); err != nil {
-		panic(err) // ParseRecipe has read it
-	}
-	_, d.colours = entry(document.Content[0], "colours")
+	d.top = section(typed)
 	return d
+}
+
+// section is the top of a text, nil where it is no section.
+func section(typed string) *yaml.Node {
+	var document yaml.Node
+	if err := yaml.Unmarshal([]byte(typed), &document); err != nil || len(document.Content) == 0 || document.Content[0].Kind != yaml.MappingNode {
+		return nil
+	}
+	return document.Content[0]
 }
 
 // entry finds a key of a section and its value, or nil and nil.
@@ -88,34 +93,83 @@ func (d *draft) offset(n *yaml.Node) int {
 	return len(d.text) - len(rest)
 }
 
-// What stands at a node's place, from its tag or anchor on.
-const (
-	properties = `(?s)^(?:[!&]\S*\s+)*`
-	quoted     = `(?:"(?:[^"\\]|\\.)*"|'(?:[^']|'')*')?`
-)
+// properties are a node's tag and anchor.
+const properties = `(?s)^(?:[!&]\S*\s+)*`
 
 var (
+	// propertiesEnd takes them alone.
+	propertiesEnd = regexp.MustCompile(properties)
 	// numberBegins is the number that a value begins with, quoted or not.
 	numberBegins = regexp.MustCompile(properties + `(?:["']|[|>][^\r\n]*)?\s*([+-]?[0-9.]+)`)
-	// quotesEnd ends a value in quotes; of one without it takes nothing.
-	quotesEnd = regexp.MustCompile(properties + quoted)
-	// braceEnds goes from the last value between braces to the closing one. A
-	// comment may hold a brace, a value without quotes may not.
-	braceEnds = regexp.MustCompile(properties + quoted + `(?:[^}\s]|\s+(?:#[^\r\n]*)?)*\}`)
-	// bracketBegins opens a list.
-	bracketBegins = regexp.MustCompile(properties + `\[`)
+	// inQuotes is a value in quotes.
+	inQuotes = regexp.MustCompile(`^(?s:"(?:[^"\\]|\\.)*"|'(?:[^']|'')*')`)
+	// closes goes from the end of the last value to the bracket or brace that closes.
+	closes = regexp.MustCompile(`^(?:[\s,]|#[^\r\n]*)*[}\]]`)
 )
 
-// after returns where the pattern ends that begins at a node.
-func (d *draft) after(n *yaml.Node, pattern *regexp.Regexp) int {
+// body returns where a node begins after its tag and anchor.
+func (d *draft) body(n *yaml.Node) int {
 	at := d.offset(n)
-	return at + len(pattern.FindString(d.text[at:]))
+	return at + len(propertiesEnd.FindString(d.text[at:]))
+}
+
+// end returns where a node ends.
+func (d *draft) end(n *yaml.Node) int {
+	switch {
+	case n.Kind == yaml.ScalarNode:
+		return d.value(n).to
+	case !inBraces(n):
+		return d.end(n.Content[len(n.Content)-1])
+	}
+	at := d.body(n) + 1
+	if len(n.Content) > 0 {
+		at = d.end(n.Content[len(n.Content)-1])
+	}
+	return at + len(closes.FindString(d.text[at:]))
+}
+
+// value returns where a single value stands, with its quotes.
+func (d *draft) value(n *yaml.Node) span {
+	from := d.body(n)
+	rest := d.text[from:]
+	switch {
+	case n.Style&(yaml.LiteralStyle|yaml.FoldedStyle) != 0:
+		return span{from, d.indentedEnd(from)}
+	case n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0:
+		return span{from, from + len(inQuotes.FindString(rest))}
+	}
+	words := strings.Fields(n.Value)
+	for i := range words {
+		words[i] = regexp.QuoteMeta(words[i])
+	}
+	return span{from, from + len(regexp.MustCompile(`^`+strings.Join(words, `\s+`)).FindString(rest))}
+}
+
+// indentedEnd returns the end of the lines after a place that are indented no less
+// than the first of them.
+func (d *draft) indentedEnd(at int) int {
+	i := d.line(at)
+	if i+1 == len(d.lines) {
+		return d.lines[i].to
+	}
+	return d.blockEnd(at, d.indent(i+1))
+}
+
+// line returns the line that holds a place.
+func (d *draft) line(at int) int {
+	return slices.IndexFunc(d.lines, func(l span) bool { return at <= l.to })
+}
+
+// colour is the section of a colour.
+func (d *draft) colour(i int) *yaml.Node {
+	_, colours := entry(d.top, "colours")
+	return colours.Content[i]
 }
 
 // setpoint writes a new set-point for a colour, and returns what it reads back
 // to, in degrees Celsius.
-func (d *draft) setpoint(colour int, celsius float64) float64 {
-	_, old := entry(d.colours.Content[colour], "setpoint")
+func (d *draft) setpoint(colour *yaml.Node, celsius float64) float64 {
+	_, old := entry(colour, "setpoint")
 	digits, readC := retyped(celsius, old.Value)
 	at := d.offset(old)
 	if m := numberBegins.FindStringSubmatchIndex(d.text[at:]); m != nil {
@@ -125,51 +179,48 @@ func (d *draft) setpoint(colour int, celsius float64) float64 {
 }
 
 // colourants writes additions after what a colour has.
-func (d *draft) colourants(colour int, added []Colourant) {
-	section := d.colours.Content[colour]
-	_, list := entry(section, "colourants")
+func (d *draft) colourants(colour *yaml.Node, added []Colourant) {
+	_, list := entry(colour, "colourants")
 	switch {
 	case list == nil:
-		d.firstColourants(section, added)
-	case list.Kind == yaml.ScalarNode: // null, or a key with nothing after it
-		at := d.offset(list)
-		put := "[" + inLine(added) + "]"
-		if list.Value == "" {
-			put = " " + put
-		}
-		d.edits = append(d.edits, edit{span{at, at + len(list.Value)}, put})
+		d.firstColourants(colour, added)
+	case list.Kind == yaml.ScalarNode:
+		d.fill(list, "["+inLine(added)+"]")
 	case len(list.Content) == 0:
-		d.insert(d.after(list, bracketBegins), inLine(added))
+		d.insert(d.body(list)+1, inLine(added))
 	default:
 		d.moreColourants(list, added)
 	}
 }
 
+// fill puts a list or a section in place of null, or of nothing after a key.
+func (d *draft) fill(null *yaml.Node, put string) {
+	if null.Value == "" {
+		put = " " + put
+	}
+	d.edits = append(d.edits, edit{d.value(null), put})
+}
+
 // firstColourants writes a list for a colour without one, beside the volume that
 // every colour has.
-func (d *draft) firstColourants(section *yaml.Node, added []Colourant) {
-	key, volume := entry(section, "volume")
-	if inBraces(section) {
+func (d *draft) firstColourants(colour *yaml.Node, added []Colourant) {
+	key, volume := entry(colour, "volume")
+	if inBraces(colour) {
 		d.insert(d.offset(key), "colourants: ["+inLine(added)+"], ")
 		return
 	}
-	d.insert(d.blockEnd(d.after(volume, quotesEnd), key.Column),
+	d.insert(d.blockEnd(d.end(volume), key.Column),
 		d.newLine(key.Column)+"colourants:"+d.dashed(added, key.Column+2, true))
 }
 
 // moreColourants writes additions after the last entry of a list.
 func (d *draft) moreColourants(list *yaml.Node, added []Colourant) {
 	last := list.Content[len(list.Content)-1]
-	lastValue, pattern := last.Content[len(last.Content)-1], quotesEnd
-	if inBraces(last) {
-		pattern = braceEnds
-	}
-	end := d.after(lastValue, pattern)
 	if inBraces(list) {
-		d.insert(end, ", "+inLine(added))
+		d.insert(d.end(last), ", "+inLine(added))
 		return
 	}
-	d.insert(d.blockEnd(end, list.Column), d.dashed(added, list.Column, inBraces(last)))
+	d.insert(d.blockEnd(d.end(last), list.Column), d.dashed(added, list.Column, inBraces(last)))
 }
 
 // inBraces reports whether a list or a section is written with its own brackets
@@ -179,7 +230,7 @@ func inBraces(n *yaml.Node) bool { return n.Style&yaml.FlowStyle != 0 }
 // blockEnd returns the end of the line that holds a place, or of the last line
 // after it that is indented deeper than a column and so belongs to it.
 func (d *draft) blockEnd(at, column int) int {
-	i := slices.IndexFunc(d.lines, func(l span) bool { return at <= l.to })
+	i := d.line(at)
 	for i+1 < len(d.lines) && d.indent(i+1) >= column {
 		i++
 	}

@@ -37,8 +37,8 @@ func Promote(typed []byte, deviations []Deviation) ([]byte, error) {
 	if problems := problemsOf(deviations, r); len(problems) > 0 {
 		return nil, &strict.Error{Problems: problems}
 	}
-	if !utf8.Valid(typed) {
-		return nil, alone(strict.Problem{File: "recipe", Wrong: "not written in UTF-8", Fix: "save it in UTF-8 first"})
+	if err := inUTF8(typed); err != nil {
+		return nil, err
 	}
 	d := newDraft(string(typed))
 	wanted := *r
@@ -52,15 +52,23 @@ func Promote(typed []byte, deviations []Deviation) ([]byte, error) {
 	return d.finish(r, &wanted)
 }
 
+// inUTF8 refuses what the YAML parser reads and a draft can not.
+func inUTF8(typed []byte) error {
+	if utf8.Valid(typed) {
+		return nil
+	}
+	return alone(strict.Problem{File: "recipe", Wrong: "not written in UTF-8", Fix: "save it in UTF-8 first"})
+}
+
 // promote drafts the edits of one colour and changes it to what they must lead
 // to.
 func (d *draft) promote(i int, c *Colour, deviations []Deviation) {
 	setpointC, added := c.deviated(deviations)
 	if thousandth(setpointC) != thousandth(c.SetpointC) {
-		c.SetpointC = d.setpoint(i, setpointC)
+		c.SetpointC = d.setpoint(d.colour(i), setpointC)
 	}
 	if len(added) > 0 {
-		d.colourants(i, added)
+		d.colourants(d.colour(i), added)
 		c.Colourants = slices.Concat(c.Colourants, added)
 	}
 }
@@ -94,10 +102,14 @@ func (d *draft) finish(old, wanted *Recipe) ([]byte, error) {
 	if err == nil && got.Fingerprint() == wanted.Fingerprint() {
 		return text, nil
 	}
-	return nil, alone(strict.Problem{
-		File: "recipe", Wrong: "laid out in a way that only a person can change",
-		Fix: "write in by hand: " + strings.Join(Differences(old, wanted), "; "),
-	})
+	return nil, alone(byHand("", strings.Join(Differences(old, wanted), "; ")))
+}
+
+// byHand is the problem of a layout that no edit is sure of.
+func byHand(key, what string) strict.Problem {
+	return strict.Problem{
+		File: "recipe", Key: key, Wrong: "laid out in a way that only a person can change", Fix: "write in by hand: " + what,
+	}
 }
 
 func unchanged(wrong string) strict.Problem {
