@@ -23,6 +23,10 @@ const (
 	defaultDwell      = 90 * time.Second  // C
 	defaultSteadyFor  = 20 * time.Second  // E
 	defaultStirWithin = 120 * time.Second // E: a skin forms on a still surface in about a minute
+
+	// Of CIEDE2000. C: 1 to 2 is seen on a close look, 2 to 10 at a glance; E: what is to be
+	// told apart in the water should be well inside the latter.
+	defaultLeastContrast = 5.0
 )
 
 // Left out of a bench file.
@@ -89,6 +93,7 @@ const (
 	minMouldC, maxMouldC          = 5.0, 120.0                                    // E: a mould, from a cold shop to one that freezes no seam
 	minHeldAtMost, maxHeldAtMost  = time.Minute, 12 * time.Hour                   // E
 	minFlakeMM, maxFlakeMM        = 0.02, 10.0                                    // E
+	minContrast, maxContrast      = 1.0, 50.0                                     // C: below 1 hardly seen
 	minOpacity, maxOpacity        = 0.01, 1.0                                     // E: what hides less is no colour
 	minHeaterW, maxHeaterW        = 20.0, 4000.0                                  // E
 	minHandC, maxHandC            = 0.0, 260.0                                    // E: a melt, from the room to smoke

@@ -170,7 +170,7 @@ func extend(section *yaml.Node, key string, value *yaml.Node) {
 var keyOrder = []string{
 	"name", "note", "colours", "limits", "ready",
 	"pot", "position", "order", "base", "lot", "hardness", "softener", "hardener", "volume", "colourants",
-	"flake", "pearl", "salt", "scent", "swatch", "opacity", "setpoint", "band", "cure", "pour",
+	"flake", "pearl", "salt", "scent", "swatch", "opacity", "setpoint", "band", "cure", "pour", "least-contrast",
 	"cut", "size", "amount", "temperature", "dwell", "melt-trip", "held-long", "steady-for", "stir-within",
 	"draw-within", "mould-at-least", "mould-at-most", "held-at-most",
 }

@@ -42,7 +42,7 @@ func steps(path string) ([]step, error) {
 var oneStep = regexp.MustCompile(`^([^.\[\]]+)(?:\[([^\]]+)\])?(?:(\.)|$)`)
 
 // topKeys are the keys of a recipe's file.
-var topKeys = []string{"name", "note", "colours", "limits", "ready", "pour"}
+var topKeys = []string{"name", "note", "colours", "limits", "ready", "pour", "least-contrast"}
 
 // place is where a way leads: a key of a section, or an entry of its list.
 type place struct {

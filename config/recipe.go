@@ -7,13 +7,13 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
 
 	"meltwarden/config/quantity"
 	"meltwarden/config/strict"
+	"meltwarden/config/swatch"
 )
 
 // Recipe is what a recipe file says: one colour for each pot of a bench. Texts
@@ -29,6 +29,9 @@ type Recipe struct {
 	StirWithin time.Duration `json:"stir_within_ns"`
 	// Pour is what is aimed at from the draw to the push.
 	Pour Pour `json:"pour,omitzero"`
+	// LeastContrast is the CIEDE2000 difference below which two neighbours are said to
+	// read as one; 0 is the default.
+	LeastContrast float64 `json:"least_contrast,omitempty"`
 
 	// Typed is the file as typed.
 	Typed []byte `json:"-"`
@@ -114,6 +117,7 @@ func ParseRecipe(file string, typed []byte) (*Recipe, error) {
 	r.Limits = readRecipeLimits(top.Map("limits"))
 	r.readReady(top.Map("ready"))
 	r.Pour = readPour(top.Map("pour"), src)
+	r.LeastContrast = strict.Optional(top, "least-contrast", within(decimal("5"), minContrast, maxContrast, inUnit("of CIEDE2000")), 0)
 	top.Done()
 	unique(src, "colours[%d].name", names(r.Colours, func(c Colour) string { return c.Name }))
 	unique(src, "colours[%d].pot", names(r.Colours, func(c Colour) string { return c.Pot }))
@@ -177,11 +181,9 @@ func parseFlake(typed string) (float64, error) {
 // additive is a share of the base or an amount, kept as typed.
 func additive(example string) strict.Kind[string] { return kind(quantity.Additive, example) }
 
-var sixDigits = regexp.MustCompile(`^#[0-9a-fA-F]{6}$`)
-
 // parseSwatch reads a colour of a screen, and returns it in small letters.
 func parseSwatch(typed string) (string, error) {
-	if !sixDigits.MatchString(typed) {
+	if _, err := swatch.Parse(typed); err != nil {
 		return "", &quantity.Fault{
 			Wrong: "no colour of a screen",
 			Fix:   `write "#7a8790" with its quotes: two hexadecimal digits each for red, green and blue`,

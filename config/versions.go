@@ -30,6 +30,7 @@ func Differences(old, new *Recipe) []string {
 		change("pour: mould at least", old.Pour.MouldAtLeastC, new.Pour.MouldAtLeastC, leftOut(degrees, noAim)...),
 		change("pour: mould at most", old.Pour.MouldAtMostC, new.Pour.MouldAtMostC, leftOut(degrees, noAim)...),
 		change("pour: held at most", old.Pour.HeldAtMost, new.Pour.HeldAtMost, leftOut(durations, noAim)...),
+		change("least contrast", old.LeastContrast, new.LeastContrast, leftOut(plainNumbers, "the default")...),
 	)
 }
 
@@ -166,11 +167,12 @@ var (
 		func(celsius float64) string { return inUnit("°C")(thousandth(celsius)) },
 		inUnit("°C"),
 	}
-	texts     = []func(string) string{recorded, strconv.Quote}
-	durations = []func(time.Duration) string{quantity.FormatDuration, time.Duration.String}
-	sizes     = []func(float64) string{inUnit("mm")}
-	shares    = []func(float64) string{percent, inUnit("of the whole")}
-	volumes   = []func(quantity.Volume) string{
+	texts        = []func(string) string{recorded, strconv.Quote}
+	durations    = []func(time.Duration) string{quantity.FormatDuration, time.Duration.String}
+	sizes        = []func(float64) string{inUnit("mm")}
+	shares       = []func(float64) string{percent, inUnit("of the whole")}
+	plainNumbers = []func(float64) string{func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }}
+	volumes      = []func(quantity.Volume) string{
 		func(v quantity.Volume) string { return v.Typed },
 		func(v quantity.Volume) string { return v.Typed + " = " + inUnit("mL")(v.ML) },
 	}
