@@ -65,6 +65,9 @@ type Pot struct {
 	Probes     reading.Probes
 	HandWithin time.Duration
 	MostW      float64
+	// LeastFillML is the least melt that covers the pot's probe, MostFillML what the pot
+	// holds with room to stir and to expand, in mL; zero is not recorded.
+	LeastFillML, MostFillML float64
 
 	output string // as typed
 }
@@ -207,14 +210,23 @@ func (b *Bench) readPot(m *strict.Map) Pot {
 		Name: strict.Required(m, "name", name("left")),
 		PlateLimitC: strict.Optional(m, "plate-limit",
 			limit("230 C", minPlateLimitC, ceilingPlateLimitC), b.Ceiling.PlateLimitC),
-		HandWithin: strict.Optional(m, "hand-reading-within", duration("4 min", minHandWithin, maxHandWithin), 0),
-		MostW:      strict.Optional(m, "most-power", within(kind(quantity.Power, "115 W"), minHeaterW, maxHeaterW, quantity.FormatPower), 0),
+		HandWithin:  strict.Optional(m, "hand-reading-within", duration("4 min", minHandWithin, maxHandWithin), 0),
+		LeastFillML: fill(m, "least-fill", "120 mL"), MostFillML: fill(m, "most-fill", "400 mL"),
+		MostW: strict.Optional(m, "most-power", within(kind(quantity.Power, "115 W"), minHeaterW, maxHeaterW, quantity.FormatPower), 0),
 	}
 	b.readHeater(heater, &p)
 	if p.PlateLimitC > b.Ceiling.PlateLimitC {
 		b.src.Complain(m.Path("plate-limit"), "above the bench's ceiling", atMost(b.Ceiling.PlateLimitC))
 	}
+	if p.MostFillML > 0 && p.MostFillML < p.LeastFillML {
+		b.src.Complain(m.Path("most-fill"), "less than least-fill", "write at least "+inUnit("mL")(p.LeastFillML))
+	}
 	return p
+}
+
+// fill is how full a pot may be.
+func fill(m *strict.Map, key, example string) float64 {
+	return strict.Optional(m, key, kind(parsePotful, example), quantity.Volume{}).ML
 }
 
 // What a bench file says of a heater whose channel is a number.

@@ -32,6 +32,9 @@ func TestEveryKeyOfABench(t *testing.T) {
 	assert.Equal(t, 15*time.Second, b.Pots[1].Window)
 	assert.InDelta(t, 1200, b.Pots[0].HeaterW, 1e-9)
 	assert.InDelta(t, 210, b.Pots[0].PlateLimitC, 1e-9) // 410 °F
+	assert.InDelta(t, 100, b.Pots[0].LeastFillML, 1e-9)
+	assert.InDelta(t, 2*236.5882365, b.Pots[0].MostFillML, 1e-9) // a US gallon's sixteenth, twice (testdata/measures)
+	assert.Zero(t, b.Pots[1].LeastFillML+b.Pots[1].MostFillML, "not recorded")
 	assert.Equal(t, []config.Line{{Name: "b", Port: "invented-port", Baud: 9600, Parity: config.NoParity, StopBits: 1}}, b.Lines)
 	assert.Equal(t, []config.Device{
 		{Name: "amplifier", Line: "b", Unit: 247, Timeout: 250 * time.Millisecond, MaxGap: 4},

@@ -144,7 +144,22 @@ func (j join) checkLimits() {
 				fmt.Sprintf("keep %s between them", quantity.FormatTemperature(plateAboveTargetC)))
 		}
 		j.checkMostPower(p, i)
+		if wrong, fix := p.Misfit(c.Volume.ML); wrong != "" {
+			j.src.Complain(fmt.Sprintf("colours[%d].volume", i+1), wrong, fix)
+		}
 	}
+}
+
+// Misfit says of a volume, in mL, that it runs over the pot or leaves its probe bare, and
+// what to write instead. It is "" where it does neither, or where that is not recorded.
+func (p Pot) Misfit(ml float64) (wrong, fix string) {
+	switch {
+	case p.MostFillML > 0 && ml > p.MostFillML:
+		return fmt.Sprintf("more than pot %q holds", p.Name), "write at most " + inUnit("mL")(p.MostFillML)
+	case ml < p.LeastFillML:
+		return fmt.Sprintf("too little to cover the probe of pot %q", p.Name), "write at least " + inUnit("mL")(p.LeastFillML)
+	}
+	return "", ""
 }
 
 // checkMostPower complains about more power than the plate that nobody sees of such a

@@ -20,5 +20,8 @@ func FormatDuration(d time.Duration) string { return decimal(d.Seconds(), 3) + "
 // decimal rounds to a number of places and leaves out needless zeros.
 func decimal(v float64, places int) string {
 	text := strconv.FormatFloat(v, 'f', places, 64)
+	if places == 0 {
+		return text
+	}
 	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
 }

@@ -52,6 +52,14 @@ func ParseVolume(text string) (Volume, error) {
 	return Volume{ml, strings.TrimSpace(text)}, nil
 }
 
+// spoonUnits are volumes too small for a pot. A metric spoon is 5 mL (common practice, no
+// source).
+var spoonUnits = []unit{
+	{"tbsp (US)", usFluidOzML / 2},
+	{"tsp (US)", usFluidOzML / 6},
+	{"metric tsp", 5},
+}
+
 var amountUnits = []unit{{"drops", 1}, {"mL", 1}, {"g", 1}, {"pinch", 1}}
 
 // Amount checks a text such as "12 drops", "3 mL", "2 g" or "1 pinch" and
@@ -63,7 +71,7 @@ func Amount(text string) (string, error) {
 	return strings.TrimSpace(text), nil
 }
 
-var additiveUnits = slices.Concat(percentUnits, amountUnits, volumeUnits[1:])
+var additiveUnits = slices.Concat(percentUnits, amountUnits, volumeUnits[1:], spoonUnits)
 
 // Additive checks a text such as "10 %" of the base, "25 mL" or "1 fl oz (US)" and
 // returns it as typed. It must be more than nothing, and a share less than the whole.
