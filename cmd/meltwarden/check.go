@@ -45,6 +45,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 		tellHeaters(c.OutOrStdout(), settings)
 		tellKnown(c.OutOrStdout(), bench, recipe, settings)
 		tellNotSeen(c.OutOrStdout(), settings)
+		tellContrasts(c.OutOrStdout(), config.Contrasts(recipe))
 	}
 	found, err := devices.Try(c.Context(), daemon.Wiring(bench), daemon.OpenPort, clock.New(1))
 	if err != nil {

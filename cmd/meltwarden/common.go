@@ -63,7 +63,7 @@ type files struct{ bench, recipe string }
 
 func (f *files) flags(c *cobra.Command) {
 	c.Flags().StringVar(&f.bench, "config", "", "the bench file")
-	c.Flags().StringVar(&f.recipe, "recipe", "", "a recipe file, instead of the one the bench file names")
+	c.Flags().StringVar(&f.recipe, "recipe", "", "a recipe file or a kept version, instead of the one the bench file names")
 	_ = c.MarkFlagRequired("config") // the flag exists: it was made above
 }
 
@@ -73,14 +73,17 @@ func (f *files) load(flags *pflag.FlagSet) (*config.Bench, *config.Recipe, contr
 	if err != nil {
 		return nil, nil, control.Settings{}, err
 	}
-	path := f.recipe
-	if path == "" {
-		path = bench.Recipe
-	}
-	recipe, err := config.LoadRecipe(path)
+	recipe, err := f.loadRecipe(bench)
 	if err != nil {
 		return nil, nil, control.Settings{}, err
 	}
 	settings, err := config.Settings(bench, recipe)
 	return bench, recipe, settings, err
+}
+
+func (f *files) loadRecipe(b *config.Bench) (*config.Recipe, error) {
+	if f.recipe == "" {
+		return config.LoadRecipe(b.Recipe)
+	}
+	return recipeNamed(b.Daemon.Data, f.recipe)
 }

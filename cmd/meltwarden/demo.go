@@ -39,7 +39,7 @@ func demoCommand() *cobra.Command {
 	c.Flags().Uint64Var(&f.seed, "seed", 1, "which of the invented benches")
 	c.Flags().BoolVar(&f.untilReady, "until-ready", false, "end when every pot is ready to pour; fail after an hour of bench time")
 	c.Flags().BoolVar(&f.asJSON, "json", false, "with --until-ready, print one object at the end")
-	c.Flags().StringVar(&f.recipe, "recipe", "", "a recipe file, instead of the invented one")
+	c.Flags().StringVar(&f.recipe, "recipe", "", "a recipe file or a kept version, instead of the invented one")
 	config.Flags(c.Flags())
 	return c
 }
@@ -57,7 +57,7 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 	}
 	recipe := config.DemoRecipe()
 	if f.recipe != "" {
-		if recipe, err = config.LoadRecipe(f.recipe); err != nil {
+		if recipe, err = recipeNamed(bench.Daemon.Data, f.recipe); err != nil {
 			return err
 		}
 	}

@@ -37,7 +37,7 @@ func recipesCommand() *cobra.Command {
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
-	c.AddCommand(recipeTextCommand(), recipeDiffCommand())
+	c.AddCommand(recipeTextCommand(), recipeDiffCommand(), recipeEditCommand(), recipeScaleCommand(), recipeContrastCommand())
 	return c
 }
 
@@ -189,13 +189,9 @@ func promote(out io.Writer, s *history.Store, run int64, path string) error {
 	if err := checkNew(path); err != nil {
 		return err
 	}
-	err = s.AddVersion(time.Now(), history.Version{
+	kept, err := s.KeepVersion(time.Now(), history.Version{
 		Name: after.Name, Fingerprint: after.Fingerprint(), Source: string(text), Parent: r.Recipe.Fingerprint, FromRun: run,
 	})
-	if err != nil {
-		return err
-	}
-	kept, err := s.Version(after.Fingerprint())
 	if err != nil {
 		return err
 	}

@@ -51,6 +51,15 @@ type Colour struct {
 	Rows []Row  `json:"rows"`
 }
 
+// Words tells in one line how much there is to be.
+func (c Colour) Words() string {
+	words := fmt.Sprintf("×%.3g, %.1f mL", c.Times, c.ML)
+	if c.Why != "" {
+		words += ": " + c.Why
+	}
+	return words
+}
+
 // Row is one amount of a colour, before and afterwards.
 type Row struct {
 	What string `json:"what"`

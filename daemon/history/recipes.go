@@ -41,6 +41,15 @@ func (s *Store) AddVersion(at time.Time, v Version) error {
 	return s.do(func(tx *sql.Tx) error { return insertVersion(tx, at, v) })
 }
 
+// KeepVersion is AddVersion, and returns the version with its number: the one that is
+// kept already, where its fingerprint is.
+func (s *Store) KeepVersion(at time.Time, v Version) (Version, error) {
+	if err := s.AddVersion(at, v); err != nil {
+		return Version{}, err
+	}
+	return s.Version(v.Fingerprint)
+}
+
 const versionQuery = `SELECT r.name, (SELECT count(*) FROM recipe AS o WHERE o.name = r.name AND o.rowid <= r.rowid),
 	r.fingerprint, r.source, r.added_ms, coalesce(r.parent, ''), coalesce(r.run, 0),
 	(SELECT count(*) FROM run WHERE run.recipe = r.fingerprint),
