@@ -11,7 +11,8 @@ import (
 )
 
 // SwatchesMeasureNothing is said wherever a contrast is shown.
-const SwatchesMeasureNothing = "Estimated from swatches that were typed or picked on a screen: they measure no bait, and a photograph without a grey card is none either."
+const SwatchesMeasureNothing = "Colour differences are CIEDE2000, estimated from swatches that were typed or picked on a screen: they measure no bait, " +
+	"and a photograph without a grey card does not either. Below 1 is hardly seen, 1 to 2 on a close look (common practice)."
 
 // Contrast is how two neighbours of the bait differ, by their swatches. Numbers that are
 // not known are nil.
@@ -99,9 +100,13 @@ func (c Contrast) Words() string {
 		}
 		return fmt.Sprintf("not recorded: no swatch of %s", strings.Join(lacking, " and "))
 	}
-	words := fmt.Sprintf("side by side CIEDE2000 %.1f, lightness difference %.0f", c.Beside.Difference, c.Beside.Lightness)
+	words := fmt.Sprintf("side by side a colour difference of %.1f and a lightness difference of %.0f", c.Beside.Difference, c.Beside.Lightness)
 	if *c.Over != *c.Beside {
-		words += fmt.Sprintf("; where %s lies over it and lets it through %.1f and %.0f", c.Front, c.Over.Difference, c.Over.Lightness)
+		behind := c.Colour
+		if c.Front == behind {
+			behind = c.Neighbour
+		}
+		words += fmt.Sprintf("; where %s lies over %s and lets it through, %.1f and %.0f", c.Front, behind, c.Over.Difference, c.Over.Lightness)
 	}
 	if len(c.Opaque) > 0 {
 		words += "; opacity not recorded, taken to hide all: " + strings.Join(c.Opaque, ", ")
@@ -114,6 +119,6 @@ func (c Contrast) Warning() string {
 	if !c.ReadAsOne {
 		return ""
 	}
-	return fmt.Sprintf("%s and %s would read as one: CIEDE2000 %.1f, below the least contrast of %g",
+	return fmt.Sprintf("%s and %s would read as one: a colour difference of %.1f, below the least contrast of %g",
 		c.Colour, c.Neighbour, c.Over.Difference, c.AtLeast)
 }

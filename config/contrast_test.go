@@ -27,7 +27,7 @@ func TestNeighboursThatReadAsOne(t *testing.T) {
 	near := contrastOf(t, "#a4573a", "#e6dcc4")[1] // rust beside ivory
 	assert.True(t, near.ReadAsOne)
 	assert.Less(t, near.Over.Difference, near.Beside.Difference)
-	assert.Equal(t, "ivory and rust would read as one: CIEDE2000 0.7, below the least contrast of 5", near.Warning())
+	assert.Equal(t, "ivory and rust would read as one: a colour difference of 0.7, below the least contrast of 5", near.Warning())
 	assert.False(t, contrastOf(t, "#e9e0c8", "#ffffff")[0].ReadAsOne)
 
 	// The same two greys pass or not by what the recipe asks for.
@@ -51,7 +51,7 @@ func TestContrastByHand(t *testing.T) {
 	assert.InDelta(t, 34.4939, all[0].Beside.Lightness, 0.001)
 	assert.Equal(t, *all[0].Beside, *all[0].Over, "both hide all")
 	assert.Equal(t, []string{"slate", "ivory"}, all[0].Opaque)
-	assert.Contains(t, all[0].Words(), "lightness difference 34; opacity not recorded, taken to hide all: slate, ivory")
+	assert.Contains(t, all[0].Words(), "a lightness difference of 34; opacity not recorded, taken to hide all: slate, ivory")
 	assert.Equal(t, "rust", all[1].Front)
 
 	typed = strings.Replace(typed, "#00ff00", "#000000", 1)

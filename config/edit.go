@@ -23,6 +23,8 @@ type Change struct {
 	// Remove leaves the value out, in place of setting it: a key that need not be there,
 	// a whole section such as pour, or a colourant.
 	Remove bool
+
+	add bool // a colourant that must not be there yet
 }
 
 // Edit returns a recipe's text with changes made one after the other. A value keeps its
@@ -68,6 +70,9 @@ func (c Change) edit(text string) (string, error) {
 	}
 	if c.Value = strings.TrimSpace(c.Value); c.Value == "" && !c.Remove {
 		return "", &quantity.Fault{Wrong: "value missing", Fix: "write one, or leave the key out"}
+	}
+	if c.add && at.lacking == "" {
+		return "", &quantity.Fault{Wrong: "a colourant of this name is there already", Fix: "change its amount, or give this one another name"}
 	}
 	if c.Remove {
 		err = d.remove(at)

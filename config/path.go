@@ -127,7 +127,7 @@ func (p *place) choose(which string) error {
 	if p.entry = slices.Index(known, name); p.entry >= 0 {
 		return nil
 	}
-	if p.key == "colourants" {
+	if p.key == "colourants" && name != "" {
 		p.lacking = name
 		return nil
 	}
@@ -135,6 +135,9 @@ func (p *place) choose(which string) error {
 }
 
 func noEntry(which string, known []string) error {
+	if which == "" {
+		return &quantity.Fault{Wrong: "name missing", Fix: "write what it is called"}
+	}
 	f := &quantity.Fault{Wrong: strconv.Quote(which) + " is not there", Fix: "name one that is"}
 	if len(known) > 0 {
 		f.Fix = choose(which, known)

@@ -17,6 +17,7 @@ import (
 	"sync"
 	"time"
 
+	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/daemon/alarm"
 	"meltwarden/daemon/api"
@@ -32,7 +33,7 @@ import (
 )
 
 // Options are what a daemon is made from. All are required but Listener, Token,
-// Hosts, History, Recalled, Notifier and Simulated.
+// Hosts, History, Bench, Recalled, Notifier and Simulated.
 type Options struct {
 	Settings control.Settings
 	Bus      *devices.Bus
@@ -50,6 +51,8 @@ type Options struct {
 	// its settings are filled in here.
 	History *history.Store
 	Start   history.Start
+	// Bench is the bench's file, for the pages of recipes; nil leaves them without it.
+	Bench *config.Bench
 	// Recalled is what is known of each pot from earlier runs, by Recall; nil recalls and
 	// keeps nothing of the kind.
 	Recalled []Recalled
@@ -183,7 +186,7 @@ func (d *Daemon) handler() http.Handler {
 	}
 	return api.New(api.Options{
 		Away: away,
-		Hub:  &d.hub, Settings: o.Settings, Recalled: words(o.Recalled), Trend: &d.trend, Metrics: d.metrics.Handler(),
+		Hub:  &d.hub, Settings: o.Settings, Bench: o.Bench, Recalled: words(o.Recalled), Trend: &d.trend, Metrics: d.metrics.Handler(),
 		Submit: d.Submit, Alarms: d.alarms, History: o.History, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
 		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
 	})

@@ -65,7 +65,7 @@ func TestAKeptVersionInPlaceOfAFile(t *testing.T) {
 	out, err := run(t.Context(), "check", "--config", bench, "--data", folder, "--recipe", "slate eel v1")
 	require.ErrorContains(t, err, "no-such-port")
 	assert.Contains(t, out, "(version "+config.DemoRecipe().Fingerprint()+")")
-	assert.Contains(t, out, "slate beside ivory: side by side CIEDE2000")
+	assert.Contains(t, out, "slate beside ivory: side by side a colour difference of")
 	_, err = run(t.Context(), "check", "--config", bench, "--data", folder, "--recipe", "v9")
 	require.ErrorContains(t, err, `--recipe "v9": no such file, and no version that is kept in `+folder)
 	_, err = run(t.Context(), "check", "--config", bench, "--data", t.TempDir(), "--recipe", "none.yaml")
@@ -110,7 +110,7 @@ func TestContrastOfARecipe(t *testing.T) {
 	out, err = run(t.Context(), "recipes", "contrast", file)
 	require.NoError(t, err)
 	assert.Contains(t, out, "slate beside ivory: not recorded: no swatch of slate\n")
-	assert.Contains(t, out, "warning: ivory and rust would read as one: CIEDE2000 0.7, below the least contrast of 5\n")
+	assert.Contains(t, out, "warning: ivory and rust would read as one: a colour difference of 0.7, below the least contrast of 5\n")
 	out, err = run(t.Context(), "recipes", "contrast", file, "--json")
 	require.NoError(t, err)
 	var object struct{ Contrasts []config.Contrast }

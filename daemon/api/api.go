@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"time"
 
+	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/daemon/alarm"
 	"meltwarden/daemon/frames"
@@ -22,10 +23,12 @@ import (
 )
 
 // Options are what the handler shows and whom it lets in. All are required but
-// Recalled, History, Token, Hosts, Title, Run, Simulated and HeatRefused.
+// Recalled, Bench, History, Token, Hosts, Title, Run, Simulated and HeatRefused.
 type Options struct {
 	Hub      *frames.Hub
 	Settings control.Settings
+	// Bench says whether a recipe fits, and how full a pot may be; nil says neither.
+	Bench *config.Bench
 	// Recalled says of each pot what was known of it when the run began; nil says nothing.
 	Recalled []string
 	Trend    *trend.Trend
@@ -105,6 +108,8 @@ func (s *server) routes() []route {
 		{"GET /api/v1/recipes", s.recipes},
 		{"GET /api/v1/causes", s.causes},
 		{"GET /causes", s.readable(s.causesPage)},
+		{"POST /api/v1/recipes/{fingerprint}/change", s.changeRecipe},
+		{"POST /api/v1/recipes/{fingerprint}/scale", s.keepScaled},
 		{"GET /alarms", s.readable(s.alarmsPage)},
 		{"GET /runs", s.readable(s.runsPage)},
 		{"GET /runs/{run}", s.readable(s.runPage)},
@@ -118,6 +123,9 @@ func (s *server) routes() []route {
 		{"GET /recipes", s.readable(s.recipesPage)},
 		{"GET /recipes/{fingerprint}", s.readable(s.recipePage)},
 		{"GET /estimates", s.readable(s.estimatesPage)},
+		{"GET /recipes/{fingerprint}/text", s.readable(s.recipeText)},
+		{"GET /recipes/{fingerprint}/change", s.readable(s.changePage)},
+		{"GET /recipes/{fingerprint}/scale", s.readable(s.scalePage)},
 		{"GET /metrics", s.Metrics.ServeHTTP},
 		{"GET /healthz", s.healthz},
 		{"GET /readyz", s.readyz},

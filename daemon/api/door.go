@@ -106,17 +106,29 @@ func sameOrigin(next http.Handler) http.Handler {
 	return p.Handler(next)
 }
 
-// maxBody is the largest request body in bytes: a form of a few lines.
-const maxBody = 4096
+// maxBody is the largest request body in bytes: a form of a few lines. That of a recipe
+// holds its whole text, in which a form makes up to three bytes of one.
+const (
+	maxBody       = 4096
+	maxRecipeBody = 128 << 10
+)
+
+func mostOf(r *http.Request) int64 {
+	if strings.HasPrefix(r.URL.Path, "/api/v1/recipes/") {
+		return maxRecipeBody
+	}
+	return maxBody
+}
 
 // limitBody refuses large bodies and keeps the others from growing.
 func limitBody(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.ContentLength > maxBody {
+		most := mostOf(r)
+		if r.ContentLength > most {
 			problem(w, http.StatusRequestEntityTooLarge, "more than a form of a few lines; write less")
 			return
 		}
-		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+		r.Body = http.MaxBytesReader(w, r.Body, most)
 		next.ServeHTTP(w, r)
 	})
 }

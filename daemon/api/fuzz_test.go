@@ -178,6 +178,7 @@ func FuzzRequest(f *testing.F) {
 	post("/api/v1/runs/1/shots/1", "mould=eel&note=good&withdrawn=yes")
 	post("/api/v1/runs/1/shots/1/verdict", "fault=bled&colour=slate&colour=rust&cavity=1&day=2")
 	post("/api/v1/runs/1/shots/1/verdict", "fault=bled&take-back=1")
+	post("/api/v1/recipes/abc/change", "text=name:+x&do=keep")
 	for _, target := range []string{
 		"/runs?text=eel&state=finished&fault=bled&spoiled=1&since=2026-01-01&unit=f", "/runs/1?from=3&to=12.5&unit=f",
 		"/runs/1/plot.png?width=300&height=500&from=1&to=9&dark=1&fahrenheit=1", "/runs/1/plot.pdf", "/api/v1/trend?rows=3",

@@ -68,8 +68,11 @@ type recipePage struct {
 	ParentVersion *versionRow // nil for the first one
 	Differences   []string
 	NotTold       string // why there are none to tell
-	Rows          []runRow
-	RunsAddress   string
+	// Contrasts are those of neighbours; a text that is no recipe any more has none.
+	Contrasts              []config.Contrast
+	SwatchesMeasureNothing string
+	Rows                   []runRow
+	RunsAddress            string
 }
 
 // recipePage shows one version: what was typed, what differs from the one before,
@@ -94,6 +97,9 @@ func (s *server) recipePage(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *server) fillRecipe(p *recipePage, u review.Unit) error {
+	if recipe, err := config.ParseRecipe(p.Name, []byte(p.Source)); err == nil {
+		p.Contrasts, p.SwatchesMeasureNothing = config.Contrasts(recipe), config.SwatchesMeasureNothing
+	}
 	if p.Parent != "" {
 		parent, err := s.History.Version(p.Parent)
 		if err != nil {

@@ -264,6 +264,7 @@ func TestWhatIsTypedIsNeverMarkup(t *testing.T) {
 	require.NoError(t, err)
 	for _, target := range []string{
 		"/", "/runs", "/runs/1", "/runs/now", "/runs/now/last-shot", "/recipes", "/recipes/" + runs[0].Fingerprint,
+		"/recipes/" + runs[0].Fingerprint + "/change", "/recipes/" + runs[0].Fingerprint + "/scale?times=%3Cscript%3E1&volume-1=%3Cscript%3E1",
 		"/runs?text=%3Cscript%3E1&fault=%3Cscript%3E1", "/runs/%3Cscript%3E1", "/runs?unit=%3Cscript%3E1",
 	} {
 		page := get(target, map[bool]int{true: 404, false: 200}[strings.HasPrefix(target, "/runs/%3C")])

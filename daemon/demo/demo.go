@@ -104,7 +104,7 @@ func New(o Options) (*Demo, error) {
 	d.Daemon = daemon.New(daemon.Options{
 		Settings: settings, Bus: bus, Clock: clk, Listener: o.Listener, Log: o.Log, Version: o.Version,
 		Title: recipe.Name, Run: "demo", Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
-		Simulated: d.Bench, History: o.History, Start: start, Recalled: d.Recalled,
+		Simulated: d.Bench, History: o.History, Start: start, Bench: o.Bench, Recalled: d.Recalled,
 	})
 	d.judge = newJudge(d.Bench, settings)
 	d.Bench.ReportTo(maker{d.Daemon})

@@ -48,10 +48,10 @@ async function send(form, button) {
 }
 
 // sendForms takes over every form that marks something; after tells what to do
-// once one has arrived.
+// once one has arrived. A plain form is answered by a page.
 export function sendForms(after) {
   document.addEventListener("submit", async (e) => {
-    if (e.target.method !== "post") return;
+    if (e.target.method !== "post" || "plain" in e.target.dataset) return;
     e.preventDefault();
     if (await send(e.target, e.submitter)) after(e.target, e.submitter);
   });
