@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -27,6 +28,7 @@ type tried struct {
 	MayKeep     bool // by who asks, and from where
 	Looked      bool
 	Problems    []string
+	keys        []string // of the values with a problem
 	Differences []string
 	// Misfits say why the recipe can not be used on this bench.
 	Misfits []string
@@ -43,6 +45,8 @@ type changeField struct {
 	Path, Label, Value, Example string
 	// Pick is the colour that a picker begins with; "" has none.
 	Pick string
+	// Wrong marks a field with a problem.
+	Wrong bool
 }
 
 // versionOf is the version that a route names, or false after an answer.
@@ -97,19 +101,19 @@ func (s *server) showChange(w http.ResponseWriter, r *http.Request, status int, 
 		p.Problems = append(p.Problems, problemLines(err)...)
 	}
 	for _, g := range groups {
-		p.Groups = append(p.Groups, changeGroupOf(g, r))
+		p.Groups = append(p.Groups, changeGroupOf(g, r, t.keys))
 	}
 	show(w, status, "recipe-change.html", p)
 }
 
-func changeGroupOf(g config.FieldGroup, r *http.Request) changeGroup {
+func changeGroupOf(g config.FieldGroup, r *http.Request, wrong []string) changeGroup {
 	l := view.Texts()
 	c := changeGroup{Heading: l.WholeRecipe}
 	if g.Colour != "" {
 		c.Heading = fmt.Sprintf(l.OneColour, g.Colour)
 	}
 	field := func(f config.Field, label string) changeField {
-		made := changeField{Path: f.Path, Label: label, Value: f.Value, Example: f.Example}
+		made := changeField{Path: f.Path, Label: label, Value: f.Value, Example: f.Example, Wrong: slices.Contains(wrong, f.Path)}
 		if f.Key == "swatch" {
 			made.Pick = pickerOf(f)
 		}
@@ -214,7 +218,7 @@ func (s *server) tryText(w http.ResponseWriter, r *http.Request, v history.Versi
 	}
 	t := tried{Looked: true}
 	if err != nil {
-		t.Problems = problemLines(err)
+		t.Problems, t.keys = problemLines(err), problemKeys(err)
 		s.answerTried(w, r, http.StatusBadRequest, t, again)
 		return
 	}
@@ -274,4 +278,16 @@ func problemLines(err error) []string {
 		lines = append(lines, p.String())
 	}
 	return lines
+}
+
+// problemKeys are the ways to the values of an error's problems.
+func problemKeys(err error) []string {
+	var all *strict.Error
+	var keys []string
+	if errors.As(err, &all) {
+		for _, p := range all.Problems {
+			keys = append(keys, p.Key)
+		}
+	}
+	return keys
 }

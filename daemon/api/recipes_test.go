@@ -70,7 +70,7 @@ func TestARecipeIsChangedOnThePage(t *testing.T) {
 
 	a, text = send(t, h, to, url.Values{"do": {"keep"}, "colours[2].setpoint": {"340 C"}, "note": {"so"}}, here)
 	require.Equal(t, 400, a.StatusCode)
-	requireAll(t, text, "Not kept.", `recipe:38: colours[2].setpoint: &#34;340 C&#34;: hard to believe; did you mean 340 F (171 °C)?`, `value="340 C"`, `value="so"`)
+	requireAll(t, text, "Not kept.", `recipe:38: colours[2].setpoint: &#34;340 C&#34;: hard to believe; did you mean 340 F (171 °C)?`, `value="340 C" placeholder="such as 168 C" autocomplete="off" aria-invalid="true"`, `value="so"`)
 
 	a, _ = send(t, h, to, url.Values{"do": {"keep"}, "colours[2].setpoint": {"169 C"}, "colours[3].swatch": {"#a4573a"}, "pick:colours[3].swatch": {"#aa5533"},
 		"pick:colours[1].swatch": {"#4f5d68"}, "colours[1].swatch": {"#4f5d68"}}, here)
