@@ -360,7 +360,8 @@ func TestPastPagesFitAPhone(t *testing.T) {
 	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
 	versions, err := store.Versions()
 	require.NoError(t, err)
-	for _, page := range []string{"/runs", "/runs/1", "/recipes", "/recipes/" + versions[0].Fingerprint, "/runs/9",
+	recipe := "/recipes/" + versions[0].Fingerprint
+	for _, page := range []string{"/runs", "/runs/1", "/recipes", recipe, recipe + "/change", recipe + "/scale?times=1.5", "/runs/9",
 		"/runs/1/shots/2?beside=2/1", "/runs/1/beside?other=2&align=shot"} {
 		for _, wide := range []int64{390, 1600} {
 			s.do(chromedp.EmulateViewport(wide, 844), chromedp.Navigate(s.server.URL+page))
@@ -378,10 +379,16 @@ func TestPastPagesFitAPhone(t *testing.T) {
 func TestPastTextCanBeReadInBothThemes(t *testing.T) {
 	store := twoEvenings(t)
 	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
+	versions, err := store.Versions()
+	require.NoError(t, err)
+	recipe := "/recipes/" + versions[0].Fingerprint
 	for page, selectors := range map[string][]string{
-		"/runs":           {".rows .what a", ".rows .when", ".rows .spoiled .verdict b", ".filter label", "nav a"},
-		"/runs/1/shots/2": {".group h3", ".group li span", ".unseen b", ".differences td b", ".named th", ".lines li", ".verdict b", "select"},
-		"/runs/1":         {".out b", ".out", ".off-target b", ".card caption", ".card dt", "tbody th", ".heading p", "time", ".key", "figcaption", "button"},
+		"/runs":                     {".rows .what a", ".rows .when", ".rows .spoiled .verdict b", ".filter label", "nav a"},
+		"/runs/1/shots/2":           {".group h3", ".group li span", ".unseen b", ".differences td b", ".named th", ".lines li", ".verdict b", "select"},
+		"/runs/1":                   {".out b", ".out", ".off-target b", ".card caption", ".card dt", "tbody th", ".heading p", "time", ".key", "figcaption", "button"},
+		recipe:                      {".contrasts b", ".contrasts p", ".more", ".ways .key"},
+		recipe + "/change":          {"legend", ".change label", ".change textarea", ".keep button"},
+		recipe + "/scale?times=1.5": {".scaled th", ".scaled .flagged td", ".scaled .flagged b", ".notes li"},
 	} {
 		s.do(chromedp.Navigate(s.server.URL + page))
 		for _, theme := range []string{"light", "dark"} {
@@ -467,4 +474,22 @@ func luminance(t *testing.T, colour string) float64 {
 		}
 	}
 	return .2126*rgb[0] + .7152*rgb[1] + .0722*rgb[2]
+}
+
+// The form of a recipe works with the script as it does without: it is answered by a
+// page, here of the version that was kept.
+func TestARecipeIsChangedInABrowser(t *testing.T) {
+	store := twoEvenings(t)
+	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
+	versions, err := store.Versions()
+	require.NoError(t, err)
+	s.do(chromedp.Navigate(s.server.URL + "/recipes/" + versions[0].Fingerprint + "/change"))
+	s.becomes(`document.querySelector("main") !== null`)
+	s.do(chromedp.SetValue(`[name="colours[1].setpoint"]`, "167 C"), chromedp.SetValue(`[name="pick:colours[3].swatch"]`, "#aa5533"),
+		chromedp.Click(`form.change [value="keep"]`), chromedp.WaitVisible(".contrasts"))
+	s.becomes(`document.body.textContent.includes("slate: set-point 168 °C → 167 °C")`)
+	s.becomes(`document.body.textContent.includes("rust: swatch #a4573a → #aa5533")`)
+	all, err := store.Versions()
+	require.NoError(t, err)
+	assert.Len(t, all, len(versions)+1)
 }

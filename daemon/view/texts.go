@@ -129,7 +129,7 @@ var texts = struct {
 			"the earth and the emergency stop have to protect you: have them checked. Local codes and licensed practice come first.",
 		MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels, CauseLabels: causeLabels, WhyLabels: whyLabels,
 		EstimateLabels: estimateLabels,
-		RecipeLabels: recipeLabels,
+		RecipeLabels:   recipeLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",
