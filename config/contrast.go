@@ -10,9 +10,14 @@ import (
 	"meltwarden/config/swatch"
 )
 
-// SwatchesMeasureNothing is said wherever a contrast is shown.
-const SwatchesMeasureNothing = "Colour differences are CIEDE2000, estimated from swatches that were typed or picked on a screen: they measure no bait, " +
-	"and a photograph without a grey card does not either. Below 1 is hardly seen, 1 to 2 on a close look (common practice)."
+// SwatchNote is said wherever contrasts are shown, "" where none is known.
+func SwatchNote(all []Contrast) string {
+	if !slices.ContainsFunc(all, func(c Contrast) bool { return c.Beside != nil }) {
+		return ""
+	}
+	return "Colour differences are CIEDE2000, estimated from swatches that were typed or picked on a screen: they measure no bait, " +
+		"and a photograph without a grey card does not either. Below 1 is hardly seen, 1 to 2 on a close look (common practice)."
+}
 
 // Contrast is how two neighbours of the bait differ, by their swatches. Numbers that are
 // not known are nil.

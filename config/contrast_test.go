@@ -67,6 +67,8 @@ func TestNoContrastWithoutSwatches(t *testing.T) {
 	assert.False(t, all[0].ReadAsOne)
 	assert.Equal(t, "not recorded: no swatch of ivory", all[0].Words())
 	assert.Empty(t, all[0].Warning())
+	assert.Empty(t, config.SwatchNote(all), "ivory lies between the others")
+	assert.Contains(t, config.SwatchNote(config.Contrasts(config.DemoRecipe())), "they measure no bait")
 }
 
 // Neighbours go by the words back, core and belly, and by the file where there are others.

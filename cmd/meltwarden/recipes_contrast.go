@@ -44,7 +44,7 @@ func tellContrasts(out io.Writer, all []config.Contrast) {
 			fmt.Fprintf(out, "warning: %s\n", c.Warning())
 		}
 	}
-	if len(all) > 0 {
-		fmt.Fprintln(out, config.SwatchesMeasureNothing)
+	if note := config.SwatchNote(all); note != "" {
+		fmt.Fprintln(out, note)
 	}
 }

@@ -102,7 +102,7 @@ func TestScaleARecipe(t *testing.T) {
 func TestContrastOfARecipe(t *testing.T) {
 	out, err := run(t.Context(), "recipes", "contrast", demoRecipeFile)
 	require.NoError(t, err)
-	assert.Contains(t, out, config.SwatchesMeasureNothing)
+	assert.Contains(t, out, "they measure no bait")
 	assert.NotContains(t, out, "warning")
 	file := filepath.Join(t.TempDir(), "dull.yaml")
 	_, err = run(t.Context(), "recipes", "edit", demoRecipeFile, "--set", "rust.swatch=#e6dcc4", "--remove", "slate.swatch", "--out", file, "--data", t.TempDir())

@@ -69,10 +69,10 @@ type recipePage struct {
 	Differences   []string
 	NotTold       string // why there are none to tell
 	// Contrasts are those of neighbours; a text that is no recipe any more has none.
-	Contrasts              []config.Contrast
-	SwatchesMeasureNothing string
-	Rows                   []runRow
-	RunsAddress            string
+	Contrasts   []config.Contrast
+	SwatchNote  string
+	Rows        []runRow
+	RunsAddress string
 }
 
 // recipePage shows one version: what was typed, what differs from the one before,
@@ -98,7 +98,8 @@ func (s *server) recipePage(w http.ResponseWriter, r *http.Request) {
 
 func (s *server) fillRecipe(p *recipePage, u review.Unit) error {
 	if recipe, err := config.ParseRecipe(p.Name, []byte(p.Source)); err == nil {
-		p.Contrasts, p.SwatchesMeasureNothing = config.Contrasts(recipe), config.SwatchesMeasureNothing
+		p.Contrasts = config.Contrasts(recipe)
+		p.SwatchNote = config.SwatchNote(p.Contrasts)
 	}
 	if p.Parent != "" {
 		parent, err := s.History.Version(p.Parent)

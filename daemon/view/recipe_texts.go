@@ -10,7 +10,7 @@ type RecipeLabels struct {
 	WholeText, WholeTextWhy                                string
 	LookFirst, KeepVersion, WouldDiffer, WouldNotDiffer    string
 	NotKept, NotThisBench                                  string
-	Contrast, OneColourOnly                                string
+	Contrast                                               string
 	EveryColour, Times, Potful, PotfulNow                  string
 	ShotCountField, PerShot, PerShotOf, Like               string
 	Stays, StaysWhy, OneOfThree, WorkOut, Scaled           string
@@ -29,7 +29,7 @@ var recipeLabels = RecipeLabels{
 	LookFirst: "Show what would differ", KeepVersion: "Keep as a new version",
 	WouldDiffer: "What would differ", WouldNotDiffer: "Nothing that counts would differ: a version goes by its content, not by its layout.",
 	NotKept: "Not kept. What to write instead:", NotThisBench: "It does not fit this bench as it is:",
-	Contrast: "Contrast of neighbours", OneColourOnly: "One colour has no neighbour.",
+	Contrast:    "Contrast of neighbours",
 	EveryColour: "Every colour", Times: "Times", Potful: "New potful", PotfulNow: "now %s",
 	ShotCountField: "Shots", PerShot: "One takes, of each colour", PerShotOf: "of %s", Like: "such as %s", Stays: "Stays in the pot",
 	StaysWhy:   "Where nothing is typed, as much stays as covers the probe.",
