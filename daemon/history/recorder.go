@@ -41,10 +41,14 @@ type Kept struct {
 	Mould string
 	// Known is what has been found out about the pots by now.
 	Known []Known
+	// Heats are what the pots have had by now; nil leaves those kept before.
+	Heats []shot.Heat
 }
 
 // plain reports whether nothing happened.
-func (k Kept) plain() bool { return len(k.Events) == 0 && k.Shot == nil && len(k.Known) == 0 }
+func (k Kept) plain() bool {
+	return len(k.Events) == 0 && k.Shot == nil && len(k.Known) == 0 && len(k.Heats) == 0
+}
 
 // Recorder writes one run while it goes on. Put and its like never wait.
 type Recorder struct {
@@ -332,6 +336,9 @@ func (r *Recorder) writeEvents(tx *sql.Tx, k Kept) error {
 		if err := insertKnown(tx, r.run.Load(), known); err != nil {
 			return err
 		}
+	}
+	if err := updateHeats(tx, r.run.Load(), k.Record.At, k.Heats); err != nil {
+		return err
 	}
 	if k.Shot == nil {
 		return nil

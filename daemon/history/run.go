@@ -30,6 +30,10 @@ type Start struct {
 	Recipe, RecipeName, Fingerprint string
 	Bench                           string // the bench file as typed
 	Settings                        control.Settings
+	// Potfuls are what the recipe puts into each pot, in the order of the settings; nil
+	// keeps no batches. DoseKJ is the activation energy of heat doses, in kJ/mol.
+	Potfuls []Potful
+	DoseKJ  float64
 	// Invented marks a run of the simulated bench.
 	Invented bool
 	// Program is version and processor: replay is exact on the same two.
@@ -85,8 +89,12 @@ func insertRun(tx *sql.Tx, at time.Time, o Start, settings string) (int64, error
 	if err != nil {
 		return 0, err
 	}
-	return insert(tx, `INSERT INTO run (session, recipe, source, title, bench, settings, invented, began_ms, state)
+	run, err := insert(tx, `INSERT INTO run (session, recipe, source, title, bench, settings, invented, began_ms, state)
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, 'open')`, session, o.Fingerprint, o.Recipe, o.Title, o.Bench, settings, o.Invented, ms(at))
+	if err != nil {
+		return 0, err
+	}
+	return run, insertPotfuls(tx, run, at, o.DoseKJ, o.Potfuls, make([]shot.Heat, len(o.Potfuls)))
 }
 
 // sessionWithin is how long after a run the next one is still of the same evening (C).
@@ -220,9 +228,7 @@ func (s *Store) scanRun(rows *sql.Rows, recorded bool) (r Run, err error) {
 	err = rows.Scan(&r.ID, &r.Session, &r.Title, &r.Recipe, &r.Fingerprint, &r.Version, &r.Invented, &began, &ended, &r.State, &r.Note,
 		&r.Cycles, &took, &last, &r.Shots)
 	r.Began, r.TookS = time.UnixMilli(began), float64(took)/1000
-	if r.State == Recording && (!recorded || s.records && r.ID != s.live.Load()) {
-		r.State = Interrupted // its program is gone and nobody has said so yet
-	}
+	r.State = s.stateOf(r.ID, r.State, recorded)
 	if r.State != Recording {
 		at := time.UnixMilli(last)
 		if ended.Valid {
@@ -231,6 +237,14 @@ func (s *Store) scanRun(rows *sql.Rows, recorded bool) (r Run, err error) {
 		r.Ended = &at
 	}
 	return r, err
+}
+
+// stateOf is how a run stands that is kept as in a state, by whether anybody records.
+func (s *Store) stateOf(run int64, kept State, recorded bool) State {
+	if kept == Recording && (!recorded || s.records && run != s.live.Load()) {
+		return Interrupted // its program is gone and nobody has said so yet
+	}
+	return kept
 }
 
 // count is how many shots of a run have a fault.

@@ -129,4 +129,25 @@ CREATE TABLE known (                    -- what a run has found out about its po
 	PRIMARY KEY (run, pot)
 ) STRICT, WITHOUT ROWID;
 `,
+	`
+CREATE TABLE batch (                    -- one potful of plastisol, as typed; '' is not recorded
+	id     INTEGER PRIMARY KEY,
+	colour TEXT NOT NULL,
+	base   TEXT NOT NULL,
+	lot    TEXT NOT NULL,
+	made   TEXT NOT NULL,               -- how much of it was made
+	note   TEXT NOT NULL DEFAULT ''
+) STRICT;
+CREATE TABLE potful (                   -- which batch is in which pot in which run
+	run     INTEGER NOT NULL REFERENCES run,
+	pot     INTEGER NOT NULL,           -- from 1
+	own     INTEGER NOT NULL REFERENCES batch, -- the new one that it began as
+	batch   INTEGER NOT NULL REFERENCES batch, -- the one that the maker says it is
+	kj      REAL NOT NULL,              -- activation energy of its doses, kJ/mol
+	wall_ms INTEGER NOT NULL,           -- when its heat was kept last
+	heat    TEXT NOT NULL,              -- what it had in this run, as JSON: seconds at each degree
+	PRIMARY KEY (run, pot)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX potful_batch ON potful (batch);
+`,
 }

@@ -57,11 +57,17 @@ func (s Shot) Faults() string {
 }
 
 func (r *Recorder) insertShot(tx *sql.Tx, k Kept) error {
+	run := r.run.Load()
+	before, err := earlierHeats(tx, run)
+	if err != nil {
+		return err
+	}
+	k.Shot.Pots = slices.Clone(k.Shot.Pots)
+	before.addTo(k.Shot)
 	card, err := json.Marshal(k.Shot)
 	if err != nil {
 		return err
 	}
-	run := r.run.Load()
 	_, err = tx.Exec(`INSERT INTO shot (run, part, number, bench_ms, wall_ms, mould, card)
 		SELECT ?1, ?2, (SELECT coalesce(max(number), 0) + 1 FROM shot WHERE run = ?1), ?3, ?4, ?5, ?6
 		WHERE NOT EXISTS (SELECT 1 FROM shot WHERE part = ?2 AND bench_ms = ?3)`,
@@ -75,10 +81,15 @@ func (s *Store) Shots(run int64) ([]Shot, error) {
 	if err != nil {
 		return nil, err
 	}
+	before, err := s.earlierHeats(run)
+	if err != nil {
+		return nil, err
+	}
 	shots := []Shot{}
 	at := map[int64]int{} // by the row's id
 	err = s.each(func(rows *sql.Rows) error {
 		sh, id, err := scanShot(rows, offset)
+		before.addTo(&sh.Card)
 		at[id] = len(shots)
 		shots = append(shots, sh)
 		return err

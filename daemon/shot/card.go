@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"meltwarden/control"
+	"meltwarden/control/dose"
 	"meltwarden/daemon/frames"
 )
 
@@ -45,15 +46,18 @@ type Pot struct {
 	// DrawToPushS is the time from this pot's draw to the push.
 	DrawToPushS frames.Figure `json:"draw_to_push_s"`
 	// DoseMin is the heat that the potful has had, in minutes at 177 °C that would have
-	// aged it as much, earlier heats of the same batch included.
-	DoseMin frames.Figure `json:"dose_min"`
+	// aged it as much, earlier heats of the same batch included, and RunDoseMin what it has
+	// had of it in this run. A tracker knows of no other run: history adds the earlier
+	// heats, by the batch that the maker says it is.
+	DoseMin    frames.Figure `json:"dose_min"`
+	RunDoseMin frames.Figure `json:"run_dose_min"`
 }
 
 // UnmarshalJSON implements json.Unmarshaler: what a card of an earlier program does not
 // have is not known.
 func (p *Pot) UnmarshalJSON(text []byte) error {
 	type plain Pot
-	known := plain{DoseMin: frames.Unknown()}
+	known := plain{DoseMin: frames.Unknown(), RunDoseMin: frames.Unknown()}
 	err := json.Unmarshal(text, &known)
 	*p = Pot(known)
 	return err
@@ -78,6 +82,7 @@ func (c Card) Worst() int {
 type Tracker struct {
 	set  []control.PotSettings
 	pots []tracked
+	kJ   float64 // activation energy of the heat dose
 }
 
 // tracked is what is remembered of one pot.
@@ -88,20 +93,43 @@ type tracked struct {
 	stirAt  time.Duration // of the last stir; control forgets one after an addition
 	drawn   *Pot
 	drawnAt time.Duration
+	heat    Heat
 }
 
 // NewTracker returns a tracker of the pots of a run.
 func NewTracker(pots []control.PotSettings) *Tracker {
-	return &Tracker{set: pots, pots: make([]tracked, len(pots))}
+	return &Tracker{set: pots, pots: make([]tracked, len(pots)), kJ: dose.DefaultKJ}
+}
+
+// GoOn reckons heat doses with an activation energy in kJ/mol, and takes up the heats that
+// the pots have had before in the same run, whose melts nobody has watched for a time; nil
+// is none. It comes before the first cycle.
+func (t *Tracker) GoOn(kJ float64, before []Heat, unwatched time.Duration) {
+	t.kJ = kJ
+	for i := range min(len(t.pots), len(before)) {
+		t.pots[i].heat = before[i]
+		t.pots[i].heat.Unwatched(unwatched)
+	}
+}
+
+// Heats are what the potfuls have had in this run so far, as they can be kept.
+func (t *Tracker) Heats() []Heat {
+	var all []Heat
+	for i := range t.pots {
+		all = append(all, t.pots[i].heat.settled())
+	}
+	return all
 }
 
 // See takes in one cycle and what people marked in it. It returns the card of a
 // shot, or nil when none was pushed.
 func (t *Tracker) See(f *control.Frame, marks []control.Command) *Card {
 	for i := range min(len(t.pots), len(f.Pots)) {
-		if p := &t.pots[i]; f.Pots[i].Cured && !p.cured {
+		p := &t.pots[i]
+		if f.Pots[i].Cured && !p.cured {
 			p.cured, p.curedAt = true, f.Time
 		}
+		p.heat.See(frames.Measured(f.Pots[i].Melt), f.Pots[i].State, f.Elapsed)
 	}
 	pushed := false
 	for _, m := range marks {
@@ -159,7 +187,8 @@ func (t *Tracker) pot(f *control.Frame, i int) Pot {
 		Name: t.set[i].Name, Colour: t.set[i].Colour,
 		MeltC: frames.Unknown(), TargetC: frames.Unknown(), BandC: frames.Unknown(), DeviationC: frames.Unknown(),
 		SlopeCPerMin: frames.Unknown(), PlateC: frames.Unknown(),
-		HeldMin: frames.Unknown(), SinceStirS: frames.Unknown(), DrawToPushS: frames.Unknown(), DoseMin: frames.Unknown(),
+		HeldMin: frames.Unknown(), SinceStirS: frames.Unknown(), DrawToPushS: frames.Unknown(),
+		DoseMin: frames.Unknown(), RunDoseMin: frames.Unknown(),
 	}
 	if i >= len(f.Pots) {
 		return p
@@ -172,6 +201,8 @@ func (t *Tracker) pot(f *control.Frame, i int) Pot {
 		p.DeviationC = p.MeltC - p.TargetC
 		p.SlopeCPerMin = frames.Figure(now.SlopeCPerMin)
 	}
+	p.RunDoseMin = t.pots[i].heat.DoseMin(t.kJ)
+	p.DoseMin = p.RunDoseMin
 	if t.pots[i].cured {
 		p.HeldMin = frames.Figure((f.Time - t.pots[i].curedAt).Minutes())
 	}

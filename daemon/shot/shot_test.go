@@ -126,3 +126,53 @@ func TestAnEarlierCardHasNoDose(t *testing.T) {
 	assert.InDelta(t, 168, float64(p.MeltC), 1e-9)
 	assert.False(t, p.DoseMin.Known())
 }
+
+// warmed lets a tracker see both melts at these temperatures for a time, a second a cycle.
+func warmed(tracker *Tracker, from, d time.Duration, melts ...float64) time.Duration {
+	for range int(d / time.Second) {
+		from += time.Second
+		f := frame(from, melts...)
+		f.Elapsed = time.Second
+		tracker.See(f, nil)
+	}
+	return from
+}
+
+// TestACardHasTheHeatDose of each potful until its draw, and none where it is not known.
+func TestACardHasTheHeatDose(t *testing.T) {
+	tracker := NewTracker(pots)
+	tracker.GoOn(150, nil, 0)
+	at := warmed(tracker, 0, 10*time.Minute, 177, math.NaN())
+	tracker.See(frame(at, 177, math.NaN()), said(control.Draw))
+	at = warmed(tracker, at, 2*time.Minute, 177, math.NaN())
+	c := tracker.See(frame(at, 177, math.NaN()), said(control.Shot))
+	assert.InDelta(t, 10, float64(c.Pots[0].DoseMin), 0.02, "at 177 °C a minute is a minute")
+	assert.Equal(t, c.Pots[0].DoseMin, c.Pots[0].RunDoseMin)
+	assert.False(t, c.Pots[1].DoseMin.Known(), "its melt was never read")
+
+	heats := tracker.Heats()
+	assert.InDelta(t, 12*60, heats[0].CuredS, 2)
+	assert.Greater(t, heats[1].UnknownS, 600.0)
+	text, err := json.Marshal(heats)
+	require.NoError(t, err)
+	var back []Heat
+	require.NoError(t, json.Unmarshal(text, &back))
+	assert.Equal(t, heats, back)
+
+	// The program was killed, and goes on 20 s later.
+	again := NewTracker(pots)
+	again.GoOn(150, back, 20*time.Second)
+	at = warmed(again, 0, 5*time.Minute, 177, 30)
+	c = again.See(frame(at, 177, 30), said(control.Shot))
+	assert.InDelta(t, 17, float64(c.Pots[0].DoseMin), 0.05)
+	assert.InDelta(t, 22, again.Heats()[0].UnknownS, 1e-9, "nobody watched, nor for the second before each first reading")
+}
+
+// TestAHeatThatCanNotBeIsUnknown.
+func TestAHeatThatCanNotBeIsUnknown(t *testing.T) {
+	for _, text := range []string{`{"from_c": 250, "s": [1,1,1,1,1,1,1,1,1,1,1,1,1]}`, `{"from_c": -1, "s": [1]}`, `{"from_c": 3, "s": [-1]}`, `{"from_c": 3, "s": [null]}`} {
+		var h Heat
+		require.NoError(t, json.Unmarshal([]byte(text), &h))
+		assert.False(t, h.DoseMin(150).Known(), text)
+	}
+}
