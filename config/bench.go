@@ -19,6 +19,7 @@ import (
 	"meltwarden/config/quantity"
 	"meltwarden/config/strict"
 	"meltwarden/control/circuit"
+	"meltwarden/control/dose"
 	"meltwarden/control/injector"
 	"meltwarden/control/reading"
 	"meltwarden/devices/registers"
@@ -43,6 +44,8 @@ type Bench struct {
 	// goes by it.
 	Injector injector.Injector
 	Daemon   Daemon
+	// DoseKJ is the activation energy of heat doses, in kJ/mol.
+	DoseKJ float64
 
 	src *strict.Source
 }
@@ -141,6 +144,7 @@ func ParseBench(file string, typed []byte, flags *pflag.FlagSet) (*Bench, error)
 	}
 	b.Injector = readInjector(top.Map("injector"))
 	b.Daemon = readDaemon(top.Map("daemon"), src, flags)
+	b.DoseKJ = readDose(top.Map("dose"))
 	top.Done()
 	b.check()
 	if err := src.Err(); err != nil {
@@ -246,6 +250,12 @@ func (b *Bench) readHeater(m *strict.Map, p *Pot) {
 			"more than the whole circuit of "+quantity.FormatPower(b.Supply.MaxW),
 			"give the pot a smaller heater, or the bench a circuit that can carry this one")
 	}
+}
+
+func readDose(m *strict.Map) float64 {
+	defer m.Done()
+	return strict.Optional(m, "activation-energy",
+		within(kind(quantity.MolarEnergy, "150 kJ/mol"), minDoseKJ, maxDoseKJ, inUnit("kJ/mol")), dose.DefaultKJ)
 }
 
 func atMost(c float64) string { return "write at most " + quantity.FormatTemperature(c) }

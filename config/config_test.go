@@ -26,6 +26,7 @@ func TestEveryKeyOfABench(t *testing.T) {
 	assert.InDelta(t, 185, b.Ceiling.MeltTripC, 0)
 	assert.InDelta(t, 220, b.Ceiling.PlateLimitC, 1e-9)   // 428 °F
 	assert.InDelta(t, 232.22, b.Ceiling.PlateTripC, 0.01) // 450 °F
+	assert.InDelta(t, 125.52, b.DoseKJ, 1e-9)             // 30 kcal/mol
 	require.Len(t, b.Pots, 2)
 	assert.Equal(t, circuit.Smooth, b.Pots[0].Output)
 	assert.Equal(t, circuit.Switched, b.Pots[1].Output)

@@ -103,6 +103,7 @@ const (
 	minVoltageV, maxVoltageV      = 12.0, 250.0                                   // C: one phase, or a safe low voltage
 	minBreakerA, maxBreakerA      = 1.0, 63.0                                     // C
 	minShare, maxShare            = 0.1, 1.0                                      // E
+	minDoseKJ, maxDoseKJ          = 100.0, 200.0                                  // E: the published ones (control/dose), wider by 15 % and more
 	minVolumeML, maxVolumeML      = 20.0, 5000.0                                  // E
 	minTimeout, maxTimeout        = 20 * time.Millisecond, 800 * time.Millisecond // a reading is stale after a second
 	minUnit, maxUnit              = 1, 247                                        // P (Modbus over serial line V1.02, 2.2)

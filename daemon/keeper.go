@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"errors"
 	"log/slog"
 	"time"
 
@@ -22,12 +23,25 @@ type Happening struct {
 
 // Scribe turns the cycles of a run into what history keeps of them.
 type Scribe struct {
-	shots  *shot.Tracker
-	notice notice
+	shots     *shot.Tracker
+	notice    notice
+	nextHeats time.Duration // bench time
 }
+
+// heatsEvery is how often the heat that the potfuls have had is kept while a run goes on:
+// as much of it is lost with a program that is killed.
+const heatsEvery = time.Minute
 
 // NewScribe returns one for a run of these pots.
 func NewScribe(pots []control.PotSettings) *Scribe { return &Scribe{shots: shot.NewTracker(pots)} }
+
+// GoOn is shot.Tracker.GoOn.
+func (s *Scribe) GoOn(kJ float64, before []shot.Heat, unwatched time.Duration) {
+	s.shots.GoOn(kJ, before, unwatched)
+}
+
+// Heats are what the potfuls have had so far.
+func (s *Scribe) Heats() []shot.Heat { return s.shots.Heats() }
 
 // notBelieved is what came of a hand-held reading that was not taken.
 const notBelieved = "not believed"
@@ -51,6 +65,10 @@ func (s *Scribe) Write(h Happening) history.Kept {
 		}
 	}
 	kept.Shot = s.shots.See(h.Frame, h.Input.Commands)
+	if h.Frame.Time >= s.nextHeats {
+		s.nextHeats += heatsEvery
+		kept.Heats = s.Heats()
+	}
 	return kept
 }
 
@@ -89,7 +107,7 @@ func (d *Daemon) keeper() *keeper {
 	}
 	d.goOn(recorder)
 	go logFailures(o.Log, recorder)
-	return &keeper{recorder: recorder, store: o.History, scribe: NewScribe(o.Settings.Pots), alarms: d.alarms, recalled: o.Recalled, nextKept: keptEvery}
+	return &keeper{recorder: recorder, store: o.History, scribe: d.scribe(recorder), alarms: d.alarms, recalled: o.Recalled, nextKept: keptEvery}
 }
 
 // goOn sets again what people had set before the run was interrupted: it goes on as
@@ -109,6 +127,22 @@ func (d *Daemon) goOn(r *history.Recorder) {
 			d.opts.Log.Error("a set-point that was changed before is the recipe's again", "pot", e.Pot+1, "why", err)
 		}
 	}
+}
+
+// scribe begins with the heat that the potfuls of an interrupted run have had.
+func (d *Daemon) scribe(r *history.Recorder) *Scribe {
+	s := NewScribe(d.opts.Settings.Pots)
+	var before []shot.Heat
+	var unwatched time.Duration
+	if r.Resumed() {
+		heats, at, err := d.opts.History.Heats(r.Run())
+		if err != nil {
+			d.opts.Log.Error("the heat of the run before it was interrupted is not known", "why", err)
+		}
+		before, unwatched = heats, time.Since(at)
+	}
+	s.GoOn(d.opts.Start.DoseKJ, before, unwatched)
+	return s
 }
 
 // logFailures writes down when history begins and ceases to fail.
@@ -175,5 +209,7 @@ func (k *keeper) close() error {
 	if err := k.recorder.Close(time.Now()); err != nil {
 		return err
 	}
-	return k.store.KeepKnown(k.recorder.Run(), Learnt(k.bench, k.recalled, time.Now()))
+	return errors.Join(
+		k.store.KeepKnown(k.recorder.Run(), Learnt(k.bench, k.recalled, time.Now())),
+		k.store.KeepHeats(k.recorder.Run(), time.Now(), k.scribe.Heats()))
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"meltwarden/config"
+	"meltwarden/daemon/batch"
 	"meltwarden/daemon/history"
 )
 
@@ -31,9 +32,14 @@ func redacted(b *config.Bench) string {
 // StartOf is what a run of a recipe on a bench is known by, for ever: both files
 // as they were typed, the page's token left out.
 func StartOf(b *config.Bench, r *config.Recipe, version string) history.Start {
+	pots := make([]string, len(b.Pots))
+	for i, p := range b.Pots {
+		pots[i] = p.Name
+	}
 	return history.Start{
 		Title: r.Name + " on " + b.Name, Recipe: string(r.Typed), RecipeName: r.Name, Fingerprint: r.Fingerprint(),
 		Bench:   redacted(b),
+		Potfuls: batch.Potfuls(r, pots), DoseKJ: b.DoseKJ,
 		Program: version + " " + runtime.GOARCH,
 	}
 }

@@ -41,7 +41,9 @@ var (
 	differenceUnits = []unit{{"C", 1}, {"F", 5.0 / 9}}
 	percentUnits    = []unit{{"%", 0.01}}
 	// Of a foot and a bar, exact: NIST SP 811, appendix B.8.
-	heightUnits   = []unit{{"m", 1}, {"ft", 0.3048}}
+	heightUnits = []unit{{"m", 1}, {"ft", 0.3048}}
+	// Of a thermochemical calorie, exact: NIST SP 811, appendix B.8.
+	molarUnits    = []unit{{"kJ/mol", 1}, {"J/mol", 0.001}, {"kcal/mol", 4.184}}
 	pressureUnits = []unit{{"hPa", 0.1}, {"kPa", 1}, {"mbar", 0.1}}
 )
 
@@ -66,6 +68,9 @@ func Height(text string) (float64, error) { return measure(text, heightUnits) }
 
 // Pressure reads kilopascals from a text in hPa, kPa or mbar.
 func Pressure(text string) (float64, error) { return measure(text, pressureUnits) }
+
+// MolarEnergy reads kilojoules a mole from a text in kJ/mol, J/mol or kcal/mol.
+func MolarEnergy(text string) (float64, error) { return measure(text, molarUnits) }
 
 // Difference reads a temperature difference in kelvins from a text in C or F:
 // "2 C" is 2 and "9 F" is 5. It is not a temperature: see Temperature.

@@ -58,6 +58,11 @@ func TestOtherQuantities(t *testing.T) {
 		require.NoError(t, err)
 		assert.InDelta(t, want, kPa, 1e-9)
 	}
+	for typed, want := range map[string]float64{"150 kJ/mol": 150, "117500 J/mol": 117.5, "25 kcal/mol": 104.6} {
+		kJ, err := quantity.MolarEnergy(typed)
+		require.NoError(t, err)
+		assert.InDelta(t, want, kJ, 1e-9)
+	}
 	for typed, want := range map[string]time.Duration{
 		"90 s": 90 * time.Second, "2 min": 2 * time.Minute, "1.5 h": 90 * time.Minute, "250 ms": 250 * time.Millisecond,
 	} {

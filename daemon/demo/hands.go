@@ -17,6 +17,8 @@ type plan struct {
 	promoted              bool // its recipe, as changed at the bench, became the present one
 	note                  string
 	pushes                []push
+	rest                  []int  // pots that hold what was left of the evening before
+	drawn                 string // how much the maker types with each draw; "" nothing
 }
 
 // push is one shot of a plan.
@@ -115,7 +117,8 @@ func (h *hands) look(f *control.Frame) {
 }
 
 func (h *hands) draw(now time.Duration) {
-	h.say(history.Mark{Command: control.Command{Kind: control.Draw, Pot: h.drawn}})
+	amount := h.evening.plan.drawn
+	h.say(history.Mark{Command: control.Command{Kind: control.Draw, Pot: h.drawn, ML: quantity.AmountML(amount)}, Amount: amount})
 	h.drawn++
 	h.nextAt = now + betweenDraws
 	if h.drawn == len(h.evening.settings.Pots) {
@@ -170,8 +173,8 @@ func evenings() []plan {
 		{daysAgo: 11, hour: 19, minute: 20, seed: 48, pushes: []push{good, good, good}},
 		{daysAgo: 9, hour: 18, minute: 36, seed: 49, pushes: []push{good,
 			called(push{when: cold(slate, "black", "3 mL", 12), held: usualHold}, "seam", "slate", "ivory"), good}},
-		{daysAgo: 6, hour: 18, minute: 12, seed: 50, note: "new mould, perhaps damp", pushes: []push{called(good, "bubbles"), good, good}},
-		{daysAgo: 4, hour: 19, minute: 47, seed: 51, pushes: []push{
+		{daysAgo: 6, hour: 18, minute: 12, seed: 50, note: "new mould, perhaps damp", drawn: "25 mL", pushes: []push{called(good, "bubbles"), good, good}},
+		{daysAgo: 4, hour: 19, minute: 47, seed: 51, rest: []int{slate, ivory}, drawn: "25 mL", pushes: []push{
 			called(push{when: cold(rust, "salt", "15 g", 16), held: usualHold}, "swirled"), good}},
 		{daysAgo: 1, hour: 18, minute: 25, seed: 52, pushes: []push{good, good, good}},
 	}

@@ -80,6 +80,7 @@ type evening struct {
 	clk     *clock.Clock
 	marks   []history.Mark // what the maker says in the next cycle
 	kept    []history.Kept
+	heats   []shot.Heat      // what the potfuls had by the end
 	verdict [][]shot.Verdict // of each shot
 }
 
@@ -112,6 +113,7 @@ const longest = 2 * time.Hour
 // pass lets the evening pass, a cycle at a time.
 func (e *evening) pass(ctx context.Context) error {
 	step, scribe := control.NewBench(e.settings), daemon.NewScribe(e.settings.Pots)
+	scribe.GoOn(e.start.DoseKJ, nil, 0)
 	hands := hands{evening: e, pushes: e.plan.pushes}
 	var in control.Input
 	var f control.Frame
@@ -137,6 +139,7 @@ func (e *evening) pass(ctx context.Context) error {
 		in.Elapsed = e.settings.Period
 		e.clk.Advance(in.Elapsed)
 	}
+	e.heats = scribe.Heats()
 	return nil
 }
 
@@ -163,6 +166,9 @@ func (e *evening) write(s *history.Store) error {
 	if err := r.Close(end); err != nil {
 		return err
 	}
+	if err := e.keepBatches(s, r.Run(), end); err != nil {
+		return err
+	}
 	if err := e.judge(s, r.Run()); err != nil {
 		return err
 	}
@@ -173,6 +179,24 @@ func (e *evening) write(s *history.Store) error {
 	}
 	if e.plan.promoted {
 		return e.promote(s, r.Run(), end)
+	}
+	return nil
+}
+
+// keepBatches keeps what the potfuls have had, and which of them is the rest of one that
+// was made before.
+func (e *evening) keepBatches(s *history.Store, run int64, at time.Time) error {
+	if err := s.KeepHeats(run, at, e.heats); err != nil {
+		return err
+	}
+	for _, pot := range e.plan.rest {
+		before, err := s.InPots(run - 1)
+		if err != nil {
+			return err
+		}
+		if err := s.SetBatch(run, pot, before[pot]); err != nil {
+			return err
+		}
 	}
 	return nil
 }
