@@ -41,6 +41,6 @@ func root() *cobra.Command {
 	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), commissionCommand(),
 		runsCommand(), reviewCommand(), causesCommand(), verdictCommand(), recipesCommand(), promoteCommand(),
 		whyCommand(), reportCommand(), estimateCommand(),
-		replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
+		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	return c
 }

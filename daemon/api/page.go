@@ -20,6 +20,7 @@ type benchPage struct {
 	HeatRefused   string
 	Mould         string // of the last shot that names one
 	LastShot      *shotCard
+	Potfuls       potfuls
 	// FromHere is true on the bench's own computer.
 	FromHere bool
 	// Still leaves out the reloading that a browser without script needs: it would
@@ -60,6 +61,9 @@ func (s *server) page(w http.ResponseWriter, r *http.Request) {
 	// Without a history the bench is shown all the same.
 	if card, mould, err := s.lastShot(r); err == nil {
 		p.LastShot, p.Mould = card, mould
+	}
+	if s.History != nil {
+		p.Potfuls, _ = s.potfulsNow(r) // likewise
 	}
 	show(w, http.StatusOK, "page.html", p)
 }

@@ -17,6 +17,7 @@ type runPage struct {
 	Plot                               *plotPart // nil when nothing was recorded
 	Deviations                         []string
 	Shots                              []shotCard
+	Potfuls                            potfuls
 	// Lines are the events without the stirs, WithStirs all of them.
 	Lines, WithStirs []review.Line
 	Stirs            int
@@ -38,7 +39,12 @@ func (s *server) runPage(w http.ResponseWriter, r *http.Request) {
 		pastProblem(w, err)
 		return
 	}
-	show(w, http.StatusOK, "run.html", s.pageOf(r, about, part))
+	page := s.pageOf(r, about, part)
+	if page.Potfuls, err = s.potfulsOf(about.Run.ID, page.head); err != nil {
+		pastProblem(w, err)
+		return
+	}
+	show(w, http.StatusOK, "run.html", page)
 }
 
 func (s *server) pageOf(r *http.Request, about review.Review, part *plotPart) runPage {

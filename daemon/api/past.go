@@ -44,9 +44,10 @@ func (s *server) runOf(w http.ResponseWriter, r *http.Request) int64 {
 // pastProblem answers an error of history: what is not there, or can not be read now.
 func pastProblem(w http.ResponseWriter, err error) {
 	switch {
-	case errors.Is(err, history.ErrNoRun), errors.Is(err, history.ErrNoShot), errors.Is(err, history.ErrNoVersion):
+	case errors.Is(err, history.ErrNoRun), errors.Is(err, history.ErrNoShot), errors.Is(err, history.ErrNoVersion),
+		errors.Is(err, history.ErrNoBatch):
 		problem(w, http.StatusNotFound, err.Error())
-	case errors.Is(err, history.ErrVerdict), errors.Is(err, errFilter), errors.Is(err, causes.ErrQuestion),
+	case errors.Is(err, history.ErrVerdict), errors.Is(err, history.ErrBatch), errors.Is(err, errFilter), errors.Is(err, causes.ErrQuestion),
 		errors.Is(err, evidence.ErrPlace), errors.Is(err, review.ErrNoMoment):
 		problem(w, http.StatusBadRequest, err.Error())
 	default:

@@ -5,6 +5,8 @@
 package batch
 
 import (
+	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -19,10 +21,10 @@ import (
 
 // Book is every batch there is, and what can be learnt from them.
 type Book struct {
-	Batches []Batch
-	Advice  Advice
+	Batches []Batch `json:"batches"`
+	Advice  Advice  `json:"yellowed"`
 	// KJ is the activation energy of the newest run, in kJ/mol: all is reckoned with it.
-	KJ float64
+	KJ float64 `json:"activation_energy_kj_per_mol"`
 }
 
 // Batch is one potful through all its sessions. Doses are in equal minutes at
@@ -60,7 +62,7 @@ type Left struct {
 
 // Of opens the book of a history.
 func Of(s *history.Store) (Book, error) {
-	b := Book{KJ: dose.DefaultKJ}
+	b := Book{Batches: []Batch{}, KJ: dose.DefaultKJ}
 	kept, err := s.Batches()
 	if err != nil {
 		return b, err
@@ -166,6 +168,12 @@ func (b Batch) at(run int64, pot int) *history.BatchHeat {
 	return nil
 }
 
+// RestIn reports whether a pot of a run held the rest of the batch, which was made before.
+func (b Batch) RestIn(run int64, pot int) bool {
+	h := b.at(run, pot)
+	return h != nil && h.Own != b.ID
+}
+
 // mostOffers is how many batches are offered for a pot.
 const mostOffers = 12
 
@@ -246,4 +254,23 @@ func add(s *history.Store, run int64) error {
 		potfuls[i].Colour = settings.Pots[i].Colour
 	}
 	return s.AddBatches(run, dose.DefaultKJ, potfuls)
+}
+
+// CheckChange returns why what is to be written of a batch can not be right.
+func CheckChange(c history.BatchChange) error {
+	if c == (history.BatchChange{}) {
+		return errors.New("nothing to change: write colour, base, lot, made or note")
+	}
+	if c.Colour != nil && *c.Colour == "" {
+		return errors.New("colour: empty; write what the batch is called by")
+	}
+	if c.Made == nil || *c.Made == "" {
+		return nil
+	}
+	_, err := quantity.ParseVolume(*c.Made)
+	var f *quantity.Fault
+	if errors.As(err, &f) {
+		return fmt.Errorf("made %q: %s; %s", *c.Made, f.Wrong, f.Fix)
+	}
+	return err
 }

@@ -139,7 +139,7 @@ func TestABatchKeepsItsIdentity(t *testing.T) {
 	require.Len(t, b.Batches, 6, "each pot of each run its own")
 	slate := in(t, b, first, 0)
 	assert.Equal(t, "demo lot 1", slate.Lot)
-	assert.Equal(t, "batch 1: slate, demo lot 1, ≈ 200 mL left, 20 equal minutes", slate.Line())
+	assert.Equal(t, "batch 1: slate, demo lot 1, ≈ 200 mL left, no reheat, 20 equal minutes", slate.Line())
 	assert.InDelta(t, 10, float64(doseAt(t, s, second, 0)), 0.1)
 	offers := b.Offers(second, 0)
 	require.Len(t, offers, 3)
@@ -150,7 +150,7 @@ func TestABatchKeepsItsIdentity(t *testing.T) {
 	b = bookOf(t, s)
 	require.Len(t, b.Batches, 5)
 	slate = in(t, b, second, 0)
-	assert.Equal(t, "batch 1: slate, demo lot 1, ≈ 160 mL left, 30 equal minutes", slate.Line())
+	assert.Equal(t, "batch 1: slate, demo lot 1, ≈ 160 mL left, 1 reheat, 30 equal minutes", slate.Line())
 	assert.Equal(t, 1, slate.Reheats)
 	assert.InDelta(t, 30, float64(slate.HotMin), 0.1)
 	assert.InDelta(t, 30, float64(slate.CuredMin), 0.1)
@@ -228,7 +228,7 @@ func TestAPastRunGetsItsBatchesWhenAsked(t *testing.T) {
 	require.NoError(t, Set(s, old, 1, 0))
 	b := bookOf(t, s)
 	require.Len(t, b.Batches, 3)
-	assert.Equal(t, "batch 2: ivory, demo lot 1, ≈ 220 mL left, 12 equal minutes", in(t, b, old, 1).Line())
+	assert.Equal(t, "batch 2: ivory, demo lot 1, ≈ 220 mL left, no reheat, 12 equal minutes", in(t, b, old, 1).Line())
 	assert.False(t, doseAt(t, s, old, 1).Known())
 	next := evening{minutes: 6}.pass(t, s, noon.AddDate(0, 0, 1))
 	require.NoError(t, Set(s, next, 1, 2))
@@ -293,7 +293,7 @@ func TestNumbersOfTheRankSum(t *testing.T) {
 func TestWordsForWhatIsNotKnown(t *testing.T) {
 	b := Batch{Batch: history.Batch{ID: 3, Potful: history.Potful{Colour: "rust"}, Heats: []history.BatchHeat{{Began: noon}}},
 		DoseMin: frames.Unknown(), Left: Left{ML: frames.Unknown()}}
-	assert.Equal(t, "batch 3: rust, what is left is not recorded, heat dose not recorded", b.Line())
+	assert.Equal(t, "batch 3: rust, what is left is not recorded, no reheat, heat dose not recorded", b.Line())
 	var text strings.Builder
 	for _, f := range b.Facts(150) {
 		fmt.Fprintln(&text, f.Name, f.Value)

@@ -63,16 +63,23 @@ func (l Left) why() string {
 }
 
 // Title names the batch: "batch 12: slate".
-func (b Batch) Title() string { return fmt.Sprintf("batch %d: %s", b.ID, b.Colour) }
+func (b Batch) Title() string { return b.Number() + ": " + b.Colour }
 
-// Line is the batch in one line: "batch 12: slate, lot 1, ≈ 140 mL left, 38 equal minutes".
-func (b Batch) Line() string {
-	lot := ""
+// Words are lot, rest, reheats and dose in one line.
+func (b Batch) Words() string {
+	words := []string{b.Left.String(), b.ReheatWords(), Equal(b.DoseMin)}
 	if b.Lot != "" {
-		lot = ", " + lotWords(b.Lot)
+		words = append([]string{lotWords(b.Lot)}, words...)
 	}
-	return fmt.Sprintf("%s%s, %s, %s", b.Title(), lot, b.Left, Equal(b.DoseMin))
+	return strings.Join(words, ", ")
 }
+
+// Line is the batch in one line: "batch 12: slate, lot 1, ≈ 140 mL left, 1 reheat, 38
+// equal minutes".
+func (b Batch) Line() string { return b.Title() + ", " + b.Words() }
+
+// Number is the batch by its number: "batch 12".
+func (b Batch) Number() string { return fmt.Sprintf("batch %d", b.ID) }
 
 // lotWords says of a lot that it is one.
 func lotWords(lot string) string {
@@ -142,11 +149,12 @@ func orNot(typed string) string {
 
 // Session is a batch's time in one run, in words.
 type Session struct {
-	Run                    int64
-	When                   string
-	Pot                    int // from 1
-	Dose, Sum, Hot, Cured  string
-	Unknown, Drawn, Change string
+	Run           int64
+	When          string
+	Pot           int    // from 1
+	Dose, Sum     string // heat dose in this run, and by its end
+	Hot           string // for how long
+	Drawn, Change string
 }
 
 // Sessions are the runs of the batch, in order, each with what it had by its end.
@@ -160,13 +168,20 @@ func (b Batch) Sessions(kJ float64) []Session {
 		s := Session{
 			Run: h.Run, When: h.Began.Format("2006-01-02 15:04"), Pot: h.Pot + 1,
 			Dose: Equal(h.Heat.DoseMin(kJ)), Sum: Equal(sum.DoseMin(kJ)),
-			Hot: minutes(frames.Figure(h.Heat.MinutesAbove(dose.HotC))), Cured: minutes(frames.Figure(h.Heat.CuredS / 60)),
-			Unknown: minutes(frames.Figure(h.Heat.UnknownS / 60)),
-			Drawn:   drawnWords(h.Drawn), Change: addedWords(h.Added),
+			Hot: hotWords(h), Drawn: drawnWords(h.Drawn), Change: addedWords(h.Added),
 		}
 		all = append(all, s)
 	}
 	return all
+}
+
+// hotWords say for how long the batch was hot in a run, and for how long nobody knows.
+func hotWords(h history.BatchHeat) string {
+	words := fmt.Sprintf("hot %s, %s of it since cured", minutes(frames.Figure(h.Heat.MinutesAbove(dose.HotC))), minutes(frames.Figure(h.Heat.CuredS/60)))
+	if h.Heat.UnknownS >= 60 {
+		words += "; not measured " + minutes(frames.Figure(h.Heat.UnknownS/60))
+	}
+	return words
 }
 
 func drawnWords(typed []string) string {
@@ -204,12 +219,13 @@ func addedWords(added []history.Additive) string {
 
 // Shot is a shot with the batch in it, in words.
 type Shot struct {
-	Run     int64
-	Number  int
-	When    string
-	Dose    string
-	Verdict string
-	Spoiled bool
+	Run     int64         `json:"run"`
+	Number  int           `json:"number"`
+	When    string        `json:"-"`
+	Dose    string        `json:"-"`
+	DoseMin frames.Figure `json:"dose_min"`
+	Verdict string        `json:"verdict"`
+	Spoiled bool          `json:"spoiled"`
 }
 
 // Shots are the shots that were made of a batch, the oldest first, without those that were
@@ -225,8 +241,9 @@ func Shots(s *history.Store, b Batch) ([]Shot, error) {
 			if sh.Withdrawn || h.Pot >= len(sh.Card.Pots) {
 				continue
 			}
+			had := sh.Card.Pots[h.Pot].DoseMin
 			all = append(all, Shot{
-				Run: h.Run, Number: sh.Number, When: sh.Wall.Format("2006-01-02 15:04"), Dose: Equal(sh.Card.Pots[h.Pot].DoseMin),
+				Run: h.Run, Number: sh.Number, When: sh.Wall.Format("2006-01-02 15:04"), Dose: Equal(had), DoseMin: had,
 				Verdict: review.VerdictLine(sh.Verdicts), Spoiled: sh.Spoiled(),
 			})
 		}

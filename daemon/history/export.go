@@ -22,6 +22,10 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 	if err != nil {
 		return err
 	}
+	batches, err := s.InPots(run)
+	if err != nil {
+		return err
+	}
 	out := csv.NewWriter(w)
 	head := []string{"part", "cycle", "time_s", "wall", "heat", "ready"}
 	for _, p := range settings.Pots {
@@ -32,10 +36,14 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 			head = append(head, p.Name+"_estimate_c", p.Name+"_estimate_within_c")
 		}
 	}
-	if err := out.Write(append(head, "mould_c", "room_c", "marks")); err != nil {
+	head = append(head, "mould_c", "room_c", "marks")
+	for _, p := range settings.Pots {
+		head = append(head, p.Name+"_batch")
+	}
+	if err := out.Write(head); err != nil {
 		return err
 	}
-	err = s.Each(run, func(part Part, r *cycles.Record) error { return out.Write(row(part.ID, r, settings.Pots)) })
+	err = s.Each(run, func(part Part, r *cycles.Record) error { return out.Write(row(part.ID, r, settings.Pots, batches)) })
 	out.Flush()
 	if err != nil {
 		return err
@@ -48,7 +56,7 @@ func (s *Store) Each(run int64, f func(part Part, r *cycles.Record) error) error
 	return s.Between(run, 0, 0, f)
 }
 
-func row(part int64, r *cycles.Record, pots []control.PotSettings) []string {
+func row(part int64, r *cycles.Record, pots []control.PotSettings, batches []int64) []string {
 	k := r.Kept
 	cells := []string{
 		strconv.FormatInt(part, 10), strconv.FormatUint(k.Cycle, 10), figure(k.Time.Seconds()),
@@ -62,7 +70,26 @@ func row(part int64, r *cycles.Record, pots []control.PotSettings) []string {
 			cells = append(cells, figure(float64(e.C)), figure(float64(e.WithinC)))
 		}
 	}
-	return append(cells, temperature(r.Input.Mould), temperature(r.Input.Room), marks(r.Input.Commands, pots))
+	cells = append(cells, temperature(r.Input.Mould), temperature(r.Input.Room), marks(r.Input.Commands, pots))
+	for i := range pots {
+		cells = append(cells, number(batchIn(batches, i)))
+	}
+	return cells
+}
+
+// batchIn is the batch in a pot, nil where none is kept.
+func batchIn(batches []int64, pot int) *int64 {
+	if pot >= len(batches) {
+		return nil
+	}
+	return &batches[pot]
+}
+
+func number(n *int64) string {
+	if n == nil {
+		return ""
+	}
+	return strconv.FormatInt(*n, 10)
 }
 
 func temperature(t reading.Temperature) string { return figure(float64(frames.Measured(t))) }
@@ -105,6 +132,7 @@ type exported struct {
 
 type exportedPot struct {
 	Name    string        `json:"name"`
+	Batch   *int64        `json:"batch"` // its number
 	State   string        `json:"state"`
 	MeltC   frames.Figure `json:"melt_c"`
 	PlateC  frames.Figure `json:"plate_c"`
@@ -141,6 +169,10 @@ func (s *Store) ExportJSON(w io.Writer, run int64) error {
 	if err != nil {
 		return err
 	}
+	batches, err := s.InPots(run)
+	if err != nil {
+		return err
+	}
 	out := json.NewEncoder(w)
 	return s.Each(run, func(part Part, r *cycles.Record) error {
 		e := exported{
@@ -151,7 +183,7 @@ func (s *Store) ExportJSON(w io.Writer, run int64) error {
 		for i := range r.Kept.Pots {
 			p := &r.Kept.Pots[i]
 			e.Pots = append(e.Pots, exportedPot{
-				Name: settings.Pots[i].Name, State: p.State.String(), TargetC: frames.Figure(p.TargetC), Duty: frames.Figure(p.Duty),
+				Name: settings.Pots[i].Name, Batch: batchIn(batches, i), State: p.State.String(), TargetC: frames.Figure(p.TargetC), Duty: frames.Figure(p.Duty),
 				MeltC: frames.Measured(r.Input.Pots[i].Melt), PlateC: frames.Measured(r.Input.Pots[i].Plate),
 				Estimate: estimateOf(p, settings.Pots[i].Probes),
 			})

@@ -91,6 +91,7 @@ type PotSheet struct {
 	Colour, Name, State                 string
 	Melt, Target, Band, Deviation       string
 	Slope, Held, SinceStir, Plate, Draw string
+	Dose                                string
 	// Injector is what it lost from the draw to the push, as it is estimated.
 	Injector string
 	// Out is true when the pot is known to have been outside its band.
@@ -155,6 +156,7 @@ func (u Unit) pot(p shot.Pot) PotSheet {
 		SinceStir: figure(p.SinceStirS, "%.0f s"),
 		Plate:     u.temperature(p.PlateC),
 		Draw:      figure(p.DrawToPushS, "%.0f s before the push"),
+		Dose:      figure(p.DoseMin, "%.1f equal min"),
 	}
 }
 

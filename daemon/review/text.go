@@ -123,10 +123,10 @@ func (r Review) writeCard(t *text, s Sheet, verdict string) error {
 
 // cardLines is a card with a column for each pot.
 func cardLines(s Sheet) [][]string {
-	lines := [][]string{{""}, {"melt"}, {"own target"}, {"deviation"}, {"slope"}, {"held since cured"}, {"since stir"}, {"plate"}, {"drawn"}, {InInjector + " (est.)"}, {"state"}}
+	lines := [][]string{{""}, {"melt"}, {"own target"}, {"deviation"}, {"slope"}, {"held since cured"}, {"since stir"}, {"heat dose"}, {"plate"}, {"drawn"}, {InInjector + " (est.)"}, {"state"}}
 	for _, p := range s.Pots {
 		for i, cell := range []string{
-			p.Colour, p.Melt, p.Target + " " + p.Band, p.Deviation + mark(p.Out), p.Slope, p.Held, p.SinceStir, p.Plate, p.Draw, p.Injector, p.State,
+			p.Colour, p.Melt, p.Target + " " + p.Band, p.Deviation + mark(p.Out), p.Slope, p.Held, p.SinceStir, p.Dose, p.Plate, p.Draw, p.Injector, p.State,
 		} {
 			lines[i] = append(lines[i], cell)
 		}

@@ -40,6 +40,7 @@ type Labels struct {
 	WhyLabels
 	EstimateLabels
 	RecipeLabels
+	BatchLabels
 }
 
 // AlarmLabels are the words of the page of alarms.
@@ -130,6 +131,7 @@ var texts = struct {
 		MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels, CauseLabels: causeLabels, WhyLabels: whyLabels,
 		EstimateLabels: estimateLabels,
 		RecipeLabels:   recipeLabels,
+		BatchLabels:    batchLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",

@@ -142,9 +142,21 @@ async function awaitShot() {
 const typing = () => $("last-shot").contains(document.activeElement);
 setInterval(() => { if (!document.hidden && !typing()) refreshShot().catch(() => {}); }, askAnywayMs);
 
+// What is in the pots, as it was kept last: once a minute, unless somebody is busy there.
+const potfulsEveryMs = 60000;
+
+async function refreshPotfuls() {
+  const answer = await fetch(`/runs/now/potfuls${unit === "f" ? "?unit=f" : ""}`);
+  if (!answer.ok) return;
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("potfuls");
+  replace($("potfuls"), document.importNode(fresh, true));
+}
+setInterval(() => { if (!document.hidden && !$("potfuls").contains(document.activeElement)) refreshPotfuls().catch(() => {}); }, potfulsEveryMs);
+
 sendForms((form) => {
   if (form.id === "shot") awaitShot();
   else if (form.closest("#last-shot")) refreshShot();
+  else if (form.closest("#potfuls")) refreshPotfuls();
 });
 $("mould").addEventListener("input", () => setText($("mould-shown"), $("mould").value));
 

@@ -8,7 +8,7 @@ useTheme(chosen.get("theme"));
 // What was said of a shot or of an alarm shows in its card, which is fetched anew; an
 // alarm that is over is gone.
 async function refresh(form) {
-  const card = form.closest(".card, .alarm");
+  const card = form.closest(".card, .alarm, .anew");
   if (!card) return;
   const answer = await fetch(location.href);
   if (!answer.ok) return;

@@ -1,0 +1,248 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/daemon/batch"
+	"meltwarden/daemon/history"
+)
+
+func batchesCommand() *cobra.Command {
+	var asJSON bool
+	c := &cobra.Command{
+		Use: "batches", Short: "List the batches: each potful through its reheats, what is left of it and its heat dose",
+		Long: "Each pot of a new run begins a batch. Say with batches set that one holds the rest of\nan earlier batch: then heat, draws and reheats go on to be counted together.",
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return withBook(c, func(_ *history.Store, b batch.Book) error { return tellBatches(c.OutOrStdout(), b, asJSON) })
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
+	dataFlag(c)
+	c.AddCommand(batchShowCommand(), batchSetCommand(), batchCorrectCommand())
+	return c
+}
+
+// withBook runs f on the batches of the history in the folder that --data names.
+func withBook(c *cobra.Command, f func(*history.Store, batch.Book) error) error {
+	return withHistory(c, func(s *history.Store) error {
+		b, err := batch.Of(s)
+		if err != nil {
+			return err
+		}
+		return f(s, b)
+	})
+}
+
+func tellBatches(out io.Writer, b batch.Book, asJSON bool) error {
+	if asJSON {
+		return json.NewEncoder(out).Encode(b)
+	}
+	if len(b.Batches) == 0 {
+		_, err := fmt.Fprintln(out, "no batches")
+		return err
+	}
+	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(table, "batch\tcolour\tlot\tin a pot\treheats\tleft\theat dose")
+	for _, x := range slices.Backward(b.Batches) {
+		fmt.Fprintf(table, "%d\t%s\t%s\t%s\t%d\t%s\t%s\n", x.ID, x.Colour, dashIf(x.Lot), x.Since(), x.Reheats, x.Left, batch.Equal(x.DoseMin))
+	}
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintf(out, "\n%s\n", wrapped(b.Advice.String()))
+	return err
+}
+
+func dashIf(typed string) string {
+	if typed == "" {
+		return "–"
+	}
+	return typed
+}
+
+// wrapped breaks a long text into lines that a terminal shows whole.
+func wrapped(text string) string {
+	const width = 90
+	var lines []string
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if line != "" && len([]rune(line))+1+len([]rune(word)) > width {
+			lines, line = append(lines, line), ""
+		}
+		if line != "" {
+			line += " "
+		}
+		line += word
+	}
+	return strings.Join(append(lines, line), "\n")
+}
+
+func batchNumber(arg string) (int64, error) {
+	n, err := strconv.ParseInt(arg, 10, 64)
+	if err != nil || n < 1 {
+		return 0, fmt.Errorf("batch %q: write the number that the command batches shows", arg)
+	}
+	return n, nil
+}
+
+func batchShowCommand() *cobra.Command {
+	var asJSON bool
+	c := &cobra.Command{
+		Use: "show BATCH", Short: "Show one batch: its figures, sessions and shots", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			id, err := batchNumber(args[0])
+			if err != nil {
+				return err
+			}
+			return withBook(c, func(s *history.Store, b batch.Book) error {
+				x, ok := b.Batch(id)
+				if !ok {
+					return fmt.Errorf("batch %d: %w", id, history.ErrNoBatch)
+				}
+				shots, err := batch.Shots(s, x)
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"batch": x, "shots": shots})
+				}
+				return tellBatch(c.OutOrStdout(), b, x, shots)
+			})
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
+	dataFlag(c)
+	return c
+}
+
+func tellBatch(out io.Writer, b batch.Book, x batch.Batch, shots []batch.Shot) error {
+	fmt.Fprintln(out, x.Title())
+	if x.Note != "" {
+		fmt.Fprintln(out, "note:", x.Note)
+	}
+	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	for _, f := range x.Facts(b.KJ) {
+		fmt.Fprintf(table, "  %s\t%s\n", f.Name, f.Value)
+	}
+	table.Flush()
+	for _, s := range x.Sessions(b.KJ) {
+		fmt.Fprintf(out, "\nrun %d, %s, pot %d: %s, %s by the end\n  %s\n  %s\n",
+			s.Run, s.When, s.Pot, s.Dose, s.Sum, s.Hot, strings.TrimSuffix(s.Drawn+"; "+s.Change, "; "))
+		for _, sh := range shots {
+			if sh.Run == s.Run {
+				fmt.Fprintf(out, "  shot %d, %s: %s\n", sh.Number, sh.Dose, sh.Verdict)
+			}
+		}
+	}
+	for _, more := range []string{b.Region(x), b.Advice.String(), batch.Why(b.KJ)} {
+		if more != "" {
+			fmt.Fprintf(out, "\n%s\n", wrapped(more))
+		}
+	}
+	return nil
+}
+
+func batchSetCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use: "set RUN POT BATCH", Short: "Say that a pot of a run held the rest of an earlier batch; \"new\" takes it back",
+		Long: "POT is the pot's number, its name or its colour. With \"new\" for the batch, the pot's\ncontent was made new for the run. A past run that was kept without batches gets them.",
+		Args: cobra.ExactArgs(3),
+		RunE: func(c *cobra.Command, args []string) error {
+			run, err := runNumber(args[0])
+			if err != nil {
+				return err
+			}
+			id := int64(0)
+			if args[2] != "new" {
+				if id, err = batchNumber(args[2]); err != nil {
+					return err
+				}
+			}
+			return withHistory(c, func(s *history.Store) error {
+				pot, err := potOf(s, run, args[1])
+				if err != nil {
+					return err
+				}
+				if err := batch.Set(s, run, pot, id); err != nil {
+					return err
+				}
+				b, err := batch.Of(s)
+				if err != nil {
+					return err
+				}
+				x, _ := b.In(run, pot)
+				_, err = fmt.Fprintf(c.OutOrStdout(), "run %d, pot %d: %s\n", run, pot+1, x.Line())
+				return err
+			})
+		},
+	}
+	dataFlag(c)
+	return c
+}
+
+// potOf is the index of a pot by its number, name or colour in a run.
+func potOf(s *history.Store, run int64, typed string) (int, error) {
+	settings, err := s.Settings(run)
+	if err != nil {
+		return 0, err
+	}
+	for i, p := range settings.Pots {
+		if typed == strconv.Itoa(i+1) || typed == p.Name || typed == p.Colour {
+			return i, nil
+		}
+	}
+	var known []string
+	for i, p := range settings.Pots {
+		known = append(known, fmt.Sprintf("%d, %s or %s", i+1, p.Name, p.Colour))
+	}
+	return 0, fmt.Errorf("pot %q: not in run %d; write %s", typed, run, strings.Join(known, "; "))
+}
+
+func batchCorrectCommand() *cobra.Command {
+	var texts [5]string
+	names := [5]string{"colour", "base", "lot", "made", "note"}
+	c := &cobra.Command{
+		Use: "correct BATCH", Short: "Correct what is written of a batch", Args: cobra.ExactArgs(1),
+		RunE: func(c *cobra.Command, args []string) error {
+			id, err := batchNumber(args[0])
+			if err != nil {
+				return err
+			}
+			var change history.BatchChange
+			for i, to := range []**string{&change.Colour, &change.Base, &change.Lot, &change.Made, &change.Note} {
+				if c.Flags().Changed(names[i]) {
+					*to = &texts[i]
+				}
+			}
+			if err := batch.CheckChange(change); err != nil {
+				return err
+			}
+			return withHistory(c, func(s *history.Store) error {
+				if err := s.ChangeBatch(id, change); err != nil {
+					return err
+				}
+				b, err := batch.Of(s)
+				if err != nil {
+					return err
+				}
+				x, _ := b.Batch(id)
+				_, err = fmt.Fprintln(c.OutOrStdout(), x.Line())
+				return err
+			})
+		},
+	}
+	for i, what := range []string{"what it is called by", "the plastisol it is made of", "its lot", "how much was made, like \"260 mL\"", "a note"} {
+		c.Flags().StringVar(&texts[i], names[i], "", what)
+	}
+	dataFlag(c)
+	return c
+}

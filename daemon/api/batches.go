@@ -1,0 +1,128 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+	"strconv"
+
+	"meltwarden/daemon/batch"
+	"meltwarden/daemon/history"
+)
+
+// batchNew is the word for what is the rest of no earlier batch.
+const batchNew = "new"
+
+// book is every batch, or false after an answer.
+func (s *server) book(w http.ResponseWriter) (batch.Book, bool) {
+	if s.History == nil {
+		return batch.Book{}, true
+	}
+	book, err := batch.Of(s.History)
+	if err != nil {
+		pastProblem(w, err)
+		return book, false
+	}
+	return book, true
+}
+
+// batches lists every batch with its figures, and what the yellowed ones say.
+func (s *server) batches(w http.ResponseWriter, _ *http.Request) {
+	if book, ok := s.book(w); ok {
+		writeJSON(w, http.StatusOK, book)
+	}
+}
+
+// batch is one batch with its shots.
+func (s *server) batch(w http.ResponseWriter, r *http.Request) {
+	b, _, shots, ok := s.batchOf(w, r)
+	if ok {
+		writeJSON(w, http.StatusOK, map[string]any{"batch": b, "shots": shots})
+	}
+}
+
+// batchOf is the batch that a route names, with its shots, or false after an answer.
+func (s *server) batchOf(w http.ResponseWriter, r *http.Request) (b batch.Batch, book batch.Book, shots []batch.Shot, ok bool) {
+	if book, ok = s.book(w); !ok {
+		return b, book, nil, false
+	}
+	id, err := strconv.ParseInt(r.PathValue("batch"), 10, 64)
+	if err == nil {
+		b, ok = book.Batch(id)
+	}
+	if err != nil || !ok {
+		problem(w, http.StatusNotFound, history.ErrNoBatch.Error())
+		return b, book, nil, false
+	}
+	if shots, err = batch.Shots(s.History, b); err != nil {
+		pastProblem(w, err)
+		return b, book, nil, false
+	}
+	return b, book, shots, true
+}
+
+// setBatch says by the form field "batch" what a pot of a run holds: the number of an
+// earlier batch, or "new".
+func (s *server) setBatch(w http.ResponseWriter, r *http.Request) {
+	run := s.runOf(w, r)
+	if run == 0 {
+		return
+	}
+	pot, err := strconv.Atoi(r.PathValue("pot"))
+	if err != nil || pot < 1 {
+		problem(w, http.StatusNotFound, "there is no such pot; pots are numbered from 1")
+		return
+	}
+	id := int64(0)
+	if said := r.PostFormValue("batch"); said != batchNew {
+		if id, err = strconv.ParseInt(said, 10, 64); err != nil || id < 1 {
+			problem(w, http.StatusBadRequest, fmt.Sprintf("batch %q: write the number of an earlier batch, or %s", said, batchNew))
+			return
+		}
+	}
+	err = batch.Set(s.History, run, pot-1, id)
+	if err == nil && wantsPage(r) && r.PostForm.Has("bench") {
+		http.Redirect(w, r, "/#potfuls", http.StatusSeeOther)
+		return
+	}
+	s.changed(w, r, run, 0, err)
+}
+
+// changeBatch corrects what is written of a batch: "colour", "base", "lot", "made" and
+// "note".
+func (s *server) changeBatch(w http.ResponseWriter, r *http.Request) {
+	b, _, _, ok := s.batchOf(w, r)
+	if !ok {
+		return
+	}
+	c, err := batchChange(r)
+	if err != nil {
+		problem(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	if err := s.History.ChangeBatch(b.ID, c); err != nil {
+		pastProblem(w, err)
+		return
+	}
+	if wantsPage(r) {
+		http.Redirect(w, r, fmt.Sprintf("/batches/%d", b.ID), http.StatusSeeOther)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"batch": b.ID})
+}
+
+func batchChange(r *http.Request) (history.BatchChange, error) {
+	var c history.BatchChange
+	for _, field := range []struct {
+		name string
+		to   **string
+	}{{"colour", &c.Colour}, {"base", &c.Base}, {"lot", &c.Lot}, {"made", &c.Made}, {"note", &c.Note}} {
+		text, err := typed(r, field.name)
+		if err != nil {
+			return c, err
+		}
+		if r.PostForm.Has(field.name) {
+			*field.to = &text
+		}
+	}
+	return c, batch.CheckChange(c)
+}
