@@ -107,17 +107,17 @@ func (s *server) potfulsNow(r *http.Request) (potfuls, error) {
 	if run == 0 {
 		return p, nil
 	}
-	p, err := s.potfulsOf(run, s.head(r, "", ""))
-	p.AtBench = true
-	return p, err
-}
-
-func (s *server) potfulsOf(run int64, h head) (potfuls, error) {
-	p := potfuls{Labels: h.Labels, Run: run}
 	book, err := batch.Of(s.History)
 	if err != nil {
 		return p, err
 	}
+	p, err = s.potfulsOf(book, run, s.head(r, "", ""))
+	p.AtBench = true
+	return p, err
+}
+
+func (s *server) potfulsOf(book batch.Book, run int64, h head) (potfuls, error) {
+	p := potfuls{Labels: h.Labels, Run: run}
 	ids, err := s.History.InPots(run)
 	if err != nil {
 		return p, err

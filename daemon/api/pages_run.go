@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 
+	"meltwarden/daemon/batch"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
 )
@@ -40,7 +41,11 @@ func (s *server) runPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	page := s.pageOf(r, about, part)
-	if page.Potfuls, err = s.potfulsOf(about.Run.ID, page.head); err != nil {
+	book, err := batch.Near(s.History, about.Run.ID)
+	if err == nil {
+		page.Potfuls, err = s.potfulsOf(book, about.Run.ID, page.head)
+	}
+	if err != nil {
 		pastProblem(w, err)
 		return
 	}

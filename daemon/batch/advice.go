@@ -61,7 +61,7 @@ type seen struct{ yellow, other frames.Figure }
 
 // adviceOf goes through the judged shots. What showed only days later is left out: it has
 // other causes than heat.
-func adviceOf(batches []history.Batch, judged []history.Judged, kJ float64) Advice {
+func adviceOf(batches []Batch, judged []history.Judged, kJ float64) Advice {
 	a := Advice{Yellowed: []float64{}, Others: []float64{}, Chance: frames.Unknown()}
 	of := placesOf(batches)
 	all := make([]seen, len(batches))
@@ -149,7 +149,7 @@ type standing struct {
 	kJ     float64
 }
 
-func placesOf(batches []history.Batch) map[place]standing {
+func placesOf(batches []Batch) map[place]standing {
 	all := map[place]standing{}
 	for i, b := range batches {
 		var before shot.Heat

@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"meltwarden/config"
 	"meltwarden/config/quantity"
@@ -62,8 +61,11 @@ type Left struct {
 
 // Of opens the book of a history.
 func Of(s *history.Store) (Book, error) {
-	b := Book{Batches: []Batch{}, KJ: dose.DefaultKJ}
 	kept, err := s.Batches()
+	if err != nil {
+		return Book{}, err
+	}
+	b, err := bookOf(s, kept)
 	if err != nil {
 		return b, err
 	}
@@ -71,28 +73,32 @@ func Of(s *history.Store) (Book, error) {
 	if err != nil {
 		return b, err
 	}
-	b.KJ = newestKJ(kept)
-	for _, k := range kept {
-		b.Batches = append(b.Batches, batchOf(k, b.KJ))
-	}
-	b.Advice = adviceOf(kept, judged, b.KJ)
+	b.Advice = adviceOf(b.Batches, judged, b.KJ)
 	for i := range b.Batches {
 		b.Batches[i].InRegion = b.Advice.reaches(b.Batches[i].DoseMin)
 	}
 	return b, nil
 }
 
-// newestKJ is the activation energy that the newest run was made with.
-func newestKJ(all []history.Batch) float64 {
-	kJ, began := dose.DefaultKJ, time.Time{}
-	for _, b := range all {
-		for _, h := range b.Heats {
-			if h.KJ > 0 && !h.Began.Before(began) {
-				kJ, began = h.KJ, h.Began
-			}
-		}
+// Near is the book of a run: the batches in its pots and the newest that were made before,
+// without the advice, which takes a look at every judged shot.
+func Near(s *history.Store, run int64) (Book, error) {
+	kept, err := s.BatchesNear(run)
+	if err != nil {
+		return Book{}, err
 	}
-	return kJ
+	return bookOf(s, kept)
+}
+
+func bookOf(s *history.Store, kept []history.Batch) (b Book, err error) {
+	b.Batches = []Batch{}
+	if b.KJ, err = s.DoseKJ(); err != nil {
+		return b, err
+	}
+	for _, k := range kept {
+		b.Batches = append(b.Batches, batchOf(k, b.KJ))
+	}
+	return b, nil
 }
 
 func batchOf(k history.Batch, kJ float64) Batch {

@@ -108,7 +108,7 @@ var (
 	everything = []shot.Verdict{{Fault: yellowed}}
 )
 
-func bookOf(t *testing.T, s *history.Store) Book {
+func allOf(t *testing.T, s *history.Store) Book {
 	t.Helper()
 	b, err := Of(s)
 	require.NoError(t, err)
@@ -135,7 +135,7 @@ func TestABatchKeepsItsIdentity(t *testing.T) {
 	s := opened(t)
 	first := evening{minutes: 20, drawn: "60 mL"}.pass(t, s, noon)
 	second := evening{minutes: 10, drawn: "40 mL"}.pass(t, s, noon.AddDate(0, 0, 2))
-	b := bookOf(t, s)
+	b := allOf(t, s)
 	require.Len(t, b.Batches, 6, "each pot of each run its own")
 	slate := in(t, b, first, 0)
 	assert.Equal(t, "demo lot 1", slate.Lot)
@@ -147,7 +147,7 @@ func TestABatchKeepsItsIdentity(t *testing.T) {
 	assert.Empty(t, b.Offers(first, 0), "nothing is older")
 
 	require.NoError(t, Set(s, second, 0, slate.ID))
-	b = bookOf(t, s)
+	b = allOf(t, s)
 	require.Len(t, b.Batches, 5)
 	slate = in(t, b, second, 0)
 	assert.Equal(t, "batch 1: slate, demo lot 1, ≈ 160 mL left, 1 reheat, 30 equal minutes", slate.Line())
@@ -168,7 +168,7 @@ func TestABatchKeepsItsIdentity(t *testing.T) {
 	raw, err := s.Judged()
 	require.NoError(t, err)
 	assert.Empty(t, raw)
-	assert.Contains(t, in(t, bookOf(t, s), third, 0).Line(), "at most 160 mL left", "a draw without an amount")
+	assert.Contains(t, in(t, allOf(t, s), third, 0).Line(), "at most 160 mL left", "a draw without an amount")
 	require.NoError(t, Set(s, second, 0, 0))
 	assert.InDelta(t, 25, float64(doseAt(t, s, third, 0)), 0.1, "taken back: it was new after all")
 	assert.InDelta(t, 10, float64(doseAt(t, s, second, 0)), 0.1)
@@ -180,7 +180,7 @@ func TestAShotIsFrozenWithItsBatch(t *testing.T) {
 	s := opened(t)
 	first := evening{minutes: 20}.pass(t, s, noon)
 	r := evening{minutes: 0}.begin(t, s, noon.AddDate(0, 0, 1))
-	require.NoError(t, Set(s, r.Run(), 0, in(t, bookOf(t, s), first, 0).ID))
+	require.NoError(t, Set(s, r.Run(), 0, in(t, allOf(t, s), first, 0).ID))
 	r.Put(history.Kept{Record: cycles.Record{At: noon.AddDate(0, 0, 1).Add(time.Minute), Kept: cycles.Kept{Cycle: 2, Time: time.Minute}},
 		Shot: &shot.Card{Pots: []shot.Pot{{Colour: "slate", RunDoseMin: 1.5, DoseMin: 1.5}}}})
 	require.NoError(t, r.Close(noon.AddDate(0, 0, 1).Add(time.Hour)))
@@ -196,7 +196,7 @@ func TestWhatCanNotBeTheRestIsRefused(t *testing.T) {
 	first := evening{minutes: 1}.pass(t, s, noon)
 	second := evening{minutes: 1}.pass(t, s, noon.AddDate(0, 0, 1))
 	third := evening{minutes: 1}.pass(t, s, noon.AddDate(0, 0, 2))
-	b := bookOf(t, s)
+	b := allOf(t, s)
 	a1, a2, a3 := in(t, b, first, 0).ID, in(t, b, second, 0).ID, in(t, b, third, 0).ID
 	require.NoError(t, Set(s, third, 0, a2))
 	for want, err := range map[string]error{
@@ -210,13 +210,13 @@ func TestWhatCanNotBeTheRestIsRefused(t *testing.T) {
 	} {
 		assert.ErrorContains(t, err, want)
 	}
-	assert.Empty(t, bookOf(t, s).Offers(second, 0), "run 3 goes on with it")
+	assert.Empty(t, allOf(t, s).Offers(second, 0), "run 3 goes on with it")
 	name := "name"
 	assert.ErrorIs(t, s.ChangeBatch(99, history.BatchChange{Note: &name}), history.ErrNoBatch)
 	lot := "lot 7"
 	require.NoError(t, s.ChangeBatch(a1, history.BatchChange{Lot: &lot}))
-	assert.Equal(t, "lot 7", in(t, bookOf(t, s), first, 0).Lot)
-	assert.Equal(t, "invented soft base", in(t, bookOf(t, s), first, 0).Base)
+	assert.Equal(t, "lot 7", in(t, allOf(t, s), first, 0).Lot)
+	assert.Equal(t, "invented soft base", in(t, allOf(t, s), first, 0).Base)
 }
 
 // TestAPastRunGetsItsBatchesWhenAsked: until then they are not recorded; the heat is
@@ -224,9 +224,9 @@ func TestWhatCanNotBeTheRestIsRefused(t *testing.T) {
 func TestAPastRunGetsItsBatchesWhenAsked(t *testing.T) {
 	s := opened(t)
 	old := evening{minutes: 12, old: true}.pass(t, s, noon)
-	assert.Empty(t, bookOf(t, s).Batches)
+	assert.Empty(t, allOf(t, s).Batches)
 	require.NoError(t, Set(s, old, 1, 0))
-	b := bookOf(t, s)
+	b := allOf(t, s)
 	require.Len(t, b.Batches, 3)
 	assert.Equal(t, "batch 2: ivory, demo lot 1, ≈ 220 mL left, no reheat, 12 equal minutes", in(t, b, old, 1).Line())
 	assert.False(t, doseAt(t, s, old, 1).Known())
@@ -244,28 +244,28 @@ func TestTheCountDecidesWhetherThereIsAdvice(t *testing.T) {
 		return evening{minutes: minutes, verdicts: v}.pass(t, s, noon.AddDate(0, 0, day))
 	}
 	add(10, clean)
-	assert.Equal(t, "No batch of yours has been called scorched at demould, and 3 were judged: nothing to go by.", bookOf(t, s).Advice.String())
+	assert.Equal(t, "No batch of yours has been called scorched at demould, and 3 were judged: nothing to go by.", allOf(t, s).Advice.String())
 	add(40, slateWent)
-	advice := bookOf(t, s).Advice
+	advice := allOf(t, s).Advice
 	assert.False(t, advice.Enough())
 	assert.Equal(t, "Too few to say anything: 1 batch yellowed, at 40 equal minutes; 5 did not. It takes 14 more without yellowing, all of them with less heat.", advice.String())
 	add(44, slateWent)
 	add(70, everything)
 	add(30, []shot.Verdict{{Fault: shot.Clean}, {Fault: yellowed, Colours: []string{"slate"}, Day: 9}})
 	assert.Equal(t, "Heat does not tell them apart: 2 batches yellowed, at 40 to 44 equal minutes; 10 did not, with 10 to 44 equal minutes. "+
-		"Shots called scorched without a colour count for no batch: 1.", bookOf(t, s).Advice.String(), "the other pots had as much")
+		"Shots called scorched without a colour count for no batch: 1.", allOf(t, s).Advice.String(), "the other pots had as much")
 	add(46, append(slateWent, shot.Verdict{Fault: yellowed, Colours: []string{"ivory", "rust"}}))
 	assert.Equal(t, "Your batches that yellowed had had 40 to 46 equal minutes by then (5 of them); of 10 that did not, 6 had less than 40 and 4 as much or more. "+
-		"Shots called scorched without a colour count for no batch: 1.", bookOf(t, s).Advice.String())
+		"Shots called scorched without a colour count for no batch: 1.", allOf(t, s).Advice.String())
 
 	last := add(50, nil)
-	b := bookOf(t, s)
+	b := allOf(t, s)
 	assert.Contains(t, b.Region(in(t, b, last, 0)), "batch 19: slate has had 50 equal minutes. Your batches that yellowed")
 	assert.Empty(t, b.Region(in(t, b, 1, 0)))
 
 	// Another activation energy: what was reckoned with the old one is left out.
 	evening{minutes: 10, kJ: 120, verdicts: clean}.pass(t, s, noon.AddDate(0, 1, 0))
-	b = bookOf(t, s)
+	b = allOf(t, s)
 	assert.InDelta(t, 120, b.KJ, 1e-9)
 	assert.Empty(t, b.Advice.Yellowed)
 	assert.Positive(t, b.Advice.LeftOut)

@@ -8,6 +8,7 @@ import (
 	"math"
 	"time"
 
+	"meltwarden/control/dose"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history/cycles"
 	"meltwarden/daemon/shot"
@@ -134,17 +135,18 @@ type asker interface {
 	Query(text string, args ...any) (*sql.Rows, error)
 }
 
-// earlier is what the batches in the pots of a run had had before it.
+// earlier is what the batches in the pots of a run had had before it, nothing for one that
+// is new; a pot of which no batch is kept is not in it.
 type earlier map[int]struct {
 	heat shot.Heat
 	kJ   float64
 }
 
-// earlierHeats asks for them; a pot whose batch is new in the run has none.
 func earlierHeats(from asker, run int64) (earlier, error) {
-	rows, err := from.Query(`SELECT mine.pot, mine.kj, other.heat FROM potful AS mine JOIN run ON run.id = mine.run
-		JOIN potful AS other ON other.batch = mine.batch JOIN run AS before ON before.id = other.run
-		WHERE mine.run = ? AND (before.began_ms, before.id) < (run.began_ms, run.id)`, run)
+	rows, err := from.Query(`SELECT mine.pot, mine.kj, coalesce(past.heat, '{}') FROM potful AS mine LEFT JOIN
+		(SELECT other.batch, other.heat FROM potful AS other JOIN run ON run.id = other.run
+			WHERE (began_ms, id) < (SELECT began_ms, id FROM run WHERE id = ?1)) AS past ON past.batch = mine.batch
+		WHERE mine.run = ?1`, run)
 	if err != nil {
 		return nil, err
 	}
@@ -176,18 +178,32 @@ func (s *Store) earlierHeats(run int64) (earlier, error) {
 func (e earlier) addTo(c *shot.Card) {
 	for i := range c.Pots {
 		p := &c.Pots[i]
-		if !p.RunDoseMin.Known() {
-			continue
-		}
-		p.DoseMin = p.RunDoseMin
-		if before, ok := e[i]; ok {
-			p.DoseMin += before.heat.DoseMin(before.kJ)
+		if before, ok := e[i]; ok && p.RunDoseMin.Known() {
+			p.DoseMin = p.RunDoseMin + before.heat.DoseMin(before.kJ)
 		}
 	}
 }
 
 // Batches lists the batches that are in some pot of some run, by number.
 func (s *Store) Batches() ([]Batch, error) { return s.batches("", nil) }
+
+// nearest is how many batches that were made before a run are near it.
+const nearest = 60
+
+// BatchesNear lists the batches in the pots of a run, and the newest of earlier runs.
+func (s *Store) BatchesNear(run int64) ([]Batch, error) {
+	return s.batches(`WHERE batch.id IN (SELECT batch FROM potful WHERE run = ?1)
+		OR batch.id IN (SELECT DISTINCT batch FROM potful WHERE run < ?1 ORDER BY batch DESC LIMIT ?2)`, []any{run, nearest})
+}
+
+// DoseKJ is the activation energy that the newest run was made with, in kJ/mol.
+func (s *Store) DoseKJ() (kJ float64, err error) {
+	err = s.one([]any{&kJ}, `SELECT kj FROM potful ORDER BY run DESC LIMIT 1`)
+	if errors.Is(err, sql.ErrNoRows) {
+		return dose.DefaultKJ, nil
+	}
+	return kJ, err
+}
 
 // Batch is one batch. Its error wraps ErrNoBatch when there is none.
 func (s *Store) Batch(id int64) (Batch, error) {

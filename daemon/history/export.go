@@ -36,11 +36,10 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 			head = append(head, p.Name+"_estimate_c", p.Name+"_estimate_within_c")
 		}
 	}
-	head = append(head, "mould_c", "room_c", "marks")
 	for _, p := range settings.Pots {
 		head = append(head, p.Name+"_batch")
 	}
-	if err := out.Write(head); err != nil {
+	if err := out.Write(append(head, "mould_c", "room_c", "marks")); err != nil {
 		return err
 	}
 	err = s.Each(run, func(part Part, r *cycles.Record) error { return out.Write(row(part.ID, r, settings.Pots, batches)) })
@@ -70,11 +69,10 @@ func row(part int64, r *cycles.Record, pots []control.PotSettings, batches []int
 			cells = append(cells, figure(float64(e.C)), figure(float64(e.WithinC)))
 		}
 	}
-	cells = append(cells, temperature(r.Input.Mould), temperature(r.Input.Room), marks(r.Input.Commands, pots))
 	for i := range pots {
 		cells = append(cells, number(batchIn(batches, i)))
 	}
-	return cells
+	return append(cells, temperature(r.Input.Mould), temperature(r.Input.Room), marks(r.Input.Commands, pots))
 }
 
 // batchIn is the batch in a pot, nil where none is kept.

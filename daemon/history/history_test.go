@@ -278,6 +278,8 @@ func TestExportIsReadBack(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, rows, 121)
 	assert.Equal(t, "left_melt_c", rows[0][6])
+	assert.Equal(t, "left_batch", rows[0][len(rows[0])-6])
+	assert.Equal(t, "", rows[1][len(rows[1])-6], "a run without batches")
 	assert.Equal(t, "", rows[1][len(rows[1])-3], "no mould probe: not recorded, not zero")
 	assert.Equal(t, "stir middle", rows[101][len(rows[101])-1])
 

@@ -62,9 +62,10 @@ func (r *Recorder) insertShot(tx *sql.Tx, k Kept) error {
 	if err != nil {
 		return err
 	}
-	k.Shot.Pots = slices.Clone(k.Shot.Pots)
-	before.addTo(k.Shot)
-	card, err := json.Marshal(k.Shot)
+	whole := *k.Shot
+	whole.Pots = slices.Clone(whole.Pots)
+	before.addTo(&whole)
+	card, err := json.Marshal(whole)
 	if err != nil {
 		return err
 	}

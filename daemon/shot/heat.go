@@ -48,23 +48,23 @@ func (h *Heat) Plus(o Heat) Heat {
 
 // keptHeat is a heat as JSON: seconds at whole degrees, the first of them FromC.
 type keptHeat struct {
-	FromC    int             `json:"from_c"`
-	S        []frames.Figure `json:"s"`
-	UnknownS frames.Figure   `json:"unknown_s"`
-	CuredS   frames.Figure   `json:"cured_s"`
+	FromC    int           `json:"from_c"`
+	S        []float64     `json:"s"` // to a millisecond
+	UnknownS frames.Figure `json:"unknown_s"`
+	CuredS   float64       `json:"cured_s"`
 }
 
 // MarshalJSON implements json.Marshaler; degrees at which the melt has not been are left
 // out at both ends.
 func (h Heat) MarshalJSON() ([]byte, error) {
 	settled := h.Settled()
-	k := keptHeat{S: []frames.Figure{}, UnknownS: frames.Figure(settled.UnknownS), CuredS: frames.Figure(h.CuredS)}
+	k := keptHeat{S: []float64{}, UnknownS: frames.Figure(settled.UnknownS), CuredS: toMillis(h.CuredS)}
 	for c, s := range settled.S {
 		if len(k.S) == 0 && s == 0 {
 			k.FromC = c + 1
 			continue
 		}
-		k.S = append(k.S, frames.Figure(s))
+		k.S = append(k.S, toMillis(s))
 	}
 	for len(k.S) > 0 && k.S[len(k.S)-1] == 0 {
 		k.S = k.S[:len(k.S)-1]
@@ -72,21 +72,23 @@ func (h Heat) MarshalJSON() ([]byte, error) {
 	return json.Marshal(k)
 }
 
+func toMillis(s float64) float64 { return math.Round(1000*s) / 1000 }
+
 // UnmarshalJSON implements json.Unmarshaler. What can not be is unknown time.
 func (h *Heat) UnmarshalJSON(text []byte) error {
 	var k keptHeat
 	if err := json.Unmarshal(text, &k); err != nil {
 		return err
 	}
-	*h = Heat{CuredS: float64(k.CuredS)}
+	*h = Heat{CuredS: k.CuredS}
 	h.UnknownS = float64(k.UnknownS)
 	for i, s := range k.S {
 		at := k.FromC + i
-		if at < 0 || at >= len(h.S) || !(s >= 0) || math.IsInf(float64(s), 0) {
+		if at < 0 || at >= len(h.S) || !(s >= 0) {
 			h.UnknownS = math.Inf(1)
 			break
 		}
-		h.S[at] = float64(s)
+		h.S[at] = s
 	}
 	return nil
 }

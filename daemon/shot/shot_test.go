@@ -170,7 +170,7 @@ func TestACardHasTheHeatDose(t *testing.T) {
 
 // TestAHeatThatCanNotBeIsUnknown.
 func TestAHeatThatCanNotBeIsUnknown(t *testing.T) {
-	for _, text := range []string{`{"from_c": 250, "s": [1,1,1,1,1,1,1,1,1,1,1,1,1]}`, `{"from_c": -1, "s": [1]}`, `{"from_c": 3, "s": [-1]}`, `{"from_c": 3, "s": [null]}`} {
+	for _, text := range []string{`{"from_c": 250, "s": [1,1,1,1,1,1,1,1,1,1,1,1,1]}`, `{"from_c": -1, "s": [1]}`, `{"from_c": 3, "s": [-1]}`, `{"from_c": 3, "s": [1], "unknown_s": null}`} {
 		var h Heat
 		require.NoError(t, json.Unmarshal([]byte(text), &h))
 		assert.False(t, h.DoseMin(150).Known(), text)
