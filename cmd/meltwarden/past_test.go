@@ -135,6 +135,62 @@ func TestRecipesAreListedComparedAndPromoted(t *testing.T) {
 	assert.NoFileExists(t, file+"2")
 }
 
+// TestFollowingABatch through its reheat, and saying what it is.
+func TestFollowingABatch(t *testing.T) {
+	t.Parallel()
+	folder := aPast(t)
+	said := func(args ...string) string {
+		t.Helper()
+		out, err := run(t.Context(), append(args, "--data", folder)...)
+		require.NoError(t, err, out)
+		for _, line := range strings.Split(out, "\n") {
+			assert.True(t, strings.HasPrefix(out, "{") || len([]rune(line)) <= 110, line)
+			assert.Equal(t, strings.TrimRight(line, " "), line, "no blanks at the end")
+		}
+		return out
+	}
+	list := said("batches")
+	assert.Regexp(t, `(?m)^28 +slate +demo lot 1 +2026-02-23 to 2026-02-25 +1 +≈ \d+ mL left +\d\d equal minutes$`, list)
+	assert.Contains(t, list, "No batch of yours has been called scorched at demould")
+	card := said("batches", "show", "28")
+	assert.Regexp(t, `at 117.5 kJ/mol, \d+ at 159.7 kJ/mol`, card)
+	assert.Regexp(t, `run 11, 2026-02-25 19:47, pot 1: \d+ equal minutes, \d+ equal minutes by the end`, card)
+	assert.Contains(t, card, "drawn 25 mL, 25 mL, 25 mL")
+	assert.Contains(t, strings.Join(strings.Fields(card), " "), "Time without a usable reading is not made up")
+
+	assert.Regexp(t, `^run 12, pot 1: batch 28: slate, demo lot 1, at most \d+ mL left, 2 reheats, \d+ equal minutes\n$`, said("batches", "set", "12", "slate", "28"))
+	assert.Contains(t, said("batches", "set", "12", "1", "new"), "run 12, pot 1: batch 34: slate")
+	assert.Contains(t, said("batches", "correct", "28", "--lot", "lot 9", "--made", "300 mL"), "batch 28: slate, lot 9, ≈ ")
+	said("verdict", "11", "1", "scorched", "--colour", "slate", "--colour", "ivory")
+	assert.Regexp(t, `Your batches that yellowed had had \d+ to \d+ equal minutes by then \(2 of them\); all 32 that did not had less than`,
+		strings.Join(strings.Fields(said("batches")), " "))
+	assert.Contains(t, said("batches", "show", "28"), "For your")
+	var object struct {
+		Batch struct {
+			Reheats int
+			DoseMin float64 `json:"dose_min"`
+		}
+		Shots []struct{ Run int64 }
+	}
+	require.NoError(t, json.Unmarshal([]byte(said("batches", "show", "28", "--json")), &object))
+	assert.Equal(t, 1, object.Batch.Reheats)
+	assert.Greater(t, object.Batch.DoseMin, 10.0)
+	assert.Len(t, object.Shots, 5)
+	assert.Contains(t, said("review", "11", "--shot", "1"), "equal min")
+
+	for want, args := range map[string][]string{
+		`batch "one": write the number that the command batches shows`: {"batches", "show", "one"},
+		`batch 99: there is no such batch`:                             {"batches", "show", "99"},
+		`pot "teal": not in run 12; write 1, left or slate`:            {"batches", "set", "12", "teal", "28"},
+		`made "a cup": does not begin with a number`:                   {"batches", "correct", "28", "--made", "a cup"},
+		`nothing to change: write colour, base, lot, made or note`:     {"batches", "correct", "28"},
+		`batch 34: it was made in a later run than 11`:                 {"batches", "set", "11", "1", "34"},
+	} {
+		_, err := run(t.Context(), append(args, "--data", folder)...)
+		assert.ErrorContains(t, err, want)
+	}
+}
+
 func TestMistakesAboutThePast(t *testing.T) {
 	t.Parallel()
 	folder := aPast(t)

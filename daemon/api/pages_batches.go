@@ -74,8 +74,8 @@ type potfuls struct {
 	// AtBench is true on the bench's page.
 	AtBench bool
 	Pots    []potful
-	// Regions are the batches that have had as much heat as yellowed ones.
-	Regions []string
+	// Region says which have had as much heat as yellowed ones; "" is none.
+	Region string
 }
 
 // potful is one of them, with what it may be instead.
@@ -126,6 +126,7 @@ func (s *server) potfulsOf(book batch.Book, run int64, h head) (potfuls, error) 
 	if err != nil {
 		return p, err
 	}
+	var all []batch.Batch
 	for pot := range ids {
 		b, ok := book.In(run, pot)
 		if !ok {
@@ -136,10 +137,9 @@ func (s *server) potfulsOf(book batch.Book, run int64, h head) (potfuls, error) 
 			Number: pot + 1, Title: b.Title(), Words: b.Words(), Address: row.Address, SetTo: fmt.Sprintf("/api/v1/runs/%d/pots/%d/batch", run, pot+1),
 			Rest: b.RestIn(run, pot), CameCured: cured[pot], Offers: book.Offers(run, pot),
 		})
-		if about := book.Region(b); about != "" {
-			p.Regions = append(p.Regions, about)
-		}
+		all = append(all, b)
 	}
+	p.Region = book.Region(all...)
 	return p, nil
 }
 

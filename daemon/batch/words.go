@@ -328,11 +328,17 @@ func rangeOf(sorted []float64) string {
 	return spell(least) + " to " + count(most, "equal minute")
 }
 
-// Region says of a batch that it has had as much as those that yellowed; "" where it has
-// not, or nothing can be said.
-func (b Book) Region(of Batch) string {
-	if !of.InRegion {
+// Region says which of some batches have had as much as those that yellowed; "" where none
+// has, or nothing can be said.
+func (b Book) Region(of ...Batch) string {
+	var who []string
+	for _, x := range of {
+		if x.InRegion {
+			who = append(who, fmt.Sprintf("%s has had %s", x.Title(), Equal(x.DoseMin)))
+		}
+	}
+	if len(who) == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%s has had %s. %s For your information: heat goes on as before.", of.Title(), Equal(of.DoseMin), b.Advice)
+	return fmt.Sprintf("%s. %s For your information: heat goes on as before.", strings.Join(who, ", "), b.Advice)
 }

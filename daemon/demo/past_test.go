@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/config"
+	"meltwarden/daemon/batch"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
 )
@@ -59,6 +60,18 @@ func TestNumbersOfThePast(t *testing.T) {
 				worst.Colour, float64(worst.DeviationC), float64(card.SpreadC), float64(card.DrawToPushS), sh.Verdicts)
 		}
 	}
+
+	book, err := batch.Of(s)
+	require.NoError(t, err)
+	reheated := 0
+	for _, b := range book.Batches {
+		if reheated += b.Reheats; b.Reheats > 0 {
+			t.Log(b.Line(), "-", b.Spread())
+		}
+		assert.True(t, b.DoseMin.Known())
+		assert.Less(t, b.HighMin, b.LowMin, "poured below 177 °C: less counts with a higher energy")
+	}
+	assert.Equal(t, 2, reheated)
 
 	versions, err := s.Versions()
 	require.NoError(t, err)
