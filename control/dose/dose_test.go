@@ -11,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 )
 
 // example is a row of testdata/dose/examples.csv: its result, source and how it was checked.
@@ -185,6 +186,23 @@ func TestWhoComesToAHotMelt(t *testing.T) {
 
 	twice := h.Plus(*held(170, 10*time.Minute))
 	assert.InEpsilon(t, 2*h.Minutes(DefaultKJ), twice.Minutes(DefaultKJ), 1e-9)
+}
+
+// TestNoTimeIsMadeOrCountedTwice, whatever is read.
+func TestNoTimeIsMadeOrCountedTwice(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		h := &Heat{}
+		passed := 0.0
+		for range rapid.IntRange(0, 60).Draw(t, "readings") {
+			d := time.Duration(rapid.IntRange(0, 6000).Draw(t, "ms")) * time.Millisecond
+			c := rapid.OneOf(rapid.Just(math.NaN()), rapid.Float64Range(-20, 300)).Draw(t, "c")
+			h.Add(c, d)
+			passed += d.Seconds()
+			settled := h.Settled()
+			assert.LessOrEqual(t, 60*settled.MinutesAbove(0)+settled.UnknownS, passed+1e-6)
+			assert.GreaterOrEqual(t, settled.Minutes(DefaultKJ), 0.0)
+		}
+	})
 }
 
 // TestADoseOfNothingIsNone, and no reading spoils one.

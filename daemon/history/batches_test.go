@@ -3,6 +3,7 @@ package history
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -67,6 +68,9 @@ func TestAnInterruptedRunKeepsItsBatches(t *testing.T) {
 	ids, err = s.InPots(r.Run())
 	require.NoError(t, err)
 	assert.Equal(t, []int64{4, 5, 6}, ids)
+	var cycles strings.Builder
+	require.NoError(t, s.ExportJSON(&cycles, 1))
+	assert.Contains(t, cycles.String(), `"name":"middle","batch":2,`)
 	all, err := s.Batches()
 	require.NoError(t, err)
 	require.Len(t, all, 6)
