@@ -63,6 +63,7 @@ type server struct {
 	Options
 	streams chan struct{} // a slot for each open stream
 	drawing chan struct{} // a slot for each picture being drawn
+	advice  adviser
 }
 
 // New returns the handler of every route, guarded. Serve runs it.

@@ -80,6 +80,13 @@ func TestABatchOnItsPages(t *testing.T) {
 	assert.Equal(t, 303, status)
 	assert.Equal(t, "/#potfuls", to)
 	requireAll(t, get("/runs/now/potfuls", 200), "batch 1: slate", "1 reheat, 30 equal minutes", "No, it was made new")
+	var remembered adviser
+	for _, second := range []int{0, 30, 61} { // nothing is judged yet, then one is, and is seen a minute later
+		advice, err := remembered.of(s, noon.Add(time.Duration(second)*time.Second))
+		require.NoError(t, err)
+		assert.Len(t, advice.Others, map[int]int{61: 3}[second])
+		require.NoError(t, s.Judge(1, 1, shot.Verdict{Fault: shot.Clean, At: noon}))
+	}
 	live.end()
 	requireAll(t, get("/runs/2", 200), "What is in the pots", "batch 1: slate", "heat dose", "30.0 equal min", "10.0 equal min")
 	requireAll(t, get("/batches/1?unit=f", 200), "30 equal minutes</b> by the end", "in this run: 10 equal minutes", "run 2, shot 1", "at 117.5 kJ/mol", "10 °C hotter counts 2.4 times",

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"sync"
+	"time"
 
 	"meltwarden/daemon/batch"
 	"meltwarden/daemon/history"
@@ -107,10 +109,15 @@ func (s *server) potfulsNow(r *http.Request) (potfuls, error) {
 	if run == 0 {
 		return p, nil
 	}
-	book, err := batch.Of(s.History)
+	book, err := batch.Near(s.History, run)
 	if err != nil {
 		return p, err
 	}
+	advice, err := s.advice.of(s.History, time.Now())
+	if err != nil {
+		return p, err
+	}
+	book.Heed(advice)
 	p, err = s.potfulsOf(book, run, s.head(r, "", ""))
 	p.AtBench = true
 	return p, err
@@ -141,6 +148,30 @@ func (s *server) potfulsOf(book batch.Book, run int64, h head) (potfuls, error) 
 	}
 	p.Region = book.Region(all...)
 	return p, nil
+}
+
+// adviceHolds is for how long the bench's page goes by the same advice: it comes from every
+// judged shot there is, and that page is asked for often.
+const adviceHolds = time.Minute
+
+// adviser remembers what was advised last.
+type adviser struct {
+	mu     sync.Mutex
+	at     time.Time
+	advice batch.Advice
+}
+
+func (a *adviser) of(s *history.Store, now time.Time) (batch.Advice, error) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if a.at.IsZero() || now.Sub(a.at) >= adviceHolds {
+		book, err := batch.Of(s)
+		if err != nil {
+			return batch.Advice{}, err
+		}
+		a.at, a.advice = now, book.Advice
+	}
+	return a.advice, nil
 }
 
 // cameCured are the pots, by index, that were marked to have come cured: they were heated

@@ -73,11 +73,16 @@ func Of(s *history.Store) (Book, error) {
 	if err != nil {
 		return b, err
 	}
-	b.Advice = adviceOf(b.Batches, judged, b.KJ)
-	for i := range b.Batches {
-		b.Batches[i].InRegion = b.Advice.reaches(b.Batches[i].DoseMin)
-	}
+	b.Heed(adviceOf(b.Batches, judged, b.KJ))
 	return b, nil
+}
+
+// Heed takes advice, and marks the batches that have had as much as those that yellowed.
+func (b *Book) Heed(a Advice) {
+	b.Advice = a
+	for i := range b.Batches {
+		b.Batches[i].InRegion = a.reaches(b.Batches[i].DoseMin)
+	}
 }
 
 // Near is the book of a run: the batches in its pots and the newest that were made before,
