@@ -13,6 +13,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/dose"
 	"meltwarden/control/reading"
+	"meltwarden/daemon/exact"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/history/cycles"
@@ -285,6 +286,9 @@ func TestNumbersOfTheRankSum(t *testing.T) {
 		assert.InEpsilon(t, x.want, got, 1e-12, "full separation: a counting argument")
 		t.Logf("%d against %d, all apart: %.4f, enough: %v", x.m, x.n, got, enough(x.m, x.n))
 	}
+	// The same from the two-sided test, which is symmetric, without ties.
+	yellow, others := []float64{40, 44, 31, 52, 38}, []float64{10, 12, 35, 8, 41, 22, 17}
+	assert.InDelta(t, exact.Compare([]exact.Block{{With: yellow, Without: others}}).P/2, chance(5, 7, Advice{Yellowed: yellow, Others: others}.against()), 1e-12)
 	assert.InDelta(t, 1, chance(30, 200, 6000), 1e-9)
 	assert.InDelta(t, 0.5, chance(30, 200, 3000), 0.01)
 }
