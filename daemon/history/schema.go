@@ -150,4 +150,20 @@ CREATE TABLE potful (                   -- which batch is in which pot in which 
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX potful_batch ON potful (batch);
 `,
+	`
+ALTER TABLE run ADD COLUMN brought_ms INTEGER NOT NULL DEFAULT 0;    -- when it was brought from another history; 0: recorded here
+ALTER TABLE run ADD COLUMN brought_from TEXT NOT NULL DEFAULT '';    -- the bench that it was made on, by its name
+ALTER TABLE run ADD COLUMN thinned_ms INTEGER NOT NULL DEFAULT 0;    -- when its cycles were thinned; 0: all are there
+CREATE TABLE photo (
+	id      INTEGER PRIMARY KEY,
+	shot    INTEGER NOT NULL REFERENCES shot,
+	digest  TEXT NOT NULL,              -- SHA-256 of the file as it was given
+	wall_ms INTEGER NOT NULL,           -- when it was attached
+	width   INTEGER NOT NULL,           -- pixels
+	height  INTEGER NOT NULL,
+	picture BLOB NOT NULL,              -- JPEG, encoded anew
+	small   BLOB NOT NULL,              -- the same, for a list
+	UNIQUE (shot, digest)
+) STRICT;
+` + views,
 }

@@ -29,6 +29,7 @@ type Shot struct {
 	Withdrawn bool           `json:"withdrawn"`
 	Card      shot.Card      `json:"card"`
 	Verdicts  []shot.Verdict `json:"verdicts"`
+	Photos    []Photo        `json:"photos"`
 }
 
 // MarshalJSON implements json.Marshaler: the time is at_s, in seconds of the run.
@@ -106,7 +107,10 @@ func (s *Store) Shots(run int64) ([]Shot, error) {
 		return err
 	}, `SELECT shot, fault, colours, cavity, day, fault.wall_ms FROM fault JOIN shot ON shot.id = fault.shot
 		WHERE shot.run = ? ORDER BY day, fault.wall_ms, fault`, run)
-	return shots, err
+	if err != nil {
+		return nil, err
+	}
+	return shots, s.addPhotos(run, shots, at)
 }
 
 func scanShot(rows scanner, offset map[int64]time.Duration) (sh Shot, id int64, err error) {
@@ -116,7 +120,7 @@ func scanShot(rows scanner, offset map[int64]time.Duration) (sh Shot, id int64, 
 		return sh, id, err
 	}
 	sh.At, sh.Wall = offset[part]+time.Duration(bench)*time.Millisecond, time.UnixMilli(wall)
-	sh.Verdicts = []shot.Verdict{}
+	sh.Verdicts, sh.Photos = []shot.Verdict{}, []Photo{}
 	return sh, id, json.Unmarshal([]byte(card), &sh.Card)
 }
 
