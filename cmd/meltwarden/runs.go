@@ -192,31 +192,6 @@ func tellReplay(out io.Writer, r history.Replayed, asJSON bool) error {
 	return nil
 }
 
-func exportCommand() *cobra.Command {
-	var format string
-	c := &cobra.Command{
-		Use: "export RUN", Short: "Write every cycle of a run to standard output", Args: cobra.ExactArgs(1),
-		RunE: func(c *cobra.Command, args []string) error {
-			run, err := runNumber(args[0])
-			if err != nil {
-				return err
-			}
-			return withHistory(c, func(s *history.Store) error {
-				switch format {
-				case "csv":
-					return s.ExportCSV(c.OutOrStdout(), run)
-				case "json":
-					return s.ExportJSON(c.OutOrStdout(), run)
-				}
-				return fmt.Errorf("--as %q: write csv or json", format)
-			})
-		},
-	}
-	c.Flags().StringVar(&format, "as", "csv", "csv, or json with one object a line")
-	dataFlag(c)
-	return c
-}
-
 func backupCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use: "backup FILE", Short: "Copy the whole history to a new file, also while it is being written", Args: cobra.ExactArgs(1),

@@ -18,7 +18,9 @@ func schemaCommand() *cobra.Command {
 		Long: "The history is one SQLite file, " + history.FileName + " in the data folder. Any tool that reads\n" +
 			"SQLite can open it, also while it is written to. Read the views: their columns have\ntheir units in their names, and NULL is what was not recorded. Change nothing there.",
 		Args: cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error { return tellSchema(c.OutOrStdout(), history.Described(), asJSON) },
+		RunE: func(c *cobra.Command, _ []string) error {
+			return tellSchema(c.OutOrStdout(), history.Described(), asJSON)
+		},
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	return c

@@ -53,7 +53,7 @@ func (s *Store) Known(at time.Time, o Start, pot, digest string) (k Known, sessi
 	err = s.one([]any{&wall, &k.Anew, &k.Figures, &sessions}, `
 		WITH mine AS (
 			SELECT known.*, run.session FROM known JOIN run ON run.id = known.run
-			WHERE pot = ?1 AND digest = ?2 AND NOT (run.id = (SELECT max(id) FROM run) AND run.state <> 'finished'
+			WHERE pot = ?1 AND digest = ?2 AND brought_ms = 0 AND NOT (run.id = (SELECT max(id) FROM run WHERE brought_ms = 0) AND run.state <> 'finished'
 				AND run.recipe = ?3 AND run.bench = ?4 AND (SELECT max(last_ms) FROM part WHERE part.run = run.id) > ?5)
 		)
 		SELECT wall_ms, anew, figures,

@@ -73,7 +73,7 @@ func (s *Store) begin(at time.Time, o Start, settings string, mayResume bool) (r
 func resumable(tx *sql.Tx, at time.Time, o Start, settings string) (int64, error) {
 	var id int64
 	err := tx.QueryRow(`SELECT id FROM run WHERE state = 'interrupted' AND recipe = ? AND bench = ? AND settings = ?
-		AND id = (SELECT max(id) FROM run) AND (SELECT max(last_ms) FROM part WHERE part.run = run.id) > ?`,
+		AND id = (SELECT max(id) FROM run WHERE brought_ms = 0) AND (SELECT max(last_ms) FROM part WHERE part.run = run.id) > ?`,
 		o.Fingerprint, o.Bench, settings, ms(at.Add(-resumeWithin))).Scan(&id)
 	if errors.Is(err, sql.ErrNoRows) {
 		return 0, nil
@@ -103,7 +103,7 @@ const sessionWithin = 3 * time.Hour
 // sessionAt is the session of a run that begins now: that of the last run, or a new
 // one.
 func sessionAt(tx *sql.Tx, at time.Time) (id int64, err error) {
-	err = tx.QueryRow(`SELECT run.session FROM run JOIN part ON part.run = run.id WHERE part.last_ms BETWEEN ? AND ?
+	err = tx.QueryRow(`SELECT run.session FROM run JOIN part ON part.run = run.id WHERE brought_ms = 0 AND part.last_ms BETWEEN ? AND ?
 		ORDER BY part.last_ms DESC LIMIT 1`, ms(at.Add(-sessionWithin)), ms(at)).Scan(&id)
 	if errors.Is(err, sql.ErrNoRows) {
 		return insert(tx, `INSERT INTO session (began_ms) VALUES (?)`, ms(at))
@@ -143,6 +143,12 @@ type Run struct {
 	Clean  int      `json:"clean"`
 	Faults []string `json:"faults"`
 	Note   string   `json:"note"`
+	// Brought is when it was brought from another history, nil for one recorded here, and
+	// BroughtFrom the name of the bench it was made on. Nothing that heats goes by it.
+	Brought     *time.Time `json:"brought"`
+	BroughtFrom string     `json:"brought_from,omitempty"`
+	// Thinned is when most of its cycles were dropped, nil while all are there.
+	Thinned *time.Time `json:"thinned"`
 }
 
 // Later stands after a fault that only showed at a re-inspection: what does has
@@ -172,7 +178,7 @@ const runQuery = `SELECT run.id, run.session, run.title, recipe.name, run.recipe
 	(SELECT count(*) FROM recipe AS r WHERE r.name = recipe.name AND r.rowid <= recipe.rowid),
 	run.invented, run.began_ms, run.ended_ms, run.state, run.note,
 	coalesce(sum(part.cycles), 0), coalesce(sum(part.bench_ms), 0), coalesce(max(part.last_ms), run.began_ms),
-	(SELECT count(*) FROM shot WHERE shot.run = run.id AND NOT withdrawn)
+	(SELECT count(*) FROM shot WHERE shot.run = run.id AND NOT withdrawn), brought_ms, brought_from, thinned_ms
 	FROM run JOIN recipe ON recipe.fingerprint = run.recipe LEFT JOIN part ON part.run = run.id`
 
 // Runs lists the runs that pass the filter, the newest first.
@@ -223,10 +229,11 @@ func (s *Store) runs(where string, arg any) (runs []Run, err error) {
 }
 
 func (s *Store) scanRun(rows *sql.Rows, recorded bool) (r Run, err error) {
-	var began, took, last int64
+	var began, took, last, brought, thinned int64
 	var ended sql.NullInt64
 	err = rows.Scan(&r.ID, &r.Session, &r.Title, &r.Recipe, &r.Fingerprint, &r.Version, &r.Invented, &began, &ended, &r.State, &r.Note,
-		&r.Cycles, &took, &last, &r.Shots)
+		&r.Cycles, &took, &last, &r.Shots, &brought, &r.BroughtFrom, &thinned)
+	r.Brought, r.Thinned = orNever(brought), orNever(thinned)
 	r.Began, r.TookS = time.UnixMilli(began), float64(took)/1000
 	r.State = s.stateOf(r.ID, r.State, recorded)
 	if r.State != Recording {
@@ -245,6 +252,15 @@ func (s *Store) stateOf(run int64, kept State, recorded bool) State {
 		return Interrupted // its program is gone and nobody has said so yet
 	}
 	return kept
+}
+
+// orNever is a time, nil for zero.
+func orNever(ms int64) *time.Time {
+	if ms == 0 {
+		return nil
+	}
+	at := time.UnixMilli(ms)
+	return &at
 }
 
 // count is how many shots of a run have a fault.

@@ -246,9 +246,7 @@ func inspect(path string) (version int, err error) {
 		return none, err
 	}
 	defer db.Close()
-	var application, tables int
-	err = db.QueryRow("SELECT a.application_id, v.user_version, (SELECT count(*) FROM sqlite_schema) FROM pragma_application_id AS a, pragma_user_version AS v").
-		Scan(&application, &version, &tables)
+	application, version, tables, err := identity(db)
 	switch {
 	case err != nil:
 		return none, unreadable(path, err)
@@ -260,6 +258,13 @@ func inspect(path string) (version int, err error) {
 		return none, fmt.Errorf("history %s: made by a newer program (layout %d, this one knows %d); %w: use the newer program, or another folder with --data", path, version, len(migrations), ErrRefused)
 	}
 	return version, check(db, path)
+}
+
+// identity is whose file it is, its layout, and how many things are in it.
+func identity(db *sql.DB) (application, version, tables int, err error) {
+	err = db.QueryRow("SELECT a.application_id, v.user_version, (SELECT count(*) FROM sqlite_schema) FROM pragma_application_id AS a, pragma_user_version AS v").
+		Scan(&application, &version, &tables)
+	return application, version, tables, err
 }
 
 // check lets SQLite look over its own structure.

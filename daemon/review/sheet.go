@@ -224,7 +224,7 @@ func (r Review) Subheading() string {
 	if r.Run.Invented {
 		text += " · simulated bench, invented"
 	}
-	return text
+	return text + kept(r.Run)
 }
 
 func minutes(d time.Duration) string {

@@ -1,0 +1,47 @@
+package review
+
+import (
+	"fmt"
+
+	"meltwarden/daemon/history"
+)
+
+// BroughtLines say of every run of an archive what became of it.
+func BroughtLines(runs []history.Brought) []string {
+	var lines []string
+	fresh := 0
+	for _, r := range runs {
+		if r.Before {
+			lines = append(lines, fmt.Sprintf("run %d of the file, %s, is here already as run %d: left as it is", r.There, r.Title, r.Here))
+			continue
+		}
+		fresh++
+		lines = append(lines, fmt.Sprintf("run %d of the file, %s, is run %d here", r.There, r.Title, r.Here))
+	}
+	return append(lines, RunCount(fresh)+" brought in")
+}
+
+// RunCount is a number of runs in words.
+func RunCount(n int) string {
+	if n == 1 {
+		return "1 run"
+	}
+	return fmt.Sprintf("%d runs", n)
+}
+
+// kept says of a run where it was brought from and what of it is gone; "" where it is
+// whole and from here.
+func kept(r history.Run) string {
+	text := ""
+	if r.Brought != nil {
+		from := r.BroughtFrom
+		if from == "" {
+			from = "a bench without a name"
+		}
+		text += fmt.Sprintf(" · made elsewhere, on %s; brought on %s", from, r.Brought.Format("2006-01-02"))
+	}
+	if r.Thinned != nil {
+		text += fmt.Sprintf(" · thinned on %s; replay no longer possible", r.Thinned.Format("2006-01-02"))
+	}
+	return text
+}
