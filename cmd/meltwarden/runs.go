@@ -57,13 +57,13 @@ func runNumber(arg string) (int64, error) {
 func runsCommand() *cobra.Command {
 	var asJSON bool
 	var filter history.Filter
-	var state, since string
+	var state, since, until string
 	var again bool
 	c := &cobra.Command{
-		Use: "runs [TEXT]", Short: "List the runs kept, those that contain a text", Args: cobra.ArbitraryArgs,
+		Use: "runs [TEXT]", Short: "List the runs kept; those with a text in name, recipe, note, mould or fault", Args: cobra.ArbitraryArgs,
 		RunE: func(c *cobra.Command, args []string) error {
 			filter.Text, filter.State = strings.Join(args, " "), history.State(state)
-			if err := checkFilter(&filter, since); err != nil {
+			if err := checkFilter(&filter, since, until); err != nil {
 				return err
 			}
 			return withHistory(c, func(s *history.Store) error {
@@ -82,6 +82,10 @@ func runsCommand() *cobra.Command {
 	c.Flags().StringVar(&filter.Fault, "fault", "", "only those with this fault: "+strings.Join(shot.Verdicts(), ", "))
 	c.Flags().StringVar(&state, "state", "", "only those that are open, finished or interrupted")
 	c.Flags().StringVar(&since, "since", "", "only those that began on this day or later, like 2026-01-31")
+	c.Flags().StringVar(&until, "until", "", "only those that began on this day or earlier")
+	c.Flags().StringVar(&filter.Recipe, "recipe", "", "only those of this recipe, or version, like \"slate eel v2\"")
+	c.Flags().StringVar(&filter.Mould, "mould", "", "only those with a shot into this mould")
+	c.Flags().StringVar(&filter.Lot, "lot", "", "only those with this base or lot in the recipe")
 	c.Flags().BoolVar(&again, "reinspect", false, "instead, the shots that are worth another look: clean at demould, some days old")
 	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
@@ -89,7 +93,7 @@ func runsCommand() *cobra.Command {
 }
 
 // checkFilter refuses what can match nothing.
-func checkFilter(f *history.Filter, since string) error {
+func checkFilter(f *history.Filter, since, until string) error {
 	states := []history.State{"", history.Recording, history.Finished, history.Interrupted}
 	if !slices.Contains(states, f.State) {
 		return fmt.Errorf("--state %q: write open, finished or interrupted", f.State)
@@ -97,12 +101,8 @@ func checkFilter(f *history.Filter, since string) error {
 	if f.Fault != "" && !slices.Contains(shot.Verdicts(), f.Fault) {
 		return fmt.Errorf("--fault %q: write one of: %s", f.Fault, strings.Join(shot.Verdicts(), ", "))
 	}
-	if since == "" {
-		return nil
-	}
-	var err error
-	if f.Since, err = time.ParseInLocation(time.DateOnly, since, time.Local); err != nil {
-		return fmt.Errorf("--since %q: write a date like 2026-01-31", since)
+	if err := f.Between(since, until); err != nil {
+		return fmt.Errorf("--%w", err)
 	}
 	return nil
 }

@@ -15,14 +15,14 @@ import (
 // runsPage is what the template of the list of runs is filled with.
 type runsPage struct {
 	head
-	Rows         []runRow
-	Filter       history.Filter
-	SinceTyped   string
-	Filtered     bool // fewer runs than there may be
-	WithoutStore bool // nothing is ever kept
-	Verdicts     []string
-	States       []stateChoice
-	ToReinspect  []link
+	Rows                   []runRow
+	Filter                 history.Filter
+	SinceTyped, UntilTyped string
+	Filtered               bool // fewer runs than there may be
+	WithoutStore           bool // nothing is ever kept
+	Verdicts               []string
+	States                 []stateChoice
+	ToReinspect            []link
 }
 
 type stateChoice struct {
@@ -48,7 +48,7 @@ func (s *server) runsPage(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	filter, _ := filterOf(q) // it has been read before
 	p := runsPage{
-		head: s.head(r, view.Texts().PastRuns, "/runs"), Filter: filter, SinceTyped: q.Get("since"),
+		head: s.head(r, view.Texts().PastRuns, "/runs"), Filter: filter, SinceTyped: q.Get("since"), UntilTyped: q.Get("until"),
 		WithoutStore: s.History == nil, Verdicts: shot.Verdicts(),
 	}
 	p.Filtered = p.Filter != history.Filter{}

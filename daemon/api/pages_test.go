@@ -176,6 +176,7 @@ func TestRunsTellWhichWasSpoiledAndByWhat(t *testing.T) {
 
 	for target, want := range map[string]string{
 		"/runs?spoiled=yes": "run 1", "/runs?fault=bled": "run 1", "/runs?text=fan": "run 1", "/runs?since=2026-01-03": "run 2",
+		"/runs?until=2026-01-02": "run 1", "/runs?recipe=slate+eel+v2": "run 2",
 	} {
 		page := get(target, 200)
 		assert.Equal(t, 1, strings.Count(page, `class="count"`), target)

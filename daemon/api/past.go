@@ -47,7 +47,7 @@ func pastProblem(w http.ResponseWriter, err error) {
 	case errors.Is(err, history.ErrNoRun), errors.Is(err, history.ErrNoShot), errors.Is(err, history.ErrNoVersion),
 		errors.Is(err, history.ErrNoBatch):
 		problem(w, http.StatusNotFound, err.Error())
-	case errors.Is(err, history.ErrVerdict), errors.Is(err, history.ErrBatch), errors.Is(err, errFilter), errors.Is(err, causes.ErrQuestion),
+	case errors.Is(err, history.ErrVerdict), errors.Is(err, history.ErrBatch), errors.Is(err, history.ErrFilter), errors.Is(err, causes.ErrQuestion),
 		errors.Is(err, evidence.ErrPlace), errors.Is(err, review.ErrNoMoment):
 		problem(w, http.StatusBadRequest, err.Error())
 	default:
@@ -55,8 +55,8 @@ func pastProblem(w http.ResponseWriter, err error) {
 	}
 }
 
-// runs lists the runs that pass the filter in the address: text, state, fault,
-// spoiled and since (a date).
+// runs lists the runs that pass the filter in the address: text, recipe, mould, lot,
+// state, fault, spoiled, since and until (dates).
 func (s *server) runs(w http.ResponseWriter, r *http.Request) {
 	runs, err := s.filtered(r)
 	if err != nil {
@@ -74,21 +74,12 @@ func (s *server) filtered(r *http.Request) ([]history.Run, error) {
 	return s.History.Runs(f)
 }
 
-// errFilter is wrapped by the error about a filter that can not be read.
-var errFilter = errors.New("nothing was looked for")
-
 func filterOf(q url.Values) (history.Filter, error) {
 	f := history.Filter{
-		Text: q.Get("text"), State: history.State(q.Get("state")), Fault: q.Get("fault"), Spoiled: q.Get("spoiled") != "",
+		Text: q.Get("text"), Recipe: q.Get("recipe"), Mould: q.Get("mould"), Lot: q.Get("lot"),
+		State: history.State(q.Get("state")), Fault: q.Get("fault"), Spoiled: q.Get("spoiled") != "",
 	}
-	if typed := q.Get("since"); typed != "" {
-		since, err := time.ParseInLocation(time.DateOnly, typed, time.Local)
-		if err != nil {
-			return f, fmt.Errorf("since %q: write a date like 2026-01-31; %w", typed, errFilter)
-		}
-		f.Since = since
-	}
-	return f, nil
+	return f, f.Between(q.Get("since"), q.Get("until"))
 }
 
 // run is everything about one run but its cycles.

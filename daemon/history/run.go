@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"meltwarden/control"
@@ -155,24 +154,6 @@ type Run struct {
 // other causes than heat.
 const Later = ", days later"
 
-// Filter narrows a list of runs; the zero value lets every run through.
-type Filter struct {
-	Text    string // in title, recipe, version, state, note or a fault
-	State   State
-	Fault   string // of any shot
-	Spoiled bool   // a fault of any kind
-	Since   time.Time
-}
-
-func (f Filter) passes(r Run) bool {
-	text := strings.ToLower(strings.Join(append([]string{r.Title, r.Recipe, r.Fingerprint, string(r.State), r.Note}, r.Faults...), "\n"))
-	return strings.Contains(text, strings.ToLower(f.Text)) &&
-		(f.State == "" || r.State == f.State) &&
-		(f.Fault == "" || slices.Contains(r.Faults, f.Fault) || slices.Contains(r.Faults, f.Fault+Later) || f.Fault == shot.Clean && r.Clean > 0) &&
-		(!f.Spoiled || len(r.Faults) > 0) &&
-		!r.Began.Before(f.Since)
-}
-
 // runQuery has the columns that scanRun takes.
 const runQuery = `SELECT run.id, run.session, run.title, recipe.name, run.recipe,
 	(SELECT count(*) FROM recipe AS r WHERE r.name = recipe.name AND r.rowid <= recipe.rowid),
@@ -180,21 +161,6 @@ const runQuery = `SELECT run.id, run.session, run.title, recipe.name, run.recipe
 	coalesce(sum(part.cycles), 0), coalesce(sum(part.bench_ms), 0), coalesce(max(part.last_ms), run.began_ms),
 	(SELECT count(*) FROM shot WHERE shot.run = run.id AND NOT withdrawn), brought_ms, brought_from, thinned_ms
 	FROM run JOIN recipe ON recipe.fingerprint = run.recipe LEFT JOIN part ON part.run = run.id`
-
-// Runs lists the runs that pass the filter, the newest first.
-func (s *Store) Runs(f Filter) ([]Run, error) {
-	all, err := s.runs("", nil)
-	if err != nil {
-		return nil, err
-	}
-	runs := []Run{}
-	for _, r := range all {
-		if f.passes(r) {
-			runs = append(runs, r)
-		}
-	}
-	return runs, nil
-}
 
 // Run is one run. Its error wraps ErrNoRun when there is none.
 func (s *Store) Run(id int64) (Run, error) {
