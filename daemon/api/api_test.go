@@ -211,6 +211,7 @@ func TestNoRouteEnablesHeat(t *testing.T) {
 		"/api/v1/runs/{run}/note", "/api/v1/runs/{run}/shots/{shot}", "/api/v1/runs/{run}/shots/{shot}/verdict",
 		"/api/v1/recipes/{fingerprint}/change", "/api/v1/recipes/{fingerprint}/scale",
 		"/api/v1/runs/{run}/pots/{pot}/batch", "/api/v1/batches/{batch}",
+		"/api/v1/runs/{run}/shots/{shot}/photos", "/api/v1/runs/{run}/photos/{photo}/take-back",
 	}, writes)
 	for _, name := range []string{"enable", "on", "heat", "start", "reset", "heat-enabled", ""} {
 		_, is := control.CommandNamed(name)

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"crypto/subtle"
 	"encoding/hex"
+	"fmt"
 	"net"
 	"net/http"
 	"net/url"
@@ -114,7 +115,10 @@ const (
 )
 
 func mostOf(r *http.Request) int64 {
-	if strings.HasPrefix(r.URL.Path, "/api/v1/recipes/") {
+	switch {
+	case r.Method == http.MethodPost && strings.HasSuffix(r.URL.Path, photosPath) && fromHere(r):
+		return mostPhotoBody
+	case strings.HasPrefix(r.URL.Path, "/api/v1/recipes/"):
 		return maxRecipeBody
 	}
 	return maxBody
@@ -125,12 +129,22 @@ func limitBody(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		most := mostOf(r)
 		if r.ContentLength > most {
-			problem(w, http.StatusRequestEntityTooLarge, "more than a form of a few lines; write less")
+			problem(w, http.StatusRequestEntityTooLarge, tooMuch(most))
 			return
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, most)
 		next.ServeHTTP(w, r)
 	})
+}
+
+func tooMuch(most int64) string {
+	switch most {
+	case maxBody:
+		return "more than a form of a few lines; write less"
+	case maxRecipeBody:
+		return "more than a recipe; write less"
+	}
+	return fmt.Sprintf("larger than %d MB; make it smaller", most>>20)
 }
 
 // withSecurityHeaders lets the page use its own files and nothing else.

@@ -156,7 +156,7 @@ func FuzzRequest(f *testing.F) {
 	for _, route := range (&server{Options: o}).routes() {
 		method, path, _ := strings.Cut(route.pattern, " ")
 		path = strings.NewReplacer("{$}", "", "{name}", "bench.css", "{pot}", "2", "{command}", "stir", "{run}", "1",
-			"{shot}", "1", "{plot}", "plot.svg", "{fingerprint}", "abc", "{code}", "melt_high", "{action}", "back").Replace(path)
+			"{shot}", "1", "{plot}", "plot.svg", "{fingerprint}", "abc", "{photo}", "1", "{size}", "small", "{code}", "melt_high", "{action}", "back").Replace(path)
 		f.Add(method, path, host, "", false)
 		f.Add(method, path, host+"\r\nSec-Fetch-Site: cross-site", "", false)
 		f.Add(method, path, "Host: bench.example\r\nAuthorization: Bearer "+token, "", true)

@@ -67,7 +67,7 @@ func (s *server) pageOf(r *http.Request, about review.Review, part *plotPart) ru
 	base := addressOfRun(about.Run.ID, unitOf(r))
 	for i := range p.Shots {
 		c := &p.Shots[i]
-		c.OnItsPage, c.Around = true, base.of(stretch{c.From, c.To})
+		c.OnItsPage, c.FromHere, c.Around = true, fromHere(r), base.of(stretch{c.From, c.To})
 		c.Why = fmt.Sprintf("%s/shots/%d%s", path, c.Number, h.Carry)
 	}
 	return p

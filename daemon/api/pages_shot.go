@@ -7,6 +7,7 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/photo"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/shot"
 	"meltwarden/daemon/view"
@@ -31,6 +32,11 @@ type shotCard struct {
 	Reinspect int
 	// Estimates is the address of the page of estimates.
 	Estimates string
+	// Pictures are the photos of the shot, PhotoWhy what they are good for.
+	Pictures []pictureOfShot
+	PhotoWhy string
+	// FromHere is true on the bench's own computer, where photos are attached.
+	FromHere bool
 	// OnItsPage is true on the page of the run, where later inspections are written
 	// down as well.
 	OnItsPage bool
@@ -59,9 +65,28 @@ func cardsOf(run int64, settings control.Settings, shots []history.Shot, u revie
 			Address: fmt.Sprintf("/api/v1/runs/%d/shots/%d", run, sheet.Number),
 			Choices: choicesOf(sheet.Verdicts), InBand: inBand(shots[i].Card), Reinspect: shots[i].Reinspect(time.Now()),
 			Estimates: address("/estimates", unitQuery(u)),
+			Pictures:  picturesOf(run, shots[i]), PhotoWhy: review.PhotoWhy,
 		})
 	}
 	return cards
+}
+
+// pictureOfShot is a photo on a page.
+type pictureOfShot struct {
+	Small, Large, TakeBack, Alt string
+	Width, Height               int // of the small one, pixels
+}
+
+func picturesOf(run int64, sh history.Shot) (all []pictureOfShot) {
+	for i, p := range sh.Photos {
+		at := fmt.Sprintf("/runs/%d/photos/%d", run, p.ID)
+		w, h := photo.SmallSize(p.Width, p.Height)
+		all = append(all, pictureOfShot{
+			Small: at + "/small", Large: at + "/large", TakeBack: "/api/v1" + at + "/take-back", Width: w, Height: h,
+			Alt: fmt.Sprintf(view.Texts().PhotoAlt, i+1, sh.Number),
+		})
+	}
+	return all
 }
 
 func choicesOf(said []shot.Verdict) []choice {

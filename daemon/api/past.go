@@ -45,7 +45,7 @@ func (s *server) runOf(w http.ResponseWriter, r *http.Request) int64 {
 func pastProblem(w http.ResponseWriter, err error) {
 	switch {
 	case errors.Is(err, history.ErrNoRun), errors.Is(err, history.ErrNoShot), errors.Is(err, history.ErrNoVersion),
-		errors.Is(err, history.ErrNoBatch):
+		errors.Is(err, history.ErrNoBatch), errors.Is(err, history.ErrNoPhoto):
 		problem(w, http.StatusNotFound, err.Error())
 	case errors.Is(err, history.ErrVerdict), errors.Is(err, history.ErrBatch), errors.Is(err, history.ErrFilter), errors.Is(err, causes.ErrQuestion),
 		errors.Is(err, evidence.ErrPlace), errors.Is(err, review.ErrNoMoment):

@@ -34,8 +34,9 @@ type Photo struct {
 const (
 	// MostBytes is the largest file that is taken.
 	MostBytes = 20 << 20
-	// mostPixels bounds the room that decoding takes, four bytes a pixel at most.
-	mostPixels = 32_000_000
+	// mostPixels bounds the room that decoding takes: about two bytes a pixel in an ordinary
+	// file, fifteen in the worst that a file can be (E).
+	mostPixels = 16_000_000
 	// side and smallSide are the longest sides, in pixels, of what is kept (E: a bait fills
 	// a screen, and a hundred photos are less than an evening's worth of a phone).
 	side, smallSide = 1600, 320
@@ -97,15 +98,24 @@ func encoded(m image.Image) ([]byte, error) {
 // scaled is a picture whose longest side is at most so long, on white where it lets
 // something through.
 func scaled(from image.Image, longest int) *image.RGBA {
-	size := from.Bounds().Size()
-	if most := max(size.X, size.Y); most > longest {
-		size.X, size.Y = max(1, size.X*longest/most), max(1, size.Y*longest/most)
-	}
+	var size image.Point
+	size.X, size.Y = within(from.Bounds().Dx(), from.Bounds().Dy(), longest)
 	to := image.NewRGBA(image.Rectangle{Max: size})
 	draw.Draw(to, to.Bounds(), image.NewUniform(color.White), image.Point{}, draw.Src)
 	draw.CatmullRom.Scale(to, to.Bounds(), from, from.Bounds(), draw.Over, nil)
 	return to
 }
+
+// within is a size whose longest side is at most so long.
+func within(w, h, longest int) (int, int) {
+	if most := max(w, h); most > longest {
+		return max(1, w*longest/most), max(1, h*longest/most)
+	}
+	return w, h
+}
+
+// SmallSize is the size of Small, in pixels, of a picture of this size.
+func SmallSize(w, h int) (int, int) { return within(w, h, smallSide) }
 
 // turned is a picture as its camera was held, by the orientation that the camera wrote
 // down: 1 to 8 (Exif 2.3, tag 274, table 6 there; the same in TIFF 6.0). Any other is upright.

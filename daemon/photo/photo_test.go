@@ -10,6 +10,7 @@ import (
 	"image/jpeg"
 	"image/png"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -128,7 +129,7 @@ func TestWhatIsNoPhotoIsRefused(t *testing.T) {
 	binary.BigEndian.PutUint16(wide[at+5:], 60000)
 	binary.BigEndian.PutUint16(wide[at+7:], 60000)
 	_, err := Take(bytes.NewReader(wide))
-	assert.ErrorContains(t, err, "60000 by 60000 pixels: make it smaller, 32 million at most")
+	assert.ErrorContains(t, err, "60000 by 60000 pixels: make it smaller, 16 million at most")
 }
 
 // FuzzOrientation: no file brings it down.
@@ -139,4 +140,24 @@ func FuzzOrientation(f *testing.F) {
 			t.Fatal(fmt.Sprint(o))
 		}
 	})
+}
+
+// TestNumbersOfAPhoto prints how long a photo of a phone (12 million pixels) takes, and
+// how large what is kept of it is.
+func TestNumbersOfAPhoto(t *testing.T) {
+	m := image.NewRGBA(image.Rect(0, 0, 4000, 3000))
+	seed := uint32(1)
+	for i := range m.Pix { // a slope with noise on it, as a camera's
+		seed = seed*1664525 + 1013904223
+		m.Pix[i] = byte(i/100_000) + byte(seed>>28)
+	}
+	var file bytes.Buffer
+	require.NoError(t, jpeg.Encode(&file, m, &jpeg.Options{Quality: 92}))
+	given, began := file.Len(), time.Now()
+	p, err := Take(&file)
+	require.NoError(t, err)
+	t.Logf("a file of %.1f MB, 12 million pixels: %.0f kB and %.0f kB kept, in %.2f s", float64(given)/1e6,
+		float64(len(p.Picture))/1e3, float64(len(p.Small))/1e3, time.Since(began).Seconds())
+	assert.Equal(t, [2]int{1600, 1200}, [2]int{p.Width, p.Height})
+	assert.Less(t, len(p.Picture), 1_000_000)
 }

@@ -29,6 +29,22 @@ func RunCount(n int) string {
 	return fmt.Sprintf("%d runs", n)
 }
 
+// PhotoWhy is what a photo is good for (the trade's common practice, no source).
+const PhotoWhy = "A photo shows where a fault sits. Colour can not be measured in it without a grey card and even light."
+
+// PhotoLines are the photos of a shot, a line each.
+func PhotoLines(photos []history.Photo) []string {
+	if len(photos) == 0 {
+		return []string{"no photo"}
+	}
+	var lines []string
+	for _, p := range photos {
+		lines = append(lines, fmt.Sprintf("photo %d: %d × %d pixels, %d kB, attached on %s", p.ID, p.Width, p.Height,
+			(p.Bytes+999)/1000, p.Attached.Format("2006-01-02 15:04")))
+	}
+	return append(lines, PhotoWhy)
+}
+
 // kept says of a run where it was brought from and what of it is gone; "" where it is
 // whole and from here.
 func kept(r history.Run) string {

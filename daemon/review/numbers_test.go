@@ -63,7 +63,7 @@ func clone(t *testing.T, folder string, n int) {
 	for run := 2; run <= n; run++ {
 		for _, q := range []string{
 			`INSERT INTO session SELECT ?1, began_ms, ended_ms FROM session WHERE id = 1`,
-			`INSERT INTO run SELECT ?1, ?1, recipe, title || ' ' || ?1, bench, settings, invented, began_ms + ?1, ended_ms, state, note, source FROM run WHERE id = 1`,
+			`INSERT INTO run (id, session, recipe, title, bench, settings, invented, began_ms, ended_ms, state, note, source) SELECT ?1, ?1, recipe, title || ' ' || ?1, bench, settings, invented, began_ms + ?1, ended_ms, state, note, source FROM run WHERE id = 1`,
 			`INSERT INTO part (id, run, program, began_ms, cycles, bench_ms, last_ms) SELECT ?1, ?1, program, began_ms, cycles, bench_ms, last_ms FROM part WHERE id = 1`,
 			`INSERT INTO block (part, first, cycles, data, bench_ms) SELECT ?1, first, cycles, data, bench_ms FROM block WHERE part = 1`,
 			`INSERT INTO event (run, part, cycle, bench_ms, wall_ms, kind, pot, text) SELECT ?1, ?1, cycle, bench_ms, wall_ms, kind, pot, text FROM event WHERE run = 1`,

@@ -82,6 +82,8 @@ type Sheet struct {
 	// Estimated says what the estimates of the injectors take for granted and what follows
 	// from them; "" where there is nothing to go by.
 	Estimated string
+	// Photos are those of it, a line each; none where there are none.
+	Photos []string
 	// From and To are the stretch to show around it.
 	From, To time.Duration
 }
@@ -118,6 +120,9 @@ func (u Unit) sheet(s history.Shot) Sheet {
 		DrawToPush: figure(s.Card.DrawToPushS, "%.0f s"),
 		MouldTemp:  u.temperature(s.Card.MouldC), Room: u.temperature(s.Card.RoomC),
 		From: from, To: to,
+	}
+	if len(s.Photos) > 0 {
+		out.Photos = PhotoLines(s.Photos)
 	}
 	for _, p := range s.Card.Pots {
 		out.Pots = append(out.Pots, u.pot(p))

@@ -117,6 +117,12 @@ func (r Review) writeCard(t *text, s Sheet, verdict string) error {
 	if s.Later != "" {
 		t.line("\n%s", s.Later)
 	}
+	for i, p := range s.Photos {
+		if i == 0 {
+			t.line("")
+		}
+		t.line("%s", p)
+	}
 	t.line("\n  meltwarden review %d --out shot.png --from %.0fs --to %.0fs%s", r.Run.ID, s.From.Seconds(), s.To.Seconds(), r.Where)
 	return t.err
 }

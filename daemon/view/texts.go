@@ -73,7 +73,8 @@ type PastLabels struct {
 	OtherUnitC, OtherUnitF                                    string
 	Trouble, TroubleHelp                                      string
 	NoRuns, NoneFound, ShowAll, Find, Since, Until            string
-	Recipe, Lot                                               string
+	Recipe, Mould, Lot                                        string
+	PhotoAlt, Photo, AddPhoto, PhotosHere                     string
 	Verdict, State, Any, OnlySpoiled, Show                    string
 	Spoiled, AllClean, SomeClean, NoShot, Shots, ShotCount    string
 	PlotAlt, PlotHelp, WholeRun, Around, Earlier, Later       string
@@ -223,7 +224,7 @@ var pastLabels = PastLabels{
 	Trouble: "This can not be shown now", TroubleHelp: "This page only. Look at the bench page, and at the bench, for the heaters.",
 	NoRuns:    "No run is kept yet. Start the program with a recipe: the run is recorded from its first cycle, and stands here a second later.",
 	NoneFound: "No run passes this filter.", ShowAll: "Show every run",
-	Find: "Text in name, note, mould or fault", Since: "Since", Until: "Until", Recipe: "Recipe", Lot: "Base or lot", Verdict: "Verdict", State: "State", Any: "any",
+	Find: "Text in name, note, mould or fault", Since: "Since", Until: "Until", Recipe: "Recipe", Mould: "Mould", Lot: "Base or lot", Verdict: "Verdict", State: "State", Any: "any",
 	OnlySpoiled: "only spoiled", Show: "Show",
 	Spoiled: "spoiled", AllClean: "clean", SomeClean: "clean %d of %d, the others not judged",
 	NoShot: "no shot", Shots: "Shots", ShotCount: "shots: %d, clean: %d",
@@ -235,12 +236,14 @@ var pastLabels = PastLabels{
 	NoShots: "No shot was marked.", InBand: "Every pot was in its own band.", OutOfBand: "outside its band", Off: "Furthest off:",
 	Quantity: "At the draw, or else at the push", OwnTarget: "own target", Deviation: "deviation", Slope: "slope", Held: "held since cured",
 	SinceStir: "since stir", Drawn: "drawn", Spread: "spread", DrawToPush: "draw to push", MouldTemp: "mould temperature", Room: "room",
-	SayHowItIs: "How is it? Mould and note", Events: "What happened", WithStirs: "The same with every stir (%d)", NoEvents: "Nothing was marked.",
+	SayHowItIs: "How is it? Mould, note and photo", Events: "What happened", WithStirs: "The same with every stir (%d)", NoEvents: "Nothing was marked.",
 	Export: "Every cycle as a table or as data, on a terminal:", ExportCSV: "meltwarden export %d", ExportJSON: "meltwarden export %d --as json",
 	RunNote:   "Note about this run",
 	NoRecipes: "No recipe is kept yet. A recipe is kept with the first run that is made with it.",
 	Version:   "version %d", Made: "kept since %s", FromRun: "made from run %d", Runs: "runs: %d",
 	Typed: "As typed", Differences: "What differs from version %d", FirstVersion: "This is its first version.",
 	NoDifferences: "Nothing that counts: only the layout.", NotRead: "The differences can not be told:",
+	PhotoAlt: "Photo %d of shot %d", Photo: "Photo, in JPEG or PNG", AddPhoto: "Attach",
+	PhotosHere: "Photos are attached on the bench's own computer. Nothing but the picture is kept: no place, no time, no camera.",
 	RunsWithIt: "Runs made with it", NoRunWithIt: "None yet.", RecipeOf: "recipe, version %d",
 }

@@ -23,18 +23,20 @@ function tell(form, text) {
   for (const input of form.querySelectorAll("input")) input.ariaInvalid = text ? "true" : null;
 }
 
-async function post(address, fields) {
+async function post(address, fields, withinMs) {
   const answer = await fetch(address, {
-    method: "POST", headers: { Accept: "application/json" }, body: fields, signal: AbortSignal.timeout(3000),
+    method: "POST", headers: { Accept: "application/json" }, body: fields, signal: AbortSignal.timeout(withinMs),
   });
   if (!answer.ok) throw new Error((await answer.json()).detail);
 }
 
 async function send(form, button) {
-  const fields = new URLSearchParams(new FormData(form, button));
+  // A file goes as it is, and may take its time; what is typed takes none.
+  const file = form.enctype === "multipart/form-data", typed = new FormData(form, button);
+  const fields = file ? typed : new URLSearchParams(typed);
   if (button.ariaPressed === "true" && button.name === "fault") fields.set("take-back", "yes");
   try {
-    await post(button.getAttribute("formaction") ?? form.action, fields);
+    await post(button.getAttribute("formaction") ?? form.action, fields, file ? 30_000 : 3000);
   } catch (e) {
     if (button.classList.contains("off")) tellProblem(body.dataset.notSentOff);
     else tell(form, `${body.dataset.notSent} ${button.firstChild.textContent}. ${e.message}`);

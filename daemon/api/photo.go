@@ -1,0 +1,121 @@
+package api
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"mime/multipart"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"meltwarden/daemon/photo"
+)
+
+// photosPath ends the address that takes a photo: it alone takes more than a form.
+const photosPath = "/photos"
+
+// mostPhotoBody is the largest body of a request with a photo in it, in bytes.
+const mostPhotoBody = photo.MostBytes + 64<<10
+
+// photosHere refuses to take or remove a photo from elsewhere: it works the bench's own
+// computer, and fills its disk.
+func photosHere(w http.ResponseWriter, r *http.Request) bool {
+	if !fromHere(r) {
+		problem(w, http.StatusForbidden, "photos are attached and taken back on the bench's own computer only")
+		return false
+	}
+	return true
+}
+
+// addPhoto attaches the file in the form field "photo" to a shot. Reading one takes the
+// processor from the bench: one at a time, like pictures that are drawn.
+func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) {
+	run, number := s.shotOf(w, r)
+	if number == 0 || !photosHere(w, r) {
+		return
+	}
+	file, err := photoIn(r)
+	if err != nil {
+		problem(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	if !s.mayDraw(r) {
+		w.Header().Set("Retry-After", "5")
+		problem(w, http.StatusServiceUnavailable, "too many pictures are worked on at once; the bench comes first")
+		return
+	}
+	taken, err := photo.Take(file)
+	<-s.drawing
+	if err != nil {
+		problem(w, http.StatusBadRequest, fmt.Sprintf("photo %q: %v", file.FileName(), err))
+		return
+	}
+	s.changed(w, r, run, number, s.History.AddPhoto(run, number, time.Now(), taken))
+}
+
+var errNoFile = errors.New("photo: no file; choose one in JPEG or PNG")
+
+// photoIn is the file of the form.
+func photoIn(r *http.Request) (*multipart.Part, error) {
+	parts, err := r.MultipartReader()
+	if err != nil {
+		return nil, errNoFile
+	}
+	for {
+		part, err := parts.NextPart()
+		if errors.Is(err, io.EOF) {
+			return nil, errNoFile
+		}
+		if err != nil {
+			return nil, fmt.Errorf("photo: the form can not be read (%w); send it again", err)
+		}
+		if part.FormName() == "photo" && part.FileName() != "" {
+			return part, nil
+		}
+	}
+}
+
+// removePhoto takes a photo back.
+func (s *server) removePhoto(w http.ResponseWriter, r *http.Request) {
+	run, id := s.photoOf(w, r)
+	if id == 0 || !photosHere(w, r) {
+		return
+	}
+	s.changed(w, r, run, 0, s.History.RemovePhoto(run, id))
+}
+
+// picture answers with a photo of a run, by its size: "large" or "small".
+func (s *server) picture(w http.ResponseWriter, r *http.Request) {
+	run, id := s.photoOf(w, r)
+	if id == 0 {
+		return
+	}
+	size := r.PathValue("size")
+	if size != "large" && size != "small" {
+		problem(w, http.StatusNotFound, "there is no such size; ask for large or small")
+		return
+	}
+	jpeg, err := s.History.Picture(run, id, size == "small")
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "image/jpeg")
+	w.Write(jpeg)
+}
+
+// photoOf are the numbers of the run and the photo that a route names, or zeros after an
+// answer.
+func (s *server) photoOf(w http.ResponseWriter, r *http.Request) (run, id int64) {
+	if run = s.runOf(w, r); run == 0 {
+		return 0, 0
+	}
+	id, err := strconv.ParseInt(r.PathValue("photo"), 10, 64)
+	if err != nil || id < 1 {
+		problem(w, http.StatusNotFound, "there is no such photo; photos are numbered from 1")
+		return 0, 0
+	}
+	return run, id
+}
