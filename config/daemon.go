@@ -9,6 +9,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/pflag"
 	"github.com/spf13/viper"
@@ -28,6 +29,9 @@ type Daemon struct {
 	// Notify are the addresses of services that tell people who are not at the bench,
 	// as the notification library writes them; there are secrets in them.
 	Notify []string
+	// KeepCycles is for how long every cycle of a run is kept; older ones are thinned. Zero
+	// keeps them for ever.
+	KeepCycles time.Duration
 }
 
 // EnvironmentPrefix begins the name of every variable that is meant for us.
@@ -70,6 +74,7 @@ func readDaemon(m *strict.Map, src *strict.Source, flags *pflag.FlagSet) Daemon 
 	token := strict.Kind[string]{Parse: parseToken, Example: "a long random text", Secret: true}
 	d.Token = strict.Optional(m, "token", token, "")
 	d.Notify = strict.Values(m, "notify", strict.Kind[string]{Parse: parseAddress, Example: "generic+https://host/path", Secret: true})
+	d.KeepCycles = readHistory(m.Map("history"))
 	refuseOthers(src, os.Environ())
 	merged := viper.New()
 	for i, to := range []*string{&d.Listen, &d.Data, &word} {
@@ -88,6 +93,16 @@ func readDaemon(m *strict.Map, src *strict.Source, flags *pflag.FlagSet) Daemon 
 		})
 	}
 	return d
+}
+
+func readHistory(m *strict.Map) time.Duration {
+	defer m.Done()
+	return strict.Optional(m, "keep-cycles", Days(), 0)
+}
+
+// Days is an age from which on cycles may be thinned.
+func Days() strict.Kind[time.Duration] {
+	return within(kind(quantity.Days, "365 days"), minKeepCycles, maxKeepCycles, quantity.FormatDays)
 }
 
 // merge returns the last word on a setting: flag, environment, file or default.

@@ -3,6 +3,7 @@ package config_test
 import (
 	"log/slog"
 	"testing"
+	"time"
 
 	"github.com/spf13/pflag"
 	"github.com/stretchr/testify/assert"
@@ -22,14 +23,14 @@ func TestFlagsGoBeforeEnvironmentBeforeFile(t *testing.T) {
 	services := []string{"generic+https://invented.example/bench?key=invented", "generic+https://other.example/"}
 	b, err := config.LoadBench(fixtures+"/bench-every-key.good.yaml", flags(t))
 	require.NoError(t, err)
-	assert.Equal(t, config.Daemon{Listen: "[::1]:9000", Token: "invented-token-0123", Data: "0x10", Log: slog.LevelDebug, Notify: services}, b.Daemon)
+	assert.Equal(t, config.Daemon{Listen: "[::1]:9000", Token: "invented-token-0123", Data: "0x10", Log: slog.LevelDebug, Notify: services, KeepCycles: 365 * 24 * time.Hour}, b.Daemon)
 
 	t.Setenv("MELTWARDEN_LISTEN", "127.0.0.1:1")
 	t.Setenv("MELTWARDEN_DATA", "from-environment")
 	t.Setenv("MELTWARDEN_LOG_LEVEL", "warn")
 	b, err = config.LoadBench(fixtures+"/bench-every-key.good.yaml", flags(t, "--data", "from-flag"))
 	require.NoError(t, err)
-	assert.Equal(t, config.Daemon{Listen: "127.0.0.1:1", Token: "invented-token-0123", Data: "from-flag", Log: slog.LevelWarn, Notify: services}, b.Daemon)
+	assert.Equal(t, config.Daemon{Listen: "127.0.0.1:1", Token: "invented-token-0123", Data: "from-flag", Log: slog.LevelWarn, Notify: services, KeepCycles: 365 * 24 * time.Hour}, b.Daemon)
 }
 
 func TestDefaultsServeThisComputerOnly(t *testing.T) {

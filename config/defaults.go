@@ -108,5 +108,6 @@ const (
 	minTimeout, maxTimeout        = 20 * time.Millisecond, 800 * time.Millisecond // a reading is stale after a second
 	minUnit, maxUnit              = 1, 247                                        // P (Modbus over serial line V1.02, 2.2)
 	maxRegisters                  = 125                                           // P (Modbus application protocol V1.1b3, 6.3): most in one read
+	minKeepCycles, maxKeepCycles  = 24 * time.Hour, 36500 * 24 * time.Hour        // E: what was shot yesterday is still judged
 	minTokenLength, maxNameLength = 16, 40                                        // E
 )

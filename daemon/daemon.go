@@ -53,6 +53,8 @@ type Options struct {
 	Start   history.Start
 	// Bench is the bench's file, for the pages of recipes; nil leaves them without it.
 	Bench *config.Bench
+	// KeepCycles is for how long every cycle of a run is kept; zero is for ever.
+	KeepCycles time.Duration
 	// Recalled is what is known of each pot from earlier runs, by Recall; nil recalls and
 	// keeps nothing of the kind.
 	Recalled []Recalled
@@ -111,6 +113,9 @@ func (d *Daemon) Run(ctx context.Context) error {
 	watchers.Go(func() { d.remember(serving) })
 	watchers.Go(func() { d.log(serving) })
 	watchers.Go(func() { d.supervised(serving) })
+	if d.opts.History != nil && d.opts.KeepCycles > 0 {
+		watchers.Go(func() { d.tidy(serving) })
+	}
 	if n := d.opts.Notifier; n != nil {
 		watchers.Go(func() { d.tellAway(serving, n) })
 		watchers.Go(func() {

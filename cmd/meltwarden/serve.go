@@ -69,7 +69,7 @@ func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 	err = daemon.New(daemon.Options{
 		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
 		Title: recipe.Name, Run: bench.Name, Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
-		History: past, Start: start, Bench: bench, Recalled: recalled,
+		History: past, Start: start, Bench: bench, Recalled: recalled, KeepCycles: bench.Daemon.KeepCycles,
 		Notifier: notifier, Token: bench.Daemon.Token, Hosts: daemon.Hosts(bench.Daemon.Listen),
 		Commissioned: cleared,
 	}).Run(c.Context())

@@ -17,6 +17,10 @@ func FormatPower(watts float64) string { return decimal(watts, 1) + " W" }
 // rounded to a millisecond.
 func FormatDuration(d time.Duration) string { return decimal(d.Seconds(), 3) + " s" }
 
+// FormatDays writes a time span in days so that Days reads it back, rounded to a
+// thousandth of one.
+func FormatDays(d time.Duration) string { return decimal(d.Hours()/24, 3) + " days" }
+
 // decimal rounds to a number of places and leaves out needless zeros.
 func decimal(v float64, places int) string {
 	text := strconv.FormatFloat(v, 'f', places, 64)

@@ -37,6 +37,7 @@ var (
 		{"h", float64(time.Hour)},
 		{"ms", float64(time.Millisecond)},
 	}
+	dayUnits = []unit{{"days", float64(24 * time.Hour)}}
 	// The scale has no zero point here: a difference of 9 F is one of 5 C.
 	differenceUnits = []unit{{"C", 1}, {"F", 5.0 / 9}}
 	percentUnits    = []unit{{"%", 0.01}}
@@ -51,7 +52,7 @@ var (
 var spellings = map[string]string{
 	"°C": "C", "°F": "F", "ml": "mL", "l": "L",
 	"US cups": "US cup", "metric cups": "metric cup", "US fl oz": "fl oz (US)",
-	"drop": "drops", "pinches": "pinch",
+	"drop": "drops", "pinches": "pinch", "day": "days", "d": "days",
 }
 
 // Power reads watts from a text in W or kW.
@@ -77,13 +78,19 @@ func MolarEnergy(text string) (float64, error) { return measure(text, molarUnits
 func Difference(text string) (float64, error) { return measure(text, differenceUnits) }
 
 // Duration reads a time span from a text in ms, s, min or h.
-func Duration(text string) (time.Duration, error) {
-	ns, err := measure(text, durationUnits)
+func Duration(text string) (time.Duration, error) { return span(text, durationUnits, "90 s") }
+
+// Days reads a time span from a text in days, of 24 hours each: what is kept is kept for
+// longer than anything is heated.
+func Days(text string) (time.Duration, error) { return span(text, dayUnits, "365 days") }
+
+func span(text string, units []unit, example string) (time.Duration, error) {
+	ns, err := measure(text, units)
 	if err != nil {
 		return 0, err
 	}
 	if math.Abs(ns) >= math.MaxInt64 {
-		return 0, &Fault{"far too long", "write a time such as \"90 s\""}
+		return 0, &Fault{"far too long", fmt.Sprintf("write a time such as %q", example)}
 	}
 	return time.Duration(math.Round(ns)), nil
 }

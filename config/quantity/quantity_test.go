@@ -208,3 +208,18 @@ func FuzzParsers(f *testing.F) {
 		_, _, _ = quantity.OtherScale(typed)
 	})
 }
+
+func TestDaysAreDays(t *testing.T) {
+	for typed, want := range map[string]time.Duration{"365 days": 8760 * time.Hour, "1 day": 24 * time.Hour, "30d": 720 * time.Hour, "0.5 days": 12 * time.Hour} {
+		got, err := quantity.Days(typed)
+		require.NoError(t, err, typed)
+		assert.Equal(t, want, got, typed)
+	}
+	for typed, want := range map[string]string{
+		"365": `unit missing; write "365 days"`, "12 h": `unit "h" unknown; write "12 days"`, "1e9 days": "unknown", "99999999 days": "far too long",
+	} {
+		_, err := quantity.Days(typed)
+		assert.ErrorContains(t, err, want, typed)
+	}
+	assert.Equal(t, "365 days", quantity.FormatDays(8760*time.Hour))
+}

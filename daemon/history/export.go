@@ -70,7 +70,7 @@ func row(part int64, r *cycles.Record, pots []control.PotSettings, batches []int
 		}
 	}
 	for i := range pots {
-		cells = append(cells, number(batchIn(batches, i)))
+		cells = append(cells, wholeNumber(batchIn(batches, i)))
 	}
 	return append(cells, temperature(r.Input.Mould), temperature(r.Input.Room), marks(r.Input.Commands, pots))
 }
@@ -83,7 +83,7 @@ func batchIn(batches []int64, pot int) *int64 {
 	return &batches[pot]
 }
 
-func number(n *int64) string {
+func wholeNumber(n *int64) string {
 	if n == nil {
 		return ""
 	}

@@ -143,9 +143,17 @@ type Difference struct {
 
 // Replay feeds the stored inputs of a run to Step and holds what it decides
 // against what was decided, bit for bit. That is exact for the program and the
-// kind of processor that recorded it. Each part begins with a bench at rest.
+// kind of processor that recorded it. Each part begins with a bench at rest. Of a run that
+// was thinned its error wraps ErrThinned.
 func (s *Store) Replay(run int64) (Replayed, error) {
 	var out Replayed
+	r, err := s.Run(run)
+	if err != nil {
+		return out, err
+	}
+	if r.Thinned != nil {
+		return out, fmt.Errorf("run %d: %w on %s; replay is no longer possible", run, ErrThinned, r.Thinned.Format(time.DateOnly))
+	}
 	settings, err := s.Settings(run)
 	if err != nil {
 		return out, err

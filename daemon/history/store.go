@@ -191,8 +191,9 @@ func withWriter(path string, do func(*sql.DB) error) error {
 }
 
 func openWriter(path string) (*sql.DB, error) {
+	// The first setting is for a file that is new: it can give room back in steps.
 	db, err := sql.Open("sqlite", address(path)+
-		"?_pragma=busy_timeout(3000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_txlock=immediate")
+		"?_pragma=auto_vacuum(2)&_pragma=busy_timeout(3000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_txlock=immediate")
 	if err != nil {
 		return nil, err
 	}

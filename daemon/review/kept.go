@@ -21,6 +21,30 @@ func BroughtLines(runs []history.Brought) []string {
 	return append(lines, RunCount(fresh)+" brought in")
 }
 
+// TidiedLines say of every run that was thinned, or would be, what became of it.
+func TidiedLines(t history.Tidied) []string {
+	verb := "was"
+	if t.Dry {
+		verb = "would be"
+	}
+	var lines []string
+	for _, r := range t.Runs {
+		lines = append(lines, fmt.Sprintf("run %d of %s %s thinned: %d cycles to %d, %s to %s", r.Run, r.Began.Format("2006-01-02"), verb,
+			r.Cycles, r.Kept, kilobytes(r.Before), kilobytes(r.After)))
+	}
+	switch {
+	case len(t.Runs) == 0:
+		return []string{"no run is old enough, or all that are have been thinned"}
+	case t.Dry:
+		return append(lines, "a dry run: nothing was changed")
+	case t.Reused:
+		lines = append(lines, "another program records: the room is used by later runs; end it and tidy again to give it back")
+	}
+	return append(lines, fmt.Sprintf("the file: %s before, %s after", kilobytes(t.Before), kilobytes(t.After)))
+}
+
+func kilobytes(n int64) string { return fmt.Sprintf("%d kB", (n+999)/1000) }
+
 // RunCount is a number of runs in words.
 func RunCount(n int) string {
 	if n == 1 {
