@@ -10,6 +10,8 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+
+	"meltwarden/daemon/photo"
 )
 
 // cookieName holds the token's digest after a visit with "?token=".
@@ -116,10 +118,13 @@ const (
 
 func mostOf(r *http.Request) int64 {
 	switch {
-	case r.Method == http.MethodPost && strings.HasSuffix(r.URL.Path, photosPath) && fromHere(r):
-		return mostPhotoBody
 	case strings.HasPrefix(r.URL.Path, "/api/v1/recipes/"):
 		return maxRecipeBody
+	case r.Method != http.MethodPost || !fromHere(r):
+	case strings.HasSuffix(r.URL.Path, photosPath):
+		return photo.MostBytes + aroundFile
+	case r.URL.Path == importPath:
+		return mostArchive + aroundFile
 	}
 	return maxBody
 }

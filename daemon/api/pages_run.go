@@ -22,6 +22,8 @@ type runPage struct {
 	// Lines are the events without the stirs, WithStirs all of them.
 	Lines, WithStirs []review.Line
 	Stirs            int
+	// FromHere is true on the bench's own computer, for a run that is over.
+	FromHere bool
 }
 
 // runPage shows one run: its picture, what deviated, its shots and events.
@@ -61,6 +63,7 @@ func (s *server) pageOf(r *http.Request, about review.Review, part *plotPart) ru
 		Deviations: about.DeviationLines(unitOf(r)), Lines: about.Lines(false), WithStirs: about.Lines(true),
 		Shots: cardsOf(about.Run.ID, about.Settings, about.Shots, unitOf(r)),
 	}
+	p.FromHere = fromHere(r) && about.Run.State != history.Recording
 	p.Stirs = len(p.WithStirs) - len(p.Lines)
 	path := fmt.Sprintf("/runs/%d", about.Run.ID)
 	p.BesideAddress, p.ReportAddress = path+"/beside"+h.Carry, path+"/report"+h.Carry

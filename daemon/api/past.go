@@ -48,7 +48,7 @@ func pastProblem(w http.ResponseWriter, err error) {
 		errors.Is(err, history.ErrNoBatch), errors.Is(err, history.ErrNoPhoto):
 		problem(w, http.StatusNotFound, err.Error())
 	case errors.Is(err, history.ErrVerdict), errors.Is(err, history.ErrBatch), errors.Is(err, history.ErrFilter), errors.Is(err, causes.ErrQuestion),
-		errors.Is(err, evidence.ErrPlace), errors.Is(err, review.ErrNoMoment):
+		errors.Is(err, evidence.ErrPlace), errors.Is(err, review.ErrNoMoment), errors.Is(err, history.ErrNotBrought):
 		problem(w, http.StatusBadRequest, err.Error())
 	default:
 		problem(w, http.StatusServiceUnavailable, err.Error())

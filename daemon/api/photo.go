@@ -7,7 +7,6 @@ import (
 	"mime/multipart"
 	"net/http"
 	"strconv"
-	"strings"
 	"time"
 
 	"meltwarden/daemon/photo"
@@ -16,8 +15,8 @@ import (
 // photosPath ends the address that takes a photo: it alone takes more than a form.
 const photosPath = "/photos"
 
-// mostPhotoBody is the largest body of a request with a photo in it, in bytes.
-const mostPhotoBody = photo.MostBytes + 64<<10
+// aroundFile is how much a form has around a file, in bytes, at most.
+const aroundFile = 64 << 10
 
 // photosHere refuses to take or remove a photo from elsewhere: it works the bench's own
 // computer, and fills its disk.
@@ -36,14 +35,13 @@ func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) {
 	if number == 0 || !photosHere(w, r) {
 		return
 	}
-	file, err := photoIn(r)
+	file, err := fileIn(r, "photo")
 	if err != nil {
 		problem(w, http.StatusBadRequest, err.Error())
 		return
 	}
 	if !s.mayDraw(r) {
-		w.Header().Set("Retry-After", "5")
-		problem(w, http.StatusServiceUnavailable, "too many pictures are worked on at once; the bench comes first")
+		tooMany(w)
 		return
 	}
 	taken, err := photo.Take(file)
@@ -55,23 +53,22 @@ func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) {
 	s.changed(w, r, run, number, s.History.AddPhoto(run, number, time.Now(), taken))
 }
 
-var errNoFile = errors.New("photo: no file; choose one in JPEG or PNG")
-
-// photoIn is the file of the form.
-func photoIn(r *http.Request) (*multipart.Part, error) {
+// fileIn is the file in a field of the form.
+func fileIn(r *http.Request, field string) (*multipart.Part, error) {
+	none := fmt.Errorf("%s: no file; choose one", field)
 	parts, err := r.MultipartReader()
 	if err != nil {
-		return nil, errNoFile
+		return nil, none
 	}
 	for {
 		part, err := parts.NextPart()
 		if errors.Is(err, io.EOF) {
-			return nil, errNoFile
+			return nil, none
 		}
 		if err != nil {
-			return nil, fmt.Errorf("photo: the form can not be read (%w); send it again", err)
+			return nil, fmt.Errorf("%s: the form can not be read (%w); send it again", field, err)
 		}
-		if part.FormName() == "photo" && part.FileName() != "" {
+		if part.FormName() == field && part.FileName() != "" {
 			return part, nil
 		}
 	}

@@ -87,7 +87,7 @@ func TestPhotosThatAreRefused(t *testing.T) {
 	requireProblem(t, do(h, withPhoto(t, "/api/v1/runs/1/shots/9/photos", aPicture(t))), http.StatusNotFound)
 	requireProblem(t, do(h, request("GET", "/runs/1/photos/1/huge")), http.StatusNotFound)
 	large := withPhoto(t, target, make([]byte, photo.MostBytes))
-	large.ContentLength = mostPhotoBody + 1
+	large.ContentLength = photo.MostBytes + aroundFile + 1
 	requireProblem(t, do(h, large), http.StatusRequestEntityTooLarge)
 	requireProblem(t, do(h, withPhoto(t, "/api/v1/runs/1/note", make([]byte, 2*maxBody))), http.StatusRequestEntityTooLarge)
 	shots, err := s.Shots(1)

@@ -79,7 +79,7 @@ func fromElsewhere(w http.ResponseWriter, r *http.Request) bool {
 
 func tooMany(w http.ResponseWriter) {
 	w.Header().Set("Retry-After", "5")
-	problem(w, http.StatusServiceUnavailable, "too many pictures are wanted at once; the bench comes first")
+	problem(w, http.StatusServiceUnavailable, "too much is wanted at once; the bench comes first")
 }
 
 // Drawing takes the processor from the bench, so one picture is drawn at a time, a

@@ -276,6 +276,9 @@ func (s *Store) Import(path string, at time.Time) (runs []Brought, err error) {
 	if err := s.connect(); err != nil {
 		return nil, err
 	}
+	if err := s.mayWait(path); err != nil {
+		return nil, err
+	}
 	ready, done, err := s.madeReady(path)
 	if err != nil {
 		return nil, err
@@ -295,6 +298,19 @@ func (s *Store) Import(path string, at time.Time) (runs []Brought, err error) {
 		return nil, unreadable(s.path, err)
 	}
 	return runs, nil
+}
+
+// mostBeside is the largest file, in bytes, that is brought in while a run is recorded:
+// all of it is one transaction, and the recorder waits for it (E: seconds on a small
+// computer; it holds ten minutes).
+const mostBeside = 64 << 20
+
+func (s *Store) mayWait(path string) error {
+	info, err := os.Stat(path)
+	if err == nil && info.Size() > mostBeside && (s.live.Load() != 0 || !s.records && s.recorded()) {
+		return fmt.Errorf("%s: larger than %d MB, and a run is being recorded; %w: end the program that records first", path, mostBeside>>20, ErrNotBrought)
+	}
+	return nil // one that is not there is told of later
 }
 
 // madeReady looks the file over, and returns one of the present layout with the same

@@ -38,7 +38,7 @@ func TidiedLines(t history.Tidied) []string {
 	case t.Dry:
 		return append(lines, "a dry run: nothing was changed")
 	case t.Reused:
-		lines = append(lines, "another program records: the room is used by later runs; end it and tidy again to give it back")
+		lines = append(lines, "the room is for later runs: while a run is recorded, a file of an older program does not get smaller")
 	}
 	return append(lines, fmt.Sprintf("the file: %s before, %s after", kilobytes(t.Before), kilobytes(t.After)))
 }

@@ -41,6 +41,7 @@ type Labels struct {
 	EstimateLabels
 	RecipeLabels
 	BatchLabels
+	KeepingLabels
 }
 
 // AlarmLabels are the words of the page of alarms.
@@ -134,6 +135,7 @@ var texts = struct {
 		EstimateLabels: estimateLabels,
 		RecipeLabels:   recipeLabels,
 		BatchLabels:    batchLabels,
+		KeepingLabels:  keepingLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",

@@ -1,0 +1,192 @@
+package api
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strconv"
+	"time"
+
+	"meltwarden/config"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+	"meltwarden/daemon/view"
+)
+
+const (
+	// importPath takes an archive: it alone takes a body so large.
+	importPath = "/api/v1/import"
+	// mostArchive is the largest that is taken here, in bytes (E: seconds of work on a
+	// small computer, while the recorder waits).
+	mostArchive = 16 << 20
+	// archiveWithin is how long an archive may take to be written and sent.
+	archiveWithin = 5 * time.Minute
+	archiveName   = "runs.sqlite"
+)
+
+// keepingPage is what the template about keeping and sharing is filled with.
+type keepingPage struct {
+	head
+	File string
+	// Said is what has just been done, a line each.
+	Said []string
+	// OlderThan is the age from which on runs are thinned, as typed.
+	OlderThan    string
+	FromHere     bool
+	WithoutStore bool
+	Relations    []history.Relation
+}
+
+func (s *server) keepingPage(w http.ResponseWriter, r *http.Request) { s.showKeeping(w, r, nil) }
+
+// aYear is what is offered as the age of old runs (C).
+const aYear = "365 days"
+
+func (s *server) showKeeping(w http.ResponseWriter, r *http.Request, said []string) {
+	p := keepingPage{
+		head: s.head(r, view.Texts().Keeping, "/runs"), Said: said, FromHere: fromHere(r),
+		WithoutStore: s.History == nil, Relations: history.Described(), OlderThan: cmp.Or(r.PostForm.Get("older-than"), aYear),
+	}
+	if s.History != nil {
+		p.File = s.History.Path()
+	}
+	show(w, http.StatusOK, "keeping.html", p)
+}
+
+// mayKeep refuses what is done from elsewhere, or where nothing is kept.
+func (s *server) mayKeep(w http.ResponseWriter, r *http.Request) bool {
+	switch {
+	case s.History == nil:
+		problem(w, http.StatusNotFound, "nothing is kept here")
+	case !fromHere(r):
+		problem(w, http.StatusForbidden, "archives are written and read, and old runs thinned, on the bench's own computer only")
+	default:
+		return true
+	}
+	return false
+}
+
+// archive answers with the runs that the address names, each as "run", or with all that
+// are over.
+func (s *server) archive(w http.ResponseWriter, r *http.Request) {
+	if !s.mayKeep(w, r) {
+		return
+	}
+	runs, err := runsOf(r.URL.Query())
+	if err != nil {
+		problem(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	if !s.mayDraw(r) {
+		tooMany(w)
+		return
+	}
+	defer func() { <-s.drawing }()
+	// A recorder of an answer has no deadline to move.
+	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(archiveWithin))
+	folder, err := os.MkdirTemp(filepath.Dir(s.History.Path()), "export-")
+	if err != nil {
+		problem(w, http.StatusServiceUnavailable, err.Error())
+		return
+	}
+	defer os.RemoveAll(folder)
+	path := filepath.Join(folder, archiveName)
+	if _, err := s.History.Archive(path, runs...); err != nil {
+		pastProblem(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/vnd.sqlite3") // as IANA has it
+	w.Header().Set("Content-Disposition", `attachment; filename="`+archiveName+`"`)
+	http.ServeFile(w, r, path)
+}
+
+func runsOf(q url.Values) (runs []int64, err error) {
+	for _, typed := range q["run"] {
+		n, err := strconv.ParseInt(typed, 10, 64)
+		if err != nil {
+			return nil, fmt.Errorf("run %q: write the number of a run", typed)
+		}
+		runs = append(runs, n)
+	}
+	return runs, nil
+}
+
+// bringIn brings in the archive in the form field "archive".
+func (s *server) bringIn(w http.ResponseWriter, r *http.Request) {
+	if !s.mayKeep(w, r) {
+		return
+	}
+	file, err := fileIn(r, "archive")
+	if err != nil {
+		problem(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	if !s.mayDraw(r) {
+		tooMany(w)
+		return
+	}
+	defer func() { <-s.drawing }()
+	runs, err := s.bring(file)
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	if wantsPage(r) {
+		s.showKeeping(w, r, review.BroughtLines(runs))
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"runs": runs})
+}
+
+// bring puts the file where it can be read as one.
+func (s *server) bring(file io.Reader) (runs []history.Brought, err error) {
+	folder, err := os.MkdirTemp(filepath.Dir(s.History.Path()), "import-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(folder)
+	path := filepath.Join(folder, archiveName)
+	to, err := os.Create(path)
+	if err != nil {
+		return nil, err
+	}
+	_, err = io.Copy(to, file)
+	if err = errors.Join(err, to.Close()); err != nil {
+		return nil, err
+	}
+	return s.History.Import(path, time.Now())
+}
+
+// tidy thins the runs that are older than the form field "older-than"; with "dry-run" it
+// only says which.
+func (s *server) tidy(w http.ResponseWriter, r *http.Request) {
+	if !s.mayKeep(w, r) {
+		return
+	}
+	typed := r.PostFormValue("older-than")
+	age, err := config.Days().Parse(typed)
+	if err != nil {
+		problem(w, http.StatusBadRequest, fmt.Sprintf("older-than %q: %v", typed, err))
+		return
+	}
+	if !s.mayDraw(r) {
+		tooMany(w)
+		return
+	}
+	defer func() { <-s.drawing }()
+	done, err := s.History.Tidy(r.Context(), time.Now(), age, r.PostForm.Get("dry-run") != "")
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	if wantsPage(r) {
+		s.showKeeping(w, r, review.TidiedLines(done))
+		return
+	}
+	writeJSON(w, http.StatusOK, done)
+}
