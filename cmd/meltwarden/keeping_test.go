@@ -13,9 +13,10 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestRunsAreKeptSharedAndThinned goes the way of a maker at a terminal: a photo of a
-// spoiled shot, an archive for another computer, and room for the next year.
-func TestRunsAreKeptSharedAndThinned(t *testing.T) {
+// TestNumbersOfRunsKeptAndShared goes the way of a maker at a terminal: a photo of a
+// spoiled shot, an archive for another computer, and room for the next year, of which it
+// prints how much.
+func TestNumbersOfRunsKeptAndShared(t *testing.T) {
 	t.Parallel()
 	folder, other := aPast(t), t.TempDir()
 	said := func(args ...string) string {
@@ -58,7 +59,9 @@ func TestRunsAreKeptSharedAndThinned(t *testing.T) {
 
 	assert.Contains(t, said("tidy", "--older-than", "10 days", "--dry-run", "--data", folder), "nothing was changed")
 	assert.Contains(t, said("replay", "7", "--data", folder), "no difference")
-	assert.Regexp(t, `the file: \d+ kB before, \d+ kB after`, said("tidy", "--older-than", "10d", "--data", folder))
+	thinned := said("tidy", "--older-than", "10d", "--data", folder)
+	t.Log("\n" + thinned)
+	assert.Regexp(t, `the file: \d+ kB before, \d+ kB after`, thinned)
 	assert.Contains(t, said("review", "7", "--data", folder), "replay no longer possible")
 	_, err = run(t.Context(), "replay", "7", "--data", folder)
 	assert.ErrorContains(t, err, "replay is no longer possible")

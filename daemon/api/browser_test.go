@@ -362,7 +362,7 @@ func TestPastPagesFitAPhone(t *testing.T) {
 	require.NoError(t, err)
 	recipe := "/recipes/" + versions[0].Fingerprint
 	for _, page := range []string{"/runs", "/runs/1", "/recipes", recipe, recipe + "/change", recipe + "/scale?times=1.5", "/runs/9",
-		"/runs/1/shots/2?beside=2/1", "/runs/1/beside?other=2&align=shot"} {
+		"/runs/1/shots/2?beside=2/1", "/runs/1/beside?other=2&align=shot", "/keeping"} {
 		for _, wide := range []int64{390, 1600} {
 			s.do(chromedp.EmulateViewport(wide, 844), chromedp.Navigate(s.server.URL+page))
 			s.becomes(`document.querySelector("main") !== null`)
@@ -389,6 +389,7 @@ func TestPastTextCanBeReadInBothThemes(t *testing.T) {
 		recipe:                      {".contrasts b", ".contrasts p", ".more", ".ways .key"},
 		recipe + "/change":          {"legend", ".change label", ".change textarea", ".keep button"},
 		recipe + "/scale?times=1.5": {".scaled th", ".scaled .flagged td", ".scaled .flagged b", ".notes li"},
+		"/keeping":                  {".card p", ".in-the-file summary", ".in-the-file code", "button"},
 	} {
 		s.do(chromedp.Navigate(s.server.URL + page))
 		for _, theme := range []string{"light", "dark"} {
