@@ -117,11 +117,14 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 	}
 	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(table, "run\tbegan\ttook\tstate\tshots\tfaults\trecipe")
-	invented := false
+	invented, brought := false, false
 	for _, r := range runs {
 		star := ""
 		if r.Invented {
 			star, invented = " *", true
+		}
+		if r.Brought != nil {
+			star, brought = star+" †", true
 		}
 		took := time.Duration(r.TookS * float64(time.Second)).Round(time.Minute)
 		fmt.Fprintf(table, "%d\t%s\t%d min\t%s\t%s\t%s\t%s v%d%s\n", r.ID, r.Began.Format("2006-01-02 15:04"), int(took.Minutes()),
@@ -135,6 +138,9 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 	}
 	if invented {
 		fmt.Fprintln(out, "* simulated bench, invented")
+	}
+	if brought {
+		fmt.Fprintln(out, "† made elsewhere, brought here")
 	}
 	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"hash/crc32"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
@@ -141,7 +142,7 @@ func TestWhatIsArchivedComesBack(t *testing.T) {
 
 // TestEveryTableTravelsOrStays: a table that is new has to be one or the other.
 func TestEveryTableTravelsOrStays(t *testing.T) {
-	known := map[string]bool{"recipe": true, "session": true, "run": true, "commission": false}
+	known := map[string]bool{"recipe": true, "session": true, "run": true, "commission": false, "seal": false}
 	for _, c := range copied {
 		known[c.table] = true
 	}
@@ -267,6 +268,96 @@ func TestAnImportThatBreaksOffLeavesNothing(t *testing.T) {
 	runs, err := to.Import(archive, noon)
 	require.NoError(t, err)
 	assert.Len(t, runs, 3)
+}
+
+// TestBringingInWhileARunIsRecorded drops no cycle of it.
+func TestBringingInWhileARunIsRecorded(t *testing.T) {
+	s := twoEvenings(t)
+	archive := filepath.Join(t.TempDir(), "archive")
+	_, err := s.Archive(archive)
+	require.NoError(t, err)
+	to := open(t, t.TempDir())
+	r, err := to.Record(noon, start())
+	require.NoError(t, err)
+	e := newEvening(start().Settings)
+	for i := range 900 {
+		r.PutAll(e.next())
+		if i == 400 {
+			runs, err := to.Import(archive, noon)
+			require.NoError(t, err)
+			assert.Len(t, runs, 3)
+		}
+	}
+	require.NoError(t, r.Close(noon.Add(time.Hour)))
+	back, err := to.Replay(r.Run())
+	require.NoError(t, err)
+	assert.Equal(t, Replayed{Cycles: 900}, back)
+	own, err := to.Import(to.path, noon)
+	require.NoError(t, err)
+	for _, r := range own {
+		assert.Equal(t, r.There, r.Here, "its own file brings nothing")
+		assert.True(t, r.Before)
+	}
+}
+
+// TestNumbersOfFlippedBits prints how many of sixty files with one bit of what is used flipped
+// were refused; of the others nothing that counts was hit.
+func TestNumbersOfFlippedBits(t *testing.T) {
+	s, run := ofAllKinds(t)
+	folder := t.TempDir()
+	good := filepath.Join(folder, "good")
+	_, err := s.Archive(good, run)
+	require.NoError(t, err)
+	whole, err := os.ReadFile(good)
+	require.NoError(t, err)
+	random, refused := rand.New(rand.NewPCG(6, 7)), 0
+	const tries = 60
+	for i := range tries {
+		path := filepath.Join(folder, fmt.Sprint(i))
+		bad := bytes.Clone(whole)
+		at := random.IntN(len(bad))
+		for bad[at] == 0 { // most of a small file is room that is not used
+			at = random.IntN(len(bad))
+		}
+		bad[at] ^= 1 << random.IntN(8)
+		require.NoError(t, os.WriteFile(path, bad, 0o600))
+		to, err := Open(filepath.Join(folder, fmt.Sprint("to", i)))
+		require.NoError(t, err)
+		runs, err := to.Import(path, noon)
+		if err != nil {
+			refused++
+		} else {
+			second := filepath.Join(folder, fmt.Sprint("again", i))
+			_, err := to.Archive(second, runs[0].Here)
+			require.NoError(t, err)
+			assert.Equal(t, dump(t, good), dump(t, second), "nothing of what is in it was hit")
+		}
+		require.NoError(t, to.Close())
+	}
+	t.Logf("of %d files with one bit flipped %d were refused; of the others all that is in them came over", tries, refused)
+}
+
+// TestAnArchiveThatIsWrittenToIsAHistoryLikeOthers: its seal is broken, and it can be
+// brought in with what was added.
+func TestAnArchiveThatIsWrittenToIsAHistoryLikeOthers(t *testing.T) {
+	s, run := ofAllKinds(t)
+	folder := t.TempDir()
+	path := filepath.Join(folder, FileName)
+	_, err := s.Archive(path, run)
+	require.NoError(t, err)
+	there, err := OpenExisting(folder)
+	require.NoError(t, err)
+	require.NoError(t, there.SetNote(run, "written later"))
+	require.NoError(t, there.Close())
+	to := open(t, t.TempDir())
+	_, err = to.Import(path, noon)
+	require.NoError(t, err)
+	r, err := to.Run(1)
+	require.NoError(t, err)
+	assert.Equal(t, "written later", r.Note)
+	edit(t, path, "INSERT INTO seal VALUES ('another')")
+	_, err = to.Import(path, noon)
+	assert.ErrorIs(t, err, ErrNotBrought)
 }
 
 // TestAnOldHistoryIsBroughtIn by way of a copy; it stays as it is.

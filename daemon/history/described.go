@@ -246,6 +246,9 @@ func describedTables() []Relation {
 			{"anew", yesNo, "the run had not gone by what earlier ones had found"},
 			{"figures", jsonText, ""},
 		}},
+		{"seal", false, "a checksum, in an archive that nobody has written to since", []Column{
+			{"digest", "", "SHA-256 over every row of the other tables"},
+		}},
 		{"commission", false, "the proof that heaters may be switched on, every state of it; it never leaves this history but in a backup", []Column{
 			{"id", "", ""},
 			{"wall_ms", epochMS, ""},

@@ -35,9 +35,17 @@ func (s *Store) AddPhoto(run int64, number int, at time.Time, p photo.Photo) err
 	})
 }
 
-// RemovePhoto takes a photo of a run back: it is gone.
+// RemovePhoto takes a photo of a run back: it is gone, and its room in the file is
+// written over, which SQLite by itself leaves to chance.
 func (s *Store) RemovePhoto(run, id int64) error {
-	return s.do(func(tx *sql.Tx) error {
+	return s.do(func(tx *sql.Tx) (err error) {
+		if _, err = tx.Exec("PRAGMA secure_delete = 1"); err != nil {
+			return err
+		}
+		defer func() {
+			_, off := tx.Exec("PRAGMA secure_delete = 0")
+			err = errors.Join(err, off)
+		}()
 		done, err := tx.Exec(`DELETE FROM photo WHERE id = ? AND shot IN (SELECT id FROM shot WHERE run = ?)`, id, run)
 		return orNone(done, err, noPhoto(run, id))
 	})

@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"image/png"
+	"os"
 	"path/filepath"
 	"testing"
 
@@ -53,7 +54,16 @@ func TestAPhotoIsKeptAndTakenBack(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, p.Picture, picture)
 
+	inFile := func() bool {
+		require.NoError(t, s.Close()) // and the log is put into the file
+		file, err := os.ReadFile(s.path)
+		require.NoError(t, err)
+		s = open(t, s.folder)
+		return bytes.Contains(file, p.Picture[len(p.Picture)-64:])
+	}
+	require.True(t, inFile())
 	require.NoError(t, s.RemovePhoto(run, kept.ID))
+	assert.False(t, inFile(), "nothing of it is left in the file")
 	for _, err := range []error{s.RemovePhoto(run, kept.ID), s.RemovePhoto(9, kept.ID)} {
 		assert.ErrorIs(t, err, ErrNoPhoto)
 	}

@@ -165,5 +165,8 @@ CREATE TABLE photo (
 	small   BLOB NOT NULL,              -- the same, for a list
 	UNIQUE (shot, digest)
 ) STRICT;
+CREATE TABLE seal (                     -- in an archive only
+	digest TEXT NOT NULL                -- over every row of the other tables
+) STRICT;
 ` + views,
 }

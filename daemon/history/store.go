@@ -353,6 +353,9 @@ func (s *Store) writer() (*sql.DB, error) {
 		if err != nil {
 			return nil, unreadable(s.path, err)
 		}
+		if err := breakSeal(write); err != nil {
+			return nil, errors.Join(unreadable(s.path, err), write.Close())
+		}
 		s.write = write
 	}
 	return s.write, nil
