@@ -370,7 +370,7 @@ func lookOver(path string) (version int, err error) {
 	case version > len(migrations):
 		return none, fmt.Errorf("%s: made by a newer program (layout %d, this one knows %d); %w: bring it in with that program", path, version, len(migrations), ErrNotBrought)
 	}
-	if err := errors.Join(check(db, path), checkReferences(db), checkSeal(db), checkBlocks(db)); err != nil {
+	if err := errors.Join(check(db, path, "integrity_check"), checkReferences(db), checkSeal(db), checkBlocks(db)); err != nil {
 		return none, spoiltFile(path, err)
 	}
 	return version, nil

@@ -300,7 +300,7 @@ func TestBringingInWhileARunIsRecorded(t *testing.T) {
 	}
 }
 
-// TestNumbersOfFlippedBits prints how many of sixty files with one bit of what is used flipped
+// TestNumbersOfFlippedBits prints how many of 150 files with one bit of what is used flipped
 // were refused; of the others nothing that counts was hit.
 func TestNumbersOfFlippedBits(t *testing.T) {
 	s, run := ofAllKinds(t)
@@ -311,7 +311,7 @@ func TestNumbersOfFlippedBits(t *testing.T) {
 	whole, err := os.ReadFile(good)
 	require.NoError(t, err)
 	random, refused := rand.New(rand.NewPCG(6, 7)), 0
-	const tries = 60
+	const tries = 150
 	for i := range tries {
 		path := filepath.Join(folder, fmt.Sprint(i))
 		bad := bytes.Clone(whole)

@@ -258,7 +258,7 @@ func inspect(path string) (version int, err error) {
 	case version > len(migrations):
 		return none, fmt.Errorf("history %s: made by a newer program (layout %d, this one knows %d); %w: use the newer program, or another folder with --data", path, version, len(migrations), ErrRefused)
 	}
-	return version, check(db, path)
+	return version, check(db, path, "quick_check")
 }
 
 // identity is whose file it is, its layout, and how many things are in it.
@@ -268,10 +268,11 @@ func identity(db *sql.DB) (application, version, tables int, err error) {
 	return application, version, tables, err
 }
 
-// check lets SQLite look over its own structure.
-func check(db *sql.DB, path string) error {
+// check lets SQLite look over its own structure: with quick_check in the time of a start,
+// with integrity_check the indexes too.
+func check(db *sql.DB, path, how string) error {
 	var verdict string
-	if err := db.QueryRow("PRAGMA quick_check(1)").Scan(&verdict); err != nil {
+	if err := db.QueryRow("PRAGMA " + how + "(1)").Scan(&verdict); err != nil {
 		return unreadable(path, err)
 	}
 	if verdict != "ok" {
