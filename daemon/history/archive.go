@@ -36,6 +36,8 @@ type Brought struct {
 	Title string `json:"title"`
 	// Before is true when it was here already; then it was left as it was.
 	Before bool `json:"before"`
+	// Differs is true when more or something else has been written down of it there since.
+	Differs bool `json:"differs"`
 }
 
 // copied are the tables that hang on runs, in an order in which none comes before what
@@ -423,9 +425,12 @@ func bring(tx *sql.Tx, at time.Time) ([]Brought, error) {
 		return nil, err
 	}
 	var fresh []int64
-	for _, r := range runs {
+	for i := range runs {
+		r := &runs[i]
 		if !r.Before {
 			fresh = append(fresh, r.There)
+		} else if err := compare(tx, r); err != nil {
+			return nil, err
 		}
 	}
 	if err := want(tx, fresh); err != nil {
@@ -463,6 +468,29 @@ func meet(tx *sql.Tx) (runs []Brought, err error) {
 		runs = append(runs, r)
 	}
 	return runs, rows.Err()
+}
+
+// compare finds out whether a run that is in both files has come to differ: in how much
+// was recorded, or in what people have said of it.
+func compare(tx *sql.Tx, r *Brought) error {
+	var there, here string
+	for file, x := range map[string]struct {
+		run int64
+		to  *string
+	}{"there": {r.There, &there}, "main": {r.Here, &here}} {
+		err := tx.QueryRow(fmt.Sprintf(`SELECT json_array(run.note, run.thinned_ms > 0,
+			(SELECT json_group_array(cycles) FROM (SELECT cycles FROM %[1]s.part WHERE part.run = run.id ORDER BY id)),
+			(SELECT json_group_array(json_array(mould, note, withdrawn)) FROM (SELECT * FROM %[1]s.shot WHERE shot.run = run.id ORDER BY number)),
+			(SELECT json_group_array(json_array(number, fault, colours, cavity, day)) FROM (SELECT * FROM %[1]s.fault JOIN %[1]s.shot ON shot.id = fault.shot
+				WHERE shot.run = run.id ORDER BY number, fault, colours, cavity, day)),
+			(SELECT json_group_array(json_array(number, digest)) FROM (SELECT * FROM %[1]s.photo JOIN %[1]s.shot ON shot.id = photo.shot
+				WHERE shot.run = run.id ORDER BY number, digest))) FROM %[1]s.run WHERE run.id = ?`, file), x.run).Scan(x.to)
+		if err != nil {
+			return err
+		}
+	}
+	r.Differs = there != here
+	return nil
 }
 
 // mark says of a run that has been brought where it came from.

@@ -16,6 +16,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"meltwarden/daemon/shot"
 )
 
 // dump is all that is in a file, a line a row; of what is long its checksum.
@@ -126,6 +128,12 @@ func TestWhatIsArchivedComesBack(t *testing.T) {
 			runs[i].Before = true
 		}
 		assert.Equal(t, runs, again, "%s: twice is once", name)
+		// What was said since is not taken over, and it is told that there is more.
+		require.NoError(t, to.Judge(runs[0].Here, 4, shot.Verdict{Fault: "seam", At: noon}))
+		again, err = to.Import(first, noon.Add(time.Hour))
+		require.NoError(t, err)
+		assert.Equal(t, []bool{true, false, false}, []bool{again[0].Differs, again[1].Differs, again[2].Differs})
+		require.NoError(t, to.Unjudge(runs[0].Here, 4, shot.Verdict{Fault: "seam"}))
 
 		second := filepath.Join(folder, name)
 		_, err = to.Archive(second, runs[0].Here, runs[1].Here, runs[2].Here)

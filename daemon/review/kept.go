@@ -12,7 +12,11 @@ func BroughtLines(runs []history.Brought) []string {
 	fresh := 0
 	for _, r := range runs {
 		if r.Before {
-			lines = append(lines, fmt.Sprintf("run %d of the file, %s, is here already as run %d: left as it is", r.There, r.Title, r.Here))
+			since := ""
+			if r.Differs {
+				since = ", and differs by now"
+			}
+			lines = append(lines, fmt.Sprintf("run %d of the file, %s, is here already as run %d%s: left as it is", r.There, r.Title, r.Here, since))
 			continue
 		}
 		fresh++
