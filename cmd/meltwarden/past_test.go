@@ -176,7 +176,9 @@ func TestFollowingABatch(t *testing.T) {
 	assert.Equal(t, 1, object.Batch.Reheats)
 	assert.Greater(t, object.Batch.DoseMin, 10.0)
 	assert.Len(t, object.Shots, 5)
-	assert.Contains(t, said("review", "11", "--shot", "1"), "equal min")
+	shotCard, err := run(t.Context(), "review", "11", "--shot", "1", "--data", folder)
+	require.NoError(t, err)
+	assert.Regexp(t, `heat dose +\d+\.\d equal min`, shotCard)
 
 	for want, args := range map[string][]string{
 		`batch "one": write the number that the command batches shows`: {"batches", "show", "one"},
