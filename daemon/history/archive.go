@@ -53,6 +53,7 @@ var copied = []struct {
 	{"fault", map[string]string{"shot": "shot"}},
 	{"photo", map[string]string{"shot": "shot"}},
 	{"known", map[string]string{"run": "run"}},
+	{"potful", map[string]string{"run": "run", "own": "batch", "batch": "batch"}},
 }
 
 // anew are columns of a run that are not copied: how it stands for whoever has it next.
@@ -181,6 +182,17 @@ func transfer(tx *sql.Tx) error {
 		`CREATE TEMP TABLE new_run AS
 			SELECT id AS old, (SELECT coalesce(max(id), 0) FROM main.run) + row_number() OVER (ORDER BY began_ms, recipe, title, bench, settings) AS new
 			FROM there.run WHERE id IN temp.wanted`,
+		// A batch is one that is here already when it was made for the same pot and run.
+		`DROP TABLE IF EXISTS temp.new_batch`,
+		`CREATE TEMP TABLE new_batch AS
+			WITH used AS (SELECT b.id, b.began_ms, b.made_in, min(n.new * 1000 + p.pot * 2 + (p.own <> b.id)) AS turn FROM there.batch AS b
+				JOIN there.potful AS p ON b.id IN (p.own, p.batch) JOIN temp.new_run AS n ON n.old = p.run GROUP BY b.id)
+			SELECT used.id AS old, coalesce((SELECT min(id) FROM main.batch AS m WHERE m.began_ms = used.began_ms AND m.made_in = used.made_in),
+				(SELECT coalesce(max(id), 0) FROM main.batch) + row_number() OVER (ORDER BY turn)) AS new
+			FROM used`,
+		`INSERT INTO main.batch (id, began_ms, made_in, colour, base, lot, made, note)
+			SELECT n.new, b.began_ms, b.made_in, b.colour, b.base, b.lot, b.made, b.note FROM temp.new_batch AS n JOIN there.batch AS b ON b.id = n.old
+			WHERE true ORDER BY n.new ON CONFLICT (id) DO NOTHING`,
 		// A version comes with those that it was made from.
 		`INSERT INTO main.recipe (fingerprint, name, source, parent, run, added_ms)
 			WITH RECURSIVE used (fingerprint) AS (
@@ -483,6 +495,7 @@ func compare(tx *sql.Tx, r *Brought) error {
 			(SELECT json_group_array(json_array(mould, note, withdrawn)) FROM (SELECT * FROM %[1]s.shot WHERE shot.run = run.id ORDER BY number)),
 			(SELECT json_group_array(json_array(number, fault, colours, cavity, day)) FROM (SELECT * FROM %[1]s.fault JOIN %[1]s.shot ON shot.id = fault.shot
 				WHERE shot.run = run.id ORDER BY number, fault, colours, cavity, day)),
+			(SELECT json_group_array(json_array(pot, own = batch)) FROM (SELECT * FROM %[1]s.potful WHERE potful.run = run.id ORDER BY pot)),
 			(SELECT json_group_array(json_array(number, digest)) FROM (SELECT * FROM %[1]s.photo JOIN %[1]s.shot ON shot.id = photo.shot
 				WHERE shot.run = run.id ORDER BY number, digest))) FROM %[1]s.run WHERE run.id = ?`, file), x.run).Scan(x.to)
 		if err != nil {

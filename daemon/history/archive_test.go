@@ -61,7 +61,7 @@ func twoEvenings(t *testing.T) *Store {
 	s, run := ofAllKinds(t)
 	require.NoError(t, s.AddVersion(noon, Version{Name: "invented eel", Fingerprint: "def", Source: "name: promoted", Parent: "abc", FromRun: run}))
 	for _, at := range []time.Duration{2 * time.Hour, 24 * time.Hour} {
-		o := start()
+		o := withPotfuls()
 		o.Bench, o.Fingerprint, o.Recipe = "name: the bench by the window", "def", "name: promoted # with a comment"
 		r, err := s.Record(noon.Add(at), o)
 		require.NoError(t, err)
@@ -71,6 +71,7 @@ func twoEvenings(t *testing.T) *Store {
 		}
 		require.NoError(t, r.Close(noon.Add(at+time.Hour)))
 	}
+	require.NoError(t, s.SetBatch(3, 1, 2), "what was left of the evening before")
 	edit(t, s.path, `UPDATE run SET state = 'interrupted' WHERE id = 2; INSERT INTO part (run, program, began_ms, last_ms) VALUES (2, 'test', 1, 1)`)
 	return s
 }
@@ -148,9 +149,32 @@ func TestWhatIsArchivedComesBack(t *testing.T) {
 	assert.True(t, bytes.Equal(file, unharmed), "only read")
 }
 
+// TestABatchIsBroughtOnce: runs that come in files of their own share the batches that they
+// shared at home.
+func TestABatchIsBroughtOnce(t *testing.T) {
+	from, to := twoEvenings(t), open(t, t.TempDir())
+	for _, run := range []int64{2, 3} {
+		file := filepath.Join(t.TempDir(), "archive")
+		_, err := from.Archive(file, run)
+		require.NoError(t, err)
+		_, err = to.Import(file, noon)
+		require.NoError(t, err)
+	}
+	home, err := from.InPots(3)
+	require.NoError(t, err)
+	first, err := to.InPots(1)
+	require.NoError(t, err)
+	second, err := to.InPots(2)
+	require.NoError(t, err)
+	assert.Equal(t, []int64{4, 2, 6}, home)
+	assert.Equal(t, []int64{1, 2, 3}, first)
+	assert.Equal(t, first[1], second[1])
+	assert.NotContains(t, first, second[0])
+}
+
 // TestEveryTableTravelsOrStays: a table that is new has to be one or the other.
 func TestEveryTableTravelsOrStays(t *testing.T) {
-	known := map[string]bool{"recipe": true, "session": true, "run": true, "commission": false, "seal": false}
+	known := map[string]bool{"recipe": true, "session": true, "run": true, "batch": true, "commission": false, "seal": false}
 	for _, c := range copied {
 		known[c.table] = true
 	}

@@ -69,7 +69,8 @@ func insertPotfuls(tx *sql.Tx, run int64, at time.Time, kJ float64, potfuls []Po
 		if err != nil {
 			return err
 		}
-		id, err := insert(tx, `INSERT INTO batch (colour, base, lot, made) VALUES (?, ?, ?, ?)`, p.Colour, p.Base, p.Lot, p.Made)
+		id, err := insert(tx, `INSERT INTO batch (began_ms, made_in, colour, base, lot, made) SELECT began_ms, ?, ?, ?, ?, ? FROM run WHERE id = ?`,
+			i+1, p.Colour, p.Base, p.Lot, p.Made, run)
 		if err != nil {
 			return err
 		}
@@ -245,8 +246,8 @@ func (s *Store) batches(where string, args []any) ([]Batch, error) {
 		last.Heats = append(last.Heats, h)
 		at[place{h.Run, h.Pot + 1}] = [2]int{len(all) - 1, len(last.Heats) - 1}
 		return nil
-	}, `SELECT batch.id, colour, base, lot, made, batch.note, run.id, pot, own, kj, heat, session, began_ms, state, invented
-		FROM batch JOIN potful ON potful.batch = batch.id JOIN run ON run.id = potful.run `+where+` ORDER BY batch.id, began_ms, run.id`, args...)
+	}, `SELECT batch.id, colour, base, lot, made, batch.note, run.id, pot, own, kj, heat, session, run.began_ms, state, invented
+		FROM batch JOIN potful ON potful.batch = batch.id JOIN run ON run.id = potful.run `+where+` ORDER BY batch.id, run.began_ms, run.id`, args...)
 	if err != nil {
 		return nil, err
 	}

@@ -131,12 +131,14 @@ CREATE TABLE known (                    -- what a run has found out about its po
 `,
 	`
 CREATE TABLE batch (                    -- one potful of plastisol, as typed; '' is not recorded
-	id     INTEGER PRIMARY KEY,
-	colour TEXT NOT NULL,
-	base   TEXT NOT NULL,
-	lot    TEXT NOT NULL,
-	made   TEXT NOT NULL,               -- how much of it was made
-	note   TEXT NOT NULL DEFAULT ''
+	id       INTEGER PRIMARY KEY,
+	began_ms INTEGER NOT NULL,          -- when the run began that it was made for,
+	made_in  INTEGER NOT NULL,          -- and in which pot: it is known by these elsewhere, too
+	colour   TEXT NOT NULL,
+	base     TEXT NOT NULL,
+	lot      TEXT NOT NULL,
+	made     TEXT NOT NULL,             -- how much of it was made
+	note     TEXT NOT NULL DEFAULT ''
 ) STRICT;
 CREATE TABLE potful (                   -- which batch is in which pot in which run
 	run     INTEGER NOT NULL REFERENCES run,

@@ -50,7 +50,7 @@ SELECT shot.run, shot.number AS shot_number, pot.key + 1 AS pot, json_extract(po
 	abs(json_extract(pot.value, '$.deviation_c')) > json_extract(pot.value, '$.band_c') AS out_of_band,
 	json_extract(pot.value, '$.slope_c_per_min') AS slope_k_per_min, json_extract(pot.value, '$.plate_c') AS plate_c,
 	json_extract(pot.value, '$.held_min') AS held_min, json_extract(pot.value, '$.since_stir_s') AS since_stir_s,
-	json_extract(pot.value, '$.draw_to_push_s') AS draw_to_push_s, json_extract(pot.value, '$.dose_min') AS dose_min
+	json_extract(pot.value, '$.draw_to_push_s') AS draw_to_push_s, json_extract(pot.value, '$.run_dose_min') AS run_dose_min
 FROM shot, json_each(shot.card, '$.pots') AS pot;
 
 CREATE VIEW v_event AS
