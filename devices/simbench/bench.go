@@ -36,6 +36,9 @@ type Config struct {
 	// Seed draws everything that a maker would not know: two benches of one
 	// seed are alike, benches of different seeds are not.
 	Seed uint64
+	// Evening is which evening it is on the bench of a seed, from zero: the pots are the
+	// same, and what nobody does twice alike is drawn anew.
+	Evening uint64
 	// Maker puts a simulated person at the bench, who presses the enable button,
 	// stirs and looks.
 	Maker bool
@@ -65,6 +68,9 @@ const (
 	streamAmbient
 	streamPots // and three for each pot from here on
 )
+
+// streamsAnEvening is more than any evening needs.
+const streamsAnEvening = 1000
 
 // Bench is a simulated bench. It is safe for use by several goroutines.
 type Bench struct {
@@ -103,7 +109,9 @@ func New(c Config, clk *clock.Clock) (*Bench, error) {
 	if err := c.check(); err != nil {
 		return nil, err
 	}
-	source := func(stream uint64) *rand.Rand { return rand.New(rand.NewPCG(c.Seed, stream)) }
+	source := func(stream uint64) *rand.Rand {
+		return rand.New(rand.NewPCG(c.Seed, stream+streamsAnEvening*c.Evening))
+	}
 	roomC := 17 + 10*source(streamRoom).Float64()
 	loose := physics.ProbeSpec{Lag: 5 * time.Second, AirLag: 50 * time.Second}
 	b := &Bench{
@@ -118,7 +126,10 @@ func New(c Config, clk *clock.Clock) (*Bench, error) {
 	}
 	for i, p := range c.Pots {
 		stream := uint64(streamPots + 3*i)
-		spec := physics.Sample(physics.Nominal(p.VolumeML, p.HeaterW, p.Plate), source(stream))
+		spec := physics.Sample(physics.Nominal(p.VolumeML, p.HeaterW, p.Plate), rand.New(rand.NewPCG(c.Seed, stream)))
+		if c.Evening > 0 {
+			spec = physics.Another(spec, source(stream))
+		}
 		b.pots = append(b.pots, &pot{
 			spec:  spec,
 			heat:  physics.NewPot(spec, roomC),

@@ -32,6 +32,20 @@ func Sample(nominal PotSpec, from *rand.Rand) PotSpec {
 	return s
 }
 
+// Another returns the same pot on another evening: as much as was measured by hand, of
+// another lot, put down and stirred anew. How far these are off, evenly, is an estimate.
+func Another(same PotSpec, from *rand.Rand) PotSpec {
+	s := same
+	s.VolumeML *= around(from, 0.05)
+	s.MeltJKgK *= around(from, 0.03)
+	s.FusingJKg *= around(from, 0.10)
+	s.PlateWallWK *= around(from, 0.15)
+	s.StirredWK *= around(from, 0.15)
+	s.StillShare *= around(from, 0.15)
+	s.ConvectionWK *= around(from, 0.10)
+	return s
+}
+
 // sampleProbe stays mostly within ±1 °C; class 2 of IEC 60584-1 allows ±2.5 °C.
 func sampleProbe(nominal ProbeSpec, from *rand.Rand) ProbeSpec {
 	s := nominal
