@@ -34,7 +34,7 @@ func TestHeatersAreProvenInOnePlace(t *testing.T) {
 		return nil
 	}))
 	require.Equal(t, map[string][]string{
-		"sets HeatersProven": {"daemon/daemon.go", "daemon/demo/past.go"}, // the latter: evenings of the simulated bench, without a line
+		"sets HeatersProven": {"daemon/daemon.go", "daemon/demo/past.go", "daemon/plan/rehearsal.go"}, // the others: simulated pots, without a line
 		"asks ProvesTimeout": {"daemon/daemon.go", "daemon/demo/past.go"},
 		"gives Commissioned": {"cmd/meltwarden/serve.go"},
 		"asks Against":       {"cmd/meltwarden/serve.go", "daemon/commission/session.go", "daemon/commission/status.go"},
