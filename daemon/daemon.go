@@ -26,6 +26,7 @@ import (
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/metrics"
 	"meltwarden/daemon/notify"
+	"meltwarden/daemon/plan"
 	"meltwarden/daemon/trend"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
@@ -51,7 +52,7 @@ type Options struct {
 	// its settings are filled in here.
 	History *history.Store
 	Start   history.Start
-	// Bench is the bench's file, for the pages of recipes; nil leaves them without it.
+	// Bench is the bench's file, for the pages of recipes and plans; nil leaves them without it.
 	Bench *config.Bench
 	// KeepCycles is for how long every cycle of a run is kept; zero is for ever.
 	KeepCycles time.Duration
@@ -189,9 +190,13 @@ func (d *Daemon) handler() http.Handler {
 	if o.Notifier != nil {
 		away = o.Notifier.Failing
 	}
+	var planned func(*config.Recipe, plan.Wanted) (*plan.Plan, error)
+	if o.Bench != nil {
+		planned = NewPlanner(o.Bench, o.History, o.Version).Plan
+	}
 	return api.New(api.Options{
-		Away: away,
-		Hub:  &d.hub, Settings: o.Settings, Bench: o.Bench, Recalled: words(o.Recalled), Trend: &d.trend, Metrics: d.metrics.Handler(),
+		Away: away, Plan: planned,
+		Hub: &d.hub, Settings: o.Settings, Bench: o.Bench, Recalled: words(o.Recalled), Trend: &d.trend, Metrics: d.metrics.Handler(),
 		Submit: d.Submit, Alarms: d.alarms, History: o.History, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
 		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
 	})

@@ -42,6 +42,6 @@ func root() *cobra.Command {
 		runsCommand(), reviewCommand(), causesCommand(), verdictCommand(), recipesCommand(), promoteCommand(),
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
-	c.AddCommand(photoCommand(), importCommand(), tidyCommand(), schemaCommand())
+	c.AddCommand(planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand())
 	return c
 }

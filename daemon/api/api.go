@@ -17,13 +17,14 @@ import (
 	"meltwarden/daemon/alarm"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/plan"
 	"meltwarden/daemon/trend"
 	"meltwarden/daemon/view"
 	"meltwarden/dashboards"
 )
 
 // Options are what the handler shows and whom it lets in. All are required but
-// Recalled, Bench, History, Token, Hosts, Title, Run, Simulated and HeatRefused.
+// Recalled, Bench, History, Plan, Token, Hosts, Title, Run, Simulated and HeatRefused.
 type Options struct {
 	Hub      *frames.Hub
 	Settings control.Settings
@@ -43,6 +44,8 @@ type Options struct {
 	Away func() error
 	// History is what was kept of past runs, and of this one; nil keeps nothing.
 	History *history.Store
+	// Plan makes the plan of an evening on this bench; nil makes none.
+	Plan func(*config.Recipe, plan.Wanted) (*plan.Plan, error)
 	// Health returns why cycles do not finish, nil when they do.
 	Health func() error
 	// Token lets other computers in. Empty: only this computer gets in.
@@ -135,6 +138,8 @@ func (s *server) routes() []route {
 		{"GET /keeping/" + archiveName, s.archive},
 		{"POST " + importPath, s.bringIn},
 		{"POST /api/v1/tidy", s.tidy},
+		{"GET /api/v1/plan", s.plan},
+		{"GET /plan", s.readable(s.planPage)},
 		{"GET /recipes", s.readable(s.recipesPage)},
 		{"GET /recipes/{fingerprint}", s.readable(s.recipePage)},
 		{"GET /estimates", s.readable(s.estimatesPage)},

@@ -73,6 +73,7 @@ type recipePage struct {
 	SwatchNote  string
 	Rows        []runRow
 	RunsAddress string
+	PlanAddress string
 }
 
 // recipePage shows one version: what was typed, what differs from the one before,
@@ -123,6 +124,9 @@ func (s *server) fillRecipe(p *recipePage, u review.Unit) error {
 		q.Set(unitKey, inFahrenheit)
 	}
 	p.RunsAddress = address("/runs", q)
+	q.Del("text")
+	q.Set(recipeKey, p.Fingerprint)
+	p.PlanAddress = address("/plan", q)
 	return nil
 }
 

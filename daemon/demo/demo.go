@@ -30,7 +30,8 @@ type Options struct {
 	Bench *config.Bench
 	// Speed is how many times faster than the wall's the bench's time runs, from 1.
 	Speed float64
-	Seed  uint64
+	// Seed is which of the invented benches, Evening which evening on it, from zero.
+	Seed, Evening uint64
 	// Listener is where the page is served; nil serves none.
 	Listener net.Listener
 	Log      *slog.Logger
@@ -130,7 +131,7 @@ func wiring(o Options) devices.Config {
 }
 
 func newBench(s control.Settings, o Options, clk *clock.Clock) (*simbench.Bench, error) {
-	c := simbench.Config{Seed: o.Seed, Maker: !o.NoMaker}
+	c := simbench.Config{Seed: o.Seed, Evening: o.Evening, Maker: !o.NoMaker}
 	for _, p := range s.Pots {
 		c.Pots = append(c.Pots, simbench.Pot{Name: p.Name, VolumeML: p.VolumeML, HeaterW: p.HeaterW})
 	}

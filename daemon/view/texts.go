@@ -42,6 +42,7 @@ type Labels struct {
 	RecipeLabels
 	BatchLabels
 	KeepingLabels
+	PlanLabels
 }
 
 // AlarmLabels are the words of the page of alarms.
@@ -136,6 +137,7 @@ var texts = struct {
 		RecipeLabels:   recipeLabels,
 		BatchLabels:    batchLabels,
 		KeepingLabels:  keepingLabels,
+		PlanLabels:     planLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",
