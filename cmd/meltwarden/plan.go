@@ -58,7 +58,7 @@ func runPlan(c *cobra.Command, f planFlags, name string) error {
 	if past != nil {
 		defer past.Close()
 	}
-	recipe, err := recipeNamed(past, name)
+	recipe, err := recipeToPlan(past, name)
 	if err != nil {
 		return err
 	}
@@ -104,8 +104,8 @@ func pastOf(b *config.Bench, flags *pflag.FlagSet) (*history.Store, error) {
 	return past, err
 }
 
-// recipeNamed reads a recipe file, or a version that is kept.
-func recipeNamed(past *history.Store, name string) (*config.Recipe, error) {
+// recipeToPlan reads a recipe file, or a version that is kept.
+func recipeToPlan(past *history.Store, name string) (*config.Recipe, error) {
 	if past == nil {
 		return config.LoadRecipe(name)
 	}
