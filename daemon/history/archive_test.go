@@ -394,9 +394,10 @@ func TestAnArchiveThatIsWrittenToIsAHistoryLikeOthers(t *testing.T) {
 
 // TestAnOldHistoryIsBroughtIn by way of a copy; it stays as it is.
 func TestAnOldHistoryIsBroughtIn(t *testing.T) {
-	const path = "../../testdata/history/layout-1.sqlite"
-	old, err := os.ReadFile(path)
+	old, err := os.ReadFile("../../testdata/history/layout-1.sqlite")
 	require.NoError(t, err)
+	path := filepath.Join(t.TempDir(), "layout-1.sqlite") // a reader leaves files beside it
+	require.NoError(t, os.WriteFile(path, old, 0o600))
 	s := open(t, t.TempDir())
 	runs, err := s.Import(path, noon)
 	require.NoError(t, err)
