@@ -1,6 +1,9 @@
 package plan
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // cautions stand first on every sheet.
 var cautions = []string{
@@ -27,6 +30,21 @@ func (p *Plan) checks(u unit) []string {
 		"Moulds, inserts, rods, cups, colourants, flake and salt dry and warm: a drop of water in hot vinyl spatters.",
 		"Mould complete with all its inserts; clamped before any push. Injectors clean, dry, and moving freely.",
 		fmt.Sprintf("Every probe dry and in its own pot, its tip covered and in the middle; cold, all agree within %s.", u.difference(agreeC)),
-		"Volumes measured as below. The least fill that covers the probe is not recorded: see that it is covered.",
+		"Volumes measured as below. Least fill that covers the probe: " + p.leastFills() + ". See that it is covered.",
 	}
+}
+
+// leastFills are what the bench file says of each colour's pot.
+func (p *Plan) leastFills() string {
+	var said []string
+	for _, c := range p.Recipe.Colours {
+		least := "not recorded"
+		for _, pot := range p.Bench.Pots {
+			if pot.Name == c.Pot && pot.LeastFillML > 0 {
+				least = fmt.Sprintf("%g mL", pot.LeastFillML)
+			}
+		}
+		said = append(said, c.Name+" "+least)
+	}
+	return strings.Join(said, ", ")
 }

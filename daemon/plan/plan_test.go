@@ -29,6 +29,7 @@ func demoGiven(t *testing.T) Given {
 	require.NoError(t, err)
 	set, err := config.Settings(b, config.DemoRecipe())
 	require.NoError(t, err)
+	b.Pots[0].LeastFillML, b.Pots[1].LeastFillML, b.Pots[2].LeastFillML = 90, 0, 0
 	m := time.Minute
 	return Given{
 		Bench: b, Recipe: config.DemoRecipe(), Settings: set, Wanted: Wanted{RoomC: 20},
@@ -119,7 +120,7 @@ func TestSheetSaysWhatToDo(t *testing.T) {
 	said := terminal(t, Of(g).Sheet(false))
 	for _, want := range []string{
 		"not the protection", "local code", "no children", "never water", "Class B extinguisher",
-		"Extraction at the pots", "Mould complete with all its inserts; clamped before any push", "all agree within 3 °C", "least fill that covers the probe is not recorded",
+		"Extraction at the pots", "Mould complete with all its inserts; clamped before any push", "all agree within 3 °C", "Least fill that covers the probe: slate 90 mL, ivory not recorded, rust not recorded",
 		"Press at 19:32 and all is ready about 20:00, estimated; in 8 of 10 from", "in 9 of 10, press at 19:", "first heat of slate, ivory, rust",
 		"blue grey: 18 drops; black: 3 drops", "172 °C for 90 s", "168 °C ± 2 °C",
 		"19:17 (−15 min)", "19:32 (+0 min) hand press the enable button", "ivory: waits for the other pots, until about",
