@@ -21,7 +21,7 @@ type Filter struct {
 	Text   string
 	Recipe string // in its name; or the name with the version, like "slate eel v2"
 	Mould  string // of any shot
-	Lot    string // in the base or lot of any colour, as the recipe has them
+	Lot    string // in the base or lot of any colour, by the recipe or the batch
 	State  State
 	Fault  string // of any shot
 	// Spoiled lets through what has a fault of any kind.
@@ -132,7 +132,7 @@ func (s *Store) addNotes(all map[int64]typed) error {
 
 func (s *Store) addLots(all map[int64]typed) error {
 	read := map[string][]string{} // by the recipe file, of which few are many runs'
-	return s.each(func(rows *sql.Rows) error {
+	err := s.each(func(rows *sql.Rows) error {
 		var run int64
 		var source string
 		if err := rows.Scan(&run, &source); err != nil {
@@ -148,6 +148,18 @@ func (s *Store) addLots(all map[int64]typed) error {
 		all[run] = t
 		return nil
 	}, `SELECT run.id, CASE run.source WHEN '' THEN recipe.source ELSE run.source END FROM run JOIN recipe ON recipe.fingerprint = run.recipe`)
+	if err != nil {
+		return err
+	}
+	return s.each(func(rows *sql.Rows) error {
+		var run int64
+		var base, lot string
+		err := rows.Scan(&run, &base, &lot)
+		t := all[run]
+		t.lots = append(slices.Clip(t.lots), base, lot)
+		all[run] = t
+		return err
+	}, `SELECT potful.run, base, lot FROM potful JOIN batch ON batch.id = potful.batch`)
 }
 
 // lotsOf are the bases and lots that a recipe file names, also one that this program

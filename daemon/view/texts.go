@@ -75,7 +75,7 @@ type PastLabels struct {
 	OtherUnitC, OtherUnitF                                    string
 	Trouble, TroubleHelp                                      string
 	NoRuns, NoneFound, ShowAll, Find, Since, Until            string
-	Recipe, Mould, Lot                                        string
+	FindRecipe, FindMould, FindLot                            string
 	PhotoAlt, Photo, AddPhoto, PhotosHere                     string
 	Verdict, State, Any, OnlySpoiled, Show                    string
 	Spoiled, AllClean, SomeClean, NoShot, Shots, ShotCount    string
@@ -228,7 +228,8 @@ var pastLabels = PastLabels{
 	Trouble: "This can not be shown now", TroubleHelp: "This page only. Look at the bench page, and at the bench, for the heaters.",
 	NoRuns:    "No run is kept yet. Start the program with a recipe: the run is recorded from its first cycle, and stands here a second later.",
 	NoneFound: "No run passes this filter.", ShowAll: "Show every run",
-	Find: "Text in name, note, mould or fault", Since: "Since", Until: "Until", Recipe: "Recipe", Mould: "Mould", Lot: "Base or lot", Verdict: "Verdict", State: "State", Any: "any",
+	Find: "Text in name, note, mould or fault", Since: "Since", Until: "Until",
+	FindRecipe: "Recipe", FindMould: "Mould", FindLot: "Base or lot", Verdict: "Verdict", State: "State", Any: "any",
 	OnlySpoiled: "only spoiled", Show: "Show",
 	Spoiled: "spoiled", AllClean: "clean", SomeClean: "clean %d of %d, the others not judged",
 	NoShot: "no shot", Shots: "Shots", ShotCount: "shots: %d, clean: %d",
