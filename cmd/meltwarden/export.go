@@ -22,7 +22,7 @@ func exportCommand() *cobra.Command {
 		Use: "export RUN...", Short: "Write every cycle of a run to standard output, or all of some runs to a file",
 		Long: "With --as csv or json the cycles of one run go to standard output. With --as archive\n" +
 			"everything of the named runs goes to the file of --out: the recipe and its earlier\n" +
-			"versions, bench file, cycles, events, shots, verdicts and photos. The command import\n" +
+			"versions, bench file, cycles, events, shots, verdicts, batches and photos. The command import\n" +
 			"brings it into another history. It is a SQLite file; the command schema says what is in it.",
 		RunE: func(c *cobra.Command, args []string) error {
 			runs, err := e.runs(args)

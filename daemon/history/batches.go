@@ -197,9 +197,10 @@ func (s *Store) BatchesNear(run int64) ([]Batch, error) {
 		OR batch.id IN (SELECT DISTINCT batch FROM potful WHERE run < ?1 ORDER BY batch DESC LIMIT ?2)`, []any{run, nearest})
 }
 
-// DoseKJ is the activation energy that the newest run was made with, in kJ/mol.
+// DoseKJ is the activation energy that the newest run of this bench was made with, in
+// kJ/mol.
 func (s *Store) DoseKJ() (kJ float64, err error) {
-	err = s.one([]any{&kJ}, `SELECT kj FROM potful ORDER BY run DESC LIMIT 1`)
+	err = s.one([]any{&kJ}, `SELECT kj FROM potful JOIN run ON run.id = potful.run WHERE brought_ms = 0 ORDER BY run DESC LIMIT 1`)
 	if errors.Is(err, sql.ErrNoRows) {
 		return dose.DefaultKJ, nil
 	}

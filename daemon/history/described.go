@@ -126,6 +126,17 @@ func describedViews() []Relation {
 			{"runs", "", "made with it"},
 			{"as_typed", "", "the file"},
 		}},
+		{"v_potful", true, "one row for each pot of a run: which batch was in it", []Column{
+			run,
+			{"pot", "", "from 1"},
+			{"batch", "", "number of the batch"},
+			{"rest", yesNo, "it was the rest of an earlier one"},
+			{"colour", "", "as typed"},
+			{"base", "", "as typed"},
+			{"lot", "", "as typed"},
+			{"made", "", "how much of it was made, as typed"},
+			{"note", "", "as typed"},
+		}},
 		{"v_photo", true, "one row a photo", []Column{
 			run, number,
 			{"photo", "", "its number in the file"},

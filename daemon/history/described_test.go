@@ -74,6 +74,7 @@ print(json.dumps([dict(r) for r in db.execute(sys.argv[2])], default=len))`
 // for what was not recorded.
 func TestViewsAreReadByAnotherProgram(t *testing.T) {
 	s, run := ofAllKinds(t)
+	require.NoError(t, s.AddBatches(run, 150, []Potful{{Colour: "slate", Base: "soft"}}))
 	for _, r := range Described() {
 		if r.View {
 			assert.NotEmpty(t, readByPython(t, s.path, "SELECT * FROM "+r.Name+" LIMIT 1"), r.Name)

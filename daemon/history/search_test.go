@@ -35,7 +35,9 @@ func fiveHundred(t *testing.T) (s *Store, odd int64) {
 	require.NoError(t, s.ChangeShot(odd, 3, ShotChange{Mould: &worm, Note: &note}))
 	require.NoError(t, s.Judge(odd, 3, shot.Verdict{Fault: "flake sunk", At: noon}))
 	edit(t, s.path, `INSERT INTO event (run, part, cycle, bench_ms, wall_ms, kind, pot, text) VALUES (250, 250, 1, 1, 1, 'note', 0, 'the fan is loud');
-		UPDATE run SET source = 'colours: [{base: stiff, lot: odd lot}]' WHERE id = 250`)
+		UPDATE run SET source = 'colours: [{base: stiff, lot: odd lot}]' WHERE id = 250;
+		INSERT INTO batch (id, began_ms, made_in, colour, base, lot, made) VALUES (1, 1, 1, 'slate', 'stiff', 'lot 5, as corrected', '');
+		INSERT INTO potful (run, pot, own, batch, kj, wall_ms, heat) VALUES (250, 1, 1, 1, 150, 1, '{}')`)
 	return s, odd
 }
 
@@ -55,7 +57,7 @@ func TestNumbersOfSearch(t *testing.T) {
 		{"recipe", Filter{Recipe: "EEL"}, 500}, {"another recipe", Filter{Recipe: "worm"}, 0}, {"version", Filter{Recipe: "slate eel v2"}, 250},
 		{"mould", Filter{Mould: "worm"}, 1}, {"fault", Filter{Fault: "flake sunk"}, 1}, {"spoiled", Filter{Spoiled: true}, 499},
 		{"lot", Filter{Lot: "ODD"}, 1}, {"another lot", Filter{Lot: "demo lot 1"}, 250}, {"base", Filter{Lot: "stiff"}, 250},
-		{"a day", one, 1}, {"a shot's note", Filter{Text: "Clamp"}, 1}, {"a note at a moment", Filter{Text: "fan"}, 1},
+		{"lot of a batch", Filter{Lot: "as corrected"}, 1}, {"a day", one, 1}, {"a shot's note", Filter{Text: "Clamp"}, 1}, {"a note at a moment", Filter{Text: "fan"}, 1},
 		{"all at once", Filter{Text: "clamp", Recipe: "eel", Mould: "worm", Lot: "odd", Fault: "flake sunk", Since: one.Since, Until: one.Until}, 1},
 		{"nothing", Filter{Text: "clamp", Mould: "ghost"}, 0},
 	} {

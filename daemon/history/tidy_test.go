@@ -182,7 +182,7 @@ func TestTidyingWhileAnotherRunIsRecorded(t *testing.T) {
 	assert.Equal(t, Replayed{Cycles: 1500}, back)
 	var free int
 	require.NoError(t, s.one([]any{&free}, "PRAGMA freelist_count"))
-	assert.Less(t, free, 10, "but for what the recorder has freed since")
+	assert.Less(t, free, 16, "pages: what was thinned had hundreds")
 }
 
 // TestAnOlderFileIsWrittenAnew, so that it gets smaller.

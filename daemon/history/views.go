@@ -77,6 +77,11 @@ FROM run JOIN v_recipe ON v_recipe.fingerprint = run.recipe
 LEFT JOIN (SELECT run AS of_run, sum(cycles) AS cycles, sum(bench_ms) AS took_ms, max(last_ms) AS last_ms FROM part GROUP BY run)
 	ON of_run = run.id;
 
+CREATE VIEW v_potful AS
+SELECT potful.run, potful.pot, potful.batch, potful.batch <> potful.own AS rest, batch.colour, nullif(batch.base, '') AS base,
+	nullif(batch.lot, '') AS lot, nullif(batch.made, '') AS made, nullif(batch.note, '') AS note
+FROM potful JOIN batch ON batch.id = potful.batch;
+
 CREATE VIEW v_photo AS
 SELECT shot.run, shot.number AS shot_number, photo.id AS photo,
 	strftime('%Y-%m-%dT%H:%M:%fZ', photo.wall_ms / 1000.0, 'unixepoch') AS attached,
