@@ -95,7 +95,7 @@ func describedViews() []Relation {
 			{"held_min", minutes, "since it was cured"},
 			{"since_stir_s", seconds, "since it was stirred"},
 			{"draw_to_push_s", seconds, "from this pot's draw to the push"},
-			{"run_dose_min", minutes, "heat dose of this run alone: minutes at 177 °C that would have aged it as much; an estimate. The heats before are in potful"},
+			{"run_dose_min", minutes, "heat dose of this run alone: equal minutes at 177 °C, an estimate; earlier heats are in potful"},
 		}},
 		{"v_verdict", true, "one row for each word about a shot", []Column{
 			run, number,
