@@ -3,6 +3,7 @@ package demo
 import (
 	"time"
 
+	"meltwarden/config"
 	"meltwarden/config/quantity"
 	"meltwarden/control"
 	"meltwarden/daemon/history"
@@ -11,6 +12,7 @@ import (
 
 // plan is one invented evening.
 type plan struct {
+	bait                  bait
 	daysAgo, hour, minute int
 	seed                  uint64
 	coolIvory             bool // made with the recipe as it was first
@@ -20,6 +22,16 @@ type plan struct {
 	rest                  []int  // pots that hold what was left of the evening before
 	drawn                 string // how much the maker types with each draw; "" nothing
 }
+
+// bait is what is made on an evening.
+type bait struct {
+	recipe []byte // as typed
+	mould  string
+	pause  time.Duration // from a push until the next shot is wanted
+}
+
+// eel is the demo's own bait.
+func eel() bait { return bait{config.DemoRecipe().Typed, "eel, two cavities", 150 * time.Second} }
 
 // push is one shot of a plan.
 type push struct {
@@ -82,7 +94,6 @@ const (
 	takesUp      = 40 * time.Second
 	betweenDraws = 5 * time.Second
 	usualHold    = 6 * time.Second
-	betweenShots = 150 * time.Second
 	lookBack     = time.Minute // after the last shot, until all is switched off
 	coolFor      = 2 * time.Minute
 )
@@ -132,9 +143,9 @@ func (h *hands) goOn(f *control.Frame) {
 	case h.drawn < len(h.evening.settings.Pots):
 		h.draw(f.Time)
 	default:
-		h.say(history.Mark{Command: control.Command{Kind: control.Shot}, Text: "eel, two cavities"})
+		h.say(history.Mark{Command: control.Command{Kind: control.Shot}, Text: h.evening.plan.bait.mould})
 		h.evening.verdict = append(h.evening.verdict, h.pushes[0].verdicts)
-		h.pushes, h.drawn, h.waiting = h.pushes[1:], 0, f.Time+betweenShots
+		h.pushes, h.drawn, h.waiting = h.pushes[1:], 0, f.Time+h.evening.plan.bait.pause
 		h.offAt = f.Time + lookBack
 	}
 }
@@ -144,7 +155,7 @@ func (h *hands) endOfEvening(now time.Duration) {
 		h.say(history.Mark{Command: control.Command{Kind: control.AllOff}})
 		h.offAt = 0
 	}
-	h.done = now >= h.waiting-betweenShots+lookBack+coolFor
+	h.done = now >= h.waiting-h.evening.plan.bait.pause+lookBack+coolFor
 }
 
 // evenings are the plans, the oldest first.
@@ -160,22 +171,22 @@ func evenings() []plan {
 	later := good
 	later.verdicts = []shot.Verdict{{Fault: shot.Clean}, {Fault: "bled", Colours: []string{"ivory", "rust"}, Day: 3}}
 	slow := push{when: ready, held: 75 * time.Second, verdicts: []shot.Verdict{{Fault: "seam"}, {Fault: "short", Cavity: "2"}}}
-	return []plan{
-		{daysAgo: 33, hour: 18, minute: 10, seed: 60, coolIvory: true, pushes: []push{twoHot, good, good}},
-		{daysAgo: 30, hour: 19, minute: 2, seed: 42, coolIvory: true, pushes: []push{called(good, "dull"), good, good}},
-		{daysAgo: 26, hour: 18, minute: 31, seed: 43, coolIvory: true, promoted: true,
+	return append([]plan{
+		{bait: eel(), daysAgo: 51, hour: 18, minute: 10, seed: 60, coolIvory: true, pushes: []push{twoHot, good, good}},
+		{bait: eel(), daysAgo: 48, hour: 19, minute: 2, seed: 42, coolIvory: true, pushes: []push{called(good, "dull"), good, good}},
+		{bait: eel(), daysAgo: 44, hour: 18, minute: 31, seed: 43, coolIvory: true, promoted: true,
 			note: "ivory flows better at 171; kept", pushes: []push{
 				called(good, "short"), {trim(ivory, 171, "171 C"), usualHold, []shot.Verdict{{Fault: shot.Clean}}}, good}},
-		{daysAgo: 23, hour: 18, minute: 5, seed: 44, pushes: []push{good, good, good, good}},
-		{daysAgo: 20, hour: 20, minute: 15, seed: 45, note: "hunted for the clamp with full injectors", pushes: []push{good, slow, good}},
-		{daysAgo: 17, hour: 18, minute: 44, seed: 46, pushes: []push{good, later, good}},
-		{daysAgo: 14, hour: 17, minute: 58, seed: 67, pushes: []push{called(soon(rust), "bled", "ivory", "rust"), good, good}},
-		{daysAgo: 11, hour: 19, minute: 20, seed: 48, pushes: []push{good, good, good}},
-		{daysAgo: 9, hour: 18, minute: 36, seed: 49, pushes: []push{good,
+		{bait: eel(), daysAgo: 41, hour: 18, minute: 5, seed: 44, pushes: []push{good, good, good, good}},
+		{bait: eel(), daysAgo: 38, hour: 20, minute: 15, seed: 45, note: "hunted for the clamp with full injectors", pushes: []push{good, slow, good}},
+		{bait: eel(), daysAgo: 35, hour: 18, minute: 44, seed: 46, pushes: []push{good, later, good}},
+		{bait: eel(), daysAgo: 32, hour: 17, minute: 58, seed: 67, pushes: []push{called(soon(rust), "bled", "ivory", "rust"), good, good}},
+		{bait: eel(), daysAgo: 29, hour: 19, minute: 20, seed: 48, pushes: []push{good, good, good}},
+		{bait: eel(), daysAgo: 27, hour: 18, minute: 36, seed: 49, pushes: []push{good,
 			called(push{when: cold(slate, "black", "3 mL", 12), held: usualHold}, "seam", "slate", "ivory"), good}},
-		{daysAgo: 6, hour: 18, minute: 12, seed: 50, note: "new mould, perhaps damp", drawn: "25 mL", pushes: []push{called(good, "bubbles"), good, good}},
-		{daysAgo: 4, hour: 19, minute: 47, seed: 51, rest: []int{slate, ivory}, drawn: "25 mL", pushes: []push{
+		{bait: eel(), daysAgo: 24, hour: 18, minute: 12, seed: 50, note: "new mould, perhaps damp", drawn: "25 mL", pushes: []push{called(good, "bubbles"), good, good}},
+		{bait: eel(), daysAgo: 22, hour: 19, minute: 47, seed: 51, rest: []int{slate, ivory}, drawn: "25 mL", pushes: []push{
 			called(push{when: cold(rust, "salt", "15 g", 16), held: usualHold}, "swirled"), good}},
-		{daysAgo: 1, hour: 18, minute: 25, seed: 52, pushes: []push{good, good, good}},
-	}
+		{bait: eel(), daysAgo: 19, hour: 18, minute: 25, seed: 52, pushes: []push{good, good, good}},
+	}, newts()...)
 }

@@ -16,8 +16,8 @@ import (
 	"meltwarden/devices/simbench"
 )
 
-// MakePast fills an empty history with a dozen earlier evenings, so that review has
-// something to show. They are made now, by the simulated bench and the program's
+// MakePast fills an empty history with earlier evenings of two baits, so that review
+// has something to show. They are made now, by the simulated bench and the program's
 // own control in virtual time, and invented: the maker shoots when all is ready,
 // except where the evening's plan says otherwise, and calls what comes of it by the
 // table of the trade. tell hears how many are done.
@@ -239,9 +239,8 @@ const (
 // recipe is the recipe file of the evening: in the first ones the ivory was held
 // cooler than it is now.
 func (p plan) recipe() []byte {
-	typed := config.DemoRecipe().Typed
 	if p.coolIvory {
-		return bytes.Replace(typed, []byte("setpoint: 171 C"), []byte("setpoint: 166 C"), 1)
+		return bytes.Replace(p.bait.recipe, []byte("setpoint: 171 C"), []byte("setpoint: 166 C"), 1)
 	}
-	return typed
+	return p.bait.recipe
 }
