@@ -171,4 +171,22 @@ CREATE TABLE seal (                     -- in an archive only
 	digest TEXT NOT NULL                -- over every row of the other tables
 ) STRICT;
 ` + views,
+	`
+CREATE TABLE attempt (                  -- a change to a recipe that was accepted, to see whether it helps
+	id          INTEGER PRIMARY KEY,
+	recipe      TEXT NOT NULL REFERENCES recipe, -- the version that came of it
+	before      TEXT NOT NULL REFERENCES recipe, -- the version that was changed
+	run         INTEGER NOT NULL,       -- the run and the shot that led to it
+	shot        INTEGER NOT NULL,
+	fault       TEXT NOT NULL,
+	cause       TEXT NOT NULL,          -- the hypothesis it goes by, in words
+	kind        TEXT NOT NULL,          -- of change
+	colour      TEXT NOT NULL,          -- it concerns; '' is the whole recipe
+	change      TEXT NOT NULL,          -- in words
+	reason      TEXT NOT NULL,
+	accepted_ms INTEGER NOT NULL,
+	ended_ms    INTEGER,                -- by a person
+	ended_why   TEXT NOT NULL DEFAULT ''
+) STRICT;
+`,
 }
