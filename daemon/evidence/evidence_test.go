@@ -76,21 +76,21 @@ func TestACauseFitsAsFarAsCleanShotsAllow(t *testing.T) {
 	open := byName(t, about(cardOf(58.5, 0, 0, .2)), "hot mould")
 	assert.Equal(t, OpenLeft, open.Standing, "one of five clean shots was as hot, for all that can be measured")
 	assert.Equal(t, 1, open.AsFar)
-	assert.Contains(t, open.numbers(review.Celsius), "of the clean shots 1 had as much; by chance about 1 shot in 3")
+	assert.Contains(t, open.Numbers(review.Celsius), "of the clean shots 1 had as much; by chance about 1 shot in 3")
 	for range 6 {
 		clean = append(clean, cleanShots(cardOf(31, 0, 0, .1))...)
 	}
 	one := byName(t, about(cardOf(58.5, 0, 0, .2)), "hot mould")
 	assert.Equal(t, Fits, one.Standing, "one of eleven was as hot: less than a tenth")
-	assert.Contains(t, one.numbers(review.Celsius), "of the clean shots 1 had as much; by chance about 1 shot in 6")
+	assert.Contains(t, one.Numbers(review.Celsius), "of the clean shots 1 had as much; by chance about 1 shot in 6")
 
 	unknown := byName(t, about(cardOf(frames.Unknown(), 0, 0, 4)), "hot mould")
 	assert.Equal(t, OpenLeft, unknown.Standing)
-	assert.Contains(t, unknown.numbers(review.Celsius), "not recorded at this shot")
+	assert.Contains(t, unknown.Numbers(review.Celsius), "not recorded at this shot")
 	clean = nil
 	alone := byName(t, about(cardOf(32, 0, 0, 4)), "above its own target")
 	assert.Equal(t, OpenLeft, alone.Standing, "without a clean shot nothing is known of what is usual")
-	assert.Contains(t, alone.numbers(review.Celsius), "not recorded at any clean shot")
+	assert.Contains(t, alone.Numbers(review.Celsius), "not recorded at any clean shot")
 }
 
 // TestAMeltThatIsNotCuredIsKnown: no time since the cure is no gap in what was recorded.
@@ -102,7 +102,7 @@ func TestAMeltThatIsNotCuredIsKnown(t *testing.T) {
 		return byName(t, findings([]shot.Verdict{{Fault: "bubbles", Colours: colours}}, raw, 1, clean)[0], "hardly held")
 	}
 	assert.Equal(t, Fits, about().Standing)
-	assert.Equal(t, "not cured yet: ivory; of 2 clean shots 0 had such a pot", about().numbers(review.Celsius))
+	assert.Equal(t, "not cured yet: ivory; of 2 clean shots 0 had such a pot", about().Numbers(review.Celsius))
 	assert.Equal(t, Against, about("slate").Standing, "its own pot was cured")
 	clean = append(clean, cause.Shot{Card: raw})
 	assert.Equal(t, OpenLeft, about().Standing)
@@ -120,7 +120,7 @@ func TestALowSetpointIsSeen(t *testing.T) {
 	}
 	assert.Equal(t, OpenLeft, about("short").Standing)
 	assert.Equal(t, []Setpoint{{"ivory", 163, 168}}, about("short").Setpoints)
-	assert.Contains(t, about("short").numbers(review.Celsius), "but the set-point of ivory itself was 163.0 °C, at the clean shots 168.0 °C in the median")
+	assert.Contains(t, about("short").Numbers(review.Celsius), "but the set-point of ivory itself was 163.0 °C, at the clean shots 168.0 °C in the median")
 	assert.Equal(t, Against, about("short", "slate").Standing)
 	assert.Equal(t, Against, about(bled).Standing, "a lower one makes no pot hotter")
 }

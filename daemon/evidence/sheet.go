@@ -140,7 +140,7 @@ func (f Finding) sheet(u review.Unit, clean int) FindingSheet {
 		g := Group{Standing: string(standing)}
 		for _, h := range f.Hypotheses {
 			if h.Standing == standing {
-				g.Causes = append(g.Causes, Line{h.Cause.Name, h.numbers(u)})
+				g.Causes = append(g.Causes, Line{h.Cause.Name, h.Numbers(u)})
 			}
 		}
 		return g
@@ -192,8 +192,8 @@ func (f Finding) later() string {
 	return words
 }
 
-// numbers say what speaks for or against a cause.
-func (h Hypothesis) numbers(u review.Unit) string {
+// Numbers say what speaks for or against a cause.
+func (h Hypothesis) Numbers(u review.Unit) string {
 	k := h.Cause.Figure.Kind
 	value := h.Cause.Figure.Name + " " + u.Spell(k, h.Value)
 	if len(h.NotCured) > 0 {
