@@ -1,0 +1,148 @@
+package try
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"meltwarden/config"
+	"meltwarden/daemon/evidence"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+)
+
+// ErrChoice is wrapped by the error about a choice that can not be accepted.
+var ErrChoice = errors.New("nothing was accepted")
+
+// Attempt is a change that was accepted, with its versions and how it stands.
+type Attempt struct {
+	history.Attempt
+	// Number is that of the version that came of it, From that of the one before.
+	Number  int     `json:"version_number"`
+	From    int     `json:"before_number"`
+	Outcome Outcome `json:"outcome"`
+}
+
+// Attempts lists every attempt with how it stands, the newest first.
+func Attempts(s *history.Store) ([]Attempt, error) {
+	kept, err := s.Attempts()
+	if err != nil {
+		return nil, err
+	}
+	versions, err := s.Versions()
+	if err != nil {
+		return nil, err
+	}
+	numberOf := func(fingerprint string) int {
+		i := slices.IndexFunc(versions, func(v history.Version) bool { return v.Fingerprint == fingerprint })
+		if i < 0 {
+			return 0
+		}
+		return versions[i].Number
+	}
+	all := []Attempt{}
+	for _, k := range kept {
+		a := Attempt{Attempt: k, Number: numberOf(k.Version), From: numberOf(k.Before)}
+		before, err := s.TallyOf(k.Before, k.Fault)
+		if err != nil {
+			return nil, err
+		}
+		since, err := s.TallyOf(k.Version, k.Fault)
+		if err != nil {
+			return nil, err
+		}
+		a.Outcome = Judge(before, since)
+		a.Outcome.Ended = k.Ended != nil
+		all = append(all, a)
+	}
+	return all, nil
+}
+
+// Of is what to try next after each fault of a case.
+func Of(s *history.Store, c evidence.Case, u review.Unit) ([]Advice, error) {
+	if c.Shot.Withdrawn || len(c.Findings) == 0 {
+		return nil, nil
+	}
+	run := c.Review.Run
+	recipe, err := config.ParseRecipe(fmt.Sprintf("recipe version %d", run.Version), []byte(c.Review.Recipe.Source))
+	if err != nil {
+		return nil, err
+	}
+	attempts, err := Attempts(s)
+	if err != nil {
+		return nil, err
+	}
+	of := slices.DeleteFunc(attempts, func(a Attempt) bool { return a.Recipe != run.Recipe })
+	var all []Advice
+	for _, f := range c.Findings {
+		all = append(all, Situation{
+			Recipe: recipe, Settings: c.Review.Settings, Card: c.Shot.Card, Finding: f, Before: of, Unit: u,
+		}.Propose())
+	}
+	return all, nil
+}
+
+// Accept keeps a choice as a new version of the recipe, and as an attempt to be judged.
+// fault may be "" where the shot has only one. The error wraps ErrChoice where there is
+// no such choice.
+func Accept(s *history.Store, c evidence.Case, fault string, number int, now time.Time) (Attempt, error) {
+	advice, err := Of(s, c, review.Celsius)
+	if err != nil {
+		return Attempt{}, err
+	}
+	a, err := AdviceOn(advice, fault)
+	if err != nil {
+		return Attempt{}, err
+	}
+	if number < 1 || number > len(a.Choices) {
+		return Attempt{}, fmt.Errorf("choice %d: %s; %w", number, choicesWords(a), ErrChoice)
+	}
+	chosen := a.Choices[number-1]
+	recipe, err := config.ParseRecipe("recipe", chosen.Text)
+	if err != nil {
+		return Attempt{}, err
+	}
+	kept := history.Attempt{
+		Recipe: recipe.Name, Version: recipe.Fingerprint(), Before: c.Review.Recipe.Fingerprint, Run: c.Review.Run.ID, Shot: c.Shot.Number,
+		Fault: a.Fault, Cause: chosen.Cause, Kind: chosen.Kind, Colour: chosen.Colour, Change: chosen.Change, Reason: chosen.Reason, Accepted: now,
+	}
+	id, err := s.KeepAttempt(history.Version{
+		Name: recipe.Name, Fingerprint: kept.Version, Source: string(chosen.Text), Parent: kept.Before,
+	}, kept)
+	if err != nil {
+		return Attempt{}, err
+	}
+	all, err := Attempts(s)
+	if err != nil {
+		return Attempt{}, err
+	}
+	i := slices.IndexFunc(all, func(a Attempt) bool { return a.ID == id })
+	return all[i], nil
+}
+
+// AdviceOn is the advice on a fault, or on the only one where the word is "".
+func AdviceOn(all []Advice, fault string) (Advice, error) {
+	var words []string
+	for _, a := range all {
+		if a.Fault == fault || fault == "" && len(all) == 1 {
+			return a, nil
+		}
+		words = append(words, a.Fault)
+	}
+	if len(words) == 0 {
+		return Advice{}, fmt.Errorf("no fault was seen on this shot; %w", ErrChoice)
+	}
+	return Advice{}, fmt.Errorf("fault %q: write one of: %s; %w", fault, strings.Join(words, ", "), ErrChoice)
+}
+
+func choicesWords(a Advice) string {
+	switch len(a.Choices) {
+	case 0:
+		return strings.TrimSuffix(a.None, ".")
+	case 1:
+		return "there is only choice 1"
+	}
+	return fmt.Sprintf("choose from 1 to %d", len(a.Choices))
+}

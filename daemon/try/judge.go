@@ -1,0 +1,138 @@
+package try
+
+import (
+	"fmt"
+	"math"
+
+	"meltwarden/daemon/exact"
+	"meltwarden/daemon/history"
+)
+
+// Standing is how an attempt stands.
+type Standing string
+
+// The standings.
+const (
+	Waits    Standing = "waits for its shots"
+	OpenLeft Standing = "can not be told yet"
+	Better   Standing = "better"
+	NoBetter Standing = "no better so far"
+	Worse    Standing = "worse"
+)
+
+// Outcome is what the shots of an attempt say, held against those before.
+type Outcome struct {
+	Standing Standing      `json:"standing"`
+	Before   history.Tally `json:"before"`
+	Since    history.Tally `json:"since"`
+	// Chance is how often chance alone would set them at least so far apart (Fisher's
+	// exact test, two-sided).
+	Chance float64 `json:"chance"`
+	// More is about how many more shots would tell, if they went on like this; 0 is not
+	// known, or none.
+	More int `json:"more_shots"`
+	// Ended says that a person has ended it.
+	Ended bool `json:"ended"`
+}
+
+// On reports whether the attempt waits for shots: another change beside it would leave
+// open which it was.
+func (o Outcome) On() bool { return !o.Ended && (o.Standing == Waits || o.Standing == OpenLeft) }
+
+// Helped reports whether nothing speaks against more of the same.
+func (o Outcome) Helped() bool { return o.Standing == Better }
+
+// word is how it stands, an end by a person included.
+func (o Outcome) word() string {
+	if o.Ended {
+		return string(o.Standing) + ", ended"
+	}
+	return string(o.Standing)
+}
+
+const (
+	rare      = 0.05 // C: what chance alone does less often is told from it
+	leastRuns = 2    // E: the shots of one evening are too alike to judge by
+	mostMore  = 200  // shots ahead that are looked at
+)
+
+// Judge holds the shots since an attempt against those before. The shots before include
+// the one that led to it, so that a part of what follows is the luck that comes back.
+func Judge(before, since history.Tally) Outcome {
+	o := Outcome{Standing: OpenLeft, Before: before, Since: since, Chance: chance(before, since)}
+	fewer := rate(since) < rate(before)
+	switch {
+	case since.Judged == 0:
+		o.Standing = Waits
+		o.More = enough(before, since, 0)
+	case o.Chance <= rare && since.Runs >= leastRuns && fewer:
+		o.Standing = Better
+	case o.Chance <= rare && !fewer:
+		o.Standing = Worse
+	case !fewer && since.Judged >= enough(before, history.Tally{}, 0) && enough(before, history.Tally{}, 0) > 0:
+		o.Standing = NoBetter
+	case o.Chance > rare:
+		o.More = enough(before, since, rate(since))
+	}
+	return o
+}
+
+func chance(before, since history.Tally) float64 {
+	return exact.Fisher(since.Faulty, since.Judged-since.Faulty, before.Faulty, before.Judged-before.Faulty)
+}
+
+func rate(t history.Tally) float64 {
+	if t.Judged == 0 {
+		return 0
+	}
+	return float64(t.Faulty) / float64(t.Judged)
+}
+
+// enough is how many more shots with a part of faulty ones would tell them apart; 0 where
+// none so few would.
+func enough(before, since history.Tally, part float64) int {
+	for n := 1; n <= mostMore; n++ {
+		then := history.Tally{Faulty: since.Faulty + int(math.Round(part*float64(n))), Judged: since.Judged + n}
+		if chance(before, then) <= rare {
+			return n
+		}
+	}
+	return 0
+}
+
+// Words are the counts and what they say.
+func (o Outcome) Words(fault string) string {
+	if o.Since.Judged == 0 {
+		return fmt.Sprintf("no shot of it is judged yet; %s before%s", counted(o.Before, fault), o.moreWords("without the fault "))
+	}
+	words := fmt.Sprintf("%s since, %d of %d before: %s", counted(o.Since, fault), o.Before.Faulty, o.Before.Judged, chanceWords(o.Chance))
+	if o.Chance <= rare && o.Standing == OpenLeft {
+		words += "; all since are of one run, and the shots of one evening are alike: make another"
+	}
+	return words + o.moreWords("")
+}
+
+func counted(t history.Tally, fault string) string {
+	return fmt.Sprintf("%s in %d of %d", fault, t.Faulty, t.Judged)
+}
+
+func chanceWords(p float64) string {
+	switch {
+	case p >= 0.75:
+		return "chance alone would mostly do that"
+	case p < 0.001:
+		return "chance alone would do that in fewer than 1 of 1000"
+	}
+	return fmt.Sprintf("chance alone would do that in 1 of %.0f", math.Round(1/p))
+}
+
+func (o Outcome) moreWords(which string) string {
+	if o.More == 0 {
+		return ""
+	}
+	shots := "shots"
+	if o.More == 1 {
+		shots = "shot"
+	}
+	return fmt.Sprintf("; about %d more %s %swould tell", o.More, shots, which)
+}
