@@ -39,7 +39,7 @@ func root() *cobra.Command {
 		SilenceErrors: true,
 	}
 	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), commissionCommand(),
-		runsCommand(), reviewCommand(), causesCommand(), verdictCommand(), recipesCommand(), promoteCommand(),
+		runsCommand(), reviewCommand(), causesCommand(), verdictCommand(), tryCommand(), attemptsCommand(), recipesCommand(), promoteCommand(),
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	c.AddCommand(planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand())

@@ -123,7 +123,11 @@ func (t *text) keep(err error) {
 	}
 }
 
-func (t *text) line(indent, words string) {
+func (t *text) line(indent, words string) { fmt.Fprintln(t, Wrap(indent, words)) }
+
+// Wrap breaks words into lines that a terminal has room for, each behind an indent.
+func Wrap(indent, words string) string {
+	var lines []string
 	line := indent
 	for _, word := range strings.Fields(words) {
 		if len(line) > len(indent) {
@@ -131,12 +135,12 @@ func (t *text) line(indent, words string) {
 				line += " " + word
 				continue
 			}
-			fmt.Fprintln(t, line)
+			lines = append(lines, line)
 			line = indent + hanging(words)
 		}
 		line += word
 	}
-	fmt.Fprintln(t, line)
+	return strings.Join(append(lines, line), "\n")
 }
 
 // hanging is how far the second line of an item stands in.

@@ -39,8 +39,11 @@ type Outcome struct {
 // open which it was.
 func (o Outcome) On() bool { return !o.Ended && (o.Standing == Waits || o.Standing == OpenLeft) }
 
-// Helped reports whether nothing speaks against more of the same.
-func (o Outcome) Helped() bool { return o.Standing == Better }
+// NoHelp reports whether it was tried and did not help, by its shots or by the word of
+// the person who ended it after some.
+func (o Outcome) NoHelp() bool {
+	return o.Standing == NoBetter || o.Standing == Worse || o.Ended && o.Standing != Better && o.Since.Judged > 0
+}
 
 // word is how it stands, an end by a person included.
 func (o Outcome) word() string {

@@ -157,7 +157,7 @@ func (s Situation) choice(h evidence.Hypothesis) (Choice, error) {
 		Reason: h.Numbers(s.Unit),
 	}
 	for _, b := range s.Before {
-		if b.Kind == c.Kind && b.Colour == c.Colour && b.Fault == s.Finding.Verdict.Fault && !b.Outcome.Helped() {
+		if b.Kind == c.Kind && b.Colour == c.Colour && b.Fault == s.Finding.Verdict.Fault && b.Outcome.NoHelp() {
 			return c, fmt.Errorf(triedWords, b.ID, b.Outcome.word())
 		}
 	}

@@ -167,7 +167,10 @@ func TestWhatWasTriedIsNotProposedAgain(t *testing.T) {
 		s.Before = []Attempt{cooler}
 		assert.Len(t, s.Propose().Choices, choices, standing)
 	}
-	cooler.Outcome = Outcome{Standing: OpenLeft, Ended: true}
+	cooler.Outcome = Outcome{Standing: Waits, Ended: true}
+	s.Before = []Attempt{cooler}
+	assert.Len(t, s.Propose().Choices, 2, "nobody has made a shot of it")
+	cooler.Outcome = Outcome{Standing: OpenLeft, Ended: true, Since: tally(1, 4, 2)}
 	s.Before = []Attempt{cooler}
 	a := s.Propose()
 	assert.Len(t, a.Choices, 1, "a person ended it")

@@ -1,0 +1,154 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/daemon/evidence"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+	"meltwarden/daemon/try"
+)
+
+type tryFlags struct {
+	fault, out                 string
+	choice                     int
+	accept, asJSON, fahrenheit bool
+}
+
+func tryCommand() *cobra.Command {
+	var f tryFlags
+	c := &cobra.Command{
+		Use: "try RUN SHOT", Short: "Say what to try next after a fault, or accept it as a new version of the recipe",
+		Long: "Proposes one bounded change to the recipe, for a cause that fits, with its reason and others to choose from.\n" +
+			"With --accept the change becomes a new version of the recipe, and an attempt that is judged when its shots\n" +
+			"come in: the command attempts tells how it stands. Nothing is changed on a bench by this.",
+		Args: cobra.ExactArgs(2),
+		RunE: func(c *cobra.Command, args []string) error {
+			at, _, err := places(args[0], args[1], "")
+			if err != nil {
+				return err
+			}
+			return withHistory(c, func(s *history.Store) error {
+				found, err := evidence.Of(s, at, evidence.Place{})
+				if err != nil {
+					return err
+				}
+				if f.accept {
+					return f.take(c.OutOrStdout(), s, found)
+				}
+				return f.show(c.OutOrStdout(), s, found)
+			})
+		},
+	}
+	c.Flags().StringVar(&f.fault, "fault", "", "the fault, where the shot has several")
+	c.Flags().BoolVar(&f.accept, "accept", false, "accept a choice as a new version of the recipe")
+	c.Flags().IntVar(&f.choice, "choice", 1, "with --accept, which one")
+	c.Flags().StringVar(&f.out, "out", "", "with --accept, write the new recipe into this file; it must not exist yet")
+	c.Flags().BoolVar(&f.fahrenheit, "fahrenheit", false, "degrees Fahrenheit")
+	c.Flags().BoolVar(&f.asJSON, "json", false, "print an object")
+	dataFlag(c)
+	return c
+}
+
+func (f *tryFlags) show(out io.Writer, s *history.Store, c evidence.Case) error {
+	all, err := try.Of(s, c, review.Unit(f.fahrenheit))
+	if err != nil {
+		return err
+	}
+	if len(all) == 0 {
+		return fmt.Errorf("run %d, shot %d: no fault was seen on it, so there is nothing to try; the command verdict says how it came out", c.Review.Run.ID, c.Shot.Number)
+	}
+	if f.fault != "" {
+		a, err := try.AdviceOn(all, f.fault)
+		if err != nil {
+			return err
+		}
+		all = []try.Advice{a}
+	}
+	if f.asJSON {
+		return json.NewEncoder(out).Encode(map[string]any{"advice": all})
+	}
+	for _, a := range all {
+		if err := a.WriteText(out); err != nil {
+			return err
+		}
+		if len(a.Choices) == 0 {
+			continue
+		}
+		command := fmt.Sprintf("try %d %d", c.Review.Run.ID, c.Shot.Number)
+		if len(all) > 1 {
+			command += fmt.Sprintf(" --fault %q", a.Fault)
+		}
+		fmt.Fprintf(out, "\n  meltwarden %s --accept --choice 1 --out new.yaml%s\n", command, whereData(s))
+	}
+	return nil
+}
+
+func (f *tryFlags) take(out io.Writer, s *history.Store, c evidence.Case) error {
+	if f.out != "" {
+		if err := checkNew(f.out); err != nil {
+			return err
+		}
+	}
+	a, err := try.Accept(s, c, f.fault, f.choice, time.Now())
+	if err != nil {
+		return err
+	}
+	if f.out != "" {
+		v, err := s.Version(a.Version)
+		if err != nil {
+			return err
+		}
+		if err := writeNew(f.out, []byte(v.Source)); err != nil {
+			return err
+		}
+	}
+	if f.asJSON {
+		return json.NewEncoder(out).Encode(map[string]any{"attempt": a})
+	}
+	where, file := whereData(s), f.out
+	fmt.Fprintf(out, "%s v%d (%s) is kept, as attempt %d\n  %s\nstart with it:\n", a.Recipe, a.Number, a.Version, a.ID, a.Change)
+	if file == "" {
+		file = a.File()
+		fmt.Fprintf(out, "  %s\n", a.Fetch(where))
+	}
+	_, err = fmt.Fprintf(out, "  %s\nthen judge its shots; how it stands:\n  meltwarden attempts%s\n", try.Start(file, c.Review.Run.Invented, where), where)
+	return err
+}
+
+func attemptsCommand() *cobra.Command {
+	var asJSON bool
+	var end int64
+	var why string
+	c := &cobra.Command{
+		Use: "attempts", Short: "List the changes that were accepted, and whether they helped; or end one",
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return withHistory(c, func(s *history.Store) error {
+				if end != 0 {
+					if err := s.EndAttempt(end, time.Now(), why); err != nil {
+						return err
+					}
+				}
+				all, err := try.Attempts(s)
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"attempts": all})
+				}
+				return try.WriteAttempts(c.OutOrStdout(), all)
+			})
+		},
+	}
+	c.Flags().Int64Var(&end, "end", 0, "end this attempt, whatever its shots say")
+	c.Flags().StringVar(&why, "why", "", "with --end, why")
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
+	dataFlag(c)
+	return c
+}

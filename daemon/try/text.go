@@ -1,0 +1,141 @@
+package try
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"meltwarden/daemon/evidence"
+)
+
+// Fixed words of page and terminal.
+const (
+	// Heading stands above every advice.
+	Heading = "What to try next"
+	// Rule says what a choice is.
+	Rule = "One change at a time, so that its effect can be told. It becomes a new version of the recipe when you accept it, and is judged by its shots."
+	// AimWords stand with a change that is an aim.
+	AimWords = "An aim for your hands: the page shows it, and a card says when it was missed. Nothing enforces it."
+	// UnseenWords stand before what no thermometer sees.
+	UnseenWords = "No thermometer sees these; look at them as well:"
+	// WantedWords stand before figures that were not recorded.
+	WantedWords = "Not recorded at this shot, so they can speak for nothing; write them down next time:"
+)
+
+// Lines are a choice in words: its change, why, and how far it may go.
+func (c Choice) Lines() []string {
+	lines := []string{"because: " + c.Cause + ". " + c.Reason, "bound: " + c.Bound}
+	if c.Aim {
+		lines = append(lines, AimWords)
+	}
+	return lines
+}
+
+// Title heads a choice.
+func (c Choice) Title() string {
+	return fmt.Sprintf("choice %d: %s – %s", c.Number, c.Kind, c.Change)
+}
+
+// WriteText writes an advice for a terminal.
+func (a Advice) WriteText(w io.Writer) error {
+	t := &text{w: w}
+	t.line("", "what to try next against: "+a.Words)
+	if len(a.Choices) > 0 {
+		t.line("", Rule)
+	}
+	if a.First != "" {
+		t.line("", a.First)
+	}
+	t.line("", "")
+	if a.None != "" {
+		t.line("  ", a.None)
+	}
+	for _, c := range a.Choices {
+		t.line("  ", c.Title())
+		for _, words := range c.Lines() {
+			t.line("      ", words)
+		}
+	}
+	for _, o := range a.Asides {
+		t.line("  ", "no change for: "+o.Cause+". "+o.Why)
+	}
+	if len(a.Unseen) > 0 {
+		t.line("  ", UnseenWords)
+		for _, words := range a.Unseen {
+			t.line("    ", "- "+words)
+		}
+	}
+	if len(a.Wanted) > 0 {
+		t.line("  ", WantedWords+" "+strings.Join(a.Wanted, ", "))
+	}
+	return t.err
+}
+
+// Title heads an attempt.
+func (a Attempt) Title() string {
+	return fmt.Sprintf("attempt %d: %s, version %d → %d, against %s: %s", a.ID, a.Recipe, a.From, a.Number, a.Fault, a.Outcome.word())
+}
+
+// Lines are an attempt in words: its change, why, and what its shots say.
+func (a Attempt) Lines() []string {
+	lines := []string{
+		a.Change, a.Outcome.Words(a.Fault),
+		fmt.Sprintf("accepted on %s after run %d, shot %d, because: %s. %s", a.Accepted.Format("2006-01-02"), a.Run, a.Shot, a.Cause, a.Reason),
+	}
+	if a.Ended != nil {
+		lines = append(lines, strings.TrimSuffix("ended on "+a.Ended.Format("2006-01-02")+": "+a.EndedWhy, ": "))
+	}
+	return lines
+}
+
+// JudgeWords say how an attempt is judged.
+const JudgeWords = "Shots since against shots before, as called at demould, by an exact test. The shots before include the one that led to it, so a part of what follows is luck that comes back; and evenings differ."
+
+// WriteAttempts writes attempts for a terminal.
+func WriteAttempts(w io.Writer, all []Attempt) error {
+	t := &text{w: w}
+	if len(all) == 0 {
+		t.line("", "nothing has been accepted yet; the command try proposes a change")
+		return t.err
+	}
+	t.line("", JudgeWords)
+	for _, a := range all {
+		t.line("", "")
+		t.line("", a.Title())
+		for _, words := range a.Lines() {
+			t.line("    ", words)
+		}
+	}
+	return t.err
+}
+
+// Start is the command that starts with a recipe file: the demo's, for an attempt at an
+// invented bench. where is what finds the history, such as " --data here".
+func Start(file string, invented bool, where string) string {
+	if invented {
+		return "meltwarden demo --recipe " + file + where
+	}
+	return "meltwarden serve --config bench.yaml --recipe " + file + where
+}
+
+// File is a name for the recipe file of the version that came of the attempt.
+func (a Attempt) File() string {
+	return fmt.Sprintf("%s-%d.yaml", strings.ReplaceAll(a.Recipe, " ", "-"), a.Number)
+}
+
+// Fetch is the command that writes that file.
+func (a Attempt) Fetch(where string) string {
+	return fmt.Sprintf("meltwarden recipes text %s%s > %s", a.Version, where, a.File())
+}
+
+// text breaks lines between words, and remembers the first error of its writer.
+type text struct {
+	w   io.Writer
+	err error
+}
+
+func (t *text) line(indent, words string) {
+	if t.err == nil {
+		_, t.err = fmt.Fprintln(t.w, evidence.Wrap(indent, words))
+	}
+}
