@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -35,12 +34,7 @@ func withHistory(c *cobra.Command, f func(*history.Store) error) error {
 }
 
 // whereData is what a command about this history needs to find it.
-func whereData(s *history.Store) string {
-	if folder := filepath.Dir(s.Path()); folder != config.DefaultData {
-		return " --data " + folder
-	}
-	return ""
-}
+func whereData(s *history.Store) string { return review.Where(s) }
 
 func dataFlag(c *cobra.Command) {
 	c.Flags().String("data", config.DefaultData, "data folder")

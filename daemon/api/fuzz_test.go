@@ -156,7 +156,7 @@ func FuzzRequest(f *testing.F) {
 	for _, route := range (&server{Options: o}).routes() {
 		method, path, _ := strings.Cut(route.pattern, " ")
 		path = strings.NewReplacer("{$}", "", "{name}", "bench.css", "{pot}", "2", "{command}", "stir", "{run}", "1",
-			"{shot}", "1", "{plot}", "plot.svg", "{fingerprint}", "abc", "{photo}", "1", "{size}", "small", "{code}", "melt_high", "{action}", "back").Replace(path)
+			"{shot}", "1", "{plot}", "plot.svg", "{fingerprint}", "abc", "{photo}", "1", "{attempt}", "1", "{size}", "small", "{code}", "melt_high", "{action}", "back").Replace(path)
 		f.Add(method, path, host, "", false)
 		f.Add(method, path, host+"\r\nSec-Fetch-Site: cross-site", "", false)
 		f.Add(method, path, "Host: bench.example\r\nAuthorization: Bearer "+token, "", true)
@@ -179,6 +179,8 @@ func FuzzRequest(f *testing.F) {
 	post("/api/v1/runs/1/shots/1/verdict", "fault=bled&colour=slate&colour=rust&cavity=1&day=2")
 	post("/api/v1/runs/1/shots/1/verdict", "fault=bled&take-back=1")
 	post("/api/v1/recipes/abc/change", "text=name:+x&do=keep")
+	post("/api/v1/runs/1/shots/1/try", "fault=bled&choice=1")
+	post("/api/v1/attempts/1/end", "why=no")
 	for _, target := range []string{
 		"/runs?text=eel&state=finished&fault=bled&spoiled=1&since=2026-01-01&unit=f", "/runs/1?from=3&to=12.5&unit=f",
 		"/runs/1/plot.png?width=300&height=500&from=1&to=9&dark=1&fahrenheit=1", "/runs/1/plot.pdf", "/api/v1/trend?rows=3",

@@ -10,6 +10,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
+	"meltwarden/daemon/try"
 	"meltwarden/daemon/view"
 )
 
@@ -18,6 +19,7 @@ type recipesPage struct {
 	head
 	Recipes      []recipeGroup
 	WithoutStore bool
+	Tried        *attemptsPart // nil without a store
 }
 
 // recipeGroup is a recipe with its versions, the newest first.
@@ -58,6 +60,14 @@ func (s *server) recipesPage(w http.ResponseWriter, r *http.Request) {
 		g := &p.Recipes[len(p.Recipes)-1]
 		g.Versions = append(g.Versions, versionRowOf(v, p.head))
 	}
+	if s.History != nil {
+		tried, err := s.attemptsPart(r, p.head, func(try.Attempt) bool { return true })
+		if err != nil {
+			pastProblem(w, err)
+			return
+		}
+		p.Tried = &tried
+	}
 	show(w, http.StatusOK, "recipes.html", p)
 }
 
@@ -74,6 +84,7 @@ type recipePage struct {
 	Rows        []runRow
 	RunsAddress string
 	PlanAddress string
+	Tried       *attemptsPart // nil where nothing was tried with it
 }
 
 // recipePage shows one version: what was typed, what differs from the one before,
@@ -91,6 +102,10 @@ func (s *server) recipePage(w http.ResponseWriter, r *http.Request) {
 	p := recipePage{head: s.head(r, fmt.Sprintf("%s, %d", v.Name, v.Number), "/recipes")}
 	p.versionRow = versionRowOf(v, p.head)
 	if err := s.fillRecipe(&p, unitOf(r)); err != nil {
+		pastProblem(w, err)
+		return
+	}
+	if p.Tried, err = s.attemptsOf(r, p.head, v.Fingerprint); err != nil {
 		pastProblem(w, err)
 		return
 	}

@@ -22,6 +22,7 @@ type whyPage struct {
 	Choices                   []evidence.Choice
 	BesidePlace               evidence.Place // zero where there is none
 	Over                      *overPart      // nil where there is no other shot
+	Try                       tryPart
 }
 
 // overPart is a picture of two runs over each other.
@@ -86,6 +87,11 @@ func (s *server) whyPage(w http.ResponseWriter, r *http.Request) {
 	}
 	setUnit(q, u)
 	p.ReportAddress = address(fmt.Sprintf("/runs/%d/report", run), q)
+	var err error
+	if p.Try, err = s.tryPart(r, c); err != nil {
+		pastProblem(w, err)
+		return
+	}
 	show(w, http.StatusOK, "why.html", p)
 }
 

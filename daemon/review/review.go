@@ -4,8 +4,10 @@
 package review
 
 import (
+	"path/filepath"
 	"time"
 
+	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/daemon/history"
 )
@@ -69,4 +71,13 @@ func (r Review) colour(pot int) string {
 		return c
 	}
 	return r.Settings.Pots[pot].Name
+}
+
+// Where is what a command about a history needs to find it, like " --data here"; "" for
+// the folder that is taken where none is named.
+func Where(s *history.Store) string {
+	if folder := filepath.Dir(s.Path()); folder != config.DefaultData {
+		return " --data " + folder
+	}
+	return ""
 }

@@ -66,17 +66,18 @@ func Of(s *history.Store, c evidence.Case, u review.Unit) ([]Advice, error) {
 		return nil, nil
 	}
 	run := c.Review.Run
-	recipe, err := config.ParseRecipe(fmt.Sprintf("recipe version %d", run.Version), []byte(c.Review.Recipe.Source))
-	if err != nil {
-		return nil, err
-	}
 	attempts, err := Attempts(s)
 	if err != nil {
 		return nil, err
 	}
 	of := slices.DeleteFunc(attempts, func(a Attempt) bool { return a.Recipe != run.Recipe })
+	recipe, unreadable := config.ParseRecipe(fmt.Sprintf("recipe version %d", run.Version), []byte(c.Review.Recipe.Source))
 	var all []Advice
 	for _, f := range c.Findings {
+		if unreadable != nil {
+			all = append(all, Advice{Fault: f.Verdict.Fault, Words: f.Verdict.String(), Unseen: f.Unseen, None: unreadableWords + " " + unreadable.Error()})
+			continue
+		}
 		all = append(all, Situation{
 			Recipe: recipe, Settings: c.Review.Settings, Card: c.Shot.Card, Finding: f, Before: of, Unit: u,
 		}.Propose())

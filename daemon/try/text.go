@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"meltwarden/daemon/evidence"
 )
@@ -24,7 +26,7 @@ const (
 
 // Lines are a choice in words: its change, why, and how far it may go.
 func (c Choice) Lines() []string {
-	lines := []string{"because: " + c.Cause + ". " + c.Reason, "bound: " + c.Bound}
+	lines := []string{"Why: " + c.Cause + ". " + capital(c.Reason), "Bound: " + c.Bound}
 	if c.Aim {
 		lines = append(lines, AimWords)
 	}
@@ -57,7 +59,7 @@ func (a Advice) WriteText(w io.Writer) error {
 		}
 	}
 	for _, o := range a.Asides {
-		t.line("  ", "no change for: "+o.Cause+". "+o.Why)
+		t.line("  ", "No change for: "+o.Cause+". "+capital(o.Why))
 	}
 	if len(a.Unseen) > 0 {
 		t.line("  ", UnseenWords)
@@ -79,11 +81,11 @@ func (a Attempt) Title() string {
 // Lines are an attempt in words: its change, why, and what its shots say.
 func (a Attempt) Lines() []string {
 	lines := []string{
-		a.Change, a.Outcome.Words(a.Fault),
-		fmt.Sprintf("accepted on %s after run %d, shot %d, because: %s. %s", a.Accepted.Format("2006-01-02"), a.Run, a.Shot, a.Cause, a.Reason),
+		a.Change, capital(a.Outcome.Words(a.Fault)),
+		fmt.Sprintf("Accepted on %s after run %d, shot %d. Why: %s. %s", a.Accepted.Format("2006-01-02"), a.Run, a.Shot, a.Cause, capital(a.Reason)),
 	}
 	if a.Ended != nil {
-		lines = append(lines, strings.TrimSuffix("ended on "+a.Ended.Format("2006-01-02")+": "+a.EndedWhy, ": "))
+		lines = append(lines, strings.TrimSuffix("Ended on "+a.Ended.Format("2006-01-02")+": "+a.EndedWhy, ": "))
 	}
 	return lines
 }
@@ -126,6 +128,12 @@ func (a Attempt) File() string {
 // Fetch is the command that writes that file.
 func (a Attempt) Fetch(where string) string {
 	return fmt.Sprintf("meltwarden recipes text %s%s > %s", a.Version, where, a.File())
+}
+
+// capital begins words like a sentence.
+func capital(words string) string {
+	r, size := utf8.DecodeRuneInString(words)
+	return string(unicode.ToUpper(r)) + words[size:]
 }
 
 // text breaks lines between words, and remembers the first error of its writer.

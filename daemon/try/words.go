@@ -12,6 +12,7 @@ import (
 const (
 	lateWords       = "It was first seen days later: that is not charged to temperature, so no change of heat is proposed."
 	firstWords      = "Drawn outside its own band: %s. To wait for the call may be all it takes."
+	unreadableWords = "The recipe of this run can not be read, so no change of it is proposed:"
 	nothingWords    = "Nothing in the record speaks for a change of the recipe."
 	onlyAsidesWords = "What fits leads to no new change of the recipe."
 	noFigureWords   = "No figure that is kept with a shot speaks for or against this fault."

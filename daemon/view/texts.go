@@ -43,6 +43,7 @@ type Labels struct {
 	BatchLabels
 	KeepingLabels
 	PlanLabels
+	TryLabels
 }
 
 // AlarmLabels are the words of the page of alarms.
@@ -138,6 +139,7 @@ var texts = struct {
 		BatchLabels:    batchLabels,
 		KeepingLabels:  keepingLabels,
 		PlanLabels:     planLabels,
+		TryLabels:      tryLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",

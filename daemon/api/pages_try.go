@@ -1,0 +1,202 @@
+package api
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"time"
+
+	"meltwarden/daemon/evidence"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+	"meltwarden/daemon/try"
+	"meltwarden/daemon/view"
+)
+
+// tryPart is what the part of a page is filled with that says what to try next.
+type tryPart struct {
+	Labels                        view.Labels
+	Heading, Rule, Unseen, Wanted string
+	Advice                        []try.Advice
+	// Address takes what is accepted, where Here says that it may be.
+	Address string
+	Here    bool
+}
+
+// tryPart is what to try next after a case.
+func (s *server) tryPart(r *http.Request, c evidence.Case) (tryPart, error) {
+	advice, err := try.Of(s.History, c, unitOf(r))
+	return tryPart{
+		Labels: view.Texts(), Heading: try.Heading, Rule: try.Rule, Unseen: try.UnseenWords, Wanted: try.WantedWords,
+		Advice: advice, Here: fromHere(r), Address: fmt.Sprintf("/api/v1/runs/%d/shots/%d/try", c.Review.Run.ID, c.Shot.Number),
+	}, err
+}
+
+// attemptsPart is what the part of a page is filled with that says what was tried.
+type attemptsPart struct {
+	Labels   view.Labels
+	JudgedBy string
+	Attempts []attemptRow
+	Here     bool
+}
+
+// attemptRow is an attempt with its addresses.
+type attemptRow struct {
+	try.Attempt
+	Address, EndAddress string
+	// Commands start with its version; none where that is not what the page is of.
+	Commands []string
+}
+
+// attemptsPart lists the attempts that pass.
+func (s *server) attemptsPart(r *http.Request, h head, pass func(try.Attempt) bool) (attemptsPart, error) {
+	p := attemptsPart{Labels: h.Labels, JudgedBy: try.JudgeWords, Here: fromHere(r)}
+	all, err := try.Attempts(s.History)
+	for _, a := range all {
+		if pass(a) {
+			p.Attempts = append(p.Attempts, attemptRow{
+				Attempt: a, Address: "/recipes/" + a.Version + h.Carry, EndAddress: fmt.Sprintf("/api/v1/attempts/%d/end", a.ID),
+			})
+		}
+	}
+	return p, err
+}
+
+// attemptsOf are the attempts that a recipe version came of or was the ground of, with
+// the commands that start with it.
+func (s *server) attemptsOf(r *http.Request, h head, fingerprint string) (*attemptsPart, error) {
+	p, err := s.attemptsPart(r, h, func(a try.Attempt) bool { return a.Version == fingerprint || a.Before == fingerprint })
+	if err != nil || len(p.Attempts) == 0 {
+		return nil, err
+	}
+	where := review.Where(s.History)
+	for i := range p.Attempts {
+		if a := &p.Attempts[i]; a.Version == fingerprint {
+			a.Commands = []string{a.Fetch(where), try.Start(a.File(), s.Simulated, where)}
+		}
+	}
+	return &p, nil
+}
+
+// nextTry is what to try next after a shot, as data.
+func (s *server) nextTry(w http.ResponseWriter, r *http.Request) {
+	c, ok := s.caseOf(w, r)
+	if !ok {
+		return
+	}
+	advice, err := try.Of(s.History, c, review.Celsius)
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	if advice == nil {
+		advice = []try.Advice{}
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"advice": advice})
+}
+
+// accept keeps the form's choice as a new version of the recipe: "choice" by its number,
+// "fault" where the shot has several, and "change" to be sure that it is still the one
+// that was shown.
+func (s *server) accept(w http.ResponseWriter, r *http.Request) {
+	if !fromHere(r) {
+		problem(w, http.StatusForbidden, "a change is accepted on the bench's own computer only")
+		return
+	}
+	c, ok := s.caseOf(w, r)
+	if !ok {
+		return
+	}
+	number, err := strconv.Atoi(r.PostFormValue("choice"))
+	if err != nil {
+		problem(w, http.StatusBadRequest, fmt.Sprintf("choice %q: write the number of the choice", r.PostFormValue("choice")))
+		return
+	}
+	if err := s.stillShown(c, r.PostFormValue("fault"), number, r.PostFormValue("change")); err != nil {
+		tryProblem(w, err)
+		return
+	}
+	a, err := try.Accept(s.History, c, r.PostFormValue("fault"), number, time.Now())
+	if err != nil {
+		tryProblem(w, err)
+		return
+	}
+	if wantsPage(r) {
+		http.Redirect(w, r, fmt.Sprintf("/recipes/%s#attempt-%d", a.Version, a.ID), http.StatusSeeOther)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"attempt": a})
+}
+
+// stillShown holds a choice against the change that was shown; "" is not asked.
+func (s *server) stillShown(c evidence.Case, fault string, number int, change string) error {
+	if change == "" {
+		return nil
+	}
+	all, err := try.Of(s.History, c, review.Celsius)
+	if err != nil {
+		return err
+	}
+	a, err := try.AdviceOn(all, fault)
+	if err != nil {
+		return err
+	}
+	if !slices.ContainsFunc(a.Choices, func(o try.Choice) bool { return o.Number == number && o.Change == change }) {
+		return fmt.Errorf("what is proposed has changed meanwhile, because more was said of the shots: look at it again; %w", try.ErrChoice)
+	}
+	return nil
+}
+
+// attempts lists every attempt, as data.
+func (s *server) attempts(w http.ResponseWriter, _ *http.Request) {
+	all := []try.Attempt{}
+	if s.History != nil {
+		var err error
+		if all, err = try.Attempts(s.History); err != nil {
+			pastProblem(w, err)
+			return
+		}
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"attempts": all})
+}
+
+// endAttempt writes down that a person ended an attempt, with the form's "why".
+func (s *server) endAttempt(w http.ResponseWriter, r *http.Request) {
+	if !fromHere(r) {
+		problem(w, http.StatusForbidden, "an attempt is ended on the bench's own computer only")
+		return
+	}
+	id, err := strconv.ParseInt(r.PathValue("attempt"), 10, 64)
+	if err != nil || s.History == nil {
+		problem(w, http.StatusNotFound, history.ErrNoAttempt.Error())
+		return
+	}
+	why, err := typed(r, "why")
+	if err != nil {
+		problem(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	if err := s.History.EndAttempt(id, time.Now(), why); err != nil {
+		tryProblem(w, err)
+		return
+	}
+	if wantsPage(r) {
+		http.Redirect(w, r, "/recipes#attempts", http.StatusSeeOther)
+		return
+	}
+	writeJSON(w, http.StatusOK, map[string]any{"ended": id})
+}
+
+// tryProblem answers an error about what is tried.
+func tryProblem(w http.ResponseWriter, err error) {
+	switch {
+	case errors.Is(err, history.ErrNoAttempt):
+		problem(w, http.StatusNotFound, err.Error())
+	case errors.Is(err, try.ErrChoice):
+		problem(w, http.StatusConflict, err.Error())
+	default:
+		pastProblem(w, err)
+	}
+}
