@@ -6,6 +6,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
 	"meltwarden/daemon/view"
 )
 
@@ -19,6 +20,7 @@ type benchPage struct {
 	Run           string
 	HeatRefused   string
 	Mould         string // of the last shot that names one
+	Aims          string // of the recipe in the push; "" without one
 	LastShot      *shotCard
 	Potfuls       potfuls
 	// FromHere is true on the bench's own computer.
@@ -50,10 +52,13 @@ const clearBelowC = 25.0
 
 // page shows the bench as it is now, in plain HTML; the script keeps it so.
 func (s *server) page(w http.ResponseWriter, r *http.Request) {
-	b := s.now()
+	b, recipe := s.now(), s.liveRecipe()
 	p := benchPage{
-		head: s.head(r, s.Title, "/"), Bench: b, Pots: s.benchPots(b), Run: s.Run, HeatRefused: s.HeatRefused,
+		head: s.head(r, s.Title, "/"), Bench: b, Pots: s.benchPots(b, recipe), Run: s.Run, HeatRefused: s.HeatRefused,
 		FromHere: fromHere(r), Still: r.URL.Query().Has("still"),
+	}
+	if recipe != nil {
+		p.Aims = review.Aims(recipe.Pour)
 	}
 	p.OtherUnit = "" // the script has a button for it
 	shown := min(mostFindings, len(b.Conditions))
@@ -68,9 +73,9 @@ func (s *server) page(w http.ResponseWriter, r *http.Request) {
 	show(w, http.StatusOK, "page.html", p)
 }
 
-func (s *server) benchPots(b view.Bench) []benchPot {
+func (s *server) benchPots(b view.Bench, recipe *config.Recipe) []benchPot {
 	var pots []benchPot
-	additions := s.additions()
+	additions := additions(recipe)
 	for i, p := range b.Pots {
 		from := s.Settings.Pots[i].CureC - clearBelowC
 		pots = append(pots, benchPot{
@@ -95,22 +100,37 @@ func (s *server) recalled(live bool, i int, still bool) string {
 	return s.Recalled[i]
 }
 
-// additions are the names and kinds of what the recipe of the run being recorded
-// puts into each pot, by the pot's name; none where they are not easily known.
-func (s *server) additions() map[string][]string {
+// liveVersion is the recipe version of the run being recorded; empty where it is not
+// easily known.
+func (s *server) liveVersion() history.Version {
 	if s.History == nil || s.History.Live() == 0 {
-		return nil
+		return history.Version{}
 	}
 	run, err := s.History.Run(s.History.Live())
 	if err != nil {
-		return nil
+		return history.Version{}
 	}
 	version, err := s.History.Version(run.Fingerprint)
 	if err != nil {
-		return nil
+		return history.Version{}
 	}
+	return version
+}
+
+// liveRecipe is the recipe of the run being recorded, nil where it is not easily known.
+func (s *server) liveRecipe() *config.Recipe {
+	version := s.liveVersion()
 	recipe, err := config.ParseRecipe(version.Name, []byte(version.Source))
 	if err != nil {
+		return nil
+	}
+	return recipe
+}
+
+// additions are the names and kinds of what a recipe puts into each pot, by the pot's
+// name; none without a recipe.
+func additions(recipe *config.Recipe) map[string][]string {
+	if recipe == nil {
 		return nil
 	}
 	all := map[string][]string{}
@@ -161,7 +181,7 @@ func (s *server) lastShot(r *http.Request) (card *shotCard, mould string, err er
 		return nil, "", err
 	}
 	last := shots[len(shots)-1:]
-	card = &cardsOf(run, settings, last, unitOf(r))[0]
+	card = &cardsOf(run, s.liveVersion(), settings, last, unitOf(r))[0]
 	return card, lastMould(shots), nil
 }
 

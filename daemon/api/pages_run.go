@@ -61,7 +61,7 @@ func (s *server) pageOf(r *http.Request, about review.Review, part *plotPart) ru
 		head: h, Run: about.Run, Heading: about.Heading(), Subheading: about.Subheading(),
 		RecipeAddress: "/recipes/" + about.Run.Fingerprint + h.Carry, Plot: part,
 		Deviations: about.DeviationLines(unitOf(r)), Lines: about.Lines(false), WithStirs: about.Lines(true),
-		Shots: cardsOf(about.Run.ID, about.Settings, about.Shots, unitOf(r)),
+		Shots: cardsOf(about.Run.ID, about.Recipe, about.Settings, about.Shots, unitOf(r)),
 	}
 	p.FromHere = fromHere(r) && about.Run.State != history.Recording
 	p.Stirs = len(p.WithStirs) - len(p.Lines)

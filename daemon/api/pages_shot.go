@@ -53,13 +53,13 @@ type choice struct {
 }
 
 // cardsOf puts shots of a run into words, in order.
-func cardsOf(run int64, settings control.Settings, shots []history.Shot, u review.Unit) []shotCard {
+func cardsOf(run int64, recipe history.Version, settings control.Settings, shots []history.Shot, u review.Unit) []shotCard {
 	var colours []string
 	for _, p := range settings.Pots {
 		colours = append(colours, p.Colour)
 	}
 	var cards []shotCard
-	for i, sheet := range (review.Review{Settings: settings, Shots: shots}).Sheets(u) {
+	for i, sheet := range (review.Review{Recipe: recipe, Settings: settings, Shots: shots}).Sheets(u) {
 		cards = append(cards, shotCard{
 			Sheet: sheet, Labels: view.Texts(), Colours: colours, MouldTyped: shots[i].Mould,
 			Address: fmt.Sprintf("/api/v1/runs/%d/shots/%d", run, sheet.Number),

@@ -77,6 +77,8 @@ type Sheet struct {
 	// Off says which pots were outside their bands, and how far, the furthest first; ""
 	// when every pot was in its band, or nothing is known.
 	Off string
+	// Missed says which aims of the recipe were missed; "" for none.
+	Missed string
 	// Later is a word about a fault that only showed days later; "" without one.
 	Later string
 	// Estimated says what the estimates of the injectors take for granted and what follows
@@ -103,9 +105,11 @@ type PotSheet struct {
 // Sheets are the shots of the run in words.
 func (r Review) Sheets(u Unit) []Sheet {
 	var all []Sheet
+	aims := r.pour()
 	for _, s := range r.Shots {
 		sheet := u.sheet(s)
 		r.estimate(&sheet, s, u)
+		sheet.Missed = u.missed(aims, s.Card)
 		all = append(all, sheet)
 	}
 	return all

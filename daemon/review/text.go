@@ -55,6 +55,9 @@ func (r Review) writeShots(t *text, u Unit) {
 		if s.Off != "" && !s.Withdrawn {
 			t.line("  shot %d, outside its band: %s", s.Number, s.Off)
 		}
+		if s.Missed != "" && !s.Withdrawn {
+			t.line("  shot %d, aim missed: %s", s.Number, s.Missed)
+		}
 		if s.Later != "" {
 			t.line("  shot %d: %s", s.Number, s.Later)
 		}
@@ -113,6 +116,9 @@ func (r Review) writeCard(t *text, s Sheet, verdict string) error {
 	}
 	if s.Off != "" {
 		t.line("\noutside its band: %s", s.Off)
+	}
+	if s.Missed != "" {
+		t.line("\naim missed: %s", s.Missed)
 	}
 	if s.Later != "" {
 		t.line("\n%s", s.Later)
