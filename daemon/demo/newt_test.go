@@ -9,10 +9,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"meltwarden/config"
 	"meltwarden/daemon/cause"
+	"meltwarden/daemon/causes"
 	"meltwarden/daemon/evidence"
-	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/shot"
 	"meltwarden/daemon/try"
@@ -26,11 +25,7 @@ func TestNumbersOfAnAttempt(t *testing.T) {
 		t.Skip("nine simulated evenings")
 	}
 	t.Parallel()
-	s, err := history.Open(t.TempDir())
-	require.NoError(t, err)
-	defer s.Close()
-	b, err := config.DemoBench(nil)
-	require.NoError(t, err)
+	s, b := newPast(t)
 	now := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
 	spend := func(p plan) {
 		t.Helper()
@@ -73,6 +68,13 @@ func TestNumbersOfAnAttempt(t *testing.T) {
 	assert.Equal(t, 9, faulty)
 	assert.GreaterOrEqual(t, named, 8)
 	assert.LessOrEqual(t, others, 2)
+
+	over, err := causes.Of(s, causes.Question{Fault: "seam"})
+	require.NoError(t, err)
+	t.Log(over.Findings[0].Conclusion(causes.Celsius)[0])
+	for _, r := range over.Findings[0].Causes {
+		assert.Equal(t, r.Figure == cause.Draw.Name, r.Says == causes.Named, r.Cause)
+	}
 
 	advice, err := try.Of(s, worst, review.Celsius)
 	require.NoError(t, err)

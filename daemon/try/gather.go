@@ -1,6 +1,7 @@
 package try
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -8,6 +9,7 @@ import (
 	"time"
 
 	"meltwarden/config"
+	"meltwarden/daemon/causes"
 	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
@@ -70,6 +72,11 @@ func Of(s *history.Store, c evidence.Case, u review.Unit) ([]Advice, error) {
 	if err != nil {
 		return nil, err
 	}
+	near, err := nearest(s, run)
+	if err != nil {
+		return nil, err
+	}
+	over := causes.Look(near)
 	of := slices.DeleteFunc(attempts, func(a Attempt) bool { return a.Recipe != run.Recipe })
 	recipe, unreadable := config.ParseRecipe(fmt.Sprintf("recipe version %d", run.Version), []byte(c.Review.Recipe.Source))
 	var all []Advice
@@ -79,10 +86,45 @@ func Of(s *history.Store, c evidence.Case, u review.Unit) ([]Advice, error) {
 			continue
 		}
 		all = append(all, Situation{
-			Recipe: recipe, Settings: c.Review.Settings, Card: c.Shot.Card, Finding: f, Before: of, Unit: u,
+			Over: about(over, f.Verdict.Fault), Recipe: recipe, Settings: c.Review.Settings, Card: c.Shot.Card, Finding: f, Before: of, Unit: u,
 		}.Propose())
 	}
 	return all, nil
+}
+
+// mostShots is how many shots are looked over for a cause that goes with the fault: those
+// nearest in time, so that a page does not grow slow.
+const mostShots = 60
+
+// nearest are the runs of the same recipe that are nearest in time, the oldest first.
+func nearest(s *history.Store, own history.Run) ([]causes.Run, error) {
+	runs, err := s.Runs(history.Filter{Text: own.Recipe})
+	if err != nil {
+		return nil, err
+	}
+	runs = slices.DeleteFunc(runs, func(r history.Run) bool { return r.Recipe != own.Recipe || r.Shots == 0 })
+	slices.SortStableFunc(runs, func(a, b history.Run) int {
+		return cmp.Compare(a.Began.Sub(own.Began).Abs(), b.Began.Sub(own.Began).Abs())
+	})
+	var near []causes.Run
+	for i, shots := 0, 0; i < len(runs) && shots < mostShots; i++ {
+		r := causes.Run{ID: runs[i].ID, Began: runs[i].Began, Recipe: runs[i].Recipe, Version: runs[i].Version}
+		if r.Shots, err = s.Shots(r.ID); err != nil {
+			return nil, err
+		}
+		near, shots = append(near, r), shots+len(r.Shots)
+	}
+	slices.SortFunc(near, func(a, b causes.Run) int { return a.Began.Compare(b.Began) })
+	return near, nil
+}
+
+// about is what shots say about a fault; nil is nothing.
+func about(all []causes.Finding, fault string) *causes.Finding {
+	i := slices.IndexFunc(all, func(f causes.Finding) bool { return f.Fault == fault })
+	if i < 0 {
+		return nil
+	}
+	return &all[i]
 }
 
 // Accept keeps a choice as a new version of the recipe, and as an attempt to be judged.

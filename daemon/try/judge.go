@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"math"
 
+	"meltwarden/daemon/causes"
 	"meltwarden/daemon/exact"
+	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 )
 
@@ -108,7 +110,8 @@ func (o Outcome) Words(fault string) string {
 	if o.Since.Judged == 0 {
 		return fmt.Sprintf("no shot of it is judged yet; %s before%s", counted(o.Before, fault), o.moreWords("without the fault "))
 	}
-	words := fmt.Sprintf("%s since, %d of %d before: %s", counted(o.Since, fault), o.Before.Faulty, o.Before.Judged, chanceWords(o.Chance))
+	words := fmt.Sprintf("%s since, %d of %d before: chance alone does as much %s",
+		counted(o.Since, fault), o.Before.Faulty, o.Before.Judged, causes.Often(frames.Figure(o.Chance)))
 	if o.Chance <= rare && o.Standing == OpenLeft {
 		words += "; all since are of one run, and the shots of one evening are alike: make another"
 	}
@@ -117,16 +120,6 @@ func (o Outcome) Words(fault string) string {
 
 func counted(t history.Tally, fault string) string {
 	return fmt.Sprintf("%s in %d of %d", fault, t.Faulty, t.Judged)
-}
-
-func chanceWords(p float64) string {
-	switch {
-	case p >= 0.75:
-		return "chance alone would mostly do that"
-	case p < 0.001:
-		return "chance alone would do that in fewer than 1 of 1000"
-	}
-	return fmt.Sprintf("chance alone would do that in 1 of %.0f", math.Round(1/p))
 }
 
 func (o Outcome) moreWords(which string) string {

@@ -26,7 +26,11 @@ const (
 
 // Lines are a choice in words: its change, why, and how far it may go.
 func (c Choice) Lines() []string {
-	lines := []string{"Why: " + c.Cause + ". " + capital(c.Reason), "Bound: " + c.Bound}
+	lines := []string{"Why: " + c.Cause + ". " + capital(c.Reason)}
+	if c.Over != "" {
+		lines = append(lines, c.Over)
+	}
+	lines = append(lines, "Bound: "+c.Bound)
 	if c.Aim {
 		lines = append(lines, AimWords)
 	}

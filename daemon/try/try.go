@@ -17,6 +17,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/daemon/cause"
+	"meltwarden/daemon/causes"
 	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/shot"
@@ -30,6 +31,9 @@ type Situation struct {
 	Settings control.Settings
 	Card     shot.Card
 	Finding  evidence.Finding
+	// Over is what the shots of the recipe nearest in time say about the fault; nil is
+	// nothing.
+	Over *causes.Finding
 	// Before are the attempts at this recipe against this fault, the newest first.
 	Before []Attempt
 	Unit   review.Unit
@@ -45,7 +49,10 @@ type Choice struct {
 	// Change is what differs in the recipe, in words; Text is the recipe so changed.
 	Change string `json:"change"`
 	Reason string `json:"reason"`
-	Bound  string `json:"bound"`
+	// Over is what the shots of the recipe nearest in time say about its cause; "" is
+	// nothing.
+	Over  string `json:"over_shots"`
+	Bound string `json:"bound"`
 	// Aim says that the change is an aim of the maker's hands, which nothing enforces.
 	Aim  bool   `json:"aim"`
 	Text []byte `json:"-"`
@@ -74,8 +81,8 @@ type Advice struct {
 	Wanted []string `json:"not_recorded"`
 }
 
-// Propose says what to try next. The first choice is that of the cause that the shot was
-// furthest out in.
+// Propose says what to try next. The first choice is that of a cause that more shots of
+// the recipe name, else of the one that this shot was furthest out in.
 func (s Situation) Propose() Advice {
 	f := s.Finding
 	a := Advice{Fault: f.Verdict.Fault, Words: f.Verdict.String(), Choices: []Choice{}, Asides: []Aside{}, Unseen: f.Unseen}
@@ -107,7 +114,9 @@ func (s Situation) first() string {
 
 // fill adds a choice or an aside for every cause that fits.
 func (s Situation) fill(a *Advice) {
-	for _, h := range s.Finding.Hypotheses {
+	ordered := slices.Clone(s.Finding.Hypotheses)
+	slices.SortStableFunc(ordered, func(a, b evidence.Hypothesis) int { return s.unnamed(a) - s.unnamed(b) })
+	for _, h := range ordered {
 		if !h.Value.Known() {
 			a.Wanted = append(a.Wanted, h.Cause.Figure.Name)
 		}
@@ -136,6 +145,26 @@ func (s Situation) fill(a *Advice) {
 	}
 }
 
+// row is what more shots say about a cause; nil is nothing.
+func (s Situation) row(h evidence.Hypothesis) *causes.Row {
+	if s.Over == nil {
+		return nil
+	}
+	i := slices.IndexFunc(s.Over.Causes, func(r causes.Row) bool { return r.Cause == h.Cause.Name && r.Says != causes.NotRecorded })
+	if i < 0 {
+		return nil
+	}
+	return &s.Over.Causes[i]
+}
+
+// unnamed is 0 for a cause that more shots name, and 1 for the others.
+func (s Situation) unnamed(h evidence.Hypothesis) int {
+	if r := s.row(h); r != nil && r.Says == causes.Named {
+		return 0
+	}
+	return 1
+}
+
 // stillOn is an attempt at this recipe that waits for its shots; nil is none.
 func (s Situation) stillOn() *Attempt {
 	for i := range s.Before {
@@ -155,6 +184,10 @@ func (s Situation) choice(h evidence.Hypothesis) (Choice, error) {
 	c := Choice{
 		Cause: h.Cause.Name, Kind: kindOf(h.Cause.Try), Colour: st.colour, Bound: st.bound, Aim: st.aim,
 		Reason: h.Numbers(s.Unit),
+	}
+	if r := s.row(h); r != nil {
+		u := causes.Unit(s.Unit)
+		c.Over = fmt.Sprintf(overWords, s.Over.Faulty+s.Over.Clean, s.Over.Faulty, s.Over.Fault, r.Verdict(u), r.Facts(u))
 	}
 	for _, b := range s.Before {
 		if b.Kind == c.Kind && b.Colour == c.Colour && b.Fault == s.Finding.Verdict.Fault && b.Outcome.NoHelp() {

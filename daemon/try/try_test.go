@@ -12,6 +12,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/daemon/cause"
+	"meltwarden/daemon/causes"
 	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
@@ -175,6 +176,20 @@ func TestWhatWasTriedIsNotProposedAgain(t *testing.T) {
 	a := s.Propose()
 	assert.Len(t, a.Choices, 1, "a person ended it")
 	assert.Contains(t, a.Asides[0].Why, "attempt 4: can not be told yet, ended")
+}
+
+// TestWhatAllShotsNameComesFirst, however far this one shot was out in something else.
+func TestWhatAllShotsNameComesFirst(t *testing.T) {
+	s := at(t, aimless(t), "bled", 0, 5, 0)
+	draw := fitting(t, "bled", cause.Draw, 60, 20)
+	s.Finding.Hypotheses = []evidence.Hypothesis{fitting(t, "bled", cause.Hottest, 5, 0), draw}
+	assert.Equal(t, kindOf(cause.Cooler), s.Propose().Choices[0].Kind)
+	row := causes.Row{Cause: draw.Cause.Name, Kind: cause.Seconds, Shift: 30, Low: 20, High: 41, Share: 0.9, Pairs: 20, Chance: 0.001, Alone: 0.0002, Says: causes.Named}
+	s.Over = &causes.Finding{Causes: []causes.Row{row}}
+	first := s.Propose().Choices[0]
+	assert.Equal(t, kindOf(cause.PushSooner), first.Kind)
+	assert.Contains(t, first.Over, "goes with it; +30 s (95 %: +20 to +41 s)")
+	assert.Equal(t, 1, first.Number)
 }
 
 // TestAnAimThatWasMissedIsNotTightened.
