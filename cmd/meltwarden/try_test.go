@@ -1,8 +1,14 @@
 package main
 
 import (
+	"html"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
 	"path/filepath"
 	"regexp"
+	"strings"
 	"testing"
 	"time"
 
@@ -10,7 +16,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/config"
+	"meltwarden/daemon/alarm"
+	"meltwarden/daemon/api"
+	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/trend"
 )
 
 // TestFromAFaultToANewVersion goes the way of a maker at a terminal, from the evenings
@@ -47,6 +57,60 @@ func TestFromAFaultToANewVersion(t *testing.T) {
 	said("attempts", "--end", "1", "--why", "hands too slow")
 	assert.Contains(t, said("attempts"), "hands too slow")
 	assert.Contains(t, said("try", "16", "3"), "choice 1: a sooner push", "no shot has spoken against it")
+}
+
+// TestFromAFaultToANewVersionOnThePage goes the same way by the links and the form of the
+// pages, which work without script.
+func TestFromAFaultToANewVersionOnThePage(t *testing.T) {
+	t.Parallel()
+	s, err := history.OpenExisting(aPast(t))
+	require.NoError(t, err)
+	defer s.Close()
+	here := httptest.NewServer(api.New(api.Options{
+		Hub: &frames.Hub{}, Trend: &trend.Trend{}, Alarms: alarm.NewList(), Metrics: http.NotFoundHandler(), History: s,
+		Submit: func(history.Mark) error { return nil }, Health: func() error { return nil }, Simulated: true,
+	}))
+	defer here.Close()
+	read := func(a *http.Response, err error) (string, *url.URL) {
+		t.Helper()
+		require.NoError(t, err)
+		defer a.Body.Close()
+		body, err := io.ReadAll(a.Body)
+		require.NoError(t, err)
+		require.Equal(t, http.StatusOK, a.StatusCode, string(body))
+		return html.UnescapeString(string(body)), a.Request.URL
+	}
+	follow := func(page, link string) string {
+		t.Helper()
+		m := regexp.MustCompile(link).FindStringSubmatch(page)
+		require.NotNil(t, m, link)
+		next, _ := read(http.Get(here.URL + m[1]))
+		return next
+	}
+	page := follow(`href="/runs?text=tarn+newt&fault=seam"`, `"([^"]*)"`)
+	page = follow(page, `<a href="(/runs/13)">`)
+	page = follow(page, `href="(/runs/13/shots/1)"`)
+	for _, words := range []string{"a long time from draw to push", "67 s", "What to try next: seam", "pour: draw within no aim → 30 s", "goes with it; +32 s"} {
+		assert.Contains(t, page, words)
+	}
+	fields := url.Values{}
+	form := regexp.MustCompile(`(?s)<form method="post" action="([^"]*/try)".*?</form>`).FindStringSubmatch(page)
+	require.NotNil(t, form)
+	for _, m := range regexp.MustCompile(`name="([^"]*)" value="([^"]*)"`).FindAllStringSubmatch(form[0], -1) {
+		fields.Set(m[1], m[2])
+	}
+	ask, err := http.NewRequestWithContext(t.Context(), http.MethodPost, here.URL+form[1], strings.NewReader(fields.Encode()))
+	require.NoError(t, err)
+	ask.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	ask.Header.Set("Accept", "text/html")
+	page, at := read(http.DefaultClient.Do(ask))
+	assert.Contains(t, at.Path, "/recipes/")
+	for _, words := range []string{"tarn newt, version 2", "pour: draw within no aim → 30 s", "waits for its shots", "meltwarden demo --recipe tarn-newt-2.yaml"} {
+		assert.Contains(t, page, words)
+	}
+	kept, err := s.Attempts()
+	require.NoError(t, err)
+	assert.Len(t, kept, 1)
 }
 
 func TestMistakesAboutTrying(t *testing.T) {

@@ -103,4 +103,9 @@ func TestNumbersOfAnAttempt(t *testing.T) {
 		t.Logf("after %d shots: %s: %s", 5*(i+1), all[0].Outcome.Standing, all[0].Outcome.Words("seam"))
 		assert.Equal(t, i == 2, all[0].Outcome.Standing == try.Better)
 	}
+	spend(plan{bait: kept, daysAgo: -8, hour: 18, seed: 93, pushes: []push{{ready, time.Minute, []shot.Verdict{{Fault: cameOut(chance, time.Minute)}}}}})
+	all, err := try.Attempts(s)
+	require.NoError(t, err)
+	assert.Equal(t, 1, all[0].Missed, "of the aim")
+	t.Log(all[0].Lines())
 }

@@ -44,9 +44,9 @@ func span(d time.Duration) string {
 	return fmt.Sprintf("%d s", int(d.Seconds()))
 }
 
-// missed says which aims a shot is known to have missed by more than can be told from
+// Missed says which aims a shot is known to have missed by more than can be told from
 // how they are measured; "" for none.
-func (u Unit) missed(p config.Pour, s shot.Card) string {
+func (u Unit) Missed(p config.Pour, s shot.Card) string {
 	var all []string
 	of := cause.Shot{Card: s}
 	check := func(f *cause.Figure, side, aim float64, word string) {

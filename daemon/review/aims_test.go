@@ -19,10 +19,10 @@ func TestAnAimIsMissedOnlyByWhatCanBeTold(t *testing.T) {
 	assert.Empty(t, Aims(config.Pour{}))
 
 	card := shot.Card{DrawToPushS: 32, MouldC: 46, Pots: []shot.Pot{{HeldMin: 12}, {HeldMin: 40.3}}}
-	assert.Empty(t, Celsius.missed(aims, card))
+	assert.Empty(t, Celsius.Missed(aims, card))
 	card = shot.Card{DrawToPushS: 45, MouldC: 24, Pots: []shot.Pot{{HeldMin: 12}, {HeldMin: 55}}}
-	assert.Equal(t, "first draw to push 45 s (at most 30 s); mould 24.0 °C (at least 30.0 °C); held since cured 55.0 min (at most 40.0 min)", Celsius.missed(aims, card))
-	assert.Contains(t, Fahrenheit.missed(aims, card), "mould 75.2 °F (at least 86.0 °F)")
-	assert.Empty(t, Celsius.missed(aims, shot.Card{DrawToPushS: frames.Unknown(), MouldC: frames.Unknown()}))
-	assert.Empty(t, Celsius.missed(config.Pour{}, card))
+	assert.Equal(t, "first draw to push 45 s (at most 30 s); mould 24.0 °C (at least 30.0 °C); held since cured 55.0 min (at most 40.0 min)", Celsius.Missed(aims, card))
+	assert.Contains(t, Fahrenheit.Missed(aims, card), "mould 75.2 °F (at least 86.0 °F)")
+	assert.Empty(t, Celsius.Missed(aims, shot.Card{DrawToPushS: frames.Unknown(), MouldC: frames.Unknown()}))
+	assert.Empty(t, Celsius.Missed(config.Pour{}, card))
 }

@@ -109,7 +109,7 @@ func (r Review) Sheets(u Unit) []Sheet {
 	for _, s := range r.Shots {
 		sheet := u.sheet(s)
 		r.estimate(&sheet, s, u)
-		sheet.Missed = u.missed(aims, s.Card)
+		sheet.Missed = u.Missed(aims, s.Card)
 		all = append(all, sheet)
 	}
 	return all

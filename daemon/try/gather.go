@@ -25,6 +25,8 @@ type Attempt struct {
 	Number  int     `json:"version_number"`
 	From    int     `json:"before_number"`
 	Outcome Outcome `json:"outcome"`
+	// Missed is how many of its shots missed an aim of the recipe.
+	Missed int `json:"aims_missed"`
 }
 
 // Attempts lists every attempt with how it stands, the newest first.
@@ -57,9 +59,45 @@ func Attempts(s *history.Store) ([]Attempt, error) {
 		}
 		a.Outcome = Judge(before, since)
 		a.Outcome.Ended = k.Ended != nil
+		if since.Judged > 0 {
+			if a.Missed, err = missed(s, k.Version); err != nil {
+				return nil, err
+			}
+		}
 		all = append(all, a)
 	}
 	return all, nil
+}
+
+// missed counts the shots of a version that missed one of its aims.
+func missed(s *history.Store, fingerprint string) (n int, err error) {
+	v, err := s.Version(fingerprint)
+	if err != nil {
+		return 0, err
+	}
+	recipe, unreadable := config.ParseRecipe("recipe", []byte(v.Source))
+	if unreadable != nil || recipe.Pour == (config.Pour{}) {
+		return 0, nil
+	}
+	runs, err := s.Runs(history.Filter{Text: fingerprint})
+	if err != nil {
+		return 0, err
+	}
+	for _, r := range runs {
+		if r.Fingerprint != fingerprint {
+			continue
+		}
+		shots, err := s.Shots(r.ID)
+		if err != nil {
+			return 0, err
+		}
+		for _, sh := range shots {
+			if !sh.Withdrawn && review.Celsius.Missed(recipe.Pour, sh.Card) != "" {
+				n++
+			}
+		}
+	}
+	return n, nil
 }
 
 // Of is what to try next after each fault of a case.

@@ -88,6 +88,9 @@ func (a Attempt) Lines() []string {
 		a.Change, capital(a.Outcome.Words(a.Fault)),
 		fmt.Sprintf("Accepted on %s after run %d, shot %d. Why: %s. %s", a.Accepted.Format("2006-01-02"), a.Run, a.Shot, a.Cause, capital(a.Reason)),
 	}
+	if a.Missed > 0 {
+		lines = append(lines, fmt.Sprintf("An aim of this version was missed at %d of its shots, which say little of the change.", a.Missed))
+	}
 	if a.Ended != nil {
 		lines = append(lines, strings.TrimSuffix("Ended on "+a.Ended.Format("2006-01-02")+": "+a.EndedWhy, ": "))
 	}
