@@ -79,6 +79,9 @@ func tellMore(out io.Writer, c evidence.Case, where string) error {
 			hint(fmt.Sprintf("causes --fault %q", fault), "the same over all of your shots")
 		}
 	}
+	if len(c.Findings) > 0 {
+		hint(fmt.Sprintf("try %d %d", run, number), "what to try next")
+	}
 	_, err := fmt.Fprintf(out, "  %-46s %s\n", fmt.Sprintf("meltwarden report %d --shot %d --out why.html%s", run, number, where), "all of it in one file")
 	return err
 }
