@@ -2,10 +2,13 @@ package review
 
 import (
 	"fmt"
+	"math"
+	"strconv"
 	"strings"
 	"time"
 
 	"meltwarden/config"
+	"meltwarden/config/quantity"
 	"meltwarden/daemon/cause"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/shot"
@@ -15,7 +18,8 @@ import (
 // in both units, for a page that shows either.
 func Aims(p config.Pour) string {
 	both := func(c float64) string {
-		return Celsius.temperature(frames.Figure(c)) + " (" + Fahrenheit.temperature(frames.Figure(c)) + ")"
+		f := strconv.FormatFloat(math.Round(10*(c*1.8+32))/10, 'f', -1, 64)
+		return quantity.FormatTemperature(c) + " (" + f + " °F)"
 	}
 	var aims []string
 	if p.DrawWithin > 0 {

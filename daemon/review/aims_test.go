@@ -14,8 +14,8 @@ import (
 // TestAnAimIsMissedOnlyByWhatCanBeTold: not by what a hand or a probe may be off, and
 // never by what was not recorded.
 func TestAnAimIsMissedOnlyByWhatCanBeTold(t *testing.T) {
-	aims := config.Pour{DrawWithin: 30 * time.Second, MouldAtLeastC: 30, MouldAtMostC: 45, HeldAtMost: 40 * time.Minute}
-	assert.Equal(t, "aim: push within 30 s of the first draw; mould at least 30.0 °C (86.0 °F); mould at most 45.0 °C (113.0 °F); draw within 40 min of the cure", Aims(aims))
+	aims := config.Pour{DrawWithin: 30 * time.Second, MouldAtLeastC: 30, MouldAtMostC: 45.5, HeldAtMost: 40 * time.Minute}
+	assert.Equal(t, "aim: push within 30 s of the first draw; mould at least 30 °C (86 °F); mould at most 45.5 °C (113.9 °F); draw within 40 min of the cure", Aims(aims))
 	assert.Empty(t, Aims(config.Pour{}))
 
 	card := shot.Card{DrawToPushS: 32, MouldC: 46, Pots: []shot.Pot{{HeldMin: 12}, {HeldMin: 40.3}}}

@@ -79,7 +79,7 @@ func (a Advice) WriteText(w io.Writer) error {
 
 // Title heads an attempt.
 func (a Attempt) Title() string {
-	return fmt.Sprintf("attempt %d: %s, version %d → %d, against %s: %s", a.ID, a.Recipe, a.From, a.Number, a.Fault, a.Outcome.word())
+	return fmt.Sprintf("Attempt %d: %s, version %d → %d, against %s: %s", a.ID, a.Recipe, a.From, a.Number, a.Fault, a.Outcome.word())
 }
 
 // Lines are an attempt in words: its change, why, and what its shots say.

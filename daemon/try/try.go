@@ -10,6 +10,7 @@
 package try
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -186,6 +187,9 @@ func (s Situation) choice(h evidence.Hypothesis) (Choice, error) {
 		Reason: h.Numbers(s.Unit),
 	}
 	if r := s.row(h); r != nil {
+		if r.Says == causes.Opposite {
+			return c, errors.New(oppositeWords)
+		}
 		u := causes.Unit(s.Unit)
 		c.Over = fmt.Sprintf(overWords, s.Over.Faulty+s.Over.Clean, s.Over.Faulty, s.Over.Fault, r.Verdict(u), r.Facts(u))
 	}

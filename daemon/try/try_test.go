@@ -74,6 +74,7 @@ func TestOneChangeForEachCause(t *testing.T) {
 		{fault: "seam", figure: cause.Draw, value: 45, clean: 28, change: "pour: draw within no aim → 30 s"},
 		{fault: "seam", figure: cause.Draw, value: 16, clean: 8, aside: "16 s is as short as can be aimed at"},
 		{fault: "bled", figure: cause.Mould, value: 48, clean: 33, change: "pour: mould at most no aim → 38 °C"},
+		{fault: "dented", figure: cause.Number, value: 9, clean: 3, change: "pour: mould at most no aim → 25 °C"},
 		{fault: "dull", figure: cause.Mould, value: 18, clean: 31, change: "pour: mould at least no aim → 28 °C"},
 		{fault: "scorched", figure: cause.Held, value: 70, clean: 22, change: "pour: held at most no aim → 1500 s"},
 		{fault: "scorched", figure: cause.SinceStir, value: 110, clean: 40, change: "ready: stir within 120 s → 60 s"},
@@ -190,6 +191,11 @@ func TestWhatAllShotsNameComesFirst(t *testing.T) {
 	assert.Equal(t, kindOf(cause.PushSooner), first.Kind)
 	assert.Contains(t, first.Over, "goes with it; +30 s (95 %: +20 to +41 s)")
 	assert.Equal(t, 1, first.Number)
+
+	s.Over.Causes[0].Says = causes.Opposite
+	a := s.Propose()
+	assert.Len(t, a.Choices, 1)
+	assert.Equal(t, oppositeWords, a.Asides[0].Why)
 }
 
 // TestAnAimThatWasMissedIsNotTightened.
