@@ -56,9 +56,11 @@ func (o Outcome) word() string {
 }
 
 const (
-	rare      = 0.05 // C: what chance alone does less often is told from it
-	leastRuns = 2    // E: the shots of one evening are too alike to judge by
-	mostMore  = 200  // shots ahead that are looked at
+	// rare is how seldom chance alone may do as much (E): less than the usual one time in
+	// twenty, because it is looked at anew after every evening.
+	rare      = 0.025
+	leastRuns = 2   // E: the shots of one evening are too alike to judge by
+	mostMore  = 200 // shots ahead that are looked at
 )
 
 // Judge holds the shots since an attempt against those before. The shots before include
@@ -66,15 +68,16 @@ const (
 func Judge(before, since history.Tally) Outcome {
 	o := Outcome{Standing: OpenLeft, Before: before, Since: since, Chance: chance(before, since)}
 	fewer := rate(since) < rate(before)
+	gone := enough(before, history.Tally{}, 0) // shots that would have told if the fault were gone
 	switch {
 	case since.Judged == 0:
 		o.Standing = Waits
 		o.More = enough(before, since, 0)
 	case o.Chance <= rare && since.Runs >= leastRuns && fewer:
 		o.Standing = Better
-	case o.Chance <= rare && !fewer:
+	case o.Chance <= rare && since.Runs >= leastRuns:
 		o.Standing = Worse
-	case !fewer && since.Judged >= enough(before, history.Tally{}, 0) && enough(before, history.Tally{}, 0) > 0:
+	case !fewer && gone > 0 && since.Judged >= gone:
 		o.Standing = NoBetter
 	case o.Chance > rare:
 		o.More = enough(before, since, rate(since))
@@ -96,7 +99,7 @@ func rate(t history.Tally) float64 {
 // enough is how many more shots with a part of faulty ones would tell them apart; 0 where
 // none so few would.
 func enough(before, since history.Tally, part float64) int {
-	for n := 1; n <= mostMore; n++ {
+	for n := 1; n <= mostMore; n += 1 + n/20 {
 		then := history.Tally{Faulty: since.Faulty + int(math.Round(part*float64(n))), Judged: since.Judged + n}
 		if chance(before, then) <= rare {
 			return n
