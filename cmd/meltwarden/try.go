@@ -111,13 +111,12 @@ func (f *tryFlags) take(out io.Writer, s *history.Store, c evidence.Case) error 
 	if f.asJSON {
 		return json.NewEncoder(out).Encode(map[string]any{"attempt": a})
 	}
-	where, file := whereData(s), f.out
-	fmt.Fprintf(out, "%s v%d (%s) is kept, as attempt %d\n  %s\nstart with it:\n", a.Recipe, a.Number, a.Version, a.ID, a.Change)
-	if file == "" {
-		file = a.File()
-		fmt.Fprintf(out, "  %s\n", a.Fetch(where))
+	where, recipe := whereData(s), f.out
+	if recipe == "" {
+		recipe = a.Kept()
 	}
-	_, err = fmt.Fprintf(out, "  %s\nthen judge its shots; how it stands:\n  meltwarden attempts%s\n", try.Start(file, c.Review.Run.Invented, where), where)
+	fmt.Fprintf(out, "%s (%s) is kept, as attempt %d\n  %s\nstart with it:\n", a.Kept(), a.Version, a.ID, a.Change)
+	_, err = fmt.Fprintf(out, "  %s\nthen judge its shots; how it stands:\n  meltwarden attempts%s\n", try.Start(recipe, c.Review.Run.Invented, where), where)
 	return err
 }
 

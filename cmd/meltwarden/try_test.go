@@ -105,7 +105,7 @@ func TestFromAFaultToANewVersionOnThePage(t *testing.T) {
 	ask.Header.Set("Accept", "text/html")
 	page, at := read(http.DefaultClient.Do(ask))
 	assert.Contains(t, at.Path, "/recipes/")
-	for _, words := range []string{"tarn newt, version 2", "pour: draw within no aim → 30 s", "waits for its shots", "meltwarden demo --recipe tarn-newt-2.yaml"} {
+	for _, words := range []string{"tarn newt, version 2", "pour: draw within no aim → 30 s", "waits for its shots", "meltwarden demo --recipe \"tarn newt v2\""} {
 		assert.Contains(t, page, words)
 	}
 	kept, err := s.Attempts()

@@ -46,8 +46,8 @@ type attemptsPart struct {
 type attemptRow struct {
 	try.Attempt
 	Address, EndAddress string
-	// Commands start with its version; none where that is not what the page is of.
-	Commands []string
+	// Start is the command that starts with its version; "" where the page is of another.
+	Start string
 }
 
 // attemptsPart lists the attempts that pass.
@@ -65,7 +65,7 @@ func (s *server) attemptsPart(r *http.Request, h head, pass func(try.Attempt) bo
 }
 
 // attemptsOf are the attempts that a recipe version came of or was the ground of, with
-// the commands that start with it.
+// the command that starts with it.
 func (s *server) attemptsOf(r *http.Request, h head, fingerprint string) (*attemptsPart, error) {
 	p, err := s.attemptsPart(r, h, func(a try.Attempt) bool { return a.Version == fingerprint || a.Before == fingerprint })
 	if err != nil || len(p.Attempts) == 0 {
@@ -74,7 +74,7 @@ func (s *server) attemptsOf(r *http.Request, h head, fingerprint string) (*attem
 	where := review.Where(s.History)
 	for i := range p.Attempts {
 		if a := &p.Attempts[i]; a.Version == fingerprint {
-			a.Commands = []string{a.Fetch(where), try.Start(a.File(), s.Simulated, where)}
+			a.Start = try.Start(a.Kept(), s.Simulated, where)
 		}
 	}
 	return &p, nil

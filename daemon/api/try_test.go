@@ -39,7 +39,7 @@ func TestAChangeIsAcceptedOnThePage(t *testing.T) {
 	to, err := url.Parse(a.Header.Get("Location"))
 	require.NoError(t, err)
 	assert.Equal(t, "attempt-1", to.Fragment)
-	requireAll(t, read(to.Path, http.StatusOK), "waits for its shots", "To start with this version", "meltwarden demo --recipe slate-eel-3.yaml", "End this attempt")
+	requireAll(t, read(to.Path, http.StatusOK), "waits for its shots", "To start with this version", "meltwarden demo --recipe &#34;slate eel v3&#34;", "End this attempt")
 	requireAll(t, read("/runs/1/shots/2", http.StatusOK), "Attempt 1 is still on")
 	requireAll(t, read("/recipes", http.StatusOK), "What was tried", "bled in 1 of 2 before")
 

@@ -3,6 +3,7 @@ package try
 import (
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -118,24 +119,20 @@ func WriteAttempts(w io.Writer, all []Attempt) error {
 	return t.err
 }
 
-// Start is the command that starts with a recipe file: the demo's, for an attempt at an
-// invented bench. where is what finds the history, such as " --data here".
-func Start(file string, invented bool, where string) string {
-	if invented {
-		return "meltwarden demo --recipe " + file + where
+// Start is the command that starts with a recipe, a file or a kept version: the demo's, for
+// an attempt at an invented bench. where is what finds the history, such as " --data here".
+func Start(recipe string, invented bool, where string) string {
+	if strings.Contains(recipe, " ") {
+		recipe = strconv.Quote(recipe)
 	}
-	return "meltwarden serve --config bench.yaml --recipe " + file + where
+	if invented {
+		return "meltwarden demo --recipe " + recipe + where
+	}
+	return "meltwarden serve --config bench.yaml --recipe " + recipe + where
 }
 
-// File is a name for the recipe file of the version that came of the attempt.
-func (a Attempt) File() string {
-	return fmt.Sprintf("%s-%d.yaml", strings.ReplaceAll(a.Recipe, " ", "-"), a.Number)
-}
-
-// Fetch is the command that writes that file.
-func (a Attempt) Fetch(where string) string {
-	return fmt.Sprintf("meltwarden recipes text %s%s > %s", a.Version, where, a.File())
-}
+// Kept is what commands call the version that came of the attempt.
+func (a Attempt) Kept() string { return fmt.Sprintf("%s v%d", a.Recipe, a.Number) }
 
 // capital begins words like a sentence.
 func capital(words string) string {
