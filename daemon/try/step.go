@@ -21,6 +21,7 @@ const (
 	mostStepC    = 3.0   // C: against a bleed 5 to 10 °F are taken; this is the lower end
 	leastStepC   = 1.0   // E: less can not be told from the probes' own
 	gridC        = 0.5   // E
+	sameC        = 0.05  // less is no other set-point
 	coolestC     = 160.0 // C: injection is from 160 to 177 °C, each pot its own
 	hottestC     = 177.0
 	bandStepC    = 0.5 // E
@@ -130,6 +131,10 @@ func (s Situation) setpoint(h evidence.Hypothesis, c *config.Colour, side float6
 	if c == nil {
 		return step{}, errWhichPot
 	}
+	if held := s.heldAt(c.Name); math.Abs(held-c.SetpointC) > sameC {
+		return step{}, fmt.Errorf("%s was held at %s, which was set at the bench, and not at the %s of its recipe: make a version of that run first (meltwarden promote)",
+			c.Name, quantity.FormatTemperature(held), quantity.FormatTemperature(c.SetpointC))
+	}
 	by := min(max(math.Round(float64(h.Beyond)/gridC)*gridC, leastStepC), mostStepC)
 	end, toC := coolestC, max(c.SetpointC-by, coolestC)
 	if side > 0 {
@@ -149,6 +154,16 @@ func (s Situation) setpoint(h evidence.Hypothesis, c *config.Colour, side float6
 		deviation: &config.Deviation{Pot: c.Pot, SetpointC: toC}, colour: c.Name,
 		bound: fmt.Sprintf("one pot, %s °C at most, never %s %s (common practice)", trimmed(mostStepC), word, quantity.FormatTemperature(end)),
 	}, nil
+}
+
+// heldAt is the set-point of a colour's pot at the shot; NaN where it is not known.
+func (s Situation) heldAt(colour string) float64 {
+	for _, p := range s.Card.Pots {
+		if p.Colour == colour {
+			return float64(p.TargetC)
+		}
+	}
+	return math.NaN()
 }
 
 // leavesRoom holds a new set-point against the limits of the bench.

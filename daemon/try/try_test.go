@@ -38,7 +38,7 @@ func at(t require.TestingT, recipe *config.Recipe, fault string, deviations ...f
 	s := Situation{Recipe: recipe, Settings: settings, Unit: review.Celsius, Finding: evidence.Finding{Verdict: shot.Verdict{Fault: fault}}}
 	s.Card.MouldC = 30
 	for i, p := range settings.Pots {
-		s.Card.Pots = append(s.Card.Pots, shot.Pot{Name: p.Name, Colour: p.Colour, DeviationC: frames.Figure(deviations[i]), HeldMin: frames.Figure(2 + i), PlateC: 215})
+		s.Card.Pots = append(s.Card.Pots, shot.Pot{Name: p.Name, Colour: p.Colour, TargetC: frames.Figure(p.SetpointC), DeviationC: frames.Figure(deviations[i]), HeldMin: frames.Figure(2 + i), PlateC: 215})
 	}
 	return s
 }
@@ -130,7 +130,16 @@ func TestBoundsOfAnyChange(t *testing.T) {
 	})
 }
 
-// TestNothingIsProposedWithoutEvidence.
+// TestASetpointOfTheBenchIsPromotedFirst: from what the recipe says nothing follows for a
+// pot that was held elsewhere.
+func TestASetpointOfTheBenchIsPromotedFirst(t *testing.T) {
+	s := at(t, aimless(t), "bled", 0, 5, 0)
+	s.Card.Pots[1].TargetC = 175
+	s.Finding.Hypotheses = []evidence.Hypothesis{fitting(t, "bled", cause.Hottest, 5, 0)}
+	assert.Contains(t, s.Propose().Asides[0].Why, "ivory was held at 175 °C, which was set at the bench")
+}
+
+// TestNothingIsProposedWithoutEvidence: what speaks against a cause, or says nothing, leads nowhere.
 func TestNothingIsProposedWithoutEvidence(t *testing.T) {
 	s := at(t, aimless(t), "seam", 0, 0, 0)
 	h := fitting(t, "seam", cause.Draw, 30, 28)
@@ -198,7 +207,7 @@ func TestWhatAllShotsNameComesFirst(t *testing.T) {
 	assert.Equal(t, oppositeWords, a.Asides[0].Why)
 }
 
-// TestAnAimThatWasMissedIsNotTightened.
+// TestAnAimThatWasMissedIsNotTightened: one that was kept and did not do is.
 func TestAnAimThatWasMissedIsNotTightened(t *testing.T) {
 	text, err := config.Edit(aimless(t).Typed, []config.Change{{Path: "pour.draw-within", Value: "40 s"}})
 	require.NoError(t, err)
