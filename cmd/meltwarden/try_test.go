@@ -56,6 +56,7 @@ func TestFromAFaultToANewVersion(t *testing.T) {
 	assert.ErrorContains(t, err, "Attempt 1 is still on")
 	said("attempts", "--end", "1", "--why", "hands too slow")
 	assert.Contains(t, said("attempts"), "hands too slow")
+	assert.Contains(t, said("try", "16", "3"), "the newest is version 2")
 	assert.Contains(t, said("try", "16", "3"), "choice 1: a sooner push", "no shot has spoken against it")
 }
 

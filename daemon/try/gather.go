@@ -115,6 +115,10 @@ func Of(s *history.Store, c evidence.Case, u review.Unit) ([]Advice, error) {
 		return nil, err
 	}
 	over := causes.Look(near)
+	newest, err := newestOf(s, run.Recipe)
+	if err != nil {
+		return nil, err
+	}
 	of := slices.DeleteFunc(attempts, func(a Attempt) bool { return a.Recipe != run.Recipe })
 	recipe, unreadable := config.ParseRecipe(fmt.Sprintf("recipe version %d", run.Version), []byte(c.Review.Recipe.Source))
 	var all []Advice
@@ -123,11 +127,26 @@ func Of(s *history.Store, c evidence.Case, u review.Unit) ([]Advice, error) {
 			all = append(all, Advice{Fault: f.Verdict.Fault, Words: f.Verdict.String(), Unseen: f.Unseen, None: unreadableWords + " " + unreadable.Error()})
 			continue
 		}
-		all = append(all, Situation{
+		advice := Situation{
 			Over: about(over, f.Verdict.Fault), Recipe: recipe, Settings: c.Review.Settings, Card: c.Shot.Card, Finding: f, Before: of, Unit: u,
-		}.Propose())
+		}.Propose()
+		if newest > run.Version {
+			advice.Basis = fmt.Sprintf(basisWords, run.Version, newest)
+		}
+		all = append(all, advice)
 	}
 	return all, nil
+}
+
+// newestOf is the number of the newest version of a recipe.
+func newestOf(s *history.Store, recipe string) (newest int, err error) {
+	versions, err := s.Versions()
+	for _, v := range versions {
+		if v.Name == recipe {
+			newest = max(newest, v.Number)
+		}
+	}
+	return newest, err
 }
 
 // mostShots is how many shots are looked over for a cause that goes with the fault: those

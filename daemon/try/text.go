@@ -48,7 +48,7 @@ func (a Advice) WriteText(w io.Writer) error {
 	t := &text{w: w}
 	t.line("", "what to try next against: "+a.Words)
 	if len(a.Choices) > 0 {
-		t.line("", Rule)
+		t.line("", strings.TrimSpace(Rule+" "+a.Basis))
 	}
 	if a.First != "" {
 		t.line("", a.First)

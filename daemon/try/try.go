@@ -71,7 +71,9 @@ type Advice struct {
 	// Words are the fault with what it concerns.
 	Words string `json:"words"`
 	// First is what to mind before any change; "" is nothing.
-	First   string   `json:"first"`
+	First string `json:"first"`
+	// Basis says which version is changed, where there is a newer one; else "".
+	Basis   string   `json:"basis"`
 	Choices []Choice `json:"choices"`
 	Asides  []Aside  `json:"asides"`
 	// Unseen is what no thermometer sees: look at that as well.
@@ -86,7 +88,7 @@ type Advice struct {
 // the recipe name, else of the one that this shot was furthest out in.
 func (s Situation) Propose() Advice {
 	f := s.Finding
-	a := Advice{Fault: f.Verdict.Fault, Words: f.Verdict.String(), Choices: []Choice{}, Asides: []Aside{}, Unseen: f.Unseen}
+	a := Advice{Fault: f.Verdict.Fault, Words: f.Verdict.String(), Choices: []Choice{}, Asides: []Aside{}, Unseen: f.Unseen, Wanted: []string{}}
 	switch on := s.stillOn(); {
 	case f.Late:
 		a.None = lateWords
