@@ -5,11 +5,9 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
-	"unicode/utf8"
-)
 
-// wide is how long a line of a terminal may be.
-const wide = 98
+	"meltwarden/daemon/review"
+)
 
 // WriteText writes the sheet for a terminal.
 func (s Sheet) WriteText(w io.Writer) error {
@@ -123,30 +121,4 @@ func (t *text) keep(err error) {
 	}
 }
 
-func (t *text) line(indent, words string) { fmt.Fprintln(t, Wrap(indent, words)) }
-
-// Wrap breaks words into lines that a terminal has room for, each behind an indent.
-func Wrap(indent, words string) string {
-	var lines []string
-	line := indent
-	for _, word := range strings.Fields(words) {
-		if len(line) > len(indent) {
-			if utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) <= wide {
-				line += " " + word
-				continue
-			}
-			lines = append(lines, line)
-			line = indent + hanging(words)
-		}
-		line += word
-	}
-	return strings.Join(append(lines, line), "\n")
-}
-
-// hanging is how far the second line of an item stands in.
-func hanging(words string) string {
-	if strings.HasPrefix(words, "- ") {
-		return "  "
-	}
-	return ""
-}
+func (t *text) line(indent, words string) { fmt.Fprintln(t, review.Wrap(indent, words)) }

@@ -112,7 +112,7 @@ func (r Review) writeCard(t *text, s Sheet, verdict string) error {
 	}
 	table.Flush()
 	if s.Estimated != "" {
-		t.line("\n%s: %s", InInjector, s.Estimated)
+		t.line("\n%s", Wrap("", InInjector+": "+s.Estimated))
 	}
 	if s.Off != "" {
 		t.line("\noutside its band: %s", s.Off)

@@ -8,7 +8,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"meltwarden/daemon/evidence"
+	"meltwarden/daemon/review"
 )
 
 // Fixed words of page and terminal.
@@ -148,6 +148,6 @@ type text struct {
 
 func (t *text) line(indent, words string) {
 	if t.err == nil {
-		_, t.err = fmt.Fprintln(t.w, evidence.Wrap(indent, words))
+		_, t.err = fmt.Fprintln(t.w, review.Wrap(indent, words))
 	}
 }
