@@ -69,8 +69,9 @@ type Pot struct {
 	HandWithin time.Duration
 	MostW      float64
 	// LeastFillML is the least melt that covers the pot's probe, MostFillML what the pot
-	// holds with room to stir and to expand, in mL; zero is not recorded.
-	LeastFillML, MostFillML float64
+	// holds with room to stir and to expand, in mL; zero is not recorded. Left out of JSON
+	// then, by whose digest what was found out about a pot is known again.
+	LeastFillML, MostFillML float64 `json:",omitzero"`
 
 	output string // as typed
 }
