@@ -65,13 +65,17 @@ func gapped(half float64) *conduct.Wall {
 
 // Sets is in how many seconds the middle of a body falls from meltC to toC, in degrees
 // Celsius, between faces of a metal that was at mouldC; thick is how thick the body is, in
-// metres. It is 0 for a melt that is colder, and +Inf where the mould is as warm as toC.
+// metres. It is 0 for a melt that is colder, and +Inf where the mould is as warm as toC or
+// warmer.
 func Sets(thick, meltC, mouldC, toC float64, metal melt.Stuff) melt.Range {
 	half := thick / 2
 	skin, alpha := Skin(meltC, mouldC, metal), melt.Plastisol.Diffusivity()
 	in := func(w *conduct.Wall, faceC, alpha float64) float64 {
-		if meltC <= toC {
+		switch {
+		case meltC <= toC:
 			return 0
+		case faceC >= toC:
+			return math.Inf(1)
 		}
 		return w.Reaches((toC-faceC)/(meltC-faceC)) * half * half / alpha
 	}

@@ -97,7 +97,9 @@ func TestDepth(t *testing.T) {
 // TestSetsAtTheEdges of what can be.
 func TestSetsAtTheEdges(t *testing.T) {
 	assert.Equal(t, melt.Range{}, Sets(0.002, 100, 25, melt.SetC, melt.Aluminium), "colder already")
-	assert.True(t, math.IsInf(Sets(0.002, 170, 120, melt.SetC, melt.Aluminium).Low, 1), "in a mould that is too warm never")
+	for _, mouldC := range []float64{120, 170, 195} {
+		assert.True(t, math.IsInf(Sets(0.002, 170, mouldC, melt.SetC, melt.Aluminium).Low, 1), "in a mould of %v °C never", mouldC)
+	}
 }
 
 // integrate is the same evening in steps of a second: a body that gives up its heat evenly

@@ -78,6 +78,8 @@ func TestWhatCanNotBeIsRefused(t *testing.T) {
 		}},
 		"contact": {map[string]string{"metal": "wood"}, []string{`contact: metal: "wood": not known; write aluminium or steel`}},
 		"warming": {map[string]string{"closed": "10 min"}, []string{`warming: closed: "10 min": longer than from push to push; write at most what stands for every`}},
+		"mould":   {map[string]string{"mould": "195 C"}, []string{`mould: mould: "195 C": not colder than the melt; check number and unit of both`}},
+		"seam":    {map[string]string{"melt": "120 C", "mould": "120 C"}, []string{`seam: mould: "120 C": not colder than the melt; check number and unit of both`}},
 		"flow":    {map[string]string{"apart": "-3 C"}, []string{`flow: apart: "-3 C": hard to believe; check number and unit: 0 C to 60 C, as a difference`}},
 	} {
 		q, _ := Of(name)

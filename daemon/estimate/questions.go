@@ -51,6 +51,7 @@ var questions = []Question{
 		Inputs:  []Input{meltInput, mouldInput, thicknessInput("12 mm"), quantityOf("after", "Time since the push", "60 s", longTime), metalInput},
 		Assumes: []string{notForOpening, assumesFaces, assumesPlastisol},
 		answer:  ofMould,
+		check:   colder,
 	},
 	{
 		Name: "seam", Title: "Seam where colours meet",
@@ -58,6 +59,7 @@ var questions = []Question{
 		Inputs:  []Input{meltInput, mouldInput, thicknessInput("2 mm"), metalInput},
 		Assumes: []string{"At the skin it is too late at once: only the inside knits.", notForOpening, assumesFaces, assumesPlastisol},
 		answer:  ofSeam,
+		check:   colder,
 	},
 	{
 		Name: "contact", Title: "Melt against mould",
@@ -65,6 +67,7 @@ var questions = []Question{
 		Inputs:  []Input{meltInput, mouldInput, metalInput, quantityOf("after", "Time since they met", "2 s", shortTime)},
 		Assumes: []string{"They touch perfectly, and neither feels its far side yet.", notForOpening, assumesPlastisol},
 		answer:  ofContact,
+		check:   colder,
 	},
 	{
 		Name: "warming", Title: "Mould from shot to shot",
@@ -83,7 +86,7 @@ var questions = []Question{
 			"The mould is one lump that loses 4 to 15 W/(m² K) to the room: no fan, no water, no cold plate under it.",
 			"Sprue and runner count as part of the shot.", notForOpening, assumesPlastisol,
 		},
-		answer: ofWarming, check: shutFor,
+		answer: ofWarming, check: oneEvening,
 	},
 	{
 		Name: "flow", Title: "Neighbours that differ",
@@ -148,10 +151,19 @@ func ofContact(g given, u Unit) []Figure {
 	}
 }
 
-// shutFor refuses a mould that is shut for longer than from push to push.
-func shutFor(g given) (key string, fault *quantity.Fault) {
-	if g["closed"] <= g["every"] {
+// colder refuses a mould that is not colder than its melt: nothing sets in it.
+func colder(g given) (key string, fault *quantity.Fault) {
+	if g["mould"] < g["melt"] {
 		return "", nil
+	}
+	return "mould", &quantity.Fault{Wrong: "not colder than the melt", Fix: "check number and unit of both"}
+}
+
+// oneEvening refuses a mould that is not colder than its melt, or shut for longer than from
+// push to push.
+func oneEvening(g given) (key string, fault *quantity.Fault) {
+	if g["closed"] <= g["every"] {
+		return colder(g)
 	}
 	return "closed", &quantity.Fault{Wrong: "longer than from push to push", Fix: "write at most what stands for every"}
 }
