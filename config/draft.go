@@ -145,14 +145,33 @@ func (d *draft) value(n *yaml.Node) span {
 	return span{from, from + len(regexp.MustCompile(`^`+strings.Join(words, `\s+`)).FindString(rest))}
 }
 
-// indentedEnd returns the end of the lines after a place that are indented no less
-// than the first of them.
+// indentedEnd returns the end of a block that begins at a place: of the last line that is
+// indented no less than the first after it. Blank lines count for neither.
 func (d *draft) indentedEnd(at int) int {
-	i := d.line(at)
-	if i+1 == len(d.lines) {
-		return d.lines[i].to
+	header := d.line(at)
+	last, column := header, 0
+	for i := header + 1; i < len(d.lines); i++ {
+		if strings.TrimSpace(d.text[d.lines[i].from:d.lines[i].to]) == "" {
+			continue
+		}
+		if column == 0 {
+			column = max(d.indent(header)+1, d.indent(i))
+		}
+		if d.indent(i) < column {
+			break
+		}
+		last = i
 	}
-	return d.blockEnd(at, d.indent(i+1))
+	return d.lines[last].to
+}
+
+// commentedHeader takes the beginning of a block that has a comment behind it.
+var commentedHeader = regexp.MustCompile(`^[|>][-+0-9]*[ \t]+#`)
+
+// commented reports whether a value is a block with a comment in its midst, which would go
+// with it.
+func (d *draft) commented(n *yaml.Node) bool {
+	return n.Style&(yaml.LiteralStyle|yaml.FoldedStyle) != 0 && commentedHeader.MatchString(d.text[d.body(n):])
 }
 
 // line returns the line that holds a place.

@@ -74,6 +74,8 @@ func (c Change) edit(text string) (string, error) {
 	if c.add && at.lacking == "" {
 		return "", &quantity.Fault{Wrong: "a colourant of this name is there already", Fix: "change its amount, or give this one another name"}
 	}
+	old := at.node()
+	losesComment := old != nil && d.commented(old)
 	if c.Remove {
 		err = d.remove(at)
 	} else {
@@ -83,7 +85,7 @@ func (c Change) edit(text string) (string, error) {
 		return "", err
 	}
 	edited := d.edited()
-	if got := section(edited); got == nil || !same(got, d.top) {
+	if got := section(edited); losesComment || got == nil || !same(got, d.top) {
 		problem := byHand(c.Path, c.inWords())
 		return "", &quantity.Fault{Wrong: problem.Wrong, Fix: problem.Fix}
 	}

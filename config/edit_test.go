@@ -25,8 +25,10 @@ func TestEditLayouts(t *testing.T) {
 			"    setpoint:  \"165 C\"\n", "    setpoint:  \"333 F\"\n"},
 		"in single quotes": {config.Change{Path: "colours[name=moss].setpoint", Value: "167 C"},
 			"    setpoint: '165 C'\n", "    setpoint: '167 C'\n"},
-		"over lines":      {config.Change{Path: "moss.setpoint", Value: "167 C"}, "    setpoint:\n      165\n      C\n", "    setpoint:\n      167 C\n"},
-		"as a block":      {config.Change{Path: "moss.setpoint", Value: "167 C"}, "    setpoint: |-\n      165 C\n    # why\n", "    setpoint: 167 C\n    # why\n"},
+		"over lines": {config.Change{Path: "moss.setpoint", Value: "167 C"}, "    setpoint:\n      165\n      C\n", "    setpoint:\n      167 C\n"},
+		"as a block": {config.Change{Path: "moss.setpoint", Value: "167 C"}, "    setpoint: |-\n      165 C\n    # why\n", "    setpoint: 167 C\n    # why\n"},
+		"as a block with blank lines": {config.Change{Path: "moss.setpoint", Value: "167 C"},
+			"    setpoint: >-\n\n      165 C\n\n    # why\n", "    setpoint: 167 C\n\n    # why\n"},
 		"with an escape":  {config.Change{Path: "moss.setpoint", Value: "167 C"}, "    setpoint: \"\\x3165 C\"\n", "    setpoint: \"167 C\"\n"},
 		"a new key":       {config.Change{Path: "moss.band", Value: "3 C"}, "    setpoint: 165 C # firm\n", "    setpoint: 165 C # firm\n    band: 3 C\n"},
 		"a new dwell":     {config.Change{Path: "moss.cure.dwell", Value: "2 min"}, "    setpoint: 165 C\n    cure: {temperature: 170 C}\n", "    setpoint: 165 C\n    cure: {temperature: 170 C, dwell: 2 min}\n"},
@@ -85,6 +87,21 @@ func TestEditAtTheEnds(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, strings.Replace(strings.Replace(first, "lot: '7'\n    ", "", 1), "base\n", "base\n    lot: 'é: ''7'''\n", 1)+
 		"\nlimits: {plate-limit: 220 C, held-long: 50 min}", string(got))
+}
+
+// TestEditOfANoteKeepsComments: a note in lines of its own, before comments that end the
+// file, and with one in its midst.
+func TestEditOfANoteKeepsComments(t *testing.T) {
+	for name, change := range map[string]config.Change{"set": {Path: "note", Value: "firm"}, "left out": {Path: "note", Remove: true}} {
+		t.Run(name, func(t *testing.T) {
+			const after = "# kept\n# and this\n"
+			got, err := config.Edit([]byte(oneOfEach+"note: |\n\n  one\n"+after), []config.Change{change})
+			require.NoError(t, err)
+			require.Equal(t, oneOfEach+map[string]string{"set": "note: firm\n"}[name]+after, string(got))
+			_, err = config.Edit([]byte(oneOfEach+"note: >- # why\n  one\n"), []config.Change{change})
+			require.ErrorContains(t, err, "laid out in a way that only a person can change")
+		})
+	}
 }
 
 func TestEditRefuses(t *testing.T) {
