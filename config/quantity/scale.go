@@ -16,7 +16,7 @@ const (
 	Drops                  // counted: to whole drops, one at the least, never turned into a volume
 	Pinches                // taken by eye: they stay as typed
 	Share                  // a percentage stays what it is
-	NoAmount               // no number with a unit: it stays as typed
+	NoAmount               // no number with a unit, or one that is a rate or a range: it stays as typed
 )
 
 // Scaled is an amount after it was multiplied.
@@ -42,8 +42,10 @@ var amountBegins = func() *regexp.Regexp {
 			units = append(units, u.name)
 		}
 	}
-	for other := range spellings {
-		units = append(units, other)
+	for other, plain := range spellings {
+		if slices.Contains(units, plain) {
+			units = append(units, other)
+		}
 	}
 	slices.SortFunc(units, func(a, b string) int { return len(b) - len(a) })
 	for i, u := range units {
@@ -52,12 +54,16 @@ var amountBegins = func() *regexp.Regexp {
 	return regexp.MustCompile(`^([+]?(?:\d+(?:\.\d*)?|\.\d+))(\s*)(` + strings.Join(units, "|") + `)($|[\s,;.].*$)`)
 }()
 
+// noAmount is what follows a number with a unit that is a share of something else, or one
+// end of a range: to multiply it would make too much, or half a range.
+var noAmount = regexp.MustCompile(`^[\s,;]*(?:per\b|each\b|/|(?:to|or|-|–)\s*[\d.])`)
+
 // Scale multiplies the amount that a text such as "12 drops", "1.5 US cup" or "2 mL,
 // oil-based" begins with. Times is above 0.
 func Scale(text string, times float64) Scaled {
 	text = strings.Join(strings.Fields(text), " ")
 	m := amountBegins.FindStringSubmatch(text)
-	if m == nil {
+	if m == nil || noAmount.MatchString(m[4]) {
 		return Scaled{Text: text, Manner: NoAmount}
 	}
 	old, err := strconv.ParseFloat(m[1], 64)

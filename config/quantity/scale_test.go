@@ -39,6 +39,13 @@ func TestScale(t *testing.T) {
 		{"1 L", 1.2345, "1.23 L", Linear, 1.23/1.2345 - 1},
 		{"a hint", 2, "a hint", NoAmount, 0},
 		{"0.4 mm hex, 1 pinch", 2, "0.4 mm hex, 1 pinch", NoAmount, 0},
+		{"1 g per 100 mL", 2, "1 g per 100 mL", NoAmount, 0}, // the potful is larger already
+		{"2 g / 100 mL", 2, "2 g / 100 mL", NoAmount, 0},
+		{"2 g to 3 g", 2, "2 g to 3 g", NoAmount, 0},
+		{"2 g - 3 g, fine", 2, "2 g - 3 g, fine", NoAmount, 0},
+		{"2 g, .015 hex", 2, "4 g, .015 hex", Linear, 0},
+		{"2 mL - oil-based, for trout", 2, "4 mL - oil-based, for trout", Linear, 0},
+		{"3 °C", 2, "3 °C", NoAmount, 0},
 		{"2 gulps", 2, "2 gulps", NoAmount, 0},
 		{"0 mL", 2, "0 mL", NoAmount, 0},
 		{"", 2, "", NoAmount, 0},
