@@ -10,6 +10,9 @@ import (
 // rounded to a tenth of a degree.
 func FormatTemperature(celsius float64) string { return decimal(celsius, 1) + " °C" }
 
+// FormatVolume writes millilitres so that ParseVolume reads them back, rounded to a tenth.
+func FormatVolume(ml float64) string { return decimal(ml, 1) + " mL" }
+
 // FormatPower writes watts so that Power reads it back, rounded to a tenth.
 func FormatPower(watts float64) string { return decimal(watts, 1) + " W" }
 

@@ -163,10 +163,10 @@ func (s *scaling) wanted(c config.Colour, pot config.Pot) (typed, why string) {
 		}
 		why += ", and " + left + " that stays in the pot"
 		if stays < pot.LeastFillML {
-			why += fmt.Sprintf("; that is less than covers its probe (%g mL): it reads too low in the last shots", pot.LeastFillML)
+			why += "; that is less than covers its probe (" + quantity.FormatVolume(pot.LeastFillML) + "): it reads too low in the last shots"
 		}
 	case stays > 0:
-		why += fmt.Sprintf(", and %g mL that stays in the pot and covers its probe", stays)
+		why += ", and " + quantity.FormatVolume(stays) + " that stays in the pot and covers its probe"
 	default:
 		why += "; what has to stay in the pot is not recorded, and nothing was added for it"
 	}

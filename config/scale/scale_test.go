@@ -51,6 +51,11 @@ func TestTimesAHalfMore(t *testing.T) {
 		"rust scent: 2 mL, oil-based → 3 mL, oil-based",
 	}, rows(s))
 	assert.Equal(t, "least fill that covers the probe: 90 mL; most: 450 mL", s.Colours[0].Fill)
+	cups := demoPots(t)
+	cups[0].LeastFillML = 236.5882365
+	inCups, err := scale.Of(config.DemoRecipe(), cups, scale.Want{Times: "1.5"})
+	require.NoError(t, err)
+	assert.Contains(t, inCups.Colours[0].Fill, "probe: 236.6 mL;")
 	require.Len(t, s.Notes, 2)
 	assert.Contains(t, s.Notes[0], "Heating time does not follow the volume")
 	assert.Contains(t, s.Notes[1], "±20 % at the least")

@@ -125,10 +125,10 @@ func fillOf(p config.Pot, known bool) string {
 	}
 	least, most := "not recorded", "not recorded"
 	if p.LeastFillML > 0 {
-		least = fmt.Sprintf("%g mL", p.LeastFillML)
+		least = quantity.FormatVolume(p.LeastFillML)
 	}
 	if p.MostFillML > 0 {
-		most = fmt.Sprintf("%g mL", p.MostFillML)
+		most = quantity.FormatVolume(p.MostFillML)
 	}
 	return fmt.Sprintf("least fill that covers the probe: %s; most: %s", least, most)
 }

@@ -3,6 +3,8 @@ package plan
 import (
 	"fmt"
 	"strings"
+
+	"meltwarden/config/quantity"
 )
 
 // cautions stand first on every sheet.
@@ -41,7 +43,7 @@ func (p *Plan) leastFills() string {
 		least := "not recorded"
 		for _, pot := range p.Bench.Pots {
 			if pot.Name == c.Pot && pot.LeastFillML > 0 {
-				least = fmt.Sprintf("%g mL", pot.LeastFillML)
+				least = quantity.FormatVolume(pot.LeastFillML)
 			}
 		}
 		said = append(said, c.Name+" "+least)
