@@ -235,7 +235,8 @@ func TestNumbersOfPlans(t *testing.T) {
 	if testing.Short() {
 		return
 	}
-	assert.GreaterOrEqual(t, float64(known.tenth), 0.7*float64(known.n))
-	assert.GreaterOrEqual(t, float64(known.inside), 0.7*float64(known.n))
+	// The readme's figures: 26 and 24 of 30 came within 10 %, short of the 9 of 10 that is aimed at.
+	assert.GreaterOrEqual(t, float64(known.tenth), 0.8*float64(known.n))
+	assert.GreaterOrEqual(t, float64(known.inside), 0.8*float64(known.n))
 	assert.GreaterOrEqual(t, first.inside, first.n/2)
 }
