@@ -114,16 +114,18 @@ func when(reached func(fo float64) bool, left float64) float64 {
 const most = 1e6
 
 // Depth is how deep, in metres, a share of a sudden change of a surface has come after t
-// seconds: where erfc(x/(2·√(α·t))) is that share, 0 to 1 (both excluded), with α in m²/s.
+// seconds: where erfc(x/(2·√(α·t))) is that share, 0 to 1 (both excluded), with α in m²/s
+// (a semi-infinite solid with a held surface: Cengel, Heat Transfer, 4-3; from memory).
 func Depth(share, alpha, t float64) float64 {
 	return 2 * math.Sqrt(alpha*t) * math.Erfcinv(share)
 }
 
 // Touch is the temperature where two bodies meet that were at t1 and t2, from the first
 // moment until the thinner one feels its far side: (e1·t1 + e2·t2)/(e1 + e2), with their
-// effusivities.
+// effusivities in one unit (the same, two of them in contact).
 func Touch(e1, t1, e2, t2 float64) float64 { return (e1*t1 + e2*t2) / (e1 + e2) }
 
 // Lumped is what share of its difference a body without resistance of its own has left
-// after t, for a time constant in the same unit: exp(-t/τ), good for a Biot number below 0.1.
+// after t, for a time constant in the same unit: exp(-t/τ), good for a Biot number below 0.1
+// (Incropera, 5.1 and 5.2; from memory).
 func Lumped(t, tau float64) float64 { return math.Exp(-t / tau) }
