@@ -24,7 +24,8 @@ const (
 	// mostArchive is the largest that is taken here, in bytes (E: seconds of work on a
 	// small computer, while the recorder waits).
 	mostArchive = 16 << 20
-	// archiveWithin is how long an archive may take to be written and sent.
+	// archiveWithin is how long an archive may take to be written and sent or brought in,
+	// and old runs to be thinned.
 	archiveWithin = 5 * time.Minute
 	archiveName   = "runs.sqlite"
 )
@@ -74,7 +75,7 @@ func (s *server) mayKeep(w http.ResponseWriter, r *http.Request) bool {
 // archive answers with the runs that the address names, each as "run", or with all that
 // are over.
 func (s *server) archive(w http.ResponseWriter, r *http.Request) {
-	if !s.mayKeep(w, r) {
+	if fromElsewhere(w, r) || !s.mayKeep(w, r) {
 		return
 	}
 	runs, err := runsOf(r.URL.Query())
@@ -82,13 +83,12 @@ func (s *server) archive(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusBadRequest, err.Error())
 		return
 	}
-	if !s.mayDraw(r) {
+	done, ok := s.turn(w, r, archiveWithin)
+	if !ok {
 		tooMany(w)
 		return
 	}
-	defer func() { <-s.drawing }()
-	// A recorder of an answer has no deadline to move.
-	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(archiveWithin))
+	defer done()
 	folder, err := os.MkdirTemp(filepath.Dir(s.History.Path()), "export-")
 	if err != nil {
 		problem(w, http.StatusServiceUnavailable, err.Error())
@@ -126,11 +126,12 @@ func (s *server) bringIn(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusBadRequest, err.Error())
 		return
 	}
-	if !s.mayDraw(r) {
+	done, ok := s.turn(w, r, archiveWithin)
+	if !ok {
 		tooMany(w)
 		return
 	}
-	defer func() { <-s.drawing }()
+	defer done()
 	runs, err := s.bring(file)
 	if err != nil {
 		pastProblem(w, err)
@@ -174,19 +175,20 @@ func (s *server) tidy(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusBadRequest, fmt.Sprintf("older-than %q: %v", typed, err))
 		return
 	}
-	if !s.mayDraw(r) {
+	done, ok := s.turn(w, r, archiveWithin)
+	if !ok {
 		tooMany(w)
 		return
 	}
-	defer func() { <-s.drawing }()
-	done, err := s.History.Tidy(r.Context(), time.Now(), age, r.PostForm.Get("dry-run") != "")
+	defer done()
+	tidied, err := s.History.Tidy(r.Context(), time.Now(), age, r.PostForm.Get("dry-run") != "")
 	if err != nil {
 		pastProblem(w, err)
 		return
 	}
 	if wantsPage(r) {
-		s.showKeeping(w, r, review.TidiedLines(done))
+		s.showKeeping(w, r, review.TidiedLines(tidied))
 		return
 	}
-	writeJSON(w, http.StatusOK, done)
+	writeJSON(w, http.StatusOK, tidied)
 }

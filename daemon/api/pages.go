@@ -82,7 +82,7 @@ type troublePage struct {
 // readable turns a problem into a page, for people.
 func (s *server) readable(answer http.HandlerFunc) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		h := held{header: w.Header(), status: http.StatusOK}
+		h := held{under: w, header: w.Header(), status: http.StatusOK}
 		answer(&h, r)
 		var d details
 		if h.status < http.StatusBadRequest || json.Unmarshal(h.body.Bytes(), &d) != nil {
@@ -107,10 +107,14 @@ func (s *server) forPeople(answer http.HandlerFunc) http.HandlerFunc {
 
 // held is an answer that has not been sent yet.
 type held struct {
+	under  http.ResponseWriter
 	header http.Header
 	status int
 	body   bytes.Buffer
 }
+
+// Unwrap lets a handler move the deadlines of what is underneath.
+func (h *held) Unwrap() http.ResponseWriter { return h.under }
 
 func (h *held) Header() http.Header         { return h.header }
 func (h *held) WriteHeader(status int)      { h.status = status }

@@ -43,6 +43,9 @@ var errPlan = errors.New("no plan")
 
 // planPage shows the plan of an evening with a kept recipe.
 func (s *server) planPage(w http.ResponseWriter, r *http.Request) {
+	if fromElsewhere(w, r) {
+		return
+	}
 	q := r.URL.Query()
 	p := planPage{head: s.head(r, view.Texts().Plan, "/plan"), At: q.Get(atKey), ReadyAt: q.Get(readyAtKey), Room: q.Get(roomKey)}
 	versions, chosen, err := s.versionToPlan(q.Get(recipeKey))
@@ -60,7 +63,7 @@ func (s *server) planPage(w http.ResponseWriter, r *http.Request) {
 		show(w, http.StatusOK, "plan.html", p)
 		return
 	}
-	planned, err := s.planOf(chosen, r)
+	planned, err := s.planOf(w, r, chosen)
 	status := http.StatusOK
 	if err != nil {
 		p.NotPlanned, status = err.Error(), planStatus(err)
@@ -73,6 +76,9 @@ func (s *server) planPage(w http.ResponseWriter, r *http.Request) {
 
 // plan is the plan of an evening as numbers.
 func (s *server) plan(w http.ResponseWriter, r *http.Request) {
+	if fromElsewhere(w, r) {
+		return
+	}
 	_, chosen, err := s.versionToPlan(r.URL.Query().Get(recipeKey))
 	if err != nil {
 		pastProblem(w, err)
@@ -82,7 +88,7 @@ func (s *server) plan(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusNotFound, view.Texts().NoPlan)
 		return
 	}
-	planned, err := s.planOf(chosen, r)
+	planned, err := s.planOf(w, r, chosen)
 	if err != nil {
 		problem(w, planStatus(err), err.Error())
 		return
@@ -125,8 +131,12 @@ func (s *server) versionToPlan(fingerprint string) (all []history.Version, chose
 	return all, chosen, nil
 }
 
+// planWithin is how long a plan may take: an evening is rehearsed several times for it (E:
+// seconds on a small computer).
+const planWithin = time.Minute
+
 // planOf plans an evening with a version, as the address wants it.
-func (s *server) planOf(v history.Version, r *http.Request) (*plan.Plan, error) {
+func (s *server) planOf(w http.ResponseWriter, r *http.Request, v history.Version) (*plan.Plan, error) {
 	recipe, err := config.ParseRecipe(fmt.Sprintf("%s, version %d", v.Name, v.Number), []byte(v.Source))
 	if err != nil {
 		return nil, err
@@ -135,6 +145,11 @@ func (s *server) planOf(v history.Version, r *http.Request) (*plan.Plan, error) 
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", errPlan, err)
 	}
+	done, ok := s.turn(w, r, planWithin)
+	if !ok {
+		return nil, errTooMany
+	}
+	defer done()
 	return s.Plan(recipe, wanted)
 }
 

@@ -200,11 +200,12 @@ func (s *server) reportFile(w http.ResponseWriter, r *http.Request) {
 		pastProblem(w, err)
 		return
 	}
-	if !s.mayDraw(r) {
+	done, ok := s.turn(w, r, drawnWithin)
+	if !ok {
 		tooMany(w)
 		return
 	}
-	defer func() { <-s.drawing }()
+	defer done()
 	var out bytes.Buffer
 	if err := report.Write(&out, s.History, o); err != nil {
 		pastProblem(w, err)

@@ -15,6 +15,9 @@ import (
 // photosPath ends the address that takes a photo: it alone takes more than a form.
 const photosPath = "/photos"
 
+// photoWithin is how long a photo may take to be made fit to be kept.
+const photoWithin = time.Minute
+
 // aroundFile is how much a form has around a file, in bytes, at most.
 const aroundFile = 64 << 10
 
@@ -40,12 +43,13 @@ func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusBadRequest, err.Error())
 		return
 	}
-	if !s.mayDraw(r) {
+	done, ok := s.turn(w, r, photoWithin)
+	if !ok {
 		tooMany(w)
 		return
 	}
 	taken, err := photo.Take(file)
-	<-s.drawing
+	done()
 	if err != nil {
 		problem(w, http.StatusBadRequest, fmt.Sprintf("photo %q: %v", file.FileName(), err))
 		return

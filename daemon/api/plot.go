@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -49,11 +50,12 @@ func (s *server) draw(w http.ResponseWriter, r *http.Request, of func(run int64,
 		return
 	}
 	style.Format = kind.format
-	if !s.mayDraw(r) {
+	done, ok := s.turn(w, r, drawnWithin)
+	if !ok {
 		tooMany(w)
 		return
 	}
-	defer func() { <-s.drawing }()
+	defer done()
 	picture, style, err := of(id, style)
 	if err != nil {
 		pastProblem(w, err)
@@ -73,22 +75,37 @@ func fromElsewhere(w http.ResponseWriter, r *http.Request) bool {
 	if r.Header.Get("Sec-Fetch-Site") != "cross-site" {
 		return false
 	}
-	problem(w, http.StatusForbidden, "pictures are drawn for this program's own pages")
+	problem(w, http.StatusForbidden, "what takes long is done for this program's own pages only")
 	return true
 }
 
+// errTooMany is why something that takes long was not done.
+var errTooMany = errors.New("too much is wanted at once; the bench comes first")
+
 func tooMany(w http.ResponseWriter) {
 	w.Header().Set("Retry-After", "5")
-	problem(w, http.StatusServiceUnavailable, "too much is wanted at once; the bench comes first")
+	problem(w, http.StatusServiceUnavailable, errTooMany.Error())
 }
 
 // Drawing takes the processor from the bench, so one picture is drawn at a time, a
-// few may wait for it, and none is larger than a large screen.
+// few may wait for it, and none is larger than a large screen. Whatever else takes long
+// waits in the same line.
 const (
-	drawAtOnce = 1
-	drawWithin = 10 * time.Second
-	mostPixels = 2400
+	drawAtOnce  = 1
+	drawWithin  = 10 * time.Second
+	drawnWithin = 10 * time.Second
+	mostPixels  = 2400
 )
+
+// turn waits until nothing else that takes long is under way, and gives what is done then
+// so much time: by the server's own limits the request would be over, its answer lost and
+// its context at an end, while the work goes on. Where ok is true, done has to be called.
+func (s *server) turn(w http.ResponseWriter, r *http.Request, within time.Duration) (done func(), ok bool) {
+	end, c := time.Now().Add(drawWithin+within), http.NewResponseController(w)
+	// A recorder of an answer has no deadlines to move.
+	_, _ = c.SetReadDeadline(end), c.SetWriteDeadline(end)
+	return func() { <-s.drawing }, s.mayDraw(r)
+}
 
 // mayDraw waits for its turn. Whoever got it has to take a value out of s.drawing.
 func (s *server) mayDraw(r *http.Request) bool {
