@@ -66,6 +66,9 @@ func (s *Store) Tidy(ctx context.Context, at time.Time, age time.Duration, dry b
 			continue
 		}
 		done, err := s.thin(r, at, dry)
+		if errors.Is(err, ErrThinned) {
+			continue // by somebody else, meanwhile
+		}
 		if err != nil {
 			return out, fmt.Errorf("run %d: %w", r.ID, err)
 		}
@@ -116,13 +119,17 @@ func (s *Store) thin(r Run, at time.Time, dry bool) (TidiedRun, error) {
 		return out, err
 	}
 	return out, s.do(func(tx *sql.Tx) error {
+		// What was thinned between the look and now would lose as much once more.
+		marked, err := tx.Exec(`UPDATE run SET thinned_ms = ? WHERE id = ? AND thinned_ms = 0`, ms(at), r.ID)
+		if err := orNone(marked, err, ErrThinned); err != nil {
+			return err
+		}
 		for _, p := range parts {
 			if err := replaceBlocks(tx, p.ID, blocks[p.ID]); err != nil {
 				return err
 			}
 		}
-		_, err := tx.Exec(`UPDATE run SET thinned_ms = ? WHERE id = ?`, ms(at), r.ID)
-		return err
+		return nil
 	})
 }
 

@@ -136,6 +136,24 @@ func TestNumbersOfTidying(t *testing.T) {
 	assert.Equal(t, high, toHigh)
 }
 
+// TestNobodyThinsTwice what two have found to be old: the page, the terminal and the daemon
+// may be at it at once.
+func TestNobodyThinsTwice(t *testing.T) {
+	s := open(t, t.TempDir())
+	require.NoError(t, record(t, s, 2000).Close(noon.Add(time.Hour)))
+	found, err := s.Run(1)
+	require.NoError(t, err)
+	one, err := s.thin(found, noon, false)
+	require.NoError(t, err)
+	require.Less(t, one.Kept, found.Cycles)
+	_, err = s.thin(found, noon.Add(time.Hour), false)
+	require.ErrorIs(t, err, ErrThinned)
+	after, err := s.Run(1)
+	require.NoError(t, err)
+	assert.Equal(t, one.Kept, after.Cycles)
+	assert.True(t, after.Thinned.Equal(noon))
+}
+
 // TestWhatIsNotTidied: a run that is being recorded, one of this week, and nothing at all
 // for an age that is no age.
 func TestWhatIsNotTidied(t *testing.T) {
