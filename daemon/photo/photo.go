@@ -13,12 +13,10 @@ import (
 	"errors"
 	"fmt"
 	"image"
-	"image/color"
+	"image/draw"
 	"image/jpeg"
 	_ "image/png" // a format that is read
 	"io"
-
-	"golang.org/x/image/draw"
 )
 
 // Photo is a picture to be kept.
@@ -35,8 +33,10 @@ const (
 	// MostBytes is the largest file that is taken.
 	MostBytes = 20 << 20
 	// mostPixels bounds the room that decoding takes: about two bytes a pixel in an ordinary
-	// file, fifteen in the worst that a file can be (E).
+	// file, twenty-four in the worst that a file can be (E). mostSide is the longest that JPEG
+	// knows.
 	mostPixels = 16_000_000
+	mostSide   = 65535
 	// side and smallSide are the longest sides, in pixels, of what is kept (E: a bait fills
 	// a screen, and a hundred photos are less than an evening's worth of a phone).
 	side, smallSide = 1600, 320
@@ -71,7 +71,7 @@ func looksRight(typed []byte) error {
 	if err != nil || format != "jpeg" && format != "png" {
 		return fmt.Errorf("neither JPEG nor PNG: save it as one of them; %w", ErrRefused)
 	}
-	if head.Width < 1 || head.Height < 1 || head.Width > mostPixels/head.Height {
+	if head.Width < 1 || head.Height < 1 || max(head.Width, head.Height) > mostSide || head.Width > mostPixels/head.Height {
 		return fmt.Errorf("%d by %d pixels: make it smaller, %d million at most; %w", head.Width, head.Height, mostPixels/1_000_000, ErrRefused)
 	}
 	return nil
@@ -96,14 +96,59 @@ func encoded(m image.Image) ([]byte, error) {
 }
 
 // scaled is a picture whose longest side is at most so long, on white where it lets
-// something through.
+// something through. Each pixel is the mean of those that it covers. That is done row by
+// row, because a second picture in between, of exact colours, would need ten times the
+// room of the first.
 func scaled(from image.Image, longest int) *image.RGBA {
-	var size image.Point
-	size.X, size.Y = within(from.Bounds().Dx(), from.Bounds().Dy(), longest)
-	to := image.NewRGBA(image.Rectangle{Max: size})
-	draw.Draw(to, to.Bounds(), image.NewUniform(color.White), image.Point{}, draw.Src)
-	draw.CatmullRom.Scale(to, to.Bounds(), from, from.Bounds(), draw.Over, nil)
+	b := from.Bounds()
+	w, h := within(b.Dx(), b.Dy(), longest)
+	to := image.NewRGBA(image.Rect(0, 0, w, h))
+	row := image.NewRGBA(image.Rect(0, 0, b.Dx(), 1))
+	means, sums := make([]float64, 3*w), make([]float64, 3*w)
+	for y := range b.Dy() {
+		draw.Draw(row, row.Rect, image.White, image.Point{}, draw.Src)
+		draw.Draw(row, row.Rect, from, image.Pt(b.Min.X, b.Min.Y+y), draw.Over)
+		meansOf(row.Pix, b.Dx(), means, w)
+		cover(y, b.Dy(), h, func(into int, share float64) {
+			for i, m := range means {
+				sums[i] += share * m
+			}
+			if (y+1)*h >= (into+1)*b.Dy() { // its last
+				put(to.Pix[to.PixOffset(0, into):], sums)
+				clear(sums)
+			}
+		})
+	}
 	return to
+}
+
+// meansOf are the colours of a row of n pixels at the width w.
+func meansOf(pixels []byte, n int, means []float64, w int) {
+	clear(means)
+	for x := range n {
+		cover(x, n, w, func(into int, share float64) {
+			for c := range 3 {
+				means[3*into+c] += share * float64(pixels[4*x+c])
+			}
+		})
+	}
+}
+
+// cover tells f into which of m equal parts the i-th of n goes, and which share of that
+// part it is; n is at least m.
+func cover(i, n, m int, f func(into int, share float64)) {
+	from, to := i*m, (i+1)*m // where each part is n long
+	for into := from / n; into*n < to; into++ {
+		f(into, float64(min(to, (into+1)*n)-max(from, into*n))/float64(n))
+	}
+}
+
+// put writes a row of opaque pixels.
+func put(pixels []byte, colours []float64) {
+	for i, c := range colours {
+		pixels[i/3*4+i%3] = byte(c + 0.5)
+		pixels[i/3*4+3] = 0xff
+	}
 }
 
 // within is a size whose longest side is at most so long.

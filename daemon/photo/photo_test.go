@@ -9,6 +9,7 @@ import (
 	"image/gif"
 	"image/jpeg"
 	"image/png"
+	"runtime"
 	"testing"
 	"time"
 
@@ -160,4 +161,42 @@ func TestNumbersOfAPhoto(t *testing.T) {
 		float64(len(p.Picture))/1e3, float64(len(p.Small))/1e3, time.Since(began).Seconds())
 	assert.Equal(t, [2]int{1600, 1200}, [2]int{p.Width, p.Height})
 	assert.Less(t, len(p.Picture), 1_000_000)
+}
+
+// TestNumbersOfAPhotosRoom prints how much memory the largest photo takes on its way, all
+// that is allocated counted: a small computer has no more to spare.
+func TestNumbersOfAPhotosRoom(t *testing.T) {
+	for _, size := range [][2]int{{4000, 4000}, {244, 65535}} {
+		var file bytes.Buffer
+		require.NoError(t, jpeg.Encode(&file, quarters(size[0], size[1]), nil))
+		given := file.Len()
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		p, err := Take(&file)
+		runtime.ReadMemStats(&after)
+		require.NoError(t, err)
+		room := float64(after.TotalAlloc-before.TotalAlloc) / 1e6
+		t.Logf("%d by %d pixels, a file of %.1f MB: %.0f MB, kept as %d by %d", size[0], size[1], float64(given)/1e6, room, p.Width, p.Height)
+		assert.Less(t, room, 80.0)
+	}
+}
+
+// TestAPixelIsTheMeanOfWhatItCovers, by hand: 1600 of 2400 take one and a half each.
+func TestAPixelIsTheMeanOfWhatItCovers(t *testing.T) {
+	m := image.NewNRGBA(image.Rect(5, 7, 2405, 10)) // a picture need not begin at zero
+	for x := range 2400 {
+		for y := range 3 {
+			m.SetNRGBA(5+x, 7+y, color.NRGBA{R: byte(30 * (x % 3)), G: 200, B: 90, A: 255})
+		}
+	}
+	m.SetNRGBA(2404, 9, color.NRGBA{}) // lets everything through
+	to := scaled(m, 1600)
+	require.Equal(t, image.Rect(0, 0, 1600, 2), to.Bounds())
+	assert.Equal(t, color.RGBA{R: 10, G: 200, B: 90, A: 255}, to.RGBAAt(0, 0), "all of 0 and half of 30")
+	assert.Equal(t, color.RGBA{R: 50, G: 200, B: 90, A: 255}, to.RGBAAt(1, 1), "half of 30 and all of 60")
+	// The last covers two and a quarter, and 4/9 of that let everything through.
+	assert.Equal(t, color.RGBA{R: 137, G: 224, B: 163, A: 255}, to.RGBAAt(1599, 1))
+	same := scaled(m, 2400)
+	assert.Equal(t, color.RGBA{R: 60, G: 200, B: 90, A: 255}, same.RGBAAt(2, 2))
+	assert.Equal(t, color.RGBA{R: 255, G: 255, B: 255, A: 255}, same.RGBAAt(2399, 2))
 }
