@@ -392,6 +392,21 @@ func TestAnArchiveThatIsWrittenToIsAHistoryLikeOthers(t *testing.T) {
 	assert.ErrorIs(t, err, ErrNotBrought)
 }
 
+// TestTheNamesInAnArchiveAreNoCommands: a file from somebody else can have tables of any
+// name, and nothing in it may be run.
+func TestTheNamesInAnArchiveAreNoCommands(t *testing.T) {
+	s, run := ofAllKinds(t)
+	folder := t.TempDir()
+	path, planted := filepath.Join(folder, "archive"), filepath.Join(folder, "planted")
+	_, err := s.Archive(path, run)
+	require.NoError(t, err)
+	edit(t, path, `CREATE TABLE "commission""; VACUUM INTO '`+planted+`'; --" (x)`)
+	edit(t, path, `CREATE TABLE "attempt""; PRAGMA query_only = 0; VACUUM INTO '`+planted+`'; --" (x)`)
+	_, err = open(t, t.TempDir()).Import(path, noon)
+	assert.ErrorIs(t, err, ErrNotBrought)
+	assert.NoFileExists(t, planted)
+}
+
 // TestAnOldHistoryIsBroughtIn by way of a copy; it stays as it is.
 func TestAnOldHistoryIsBroughtIn(t *testing.T) {
 	old, err := os.ReadFile("../../testdata/history/layout-1.sqlite")

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"hash"
 	"math"
+	"strings"
 
 	"meltwarden/daemon/history/cycles"
 )
@@ -91,7 +92,9 @@ func digestOf(from queryer) (string, error) {
 
 func addTable(sum hash.Hash, from queryer, table string) error {
 	addText(sum, 't', table)
-	rows, err := from.Query(fmt.Sprintf(`SELECT * FROM "%s"`, table))
+	// The name is whatever the file says: one with a quote in it would end here, and go on
+	// as a command of whoever made the file.
+	rows, err := from.Query(`SELECT * FROM "` + strings.ReplaceAll(table, `"`, `""`) + `"`)
 	if err != nil {
 		return err
 	}
