@@ -99,9 +99,10 @@ func (h *Heat) Add(c float64, elapsed time.Duration) {
 	h.lastC, h.seen = c, true
 }
 
-// Unwatched says that nobody read the melt for a time: a gap.
+// Unwatched says that nobody read the melt for a time: a gap. A clock that was set back
+// makes none shorter.
 func (h *Heat) Unwatched(d time.Duration) {
-	h.gapS += d.Seconds()
+	h.gapS += max(0, d.Seconds())
 	h.seen = false
 }
 

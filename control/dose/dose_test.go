@@ -183,6 +183,11 @@ func TestWhoComesToAHotMelt(t *testing.T) {
 	kept.Add(25, 0)
 	assert.Zero(t, kept.UnknownS, "it has cooled down")
 	assert.True(t, kept.Known())
+	kept = h.Settled()
+	kept.Unwatched(time.Minute)
+	kept.Unwatched(-time.Hour)
+	kept.Add(160, 0)
+	assert.InDelta(t, 60, kept.UnknownS, 1e-9, "a clock that was set back takes nothing off")
 
 	twice := h.Plus(*held(170, 10*time.Minute))
 	assert.InEpsilon(t, 2*h.Minutes(DefaultKJ), twice.Minutes(DefaultKJ), 1e-9)
