@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/daemon/history/cycles"
 	"meltwarden/daemon/shot"
 )
 
@@ -405,6 +406,22 @@ func TestTheNamesInAnArchiveAreNoCommands(t *testing.T) {
 	_, err = open(t, t.TempDir()).Import(path, noon)
 	assert.ErrorIs(t, err, ErrNotBrought)
 	assert.NoFileExists(t, planted)
+}
+
+// TestEveryCycleInAnArchiveHasItsPots: what reads it later, the thinning by the daemon too,
+// would come down over one that has not.
+func TestEveryCycleInAnArchiveHasItsPots(t *testing.T) {
+	s, run := ofAllKinds(t)
+	path := filepath.Join(t.TempDir(), "archive")
+	_, err := s.Archive(path, run)
+	require.NoError(t, err)
+	db, err := sql.Open("sqlite", path)
+	require.NoError(t, err)
+	_, err = db.Exec(`DELETE FROM seal; UPDATE block SET data = ? WHERE first > 1`, cycles.Encode(make([]cycles.Record, 1)))
+	require.NoError(t, err)
+	require.NoError(t, db.Close())
+	_, err = open(t, t.TempDir()).Import(path, noon)
+	assert.ErrorIs(t, err, ErrNotBrought)
 }
 
 // TestAnOldHistoryIsBroughtIn by way of a copy; it stays as it is.
