@@ -89,12 +89,12 @@ func (s *server) archive(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer done()
-	folder, err := os.MkdirTemp(filepath.Dir(s.History.Path()), "export-")
+	folder, gone, err := s.History.Workshop()
 	if err != nil {
 		problem(w, http.StatusServiceUnavailable, err.Error())
 		return
 	}
-	defer os.RemoveAll(folder)
+	defer gone()
 	path := filepath.Join(folder, archiveName)
 	if _, err := s.History.Archive(path, runs...); err != nil {
 		pastProblem(w, err)
@@ -146,11 +146,11 @@ func (s *server) bringIn(w http.ResponseWriter, r *http.Request) {
 
 // bring puts the file where it can be read as one.
 func (s *server) bring(file io.Reader) (runs []history.Brought, err error) {
-	folder, err := os.MkdirTemp(filepath.Dir(s.History.Path()), "import-")
+	folder, gone, err := s.History.Workshop()
 	if err != nil {
 		return nil, err
 	}
-	defer os.RemoveAll(folder)
+	defer gone()
 	path := filepath.Join(folder, archiveName)
 	to, err := os.Create(path)
 	if err != nil {

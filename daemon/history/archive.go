@@ -338,11 +338,10 @@ func (s *Store) madeReady(path string) (ready string, done func(), err error) {
 	if err != nil || version == len(migrations) {
 		return path, done, err
 	}
-	folder, err := os.MkdirTemp(s.folder, "import-")
+	folder, done, err := s.Workshop()
 	if err != nil {
-		return "", done, err
+		return "", func() {}, err
 	}
-	done = func() { os.RemoveAll(folder) }
 	ready = filepath.Join(folder, FileName)
 	err = copyOf(path, ready)
 	if err == nil {

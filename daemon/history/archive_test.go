@@ -440,9 +440,31 @@ func TestAnOldHistoryIsBroughtIn(t *testing.T) {
 	after, err := os.ReadFile(path)
 	require.NoError(t, err)
 	assert.Equal(t, old, after)
-	left, err := filepath.Glob(filepath.Join(s.folder, "import-*"))
+	left, err := filepath.Glob(filepath.Join(s.folder, workshops+"*"))
 	require.NoError(t, err)
 	assert.Empty(t, left)
+}
+
+// TestWhatAKilledProgramLeftIsRemoved a day later, and nothing else is.
+func TestWhatAKilledProgramLeftIsRemoved(t *testing.T) {
+	folder := t.TempDir()
+	s := open(t, folder)
+	left, _, err := s.Workshop()
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(left, "runs.sqlite"), []byte("half of it"), 0o600))
+	young, _, err := s.Workshop()
+	require.NoError(t, err)
+	own := filepath.Join(folder, "export-2025")
+	require.NoError(t, os.Mkdir(own, 0o700))
+	require.NoError(t, s.Close())
+	old := time.Now().Add(-workshopHolds - time.Minute)
+	for _, f := range []string{left, own} {
+		require.NoError(t, os.Chtimes(f, old, old))
+	}
+	open(t, folder)
+	assert.NoDirExists(t, left)
+	assert.DirExists(t, young)
+	assert.DirExists(t, own)
 }
 
 // TestARunThatGoesOnIsNotArchived, and one that does not exist neither.

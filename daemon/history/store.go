@@ -114,6 +114,7 @@ func (s *Store) prepare() error {
 				return err
 			}
 			s.release = release
+			s.sweep(time.Now().Add(-workshopHolds))
 		}
 		return s.prepareToWrite()
 	}
