@@ -245,6 +245,13 @@ func Set(s *history.Store, run int64, pot int, batch int64) error {
 
 // add gives the pots of a past run batches of their own.
 func add(s *history.Store, run int64) error {
+	about, err := s.Run(run)
+	if err != nil {
+		return err
+	}
+	if about.State == history.Recording { // who records it knows nothing of what its pots had before
+		return fmt.Errorf("run %d: begun by a program that kept no batches, and still recorded; say it when it is over; %w", run, history.ErrBatch)
+	}
 	settings, err := s.Settings(run)
 	if err != nil {
 		return err

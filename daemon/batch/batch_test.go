@@ -236,6 +236,18 @@ func TestAPastRunGetsItsBatchesWhenAsked(t *testing.T) {
 	assert.InDelta(t, 18, float64(doseAt(t, s, next, 1)), 0.1)
 }
 
+// TestARunOfAnOlderProgramThatGoesOnWaits: its recorder would write less over what was
+// reckoned from its cycles.
+func TestARunOfAnOlderProgramThatGoesOnWaits(t *testing.T) {
+	s := opened(t)
+	r := evening{minutes: 2, old: true}.begin(t, s, noon)
+	err := Set(s, r.Run(), 1, 0)
+	require.ErrorIs(t, err, history.ErrBatch)
+	require.ErrorContains(t, err, "say it when it is over")
+	require.NoError(t, r.Close(noon.Add(2*time.Minute)))
+	require.NoError(t, Set(s, r.Run(), 1, 0))
+}
+
 // TestTheCountDecidesWhetherThereIsAdvice.
 func TestTheCountDecidesWhetherThereIsAdvice(t *testing.T) {
 	s := opened(t)
