@@ -63,7 +63,7 @@ var (
 	hotPlate    = Cause{"a hot plate under a melt that reads right", Plate, High, LowerPlate}
 	heldLong    = Cause{"held hot for long", Held, High, HoldLess}
 	highDose    = Cause{"a high heat dose", Dose, High, HoldLess}
-	hardlyCured = Cause{"hardly held since it was cured", Held, Low, CureLonger}
+	hardlyCured = Cause{"hardly held since it was cured", HeldLeast, Low, CureLonger}
 	lateShot    = Cause{"a late shot of its run", Number, High, CoolMould}
 	earlyShot   = Cause{"an early shot of its run", Number, Low, WarmMould}
 	coldShop    = Cause{"a cold shop", Room, Low, Nothing}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"meltwarden/control"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/shot"
 )
@@ -63,7 +64,10 @@ var (
 	Mould     = &Figure{"mould", Temperature, 2, func(s Shot) frames.Figure { return s.Card.MouldC }}
 	Room      = &Figure{"room", Temperature, 1, func(s Shot) frames.Figure { return s.Card.RoomC }}
 	Draw      = &Figure{"first draw to push", Seconds, 3, func(s Shot) frames.Figure { return s.Card.DrawToPushS }}
-	Held      = &Figure{"held since cured", Minutes, 0.5, func(s Shot) frames.Figure { return most(s.pots(), func(p shot.Pot) frames.Figure { return p.HeldMin }) }}
+	Held      = &Figure{"held since cured", Minutes, 0.5, func(s Shot) frames.Figure { return most(s.pots(), heldMin) }}
+	HeldLeast = &Figure{"since the last pot was cured", Minutes, 0.5, func(s Shot) frames.Figure {
+		return -most(s.pots(), func(p shot.Pot) frames.Figure { return -heldMin(p) })
+	}}
 	Dose      = &Figure{"heat dose", Minutes, 0.5, func(s Shot) frames.Figure { return most(s.pots(), func(p shot.Pot) frames.Figure { return p.DoseMin }) }}
 	SinceStir = &Figure{"since the last stir", Seconds, 5, func(s Shot) frames.Figure {
 		return most(s.pots(), func(p shot.Pot) frames.Figure { return p.SinceStirS })
@@ -72,9 +76,25 @@ var (
 	Number = &Figure{"shot of its run", Count, 0.5, func(s Shot) frames.Figure { return frames.Figure(s.Number) }}
 )
 
-// Figures lists all of them.
-func Figures() []*Figure {
-	return []*Figure{Hottest, Coldest, Spread, Mould, Draw, Held, Dose, SinceStir, Plate, Room, Number}
+// Figures lists all in which the shots with a fault are held against others. How long
+// pots were held counts once, by the pot that the table asks for, the longest held where it
+// asks for none: the two are so alike that to look at both would only make it harder to
+// tell anything.
+func (f Fault) Figures() []*Figure {
+	held := Held
+	if slices.ContainsFunc(f.Seen, func(c Cause) bool { return c.Figure == HeldLeast }) {
+		held = HeldLeast
+	}
+	return []*Figure{Hottest, Coldest, Spread, Mould, Draw, held, Dose, SinceStir, Plate, Room, Number}
+}
+
+// heldMin is for how many minutes a melt has been cured; one that is still curing has been
+// for none, and that is known.
+func heldMin(p shot.Pot) frames.Figure {
+	if !p.HeldMin.Known() && p.State == control.Curing.String() {
+		return 0
+	}
+	return p.HeldMin
 }
 
 // most is the largest of a figure among pots; unknown unless each of them has it,

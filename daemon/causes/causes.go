@@ -203,7 +203,7 @@ func look(fault string, runs []Run) (f Finding, any bool) {
 
 // hold holds every figure against the outcomes.
 func (f *Finding) hold(known cause.Fault, seen []run) {
-	figures := cause.Figures()
+	figures := known.Figures()
 	rows, compared := make([]Row, len(figures)), make([]exact.Ranked, len(figures))
 	for j, figure := range figures {
 		rows[j], compared[j] = row(figure, seen)

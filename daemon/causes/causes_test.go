@@ -113,6 +113,30 @@ func TestEnoughOfEachIsNamed(t *testing.T) {
 			"looked at, chance alone does as much 1 time in 460; not told apart from: ")
 }
 
+// TestWhatWasCuredLastIsHardlyHeld: cloudy where one pot had only just been cured, however
+// long the others had been.
+func TestWhatWasCuredLastIsHardlyHeld(t *testing.T) {
+	runs := evenings("ccccccbbbbbb")
+	for i := range runs[0].Shots {
+		s := &runs[0].Shots[i]
+		s.Card.MouldC = 30
+		for p := range s.Card.Pots {
+			s.Card.Pots[p].DeviationC, s.Card.Pots[p].HeldMin = 0, 40
+		}
+		s.Card.Pots[1].HeldMin = 20
+		if s.Verdicts[0].Fault == "bled" {
+			s.Verdicts[0].Fault, s.Card.Pots[1].HeldMin = "cloudy", 1
+		}
+	}
+	all := Look(runs)
+	require.Len(t, all, 1)
+	hardly := find(all[0].Causes, "hardly held since it was cured")
+	assert.Equal(t, Named, hardly.Says)
+	assert.Equal(t, "since the last pot was cured", hardly.Figure)
+	assert.InDelta(t, -19, float64(hardly.Shift), 1e-9)
+	assert.Empty(t, find(all[0].Others, "held since cured").Figure, "that is the same thing by another pot")
+}
+
 // TestTheOtherWayIsNoCause: where the clean ones are the hot ones.
 func TestTheOtherWayIsNoCause(t *testing.T) {
 	f := bled(t, evenings("bbbbbbcccccc"))

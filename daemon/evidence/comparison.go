@@ -65,7 +65,7 @@ var quantities = []quantity{
 	{"beside its own target", cause.Hottest.Kind, cause.Hottest.Within, func(p shot.Pot) frames.Figure { return p.DeviationC },
 		[]*cause.Figure{cause.Hottest, cause.Coldest}},
 	{"slope", cause.Rate, slopeWithin, func(p shot.Pot) frames.Figure { return p.SlopeCPerMin }, nil},
-	{held, cause.Held.Kind, cause.Held.Within, func(p shot.Pot) frames.Figure { return p.HeldMin }, []*cause.Figure{cause.Held}},
+	{held, cause.Held.Kind, cause.Held.Within, func(p shot.Pot) frames.Figure { return p.HeldMin }, []*cause.Figure{cause.Held, cause.HeldLeast}},
 	{cause.Dose.Name, cause.Dose.Kind, cause.Dose.Within, func(p shot.Pot) frames.Figure { return p.DoseMin }, []*cause.Figure{cause.Dose}},
 	{cause.SinceStir.Name, cause.SinceStir.Kind, cause.SinceStir.Within, func(p shot.Pot) frames.Figure { return p.SinceStirS },
 		[]*cause.Figure{cause.SinceStir}},

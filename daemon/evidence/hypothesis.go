@@ -85,7 +85,7 @@ const tooMany = 10
 // it.
 func weigh(c cause.Cause, own cause.Shot, clean []cause.Shot) Hypothesis {
 	h := Hypothesis{Cause: c, Standing: OpenLeft, Value: c.Figure.Of(own), Clean: usualOf(c.Figure, clean), Beyond: frames.Unknown(), Times: frames.Unknown()}
-	if c.Figure == cause.Held && c.Side == cause.Low {
+	if c.Figure == cause.HeldLeast {
 		if h.NotCured = curing(own); len(h.NotCured) > 0 {
 			return h.amongCured(clean)
 		}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"meltwarden/config"
@@ -69,7 +70,7 @@ func (s Situation) step(h evidence.Hypothesis) (step, error) {
 	case cause.MatchPots:
 		return s.narrower(s.furthest(0))
 	case cause.CureLonger:
-		return s.longerDwell()
+		return s.longerDwell(h)
 	case cause.StirFirst:
 		return s.soonerStir(h)
 	case cause.LowerPlate:
@@ -190,8 +191,12 @@ func (s Situation) narrower(c *config.Colour) (step, error) {
 	}, nil
 }
 
-// longerDwell is for the pot that had been cured for the shortest time.
-func (s Situation) longerDwell() (step, error) {
+// longerDwell is for the pot that had been cured for the shortest time. A dwell is no help
+// where the draw did not wait for its end.
+func (s Situation) longerDwell(h evidence.Hypothesis) (step, error) {
+	if len(h.NotCured) > 0 {
+		return step{}, fmt.Errorf("drawn before it was cured: %s. Wait for the call first", strings.Join(h.NotCured, ", "))
+	}
 	least, name := math.Inf(1), ""
 	for _, p := range s.pots() {
 		if p.HeldMin.Known() && float64(p.HeldMin) < least {

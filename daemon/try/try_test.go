@@ -79,7 +79,7 @@ func TestOneChangeForEachCause(t *testing.T) {
 		{fault: "scorched", figure: cause.Held, value: 70, clean: 22, change: "pour: held at most no aim → 1500 s"},
 		{fault: "scorched", figure: cause.SinceStir, value: 110, clean: 40, change: "ready: stir within 120 s → 60 s"},
 		{fault: "scorched", figure: cause.Plate, value: 215, clean: 190, change: "limits: plate limit the bench's → 220 °C"},
-		{fault: "cloudy", figure: cause.Held, value: 1, clean: 9, change: "slate: dwell 90 s → 150 s"},
+		{fault: "cloudy", figure: cause.HeldLeast, value: 1, clean: 9, change: "slate: dwell 90 s → 150 s"},
 		{fault: "bubbles", figure: cause.Room, value: 9, clean: 20, aside: "no recipe changes that"},
 	} {
 		s := at(t, aimless(t), c.fault, -2.3, 2.4, 0)
@@ -137,6 +137,18 @@ func TestASetpointOfTheBenchIsPromotedFirst(t *testing.T) {
 	s.Card.Pots[1].TargetC = 175
 	s.Finding.Hypotheses = []evidence.Hypothesis{fitting(t, "bled", cause.Hottest, 5, 0)}
 	assert.Contains(t, s.Propose().Asides[0].Why, "ivory was held at 175 °C, which was set at the bench")
+}
+
+// TestALongerDwellIsNoHelpToADrawBeforeItsEnd, neither for the pot that was drawn raw nor
+// for another one.
+func TestALongerDwellIsNoHelpToADrawBeforeItsEnd(t *testing.T) {
+	s := at(t, aimless(t), "cloudy", 0, 0, 0)
+	h := fitting(t, "cloudy", cause.HeldLeast, 0, 5)
+	h.NotCured = []string{"ivory"}
+	s.Finding.Hypotheses = []evidence.Hypothesis{h}
+	a := s.Propose()
+	assert.Empty(t, a.Choices)
+	assert.Equal(t, "drawn before it was cured: ivory. Wait for the call first", a.Asides[0].Why)
 }
 
 // TestNothingIsProposedWithoutEvidence: what speaks against a cause, or says nothing, leads nowhere.
