@@ -56,14 +56,27 @@ func Each(figures int, level float64) int {
 // It is 1 for a table with an empty row or column.
 func Fisher(a, b, c, d int) float64 {
 	row, column, n := a+b, a+c, a+b+c+d
-	of := func(x int) float64 { return Choose(row, x) * Choose(n-row, column-x) / Choose(n, column) }
-	seen, p := of(a), 0.0
-	for x := max(0, row+column-n); x <= min(row, column); x++ {
-		if here := of(x); here <= seen*(1+1e-7) {
-			p += here
+	least, most := max(0, row+column-n), min(row, column)
+	// In multiples of the table that was seen, one from the next, because the counts
+	// themselves leave the range of a float from about a thousand shots on.
+	all, asFar := 1.0, 1.0
+	add := func(times float64) {
+		all += times
+		if times <= 1+1e-7 {
+			asFar += times
 		}
 	}
-	return min(1, p)
+	times := 1.0
+	for x := a + 1; x <= most; x++ {
+		times *= float64(row-x+1) * float64(column-x+1) / (float64(x) * float64(n-row-column+x))
+		add(times)
+	}
+	times = 1.0
+	for x := a - 1; x >= least; x-- {
+		times *= float64(x+1) * float64(n-row-column+x+1) / (float64(row-x) * float64(column-x))
+		add(times)
+	}
+	return min(1, asFar/all)
 }
 
 // Wilson is the score interval of k in n, for 95 % (Wilson, J. Am. Stat. Assoc. 22 (1927)

@@ -71,6 +71,20 @@ func TestWorkedExamples(t *testing.T) {
 	}
 }
 
+// TestFisherOfManyShots: thousands of them stay a number. A normal
+// approximation with its correction for whole numbers (a textbook formula, from memory)
+// comes within a hundredth.
+func TestFisherOfManyShots(t *testing.T) {
+	assert.InDelta(t, 1, Fisher(1000, 1000, 1000, 1000), 1e-9)
+	a, b, c, d := 530.0, 470.0, 480.0, 520.0
+	n := a + b + c + d
+	z := (math.Abs(a*d-b*c) - n/2) * math.Sqrt(n/((a+b)*(c+d)*(a+c)*(b+d)))
+	assert.InEpsilon(t, math.Erfc(z/math.Sqrt2), Fisher(530, 470, 480, 520), 0.01)
+	assert.Less(t, Fisher(1500, 0, 0, 1500), 1e-300)
+	assert.Equal(t, 1.0, Fisher(0, 0, 3, 5), "an empty row")
+	assert.Equal(t, 1.0, Fisher(0, 2, 0, 5), "an empty column")
+}
+
 // made are blocks of invented figures with ties, the same for the same seed.
 func made(seed uint64, sizes ...[2]int) (blocks []Block) {
 	random := rand.New(rand.NewPCG(seed, 1))
