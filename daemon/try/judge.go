@@ -57,11 +57,16 @@ func (o Outcome) word() string {
 
 const (
 	// rare is how seldom chance alone may do as much (E): less than the usual one time in
-	// twenty, because it is looked at anew after every evening.
+	// twenty, because it is looked at anew after every evening, and from so many evenings
+	// on less with each, because nobody says when it ends.
 	rare      = 0.025
+	rareFor   = 5   // evenings since
 	leastRuns = 2   // E: the shots of one evening are too alike to judge by
 	mostMore  = 200 // shots ahead that are looked at
 )
+
+// rareAfter is how seldom chance alone may do as much after so many evenings.
+func rareAfter(runs int) float64 { return rare * min(1, rareFor/float64(max(runs, 1))) }
 
 // Judge holds the shots since an attempt against those before. The shots before include
 // the one that led to it, so that a part of what follows is the luck that comes back.
@@ -69,17 +74,18 @@ func Judge(before, since history.Tally) Outcome {
 	o := Outcome{Standing: OpenLeft, Before: before, Since: since, Chance: chance(before, since)}
 	fewer := rate(since) < rate(before)
 	gone := enough(before, history.Tally{}, 0) // shots that would have told if the fault were gone
+	seldom := rareAfter(since.Runs)
 	switch {
 	case since.Judged == 0:
 		o.Standing = Waits
 		o.More = enough(before, since, 0)
-	case o.Chance <= rare && since.Runs >= leastRuns && fewer:
+	case o.Chance <= seldom && since.Runs >= leastRuns && fewer:
 		o.Standing = Better
-	case o.Chance <= rare && since.Runs >= leastRuns:
+	case o.Chance <= seldom && since.Runs >= leastRuns:
 		o.Standing = Worse
 	case !fewer && gone > 0 && since.Judged >= gone:
 		o.Standing = NoBetter
-	case o.Chance > rare:
+	case o.Chance > seldom:
 		o.More = enough(before, since, rate(since))
 	}
 	return o
@@ -101,7 +107,7 @@ func rate(t history.Tally) float64 {
 func enough(before, since history.Tally, part float64) int {
 	for n := 1; n <= mostMore; n += 1 + n/20 {
 		then := history.Tally{Faulty: since.Faulty + int(math.Round(part*float64(n))), Judged: since.Judged + n}
-		if chance(before, then) <= rare {
+		if chance(before, then) <= rareAfter(since.Runs) {
 			return n
 		}
 	}
@@ -115,7 +121,7 @@ func (o Outcome) Words(fault string) string {
 	}
 	words := fmt.Sprintf("%s since, %d of %d before: chance alone does as much %s",
 		counted(o.Since, fault), o.Before.Faulty, o.Before.Judged, causes.Often(frames.Figure(o.Chance)))
-	if o.Chance <= rare && o.Standing == OpenLeft {
+	if o.Chance <= rare && o.Standing == OpenLeft && o.Since.Runs < leastRuns {
 		words += "; all since are of one run, and the shots of one evening are alike: make another"
 	}
 	return words + o.moreWords("")
