@@ -89,11 +89,16 @@ type Tally struct {
 	Runs int `json:"runs"`
 }
 
-// TallyOf counts the shots of a recipe version.
-func (s *Store) TallyOf(fingerprint, fault string) (t Tally, err error) {
+// TallyOf counts the shots of a recipe version that were made from a time on; the zero time
+// takes all.
+func (s *Store) TallyOf(fingerprint, fault string, from time.Time) (t Tally, err error) {
+	fromMs := int64(0)
+	if !from.IsZero() {
+		fromMs = ms(from)
+	}
 	err = s.one([]any{&t.Faulty, &t.Judged, &t.Runs}, `SELECT coalesce(sum(faulty), 0), count(*), count(DISTINCT run) FROM (
 		SELECT shot.run, EXISTS (SELECT 1 FROM fault WHERE fault.shot = shot.id AND day = 0 AND fault = ?2) AS faulty
-		FROM shot JOIN run ON run.id = shot.run WHERE run.recipe = ?1 AND NOT withdrawn
-			AND EXISTS (SELECT 1 FROM fault WHERE fault.shot = shot.id AND day = 0))`, fingerprint, fault)
+		FROM shot JOIN run ON run.id = shot.run WHERE run.recipe = ?1 AND NOT withdrawn AND wall_ms >= ?3
+			AND EXISTS (SELECT 1 FROM fault WHERE fault.shot = shot.id AND day = 0))`, fingerprint, fault, fromMs)
 	return t, err
 }

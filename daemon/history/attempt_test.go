@@ -42,10 +42,13 @@ func TestAnAttemptIsKeptWithItsVersion(t *testing.T) {
 	}
 	yes := true
 	require.NoError(t, s.ChangeShot(run, 4, ShotChange{Withdrawn: &yes}))
-	tally, err := s.TallyOf(before, "bled")
+	tally, err := s.TallyOf(before, "bled", time.Time{})
 	require.NoError(t, err)
 	assert.Equal(t, Tally{Faulty: 1, Judged: 2, Runs: 1}, tally, "neither what shows only days later nor what was taken back")
-	tally, err = s.TallyOf("new", "bled")
+	tally, err = s.TallyOf(before, "bled", noon.AddDate(0, 0, 1))
+	require.NoError(t, err)
+	assert.Equal(t, Tally{}, tally, "what was made earlier is no shot since")
+	tally, err = s.TallyOf("new", "bled", time.Time{})
 	require.NoError(t, err)
 	assert.Equal(t, Tally{}, tally)
 }

@@ -49,18 +49,20 @@ func Attempts(s *history.Store) ([]Attempt, error) {
 	all := []Attempt{}
 	for _, k := range kept {
 		a := Attempt{Attempt: k, Number: numberOf(k.Version), From: numberOf(k.Before)}
-		before, err := s.TallyOf(k.Before, k.Fault)
+		before, err := s.TallyOf(k.Before, k.Fault, time.Time{})
 		if err != nil {
 			return nil, err
 		}
-		since, err := s.TallyOf(k.Version, k.Fault)
+		// A change can lead back to a version that was there before: its old shots are none
+		// that were made since.
+		since, err := s.TallyOf(k.Version, k.Fault, k.Accepted)
 		if err != nil {
 			return nil, err
 		}
 		a.Outcome = Judge(before, since)
 		a.Outcome.Ended = k.Ended != nil
 		if since.Judged > 0 {
-			if a.Missed, err = missed(s, k.Version); err != nil {
+			if a.Missed, err = missed(s, k); err != nil {
 				return nil, err
 			}
 		}
@@ -69,9 +71,9 @@ func Attempts(s *history.Store) ([]Attempt, error) {
 	return all, nil
 }
 
-// missed counts the shots of a version that missed one of its aims.
-func missed(s *history.Store, fingerprint string) (n int, err error) {
-	v, err := s.Version(fingerprint)
+// missed counts the shots since an attempt that missed one of its version's aims.
+func missed(s *history.Store, k history.Attempt) (n int, err error) {
+	v, err := s.Version(k.Version)
 	if err != nil {
 		return 0, err
 	}
@@ -79,12 +81,12 @@ func missed(s *history.Store, fingerprint string) (n int, err error) {
 	if unreadable != nil || recipe.Pour == (config.Pour{}) {
 		return 0, nil
 	}
-	runs, err := s.Runs(history.Filter{Text: fingerprint})
+	runs, err := s.Runs(history.Filter{Text: k.Version})
 	if err != nil {
 		return 0, err
 	}
 	for _, r := range runs {
-		if r.Fingerprint != fingerprint {
+		if r.Fingerprint != k.Version {
 			continue
 		}
 		shots, err := s.Shots(r.ID)
@@ -92,7 +94,7 @@ func missed(s *history.Store, fingerprint string) (n int, err error) {
 			return 0, err
 		}
 		for _, sh := range shots {
-			if !sh.Withdrawn && review.Celsius.Missed(recipe.Pour, sh.Card) != "" {
+			if !sh.Withdrawn && !sh.Wall.Before(k.Accepted) && review.Celsius.Missed(recipe.Pour, sh.Card) != "" {
 				n++
 			}
 		}
