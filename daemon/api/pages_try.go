@@ -10,28 +10,18 @@ import (
 
 	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/report"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/try"
 	"meltwarden/daemon/view"
 )
 
-// tryPart is what the part of a page is filled with that says what to try next.
-type tryPart struct {
-	Labels                        view.Labels
-	Heading, Rule, Unseen, Wanted string
-	Advice                        []try.Advice
-	// Address takes what is accepted, where Here says that it may be.
-	Address string
-	Here    bool
-}
-
 // tryPart is what to try next after a case.
-func (s *server) tryPart(r *http.Request, c evidence.Case) (tryPart, error) {
+func (s *server) tryPart(r *http.Request, c evidence.Case) (report.Try, error) {
 	advice, err := try.Of(s.History, c, unitOf(r))
-	return tryPart{
-		Labels: view.Texts(), Heading: try.Heading, Rule: try.Rule, Unseen: try.UnseenWords, Wanted: try.WantedWords,
-		Advice: advice, Here: fromHere(r), Address: fmt.Sprintf("/api/v1/runs/%d/shots/%d/try", c.Review.Run.ID, c.Shot.Number),
-	}, err
+	part := report.TryOf(advice)
+	part.Here, part.Address = fromHere(r), fmt.Sprintf("/api/v1/runs/%d/shots/%d/try", c.Review.Run.ID, c.Shot.Number)
+	return part, err
 }
 
 // attemptsPart is what the part of a page is filled with that says what was tried.

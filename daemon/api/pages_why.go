@@ -22,7 +22,7 @@ type whyPage struct {
 	Choices                   []evidence.Choice
 	BesidePlace               evidence.Place // zero where there is none
 	Over                      *overPart      // nil where there is no other shot
-	Try                       tryPart
+	Try                       report.Try
 }
 
 // overPart is a picture of two runs over each other.

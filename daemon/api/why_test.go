@@ -172,12 +172,13 @@ func TestAReportNeedsNothingElse(t *testing.T) {
 	body, err := io.ReadAll(a.Body)
 	require.NoError(t, err)
 	file := string(body)
-	for _, outside := range []string{"http://", "https://", "<script", "<link", "<img", "url(", "@import", "src=", "href=\"/", "NaN"} {
+	for _, outside := range []string{"http://", "https://", "<script", "<link", "<img", "<form", "own computer only", "url(", "@import", "src=", "href=\"/", "NaN"} {
 		assert.NotContains(t, file, outside)
 	}
 	requireAll(t, words(file),
 		"Report on run 1 · slate eel, version 1", "Simulated bench – invented scenario", "Hot vinyl sticks to skin", "&lt;script&gt;",
 		"Why bled: chalk and rust, cavity 2?", "no thermometer sees", "This shot beside run 1, shot 1: clean", "2 drops white added", "not recorded",
+		"What to try next: bled", "rust: band 2 °C → 1.5 °C", "One change at a time", "No thermometer sees these",
 		"# Demo recipe:", "setpoint: 170 C", "prefers-color-scheme: dark", "@media print",
 	)
 	assert.Equal(t, 2, strings.Count(file, `role="img"`), "the run, and the two shots over each other")

@@ -1,6 +1,6 @@
 // Package report makes one HTML file of a run: its picture, the cards of its shots, what
-// each spoiled one differs in from a clean one, the causes that fit or do not, and the
-// recipe. It needs no other file, no script and no network, prints, and is light or dark
+// each spoiled one differs in from a clean one, the causes that fit or do not, what to try
+// next, and the recipe. It needs no other file, no script and no network, prints, and is light or dark
 // as its reader is.
 package report
 
@@ -16,6 +16,7 @@ import (
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/plot"
 	"meltwarden/daemon/review"
+	"meltwarden/daemon/try"
 	"meltwarden/daemon/view"
 	"meltwarden/dashboards"
 )
@@ -48,6 +49,24 @@ func WhyOf(c evidence.Case, u review.Unit) Why {
 	}
 }
 
+// Try is what to try next as the templates of pages and reports take it.
+type Try struct {
+	Labels                        view.Labels
+	Heading, Rule, Unseen, Wanted string
+	Advice                        []try.Advice
+	// Address takes what is accepted, where Here says that it may be; "" in a report, which
+	// can accept nothing.
+	Address string
+	Here    bool
+}
+
+// TryOf puts what to try next into words.
+func TryOf(advice []try.Advice) Try {
+	return Try{
+		Labels: view.Texts(), Heading: try.Heading, Rule: try.Rule, Unseen: try.UnseenWords, Wanted: try.WantedWords, Advice: advice,
+	}
+}
+
 // page is what the template is filled with.
 type page struct {
 	Labels                           view.Labels
@@ -65,6 +84,7 @@ type shotPart struct {
 	review.Sheet
 	Labels view.Labels
 	Why    Why
+	Try    Try
 	Over   template.HTML // "" where there is no other run
 }
 
@@ -172,6 +192,11 @@ func shotOf(s *history.Store, sh history.Shot, sheet review.Sheet, o Options) (s
 		return part, err
 	}
 	part.Why = WhyOf(c, o.Unit)
+	advice, err := try.Of(s, c, o.Unit)
+	if err != nil {
+		return part, err
+	}
+	part.Try = TryOf(advice)
 	if c.Beside == nil {
 		return part, nil
 	}
