@@ -29,8 +29,10 @@ type Advice struct {
 	Chance frames.Figure `json:"chance"`
 }
 
-// tells is the largest Chance that is taken for a word (C).
-const tells = 0.05
+// tells is the largest Chance that is taken for a word (E): less than the usual one time in
+// twenty, because it is looked at anew with every batch that is judged
+// (TestNumbersOfLookingAnew).
+const tells = 0.01
 
 // Enough reports whether so many batches could say anything at all.
 func (a Advice) Enough() bool { return enough(len(a.Yellowed), len(a.Others)) }

@@ -2,6 +2,7 @@ package batch
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
@@ -261,15 +262,18 @@ func TestTheCountDecidesWhetherThereIsAdvice(t *testing.T) {
 	add(40, slateWent)
 	advice := allOf(t, s).Advice
 	assert.False(t, advice.Enough())
-	assert.Equal(t, "Too few to say anything: 1 batch yellowed, at 40 equal minutes; 5 did not. It takes 14 more without yellowing, all of them with less heat.", advice.String())
+	assert.Equal(t, "Too few to say anything: 1 batch yellowed, at 40 equal minutes; 5 did not. It takes 94 more without yellowing, all of them with less heat.", advice.String())
 	add(44, slateWent)
 	add(70, everything)
 	add(30, []shot.Verdict{{Fault: shot.Clean}, {Fault: yellowed, Colours: []string{"slate"}, Day: 9}})
-	assert.Equal(t, "Heat does not tell them apart: 2 batches yellowed, at 40 to 44 equal minutes; 10 did not, with 10 to 44 equal minutes. "+
+	assert.Equal(t, "Too few to say anything: 2 batches yellowed, at 40 to 44 equal minutes; 10 did not. It takes 3 more without yellowing, all of them with less heat. "+
 		"Shots called scorched without a colour count for no batch: 1.", allOf(t, s).Advice.String(), "the other pots had as much")
 	add(46, append(slateWent, shot.Verdict{Fault: yellowed, Colours: []string{"ivory", "rust"}}))
 	assert.Equal(t, "Your batches that yellowed had had 40 to 46 equal minutes by then (5 of them); of 10 that did not, 6 had less than 40 and 4 as much or more. "+
 		"Shots called scorched without a colour count for no batch: 1.", allOf(t, s).Advice.String())
+
+	assert.Equal(t, "Heat does not tell them apart: 5 batches yellowed, at 20 to 46 equal minutes; 5 did not, with 19 to 44 equal minutes.",
+		Advice{Yellowed: []float64{20, 30, 32, 40, 46}, Others: []float64{19, 22, 31, 41, 44}, Chance: 0.4}.String())
 
 	last := add(50, nil)
 	b := allOf(t, s)
@@ -303,6 +307,39 @@ func TestNumbersOfTheRankSum(t *testing.T) {
 	assert.InDelta(t, exact.Compare([]exact.Block{{With: yellow, Without: others}}).P/2, chance(5, 7, Advice{Yellowed: yellow, Others: others}.against()), 1e-12)
 	assert.InDelta(t, 1, chance(30, 200, 6000), 1e-9)
 	assert.InDelta(t, 0.5, chance(30, 200, 3000), 0.01)
+}
+
+// TestNumbersOfLookingAnew prints how often heat that has nothing to do with it is said to
+// have yellowed batches, where the advice is looked at after every batch, one in five of
+// them yellowed.
+func TestNumbersOfLookingAnew(t *testing.T) {
+	const makers, most = 1000, 60
+	random, told := rand.New(rand.NewPCG(3, 1)), [most + 1]int{}
+	for range makers {
+		var a Advice
+		for batches := 1; batches <= most; batches++ {
+			if of := random.Float64(); random.IntN(5) == 0 {
+				a.Yellowed = append(a.Yellowed, of)
+			} else {
+				a.Others = append(a.Others, of)
+			}
+			if !a.Enough() {
+				continue
+			}
+			if a.Chance = frames.Figure(chance(len(a.Yellowed), len(a.Others), a.against())); a.Speaks() {
+				told[batches]++
+				break
+			}
+		}
+	}
+	sum := 0
+	for batches, n := range told {
+		if sum += n; batches == 20 || batches == most {
+			t.Logf("after %d batches, looked at after each: said without cause to %.1f %% of makers", batches, 100*float64(sum)/makers)
+		}
+	}
+	assert.LessOrEqual(t, float64(sum)/makers, 0.05)
+	assert.False(t, enough(3, 3), "three against three says nothing")
 }
 
 // TestWordsForWhatIsNotKnown.
