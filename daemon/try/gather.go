@@ -130,7 +130,8 @@ func Of(s *history.Store, c evidence.Case, u review.Unit) ([]Advice, error) {
 			continue
 		}
 		advice := Situation{
-			Over: about(over, f.Verdict.Fault), Recipe: recipe, Settings: c.Review.Settings, Card: c.Shot.Card, Finding: f, Before: of, Unit: u,
+			Over: about(over, f.Verdict.Fault), Recipe: recipe, Settings: c.Review.Settings, Card: c.Shot.Card, Finding: f,
+			Events: c.Review.Events, At: c.Shot.At, Before: of, Unit: u,
 		}.Propose()
 		if newest > run.Version {
 			advice.Basis = fmt.Sprintf(basisWords, run.Version, newest)

@@ -49,6 +49,7 @@ type step struct {
 	config.Change
 	deviation     *config.Deviation
 	colour, bound string
+	mind          string // what to make sure of first
 	aim           bool
 }
 
@@ -147,12 +148,15 @@ func (s Situation) setpoint(h evidence.Hypothesis, c *config.Colour, side float6
 	if err := s.leavesRoom(c.Pot, toC); err != nil {
 		return step{}, err
 	}
-	word := "below"
+	word, mind := "below", ""
 	if side > 0 {
-		word = "above"
+		if err := s.trusted(c.Name); err != nil {
+			return step{}, err
+		}
+		word, mind = "above", mindWords
 	}
 	return step{
-		deviation: &config.Deviation{Pot: c.Pot, SetpointC: toC}, colour: c.Name,
+		deviation: &config.Deviation{Pot: c.Pot, SetpointC: toC}, colour: c.Name, mind: mind,
 		bound: fmt.Sprintf("one pot, %s °C at most, never %s %s (common practice)", trimmed(mostStepC), word, quantity.FormatTemperature(end)),
 	}, nil
 }

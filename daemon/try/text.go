@@ -32,6 +32,9 @@ func (c Choice) Lines() []string {
 		lines = append(lines, c.Over)
 	}
 	lines = append(lines, "Bound: "+c.Bound)
+	if c.Mind != "" {
+		lines = append(lines, c.Mind)
+	}
 	if c.Aim {
 		lines = append(lines, AimWords)
 	}

@@ -3,7 +3,8 @@
 // A proposal is one bounded change to the recipe for one cause that fits, with its reason
 // and others to choose from: never two at once, or nobody could tell which it was. It
 // goes no further than the figures of this package let it, and never past the limits of
-// the recipe and the bench. Nothing is proposed where nothing recorded speaks for it, for
+// the recipe and the bench; more heat only where nothing in the run casts a doubt on the
+// pot's thermometer. Nothing is proposed where nothing recorded speaks for it, for
 // a fault that was first seen days later, and for what was tried before without help.
 // Nothing is changed until a person accepts it, as a new version of the recipe; and then
 // nothing but its shots, held against those before, says that it helped.
@@ -14,12 +15,14 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/daemon/cause"
 	"meltwarden/daemon/causes"
 	"meltwarden/daemon/evidence"
+	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/shot"
 )
@@ -32,6 +35,9 @@ type Situation struct {
 	Settings control.Settings
 	Card     shot.Card
 	Finding  evidence.Finding
+	// Events are those of the run, and At the time of the shot in it.
+	Events []history.Event
+	At     time.Duration
 	// Over is what the shots of the recipe nearest in time say about the fault; nil is
 	// nothing.
 	Over *causes.Finding
@@ -54,6 +60,8 @@ type Choice struct {
 	// nothing.
 	Over  string `json:"over_shots"`
 	Bound string `json:"bound"`
+	// Mind is what to make sure of first; "" is nothing.
+	Mind string `json:"mind"`
 	// Aim says that the change is an aim of the maker's hands, which nothing enforces.
 	Aim  bool   `json:"aim"`
 	Text []byte `json:"-"`
@@ -185,7 +193,7 @@ func (s Situation) choice(h evidence.Hypothesis) (Choice, error) {
 		return Choice{}, err
 	}
 	c := Choice{
-		Cause: h.Cause.Name, Kind: kindOf(h.Cause.Try), Colour: st.colour, Bound: st.bound, Aim: st.aim,
+		Cause: h.Cause.Name, Kind: kindOf(h.Cause.Try), Colour: st.colour, Bound: st.bound, Mind: st.mind, Aim: st.aim,
 		Reason: h.Numbers(s.Unit),
 	}
 	if r := s.row(h); r != nil {

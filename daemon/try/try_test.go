@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"meltwarden/config"
+	"meltwarden/control/guard"
 	"meltwarden/daemon/cause"
 	"meltwarden/daemon/causes"
 	"meltwarden/daemon/evidence"
@@ -137,6 +138,35 @@ func TestASetpointOfTheBenchIsPromotedFirst(t *testing.T) {
 	s.Card.Pots[1].TargetC = 175
 	s.Finding.Hypotheses = []evidence.Hypothesis{fitting(t, "bled", cause.Hottest, 5, 0)}
 	assert.Contains(t, s.Propose().Asides[0].Why, "ivory was held at 175 °C, which was set at the bench")
+}
+
+// TestNoMoreHeatByADoubtedThermometer: a pot whose thermometer the guard had found fault
+// with before the shot is not made warmer; another pot's, or what came later, does not
+// count, and less heat may always be tried. Where there is no doubt the thermometer is to be
+// tried first all the same.
+func TestNoMoreHeatByADoubtedThermometer(t *testing.T) {
+	s := at(t, aimless(t), "seam", -4, 0, 0)
+	s.At = time.Hour
+	s.Finding.Hypotheses = []evidence.Hypothesis{fitting(t, "seam", cause.Coldest, -4, 0)}
+	choice := s.Propose().Choices[0]
+	assert.Equal(t, kindOf(cause.Warmer), choice.Kind)
+	assert.Contains(t, choice.Lines(), mindWords)
+	alarm := func(at time.Duration, pot int, c guard.Code) {
+		s.Events = append(s.Events, history.Event{At: at, Kind: history.Alarm, Pot: pot, Text: c.Title()})
+	}
+	alarm(time.Minute, 1, guard.MeltNoisy)
+	alarm(time.Minute, 0, guard.MeltHigh)
+	alarm(2*time.Hour, 0, guard.MeltFrozen)
+	assert.Len(t, s.Propose().Choices, 1)
+	alarm(time.Minute, 0, guard.MeltFrozen)
+	a := s.Propose()
+	assert.Empty(t, a.Choices)
+	assert.Equal(t, `no more heat for slate while its thermometer may be wrong: this run has "The melt reading has stopped moving". Find out why first`, a.Asides[0].Why)
+
+	s.Finding.Verdict.Fault, s.Card.Pots[0].DeviationC = "bled", 4
+	s.Finding.Hypotheses = []evidence.Hypothesis{fitting(t, "bled", cause.Hottest, 4, 0)}
+	assert.Len(t, s.Propose().Choices, 1)
+	assert.Empty(t, s.Propose().Choices[0].Mind)
 }
 
 // TestALongerDwellIsNoHelpToADrawBeforeItsEnd, neither for the pot that was drawn raw nor

@@ -20,6 +20,8 @@ const (
 	basisWords      = "The change is made to version %d, which this shot was made with; the newest is version %d."
 	oppositeWords   = "over more shots of this recipe it goes the other way"
 	overWords       = "Over %d shots of this recipe, %d of them %s: %s; %s"
+	doubtWords      = "no more heat for %s while its thermometer may be wrong: this run has \"%s\". Find out why first"
+	mindWords       = "This is more heat. A thermometer that reads low, or does not sit deep in the melt, makes a pot look cold: try it in boiling water first, and dry it well."
 	triedWords      = "tried as attempt %d: %s"
 )
 
