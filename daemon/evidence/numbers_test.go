@@ -41,3 +41,39 @@ func TestNumbersOfChance(t *testing.T) {
 		assert.Equal(t, n < few, bound > .11, "what is called little to go by")
 	}
 }
+
+// TestNumbersOfChanceOfAnyCause prints how often at least one cause of a fault fits though
+// none had a part in it: each is held against the clean shots for itself, and a fault has up
+// to five of them. Seeded; the pots, the mould, the draw and the rest vary by themselves.
+func TestNumbersOfChanceOfAnyCause(t *testing.T) {
+	const shots, clean = 4000, 27
+	for _, fault := range []string{"bled", "seam", "scorched"} {
+		random, fits := rand.New(rand.NewPCG(2, 1)), 0
+		draw := func() cause.Shot {
+			vary := func(mean, by float64) frames.Figure { return frames.Figure(mean + by*random.NormFloat64()) }
+			c := shot.Card{MouldC: vary(40, 8), RoomC: vary(20, 3), DrawToPushS: vary(40, 12)}
+			for range 3 {
+				c.Pots = append(c.Pots, shot.Pot{DeviationC: vary(0, 2), HeldMin: vary(30, 8), DoseMin: vary(20, 6), SinceStirS: vary(60, 20), PlateC: vary(190, 6)})
+			}
+			least, most := c.Pots[0].DeviationC, c.Pots[0].DeviationC
+			for _, p := range c.Pots {
+				least, most = min(least, p.DeviationC), max(most, p.DeviationC)
+			}
+			c.SpreadC = most - least
+			return cause.Shot{Card: c}
+		}
+		known, _ := cause.Of(fault)
+		for range shots {
+			var held []cause.Shot
+			for range clean {
+				held = append(held, draw())
+			}
+			if weighAll(known.Seen, draw(), held)[0].Standing == Fits {
+				fits++
+			}
+		}
+		share := float64(fits) / shots
+		t.Logf("%-8s with %d clean shots: one of its %d causes at least fits in %.0f %% though none had a part in it", fault, clean, len(known.Seen), 100*share)
+		assert.LessOrEqual(t, share, 0.11*float64(len(known.Seen)), "each by itself")
+	}
+}

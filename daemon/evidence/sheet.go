@@ -82,7 +82,7 @@ type Words struct {
 // Fixed words of every sheet.
 const (
 	// NoVerdict stands above hypotheses.
-	NoVerdict = "Hypotheses, no verdict. The order is how far this shot was from the clean ones, not how likely a cause is."
+	NoVerdict = "Hypotheses, no verdict. The order is how far this shot was from the clean ones, not how likely a cause is. Each is held by itself: of several, one often fits by chance."
 	// UnseenHead is the head of what no thermometer sees.
 	UnseenHead = "no thermometer sees"
 	// NothingFits is added where it is so.

@@ -1,13 +1,36 @@
 package maker
 
 import (
+	"go/parser"
+	"go/token"
 	"math"
+	"path/filepath"
+	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"meltwarden/daemon/shot"
 )
+
+// TestMakersKnowNothingOfWhatLooksForCauses: they rest on the words of the history and
+// nothing that weighs them, so that what comes of them is no echo.
+func TestMakersKnowNothingOfWhatLooksForCauses(t *testing.T) {
+	names, err := filepath.Glob("*.go")
+	require.NoError(t, err)
+	for _, name := range names {
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, parser.ImportsOnly)
+		require.NoError(t, err)
+		for _, i := range file.Imports {
+			path, _ := strconv.Unquote(i.Path.Value)
+			if of, ours := strings.CutPrefix(path, "meltwarden/"); ours {
+				assert.Contains(t, []string{"control", "daemon/frames", "daemon/history", "daemon/history/cycles", "daemon/shot"}, of, name)
+			}
+		}
+	}
+}
 
 // TestMakersAreAsStated: 20 to 60 shots in 3 to 8 runs, the same for the same seed, with
 // faults in about three of ten and more of them where the cause was stronger.
