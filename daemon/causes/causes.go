@@ -15,6 +15,10 @@
 //   - What a re-inspection found days later is left out: it is never charged to
 //     temperature. So are marks taken back and baits nobody judged; all are counted.
 //
+// A look is not corrected for those before it. Who looks after every evening is told of
+// something by chance alone about twice as often (TestNumbersOfLookingEveryEvening prints
+// it).
+//
 // From run to run the run is the unit. That is told as a hint and never names a cause: of
 // causes that act by the run, few are hinted at by three to eight runs (the numbers are
 // printed by TestNumbersOfRuns). And where faults grow more frequent through a run for a

@@ -146,3 +146,27 @@ func TestNumbersOfRuns(t *testing.T) {
 		assert.LessOrEqual(t, float64(one.other+one.named)/float64(one.makers), 0.06, "within runs it is chance")
 	}
 }
+
+// TestNumbersOfLookingEveryEvening prints how often something is claimed to makers without a
+// cause who look after each evening and believe any claim. No look is corrected for the
+// ones before it: the same shots are held again, and more of them.
+func TestNumbersOfLookingEveryEvening(t *testing.T) {
+	if testing.Short() {
+		t.Skip("looks some thousand times")
+	}
+	const makers = 1500
+	claimed, own, looks := 0, 0, 0
+	for seed := range uint64(makers) {
+		runs := of(maker.Plan{Seed: 50_000 + seed})
+		var ever tried
+		for n := 1; n <= len(runs); n++ {
+			looks++
+			ever.take("", "", Look(runs[:n]))
+		}
+		claimed, own = claimed+min(1, ever.claimed), own+min(1, ever.other)
+	}
+	t.Logf("none planted, %d makers, %d looks: at some evening a figure claimed in %s, a cause of the trade's in %s",
+		makers, looks, percent(claimed, makers), percent(own, makers))
+	assert.LessOrEqual(t, float64(claimed)/makers, 0.07)
+	assert.LessOrEqual(t, float64(own)/makers, 0.05)
+}
