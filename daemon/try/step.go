@@ -255,8 +255,12 @@ func (s Situation) lowerPlate() (step, error) {
 		if toC < least {
 			return step{}, fmt.Errorf("the plates are limited to %s already: lower, and the pots would hardly cure", quantity.FormatTemperature(p.PlateLimitC))
 		}
+		mind := ""
+		if hottest <= toC {
+			mind = fmt.Sprintf(plateWords, quantity.FormatTemperature(hottest))
+		}
 		return step{
-			Change: config.Change{Path: "limits.plate-limit", Value: quantity.FormatTemperature(toC)},
+			Change: config.Change{Path: "limits.plate-limit", Value: quantity.FormatTemperature(toC)}, mind: mind,
 			bound:  fmt.Sprintf("%s °C at a time, at least %s °C above every target (estimate)", trimmed(plateStepC), trimmed(plateRoomC)),
 		}, nil
 	}

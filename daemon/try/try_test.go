@@ -169,6 +169,16 @@ func TestNoMoreHeatByADoubtedThermometer(t *testing.T) {
 	assert.Empty(t, s.Propose().Choices[0].Mind)
 }
 
+// TestALimitThatChangesNothingSaysSo: a plate that stood under the new limit is not made
+// cooler by it at the shot.
+func TestALimitThatChangesNothingSaysSo(t *testing.T) {
+	s := at(t, aimless(t), "scorched", 0, 0, 0)
+	s.Finding.Hypotheses = []evidence.Hypothesis{fitting(t, "scorched", cause.Plate, 215, 190)}
+	assert.Contains(t, s.Propose().Choices[0].Lines(), "The plate stood at 215 °C at this shot, which that limit allows as well: it only keeps it from going higher on the way up.")
+	s.Card.Pots[1].PlateC = 228
+	assert.Empty(t, s.Propose().Choices[0].Mind)
+}
+
 // TestALongerDwellIsNoHelpToADrawBeforeItsEnd, neither for the pot that was drawn raw nor
 // for another one.
 func TestALongerDwellIsNoHelpToADrawBeforeItsEnd(t *testing.T) {

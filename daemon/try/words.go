@@ -22,6 +22,7 @@ const (
 	overWords       = "Over %d shots of this recipe, %d of them %s: %s; %s"
 	doubtWords      = "no more heat for %s while its thermometer may be wrong: this run has \"%s\". Find out why first"
 	mindWords       = "This is more heat. A thermometer that reads low, or does not sit deep in the melt, makes a pot look cold: try it in boiling water first, and dry it well."
+	plateWords      = "The plate stood at %s at this shot, which that limit allows as well: it only keeps it from going higher on the way up."
 	triedWords      = "tried as attempt %d: %s"
 )
 
