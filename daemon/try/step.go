@@ -261,7 +261,7 @@ func (s Situation) lowerPlate() (step, error) {
 		}
 		return step{
 			Change: config.Change{Path: "limits.plate-limit", Value: quantity.FormatTemperature(toC)}, mind: mind,
-			bound:  fmt.Sprintf("%s °C at a time, at least %s °C above every target (estimate)", trimmed(plateStepC), trimmed(plateRoomC)),
+			bound: fmt.Sprintf("%s °C at a time, at least %s °C above every target (estimate)", trimmed(plateStepC), trimmed(plateRoomC)),
 		}, nil
 	}
 	return step{}, errWhichPot
