@@ -169,7 +169,7 @@ func TestWhatIsLeftOut(t *testing.T) {
 	assert.Equal(t, []string{
 		"1 shot, another fault: run 2 shot 1", "1 shot, not judged: run 2 shot 4",
 		"1 shot, a fault days later and nothing said at demould, never charged to temperature: run 1 shot 4", "1 shot, taken back: run 2 shot 2",
-		"3 shots, their run has no two unlike: they say nothing within it",
+		"3 shots, all of their run came out alike: nothing to compare within it",
 	}, f.LeftLines())
 	assert.Equal(t, []Ref{{1, 3}, {1, 4}}, f.Later, "one that bled at demould as well is no later one")
 	assert.Equal(t, "2 shots, counted as what they were at demould: run 1 shot 3, run 1 shot 4", f.LaterLines()[0])
@@ -261,4 +261,12 @@ func TestFromWhatIsKept(t *testing.T) {
 		assert.Equal(t, strings.TrimRight(line, " "), line)
 	}
 	t.Log(out.String())
+}
+
+// TestPairsAreWholeOrHalf: a tie counts for half a pair, and nothing else is left over.
+func TestPairsAreWholeOrHalf(t *testing.T) {
+	for ties := range 67 {
+		words := Row{Pairs: 33, Share: frames.Figure(float64(ties) / 66)}.pairWords()
+		assert.Regexp(t, `^(more|less) in \d+(\.5)? of 33 pairs$`, words)
+	}
 }

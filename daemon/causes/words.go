@@ -222,7 +222,8 @@ func (u Unit) signed(k cause.Kind, v frames.Figure) string {
 // pairWords is in how many pairs the spoilt shot has more, or less where that is more often.
 func (r Row) pairWords() string {
 	share := float64(r.Share)
-	return fmt.Sprintf("%s in %g of %s", side(r.Kind, share-0.5), float64(r.Pairs)*max(share, 1-share), count(r.Pairs, "pair"))
+	halves := math.Round(2 * float64(r.Pairs) * max(share, 1-share)) // a tie counts for one
+	return fmt.Sprintf("%s in %g of %s", side(r.Kind, share-0.5), halves/2, count(r.Pairs, "pair"))
 }
 
 // Facts are the figure's difference, pairs, chance and gaps in one line; "" where there is
@@ -324,7 +325,7 @@ func (f Finding) LeftLines() (lines []string) {
 		lines = append(lines, fmt.Sprintf("%s, %s: %s", shots(len(l.Shots)), l.Why, words(l.Shots)))
 	}
 	if f.Alike > 0 {
-		lines = append(lines, shots(f.Alike)+", their run has no two unlike: they say nothing within it")
+		lines = append(lines, shots(f.Alike)+", all of their run came out alike: nothing to compare within it")
 	}
 	return lines
 }
