@@ -46,7 +46,7 @@ func TestAChangeIsAcceptedOnThePage(t *testing.T) {
 	requireProblem(t, do(h, form("/api/v1/runs/1/shots/2/try", url.Values{"choice": {"1"}})), http.StatusConflict)
 	a = do(h, form("/api/v1/attempts/1/end", url.Values{"why": {"too dull"}}, "Accept: text/html"))
 	require.Equal(t, http.StatusSeeOther, a.StatusCode)
-	requireAll(t, read("/recipes", http.StatusOK), "waits for its shots, ended", "too dull")
+	requireAll(t, read("/recipes", http.StatusOK), "ended before a shot of it was judged", "too dull")
 	requireProblem(t, do(h, form("/api/v1/attempts/1/end", nil)), http.StatusNotFound)
 
 	var got struct{ Attempts []try.Attempt }

@@ -28,11 +28,11 @@ type Outcome struct {
 	Before   history.Tally `json:"before"`
 	Since    history.Tally `json:"since"`
 	// Chance is how often chance alone would set them at least so far apart (Fisher's
-	// exact test, two-sided).
-	Chance float64 `json:"chance"`
-	// More is about how many more shots would tell, if they went on like this; 0 is not
-	// known, or none.
-	More int `json:"more_shots"`
+	// exact test, two-sided); not known before one is judged.
+	Chance frames.Figure `json:"chance"`
+	// More is about how many more shots would tell, if they went on like this; 0, and left
+	// out, where that is not known, or none.
+	More int `json:"more_shots,omitempty"`
 	// Ended says that a person has ended it.
 	Ended bool `json:"ended"`
 }
@@ -49,7 +49,10 @@ func (o Outcome) NoHelp() bool {
 
 // word is how it stands, an end by a person included.
 func (o Outcome) word() string {
-	if o.Ended {
+	switch {
+	case o.Ended && o.Standing == Waits:
+		return "ended before a shot of it was judged"
+	case o.Ended:
 		return string(o.Standing) + ", ended"
 	}
 	return string(o.Standing)
@@ -69,15 +72,15 @@ const (
 func rareAfter(runs int) float64 { return rare * min(1, rareFor/float64(max(runs, 1))) }
 
 // Judge holds the shots since an attempt against those before. The shots before include
-// the one that led to it, so that a part of what follows is the luck that comes back.
+// the one that led to it, so that they look worse than they are and a part of any gain is chance.
 func Judge(before, since history.Tally) Outcome {
-	o := Outcome{Standing: OpenLeft, Before: before, Since: since, Chance: chance(before, since)}
+	o := Outcome{Standing: OpenLeft, Before: before, Since: since, Chance: frames.Figure(chance(before, since))}
 	fewer := rate(since) < rate(before)
 	gone := enough(before, history.Tally{}, 0) // shots that would have told if the fault were gone
-	seldom := rareAfter(since.Runs)
+	seldom := frames.Figure(rareAfter(since.Runs))
 	switch {
 	case since.Judged == 0:
-		o.Standing = Waits
+		o.Standing, o.Chance = Waits, frames.Unknown()
 		o.More = enough(before, since, 0)
 	case o.Chance <= seldom && since.Runs >= leastRuns && fewer:
 		o.Standing = Better
@@ -120,7 +123,7 @@ func (o Outcome) Words(fault string) string {
 		return fmt.Sprintf("no shot of it is judged yet; %s before%s", counted(o.Before, fault), o.moreWords("without the fault "))
 	}
 	words := fmt.Sprintf("%s since, %d of %d before: chance alone does as much %s",
-		counted(o.Since, fault), o.Before.Faulty, o.Before.Judged, causes.Often(frames.Figure(o.Chance)))
+		counted(o.Since, fault), o.Before.Faulty, o.Before.Judged, causes.Often(o.Chance))
 	if o.Chance <= rare && o.Standing == OpenLeft && o.Since.Runs < leastRuns {
 		words += "; all since are of one run, and the shots of one evening are alike: make another"
 	}

@@ -25,7 +25,7 @@ func TestNumbersOfJudging(t *testing.T) {
 		chance        float64
 		words         string
 	}{
-		{"nothing made yet", tally(9, 31, 6), tally(0, 0, 0), Waits, 1, "no shot of it is judged yet; seam in 9 of 31 before; about 15 more shots without the fault would tell"},
+		{"nothing made yet", tally(9, 31, 6), tally(0, 0, 0), Waits, math.NaN(), "no shot of it is judged yet; seam in 9 of 31 before; about 15 more shots without the fault would tell"},
 		{"too few", tally(5, 12, 3), tally(1, 8, 2), OpenLeft, 0.3246, ""},
 		{"gone", tally(9, 31, 6), tally(0, 15, 3), Better, 0.0212, ""},
 		{"gone, on one evening", tally(9, 31, 6), tally(0, 15, 1), OpenLeft, 0.0212, "one evening are alike"},
@@ -37,7 +37,7 @@ func TestNumbersOfJudging(t *testing.T) {
 		o := Judge(c.before, c.since)
 		t.Logf("%-22s %-24s %.4f  %s", c.name, o.Standing, o.Chance, o.Words("seam"))
 		assert.Equal(t, c.want, o.Standing, c.name)
-		assert.InDelta(t, c.chance, o.Chance, 5e-5, c.name)
+		assert.InDelta(t, c.chance, float64(o.Chance), 5e-5, c.name)
 		assert.Contains(t, o.Words("seam"), c.words, c.name)
 	}
 }
