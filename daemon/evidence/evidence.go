@@ -87,7 +87,7 @@ const mostClean = 100
 // Of gathers the case of a shot, held beside another one; the zero Place takes the last
 // clean one of its run before it, or else the next in its run, or else the last before it
 // with the same recipe. The error wraps history.ErrNoRun or history.ErrNoShot where there
-// is none.
+// is none, and ErrPlace where it would stand beside itself.
 func Of(s *history.Store, at, beside Place) (Case, error) {
 	var c Case
 	var err error
@@ -96,6 +96,9 @@ func Of(s *history.Store, at, beside Place) (Case, error) {
 	}
 	if c.Shot, err = shotOf(c.Review, at.Shot); err != nil {
 		return c, err
+	}
+	if beside == at {
+		return c, fmt.Errorf("beside %d/%d: that is the shot itself; %w", at.Run, at.Shot, ErrPlace)
 	}
 	clean, err := s.CleanShots(c.Review.Run.Recipe, c.Shot.Wall, mostClean+1)
 	if err != nil {
