@@ -25,5 +25,5 @@ var whyLabels = WhyLabels{
 	DifferRuns: "What differs between the two runs", NoneDiffer: "Nothing that was typed or marked.",
 	Reinspect: "Looked at again?", ReinspectOn: "on day", StillClean: "still clean", NowBled: "bled by now",
 	ReinspectWhy: "Colour can move over days. That is a fault of its own, and its day tells the two apart.",
-	ToReinspect:  "To look at again", ToReinspectWhy: "Clean at demould, three days old or more, and nobody has looked since.",
+	ToReinspect:  "To look at again", ToReinspectWhy: "Clean at demould, three to thirty days old, and nobody has looked since.",
 }
