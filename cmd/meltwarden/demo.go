@@ -118,6 +118,7 @@ func makePast(ctx context.Context, words io.Writer, s *history.Store, b *config.
 	if err != nil || len(runs) > 0 {
 		return nil
 	}
+	fmt.Fprintln(words, "making the earlier evenings, once; that takes a minute or two, and nothing is heated until they are there")
 	err = demo.MakePast(ctx, s, b, version(), time.Now(), func(done, all int) {
 		if done == all {
 			fmt.Fprintf(words, "%d earlier evenings made, all invented: see Past runs on the page, or the command runs\n", all)

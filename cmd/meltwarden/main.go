@@ -43,5 +43,6 @@ func root() *cobra.Command {
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	c.AddCommand(planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand())
+	plainly(c)
 	return c
 }

@@ -52,15 +52,18 @@ func TestMistakesOnTheCommandLine(t *testing.T) {
 	require.NoError(t, err)
 	defer busy.Close()
 	for want, args := range map[string][]string{
-		"--speed 21: write a number from 1 to 20": {"demo", "--speed", "21"},
-		"--speed 0.5: write a number from 1":      {"demo", "--speed", "0.5"},
-		"--speed NaN: write a number from 1":      {"demo", "--speed", "NaN"},
-		"--json: add --until-ready":               {"demo", "--json"},
-		"a.recipe":                                {"check", "--config", "x", "a.recipe"},
-		`required flag(s) "config" not set`:       {"serve"},
-		"no such file":                            {"check", "--config", filepath.Join(t.TempDir(), "none.yaml")},
-		"choose another address with --listen":    {"demo", "--listen", busy.Addr().String()},
-		"open to other computers without a token": {"demo", "--listen", "0.0.0.0:0"},
+		"--speed 21: write a number from 1 to 20":                                           {"demo", "--speed", "21"},
+		"--speed 0.5: write a number from 1":                                                {"demo", "--speed", "0.5"},
+		"--speed NaN: write a number from 1":                                                {"demo", "--speed", "NaN"},
+		"--json: add --until-ready":                                                         {"demo", "--json"},
+		`why: "7" is not how it is written; write it like: meltwarden why RUN SHOT [flags]`: {"why", "7"},
+		"verdict: nothing is named; write it like: meltwarden verdict RUN SHOT FAULT":       {"verdict"},
+		`causes: "foo" is not how it is written`:                                            {"causes", "foo"},
+		"a.recipe":                                                                          {"check", "--config", "x", "a.recipe"},
+		`required flag(s) "config" not set`:                                                 {"serve"},
+		"no such file":                                                                      {"check", "--config", filepath.Join(t.TempDir(), "none.yaml")},
+		"choose another address with --listen":                                              {"demo", "--listen", busy.Addr().String()},
+		"open to other computers without a token":                                           {"demo", "--listen", "0.0.0.0:0"},
 	} {
 		_, err := run(t.Context(), args...)
 		require.Error(t, err, args)
@@ -123,7 +126,7 @@ func TestDemoEndsInOrder(t *testing.T) {
 	c.SetOut(out)
 	c.SetErr(io.Discard)
 	require.NoError(t, c.ExecuteContext(ctx))
-	assert.Regexp(t, `^listening on http://127\.0\.0\.1:\d+\n12 earlier evenings made, all invented.*\nsimulated bench, invented scenario, seed 1, at ×20, on `, out.text.String())
+	assert.Regexp(t, `^listening on http://127\.0\.0\.1:\d+\nmaking the earlier evenings.*\n18 earlier evenings made, all invented.*\nsimulated bench, invented scenario, seed 1, at ×20, on `, out.text.String())
 	assert.NotContains(t, out.text.String(), "\x1b", "no cursor movements in a file")
 }
 
