@@ -13,6 +13,7 @@ import (
 
 	"meltwarden/daemon/batch"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
 )
 
 func batchesCommand() *cobra.Command {
@@ -58,7 +59,7 @@ func tellBatches(out io.Writer, b batch.Book, asJSON bool) error {
 	if err := table.Flush(); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(out, "\n%s\n", wrapped(b.Advice.String()))
+	_, err := fmt.Fprintf(out, "\n%s\n", review.Wrap("", b.Advice.String()))
 	return err
 }
 
@@ -67,23 +68,6 @@ func dashIf(typed string) string {
 		return "–"
 	}
 	return typed
-}
-
-// wrapped breaks a long text into lines that a terminal shows whole.
-func wrapped(text string) string {
-	const width = 90
-	var lines []string
-	line := ""
-	for _, word := range strings.Fields(text) {
-		if line != "" && len([]rune(line))+1+len([]rune(word)) > width {
-			lines, line = append(lines, line), ""
-		}
-		if line != "" {
-			line += " "
-		}
-		line += word
-	}
-	return strings.Join(append(lines, line), "\n")
 }
 
 func batchNumber(arg string) (int64, error) {
@@ -145,7 +129,7 @@ func tellBatch(out io.Writer, b batch.Book, x batch.Batch, shots []batch.Shot) e
 	}
 	for _, more := range []string{b.Region(x), b.Advice.String(), batch.Why(b.KJ)} {
 		if more != "" {
-			fmt.Fprintf(out, "\n%s\n", wrapped(more))
+			fmt.Fprintf(out, "\n%s\n", review.Wrap("", more))
 		}
 	}
 	return nil

@@ -7,12 +7,14 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"meltwarden/config"
 	"meltwarden/control"
+	"meltwarden/daemon/review"
 )
 
 // listen opens the page's address and says where it is.
@@ -46,6 +48,21 @@ func openLog(out io.Writer, d config.Daemon, screen bool) (journal, error) {
 		out, closer = f, f.Close
 	}
 	return journal{slog.New(slog.NewTextHandler(out, &slog.HandlerOptions{Level: d.Log})), closer}, nil
+}
+
+// wrapped breaks notes into lines that a terminal has room for, each note from a line of
+// its own on.
+func wrapped(notes []string) string {
+	var lines []string
+	for _, note := range notes {
+		lines = append(lines, review.Wrap("", note))
+	}
+	return strings.Join(lines, "\n")
+}
+
+func tellNotes(out io.Writer, notes []string) error {
+	_, err := fmt.Fprintln(out, wrapped(notes))
+	return err
 }
 
 // isTerminal reports whether a person reads what is written there, or types what is read from it.

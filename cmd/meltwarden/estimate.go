@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -13,6 +12,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/control/injector"
 	"meltwarden/daemon/estimate"
+	"meltwarden/daemon/review"
 )
 
 func estimateCommand() *cobra.Command {
@@ -32,7 +32,7 @@ func questionCommand(q estimate.Question) *cobra.Command {
 	typed := map[string]*string{}
 	c := &cobra.Command{
 		Use: q.Name, Short: q.Asks, Args: cobra.NoArgs,
-		Long: q.Asks + "\n\n" + strings.Join(q.Assumes, "\n"),
+		Long: review.Wrap("", q.Asks) + "\n\n" + wrapped(q.Assumes),
 		RunE: func(c *cobra.Command, _ []string) error {
 			given, err := defaultsOf(q, bench)
 			if err != nil {
@@ -85,6 +85,5 @@ func tellAnswer(out io.Writer, a estimate.Answer) error {
 	if err := table.Flush(); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintln(out, strings.Join(a.Assumes, "\n"))
-	return err
+	return tellNotes(out, a.Assumes)
 }

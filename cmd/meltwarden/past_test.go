@@ -164,7 +164,7 @@ func TestFollowingABatch(t *testing.T) {
 	said("verdict", "11", "1", "scorched", "--colour", "slate", "--colour", "ivory")
 	assert.Regexp(t, `Your batches that yellowed had had \d+ to \d+ equal minutes by then \(2 of them\); of 50 that did not, \d+ had less than`,
 		strings.Join(strings.Fields(said("batches")), " "))
-	assert.Contains(t, said("batches", "show", "28"), "For your")
+	assert.Contains(t, strings.Join(strings.Fields(said("batches", "show", "28")), " "), "For your information: heat goes on as before.")
 	var object struct {
 		Batch struct {
 			Reheats int

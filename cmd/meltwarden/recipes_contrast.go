@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"meltwarden/config"
+	"meltwarden/daemon/review"
 )
 
 func recipeContrastCommand() *cobra.Command {
@@ -37,14 +38,14 @@ func recipeContrastCommand() *cobra.Command {
 
 func tellContrasts(out io.Writer, all []config.Contrast) {
 	for _, c := range all {
-		fmt.Fprintf(out, "%s beside %s: %s\n", c.Colour, c.Neighbour, c.Words())
+		fmt.Fprintln(out, review.Wrap("", fmt.Sprintf("%s beside %s: %s", c.Colour, c.Neighbour, c.Words())))
 	}
 	for _, c := range all {
 		if c.ReadAsOne {
-			fmt.Fprintf(out, "warning: %s\n", c.Warning())
+			fmt.Fprintln(out, review.Wrap("", "warning: "+c.Warning()))
 		}
 	}
 	if note := config.SwatchNote(all); note != "" {
-		fmt.Fprintln(out, note)
+		fmt.Fprintln(out, review.Wrap("", note))
 	}
 }

@@ -104,6 +104,5 @@ func tellScaled(out io.Writer, s *scale.Scaling) error {
 		}
 		fmt.Fprintf(out, "  %s\n\n", c.Fill)
 	}
-	_, err := fmt.Fprintln(out, strings.Join(s.Notes, "\n"))
-	return err
+	return tellNotes(out, s.Notes)
 }
