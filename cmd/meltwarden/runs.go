@@ -36,8 +36,13 @@ func withHistory(c *cobra.Command, f func(*history.Store) error) error {
 // whereData is what a command about this history needs to find it.
 func whereData(s *history.Store) string { return review.Where(s) }
 
+// dataFlag adds the data folder; the environment's is taken where no other is named.
 func dataFlag(c *cobra.Command) {
-	c.Flags().String("data", config.DefaultData, "data folder")
+	folder := os.Getenv(config.EnvironmentPrefix + "DATA")
+	if folder == "" {
+		folder = config.DefaultData
+	}
+	c.Flags().String("data", folder, "data folder")
 }
 
 func runNumber(arg string) (int64, error) {
