@@ -19,8 +19,8 @@ func verdictCommand() *cobra.Command {
 	var takeBack bool
 	c := &cobra.Command{
 		Use: "verdict RUN SHOT FAULT", Short: "Say what became of a shot, at demould or days later",
-		Long: "Adds one word about a shot to its set of verdicts: " + strings.Join(shot.Verdicts(), ", ") +
-			".\nWhat shows only days later has other causes than heat: give the day.",
+		Long: review.Wrap("", "Adds one word about a shot to its set of verdicts: "+strings.Join(shot.Verdicts(), ", ")+
+			". Clean takes the place of the faults of that day, and a fault that of clean. What shows only days later has other causes than heat: give the day."),
 		Args: cobra.MinimumNArgs(3),
 		RunE: func(c *cobra.Command, args []string) error {
 			run, err := runNumber(args[0])
@@ -37,10 +37,14 @@ func verdictCommand() *cobra.Command {
 				if takeBack {
 					say = s.Unjudge
 				}
+				before, err := saidOf(s, run, number)
+				if err != nil {
+					return err
+				}
 				if err := say(run, number, v); err != nil {
 					return err
 				}
-				return tellShot(c.OutOrStdout(), s, run, number)
+				return tellShot(c.OutOrStdout(), s, run, number, before)
 			})
 		},
 	}
@@ -52,24 +56,37 @@ func verdictCommand() *cobra.Command {
 	return c
 }
 
-// tellShot says what is now said of a shot.
-func tellShot(out io.Writer, s *history.Store, run int64, number int) error {
+// saidOf is what is said of a shot.
+func saidOf(s *history.Store, run int64, number int) (string, error) {
 	shots, err := s.Shots(run)
 	if err != nil {
-		return err
+		return "", err
 	}
+	said := "nothing is said of it"
 	for _, sh := range shots {
 		if sh.Number != number {
 			continue
 		}
-		said := "nothing is said of it"
 		if len(sh.Verdicts) > 0 {
 			said = review.VerdictLine(sh.Verdicts)
 		}
 		if sh.Withdrawn {
 			said += " (taken back, so that it counts nowhere)"
 		}
-		fmt.Fprintf(out, "run %d, shot %d: %s\n", run, number, said)
 	}
-	return nil
+	return said, nil
+}
+
+// tellShot says what is now said of a shot, and what was before: one word may have taken
+// the place of several.
+func tellShot(out io.Writer, s *history.Store, run int64, number int, before string) error {
+	said, err := saidOf(s, run, number)
+	if err != nil {
+		return err
+	}
+	if said != before {
+		said += " (before: " + before + ")"
+	}
+	_, err = fmt.Fprintf(out, "run %d, shot %d: %s\n", run, number, said)
+	return err
 }
