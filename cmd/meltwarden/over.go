@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 
@@ -19,14 +18,6 @@ type overFlags struct{ beside, align string }
 func (f *overFlags) flags(c *cobra.Command) {
 	c.Flags().StringVar(&f.beside, "beside", "", "with --out, another run over it: its number, or with its shot, like 5/2")
 	c.Flags().StringVar(&f.align, "align", "", "with --beside, what falls together: ready, or shot (with --shot, that one; otherwise the first)")
-}
-
-// unused refuses flags that would do nothing without a file.
-func (f *overFlags) unused() error {
-	if f.beside != "" || f.align != "" {
-		return errors.New("--beside: name the file of the picture with --out")
-	}
-	return nil
 }
 
 func (f *overFlags) picture(s *history.Store, run int64, number int, style plot.Style) (plot.Run, plot.Style, error) {

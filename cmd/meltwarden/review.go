@@ -38,7 +38,7 @@ func reviewCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if err := f.check(); err != nil {
+			if err := f.check(c); err != nil {
 				return err
 			}
 			return withHistory(c, func(s *history.Store) error { return f.show(c.OutOrStdout(), s, run) })
@@ -61,11 +61,17 @@ func reviewCommand() *cobra.Command {
 	return c
 }
 
-// check refuses a picture of an unknown kind before anything is read.
-func (f *reviewFlags) check() error {
+// check refuses a picture of an unknown kind before anything is read, and flags of a
+// picture without one.
+func (f *reviewFlags) check(c *cobra.Command) error {
 	switch {
 	case f.out == "":
-		return f.over.unused()
+		for _, name := range []string{"beside", "align", "dark", "width", "height", "from", "to"} {
+			if c.Flags().Changed(name) {
+				return fmt.Errorf("--%s: name the file of the picture with --out", name)
+			}
+		}
+		return nil
 	case f.shot != 0 && f.over.beside == "":
 		return errors.New("--shot with --out: give --from and --to for the stretch about a shot, or --beside for two runs over each other")
 	}
@@ -126,7 +132,7 @@ func draw(s *history.Store, run int64, f reviewFlags) error {
 func writeWhole(name string, write func(io.Writer) error) error {
 	f, err := os.CreateTemp(filepath.Dir(name), ".drawing-*")
 	if err != nil {
-		return err
+		return fmt.Errorf("--out %s: can not be written into %s: %w", name, filepath.Dir(name), errors.Unwrap(err))
 	}
 	defer os.Remove(f.Name())
 	if err := write(f); err != nil {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"time"
@@ -24,14 +25,18 @@ func tryCommand() *cobra.Command {
 	var f tryFlags
 	c := &cobra.Command{
 		Use: "try RUN SHOT", Short: "Say what to try next after a fault, or accept it as a new version of the recipe",
-		Long: "Proposes one bounded change to the recipe, for a cause that fits, with its reason and others to choose from.\n" +
-			"With --accept the change becomes a new version of the recipe, and an attempt that is judged when its shots\n" +
-			"come in: the command attempts tells how it stands. Nothing is changed on a bench by this.",
+		Long: "Proposes one bounded change to the recipe, for a cause that fits, with its reason and others\n" +
+			"to choose from. With --accept the change becomes a new version of the recipe, and an attempt\n" +
+			"that is judged when its shots come in: the command attempts tells how it stands. Nothing is\n" +
+			"changed on a bench by this.",
 		Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
 			at, _, err := places(args[0], args[1], "")
 			if err != nil {
 				return err
+			}
+			if !f.accept && (f.out != "" || c.Flags().Changed("choice")) {
+				return errors.New("--out and --choice go with --accept; nothing was accepted")
 			}
 			return withHistory(c, func(s *history.Store) error {
 				found, err := evidence.Of(s, at, evidence.Place{})
@@ -129,6 +134,9 @@ func attemptsCommand() *cobra.Command {
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return withHistory(c, func(s *history.Store) error {
+				if end == 0 && why != "" {
+					return errors.New("--why: say with --end which attempt ends")
+				}
 				if end != 0 {
 					if err := s.EndAttempt(end, time.Now(), why); err != nil {
 						return err
