@@ -76,6 +76,10 @@ func (f *photoFlags) do(out io.Writer, s *history.Store, file []string) error {
 	if err != nil {
 		return err
 	}
+	if f.out != "" && !f.asJSON {
+		_, err := fmt.Fprintf(out, "photo %d is written to %s\n", f.number, f.out)
+		return err
+	}
 	photos, err := f.photos(s)
 	if err != nil {
 		return err

@@ -18,9 +18,9 @@ func whyCommand() *cobra.Command {
 	var fahrenheit, asJSON bool
 	c := &cobra.Command{
 		Use: "why RUN SHOT", Short: "Hold a shot beside a clean one, and each cause of its faults against the clean shots",
-		Long: "Holds a shot beside the last clean one of the same recipe, or another that you choose, and each cause\n" +
-			"that the trade knows of its faults against what the clean shots had. A cause fits, or something speaks\n" +
-			"against it, or nothing can be told: there is never one verdict.",
+		Long: "Holds a shot beside the last clean one of the same recipe, or another that you choose, and each\n" +
+			"cause that the trade knows of its faults against what the clean shots had. A cause fits, or\n" +
+			"something speaks against it, or nothing can be told: there is never one verdict.",
 		Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
 			at, other, err := places(args[0], args[1], beside)
@@ -65,7 +65,10 @@ func places(run, number, beside string) (at, other evidence.Place, err error) {
 
 // tellMore says how to see more of a case.
 func tellMore(out io.Writer, c evidence.Case, where string) error {
-	hint := func(command, what string) { fmt.Fprintf(out, "  %-46s %s\n", "meltwarden "+command+where, what) }
+	var err error
+	hint := func(command, what string) {
+		_, err = fmt.Fprintf(out, "  %-45s  %s\n", "meltwarden "+command+where, what)
+	}
 	run, number := c.Review.Run.ID, c.Shot.Number
 	fmt.Fprintln(out)
 	hint(fmt.Sprintf("why %d %d --beside RUN/SHOT", run, number), "beside another shot")
@@ -82,6 +85,6 @@ func tellMore(out io.Writer, c evidence.Case, where string) error {
 	if len(c.Findings) > 0 {
 		hint(fmt.Sprintf("try %d %d", run, number), "what to try next")
 	}
-	_, err := fmt.Fprintf(out, "  %-46s %s\n", fmt.Sprintf("meltwarden report %d --shot %d --out why.html%s", run, number, where), "all of it in one file")
+	hint(fmt.Sprintf("report %d --shot %d --out why.html", run, number), "all of it in one file")
 	return err
 }

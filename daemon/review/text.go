@@ -75,7 +75,7 @@ func (r Review) verdictOf(i int, s Sheet) string {
 func (r Review) writeNext(t *text) {
 	t.line("")
 	hint := func(form, what string) {
-		t.line("  %-46s %s", "meltwarden "+fmt.Sprintf(form, r.Run.ID)+r.Where, what)
+		t.line("  %-45s  %s", "meltwarden "+fmt.Sprintf(form, r.Run.ID)+r.Where, what)
 	}
 	if len(r.Shots) > 0 {
 		hint("review %d --shot N", "the whole card of a shot")
