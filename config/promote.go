@@ -119,7 +119,7 @@ func unchanged(wrong string) strict.Problem {
 // problemsOf returns what is wrong with deviations, in their order.
 func problemsOf(deviations []Deviation, r *Recipe) []strict.Problem {
 	if len(deviations) == 0 {
-		return []strict.Problem{unchanged("no deviations")}
+		return []strict.Problem{unchanged("no deviations: nothing was changed at the bench")}
 	}
 	pots := names(r.Colours, func(c Colour) string { return c.Pot })
 	var problems []strict.Problem

@@ -123,7 +123,7 @@ func TestPromoteRefuses(t *testing.T) {
 		deviations []config.Deviation
 		want       string
 	}{
-		"nothing":       {nil, "run: no deviations" + useOld},
+		"nothing":       {nil, "run: no deviations: nothing was changed at the bench" + useOld},
 		"no change":     {[]config.Deviation{setTo("left", math.NaN())}, "run: the deviations leave the recipe as it was" + useOld},
 		"and back":      {[]config.Deviation{setTo("left", 166), setTo("left", 168.0004)}, "run: the deviations leave the recipe as it was" + useOld},
 		"unknown pot":   {[]config.Deviation{setTo("lefd", 166)}, `run: deviations[1].pot: "lefd": not known; did you mean "left"?`},
