@@ -50,7 +50,7 @@ func tryCommand() *cobra.Command {
 			})
 		},
 	}
-	c.Flags().StringVar(&f.fault, "fault", "", "the fault, where the shot has several")
+	c.Flags().StringVar(&f.fault, "fault", "", "the fault, where the shot has several; with its colours where both are alike")
 	c.Flags().BoolVar(&f.accept, "accept", false, "accept a choice as a new version of the recipe")
 	c.Flags().IntVar(&f.choice, "choice", 1, "with --accept, which one")
 	c.Flags().StringVar(&f.out, "out", "", "with --accept, write the new recipe into this file; it must not exist yet")
@@ -87,7 +87,7 @@ func (f *tryFlags) show(out io.Writer, s *history.Store, c evidence.Case) error 
 		}
 		command := fmt.Sprintf("try %d %d", c.Review.Run.ID, c.Shot.Number)
 		if len(all) > 1 {
-			command += fmt.Sprintf(" --fault %q", a.Fault)
+			command += fmt.Sprintf(" --fault %q", a.Words)
 		}
 		fmt.Fprintf(out, "\n  meltwarden %s --accept --choice 1 --out new.yaml%s\n", command, whereData(s))
 	}

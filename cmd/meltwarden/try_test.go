@@ -118,13 +118,18 @@ func TestMistakesAboutTrying(t *testing.T) {
 	t.Parallel()
 	folder := aPast(t)
 	for want, args := range map[string][]string{
-		"run 99: there is no such run":                         {"try", "99", "1"},
-		"run 7, shot 9: there is no such shot":                 {"try", "7", "9"},
-		"run 12, shot 1: no fault was seen on it":              {"try", "12", "1"},
-		`fault "flash": write one of: seam, short`:             {"try", "5", "2", "--fault", "flash"},
-		"choice 3: choose from 1 to 2; nothing was accepted":   {"try", "7", "1", "--accept", "--choice", "3"},
-		"choice 1: It was first seen days later":               {"try", "6", "2", "--accept"},
-		"attempt 5 that is still on: there is no such attempt": {"attempts", "--end", "5"},
+		"run 99: there is no such run":                                                {"try", "99", "1"},
+		"run 7, shot 9: there is no such shot":                                        {"try", "7", "9"},
+		"run 12, shot 1: no fault was seen on it":                                     {"try", "12", "1"},
+		`fault "flash": write one of: "seam", "short: cavity 2"`:                      {"try", "5", "2", "--fault", "flash"},
+		`fault "bled": write one of: "bled: ivory and rust", "bled: slate and ivory"`: {"try", "1", "1", "--accept", "--fault", "bled"},
+		"--out and --choice go with --accept":                                         {"try", "7", "1", "--choice", "2"},
+		"that is the shot itself":                                                     {"why", "7", "1", "--beside", "7/1"},
+		"--why: say with --end":                                                       {"attempts", "--why", "too dull"},
+		"--dark: name the file":                                                       {"review", "7", "--dark"},
+		"choice 3: choose from 1 to 2; nothing was accepted":                          {"try", "7", "1", "--accept", "--choice", "3"},
+		"choice 1: It was first seen days later":                                      {"try", "6", "2", "--accept"},
+		"attempt 5 that is still on: there is no such attempt":                        {"attempts", "--end", "5"},
 	} {
 		_, err := run(t.Context(), append(args, "--data", folder)...)
 		assert.ErrorContains(t, err, want)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -225,14 +226,22 @@ func Accept(s *history.Store, c evidence.Case, fault string, number int, now tim
 	return all[i], nil
 }
 
-// AdviceOn is the advice on a fault, or on the only one where the word is "".
+// AdviceOn is the advice on a verdict as it is spelt, "bled: slate and ivory"; its fault is
+// enough where no other verdict of the shot has it, and "" where there is one advice.
 func AdviceOn(all []Advice, fault string) (Advice, error) {
 	var words []string
+	var of []Advice
 	for _, a := range all {
-		if a.Fault == fault || fault == "" && len(all) == 1 {
+		if a.Words == fault {
 			return a, nil
 		}
-		words = append(words, a.Fault)
+		if a.Fault == fault || fault == "" {
+			of = append(of, a)
+		}
+		words = append(words, strconv.Quote(a.Words))
+	}
+	if len(of) == 1 {
+		return of[0], nil
 	}
 	if len(words) == 0 {
 		return Advice{}, fmt.Errorf("no fault was seen on this shot; %w", ErrChoice)

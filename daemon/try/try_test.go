@@ -272,3 +272,20 @@ func TestAnAimThatWasMissedIsNotTightened(t *testing.T) {
 	s.Finding.Hypotheses = []evidence.Hypothesis{fitting(t, "seam", cause.Draw, 38, 20)}
 	assert.Equal(t, "pour: draw within 40 s → 20 s", s.Propose().Choices[0].Change)
 }
+
+// TestEveryVerdictHasItsOwnAdvice: two of one fault are told apart by their colours.
+func TestEveryVerdictHasItsOwnAdvice(t *testing.T) {
+	all := []Advice{{Fault: "bled", Words: "bled: ivory and rust"}, {Fault: "bled", Words: "bled: slate and ivory"}, {Fault: "seam", Words: "seam"}}
+	for _, fault := range []string{"bled: ivory and rust", "bled: slate and ivory", "seam"} {
+		a, err := AdviceOn(all, fault)
+		require.NoError(t, err)
+		assert.Equal(t, fault, a.Words)
+	}
+	for _, fault := range []string{"", "bled", "flash"} {
+		_, err := AdviceOn(all, fault)
+		assert.ErrorContains(t, err, `write one of: "bled: ivory and rust", "bled: slate and ivory", "seam"; nothing was accepted`, fault)
+	}
+	a, err := AdviceOn(all[:1], "")
+	require.NoError(t, err)
+	assert.Equal(t, "bled", a.Fault)
+}
