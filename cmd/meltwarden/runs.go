@@ -114,7 +114,8 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 		fmt.Fprintln(out, "no runs")
 		return nil
 	}
-	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	var rows strings.Builder
+	table := tabwriter.NewWriter(&rows, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(table, "run\tbegan\ttook\tstate\tshots\tfaults\trecipe")
 	invented, brought := false, false
 	for _, r := range runs {
@@ -128,12 +129,18 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 		took := time.Duration(r.TookS * float64(time.Second)).Round(time.Minute)
 		fmt.Fprintf(table, "%d\t%s\t%d min\t%s\t%s\t%s\t%s v%d%s\n", r.ID, r.Began.Format("2006-01-02 15:04"), int(took.Minutes()),
 			review.StateWords(r.State), shotWords(r), faultWords(r), r.Recipe, r.Version, star)
-		if r.Note != "" {
-			fmt.Fprintf(table, "\tnote: %s\n", r.Note)
-		}
 	}
 	if err := table.Flush(); err != nil {
 		return err
+	}
+	// Notes come between the rows and not into the table, whose columns would end at them.
+	head, rest, _ := strings.Cut(rows.String(), "\n")
+	fmt.Fprintln(out, head)
+	for i, row := range strings.Split(strings.TrimSuffix(rest, "\n"), "\n") {
+		fmt.Fprintln(out, row)
+		if note := runs[i].Note; note != "" {
+			fmt.Fprintln(out, review.Wrap("     ", "note: "+note))
+		}
 	}
 	if invented {
 		fmt.Fprintln(out, "* simulated bench, invented")

@@ -15,9 +15,9 @@ const outside = "!"
 func (r Review) WriteText(w io.Writer, u Unit) error {
 	t := &text{w: w}
 	t.line("%s", r.Heading())
-	t.line("%s", r.Subheading())
+	t.line("%s", Wrap("", r.Subheading()))
 	if r.Run.Note != "" {
-		t.line("note: %s", r.Run.Note)
+		t.line("%s", Wrap("", "note: "+r.Run.Note))
 	}
 	if changes := r.DeviationLines(u); len(changes) > 0 {
 		t.line("\nchanged at the bench")
