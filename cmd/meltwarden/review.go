@@ -139,7 +139,8 @@ func writeWhole(name string, write func(io.Writer) error) error {
 		f.Close()
 		return err
 	}
-	if err := f.Close(); err != nil {
+	// The temporary file is for its owner alone; what is made of it is to be shown around.
+	if err := errors.Join(f.Chmod(0o644), f.Close()); err != nil {
 		return err
 	}
 	return os.Rename(f.Name(), name)
