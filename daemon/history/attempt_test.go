@@ -29,6 +29,9 @@ func TestAnAttemptIsKeptWithItsVersion(t *testing.T) {
 	v, err := s.Version("new")
 	require.NoError(t, err)
 	assert.Equal(t, before, v.Parent)
+	newest, err := s.Newest(start().RecipeName)
+	require.NoError(t, err)
+	assert.Equal(t, v.Number, newest)
 
 	require.NoError(t, s.EndAttempt(id, noon.Add(time.Hour), "too dull"))
 	assert.ErrorIs(t, s.EndAttempt(id, noon, "again"), ErrNoAttempt)

@@ -88,6 +88,12 @@ func (s *Store) Version(fingerprint string) (Version, error) {
 	return all[0], nil
 }
 
+// Newest is the number of the newest version of a recipe; zero where none is kept.
+func (s *Store) Newest(recipe string) (number int, err error) {
+	err = s.one([]any{&number}, `SELECT count(*) FROM recipe WHERE name = ?`, recipe)
+	return number, err
+}
+
 // Typed is the recipe file of a run as it was typed, which may be laid out in
 // another way than the first of its version.
 func (s *Store) Typed(run int64) (text string, err error) {

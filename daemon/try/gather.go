@@ -33,8 +33,8 @@ type Attempt struct {
 // Attempts lists every attempt with how it stands, the newest first.
 func Attempts(s *history.Store) ([]Attempt, error) {
 	kept, err := s.Attempts()
-	if err != nil {
-		return nil, err
+	if err != nil || len(kept) == 0 {
+		return []Attempt{}, err
 	}
 	versions, err := s.Versions()
 	if err != nil {
@@ -82,7 +82,7 @@ func missed(s *history.Store, k history.Attempt) (n int, err error) {
 	if unreadable != nil || recipe.Pour == (config.Pour{}) {
 		return 0, nil
 	}
-	runs, err := s.Runs(history.Filter{Text: k.Version})
+	runs, err := s.Runs(history.Filter{Recipe: k.Recipe})
 	if err != nil {
 		return 0, err
 	}
@@ -118,7 +118,7 @@ func Of(s *history.Store, c evidence.Case, u review.Unit) ([]Advice, error) {
 		return nil, err
 	}
 	over := causes.Look(near)
-	newest, err := newestOf(s, run.Recipe)
+	newest, err := s.Newest(run.Recipe)
 	if err != nil {
 		return nil, err
 	}
@@ -142,24 +142,13 @@ func Of(s *history.Store, c evidence.Case, u review.Unit) ([]Advice, error) {
 	return all, nil
 }
 
-// newestOf is the number of the newest version of a recipe.
-func newestOf(s *history.Store, recipe string) (newest int, err error) {
-	versions, err := s.Versions()
-	for _, v := range versions {
-		if v.Name == recipe {
-			newest = max(newest, v.Number)
-		}
-	}
-	return newest, err
-}
-
 // mostShots is how many shots are looked over for a cause that goes with the fault: those
 // nearest in time, so that a page does not grow slow.
 const mostShots = 60
 
 // nearest are the runs of the same recipe that are nearest in time, the oldest first.
 func nearest(s *history.Store, own history.Run) ([]causes.Run, error) {
-	runs, err := s.Runs(history.Filter{Text: own.Recipe})
+	runs, err := s.Runs(history.Filter{Recipe: own.Recipe})
 	if err != nil {
 		return nil, err
 	}
