@@ -42,7 +42,7 @@ func commissionAt(clk *clock.Clock) *cobra.Command {
 	c.Flags().BoolVar(&f.status, "status", false, "say what is on record and what is missing; touches no device")
 	c.Flags().BoolVar(&f.asJSON, "json", false, "with --status, print an object")
 	_ = c.MarkFlagRequired("config") // the flag exists: it was made above
-	c.MarkFlagsMutuallyExclusive("anew", "status")
+	oneOf(c, "anew", "status")
 	config.Flags(c.Flags())
 	return c
 }

@@ -284,7 +284,7 @@ func TestCommissionMistakes(t *testing.T) {
 	folder := t.TempDir()
 	for want, args := range map[string][]string{
 		"--json: add --status":  {"--config", file, "--json"},
-		"none of the others":    {"--config", file, "--status", "--anew"},
+		"give only one of them": {"--config", file, "--status", "--anew"},
 		"no such file":          {"--config", filepath.Join(folder, "none.yaml")},
 		"cut-out: not answered": {"--config", file, "--data", folder},
 	} {

@@ -119,12 +119,17 @@ func makePast(ctx context.Context, words io.Writer, s *history.Store, b *config.
 		return nil
 	}
 	fmt.Fprintln(words, "making the earlier evenings, once; that takes a minute or two, and nothing is heated until they are there")
+	made, wanted := 0, 0
 	err = demo.MakePast(ctx, s, b, version(), time.Now(), func(done, all int) {
+		made, wanted = done, all
 		if done == all {
 			fmt.Fprintf(words, "%d earlier evenings made, all invented: see Past runs on the page, or the command runs\n", all)
 		}
 	})
-	if err != nil && s.Trouble() == nil {
+	switch {
+	case ctx.Err() != nil && made > 0 && made < wanted:
+		return fmt.Errorf("ended after %d of %d earlier evenings; the rest is not made later: to have them all, start again with another --data than %s", made, wanted, b.Daemon.Data)
+	case err != nil && s.Trouble() == nil:
 		return err
 	}
 	return nil

@@ -46,8 +46,7 @@ func photoCommand() *cobra.Command {
 	c.Flags().Int64Var(&f.number, "number", 0, "with --out, the photo to write")
 	c.Flags().StringVar(&f.out, "out", "", "write the photo of --number to this file; it must not exist yet")
 	c.Flags().BoolVar(&f.asJSON, "json", false, "print an object")
-	c.MarkFlagsRequiredTogether("number", "out")
-	c.MarkFlagsMutuallyExclusive("take-back", "out")
+	oneOf(c, "take-back", "out")
 	dataFlag(c)
 	return c
 }
@@ -58,6 +57,9 @@ func (f *photoFlags) read(args []string) (err error) {
 	}
 	if f.shot, err = strconv.Atoi(args[1]); err != nil {
 		return fmt.Errorf("shot %q: write the number that the command review shows", args[1])
+	}
+	if (f.number == 0) != (f.out == "") {
+		return errors.New("--number and --out go together: which photo, and the file to write it to")
 	}
 	if len(args) == 3 && (f.takeBack != 0 || f.out != "") {
 		return errors.New("name a file to attach, or --take-back or --out, not both")

@@ -50,3 +50,23 @@ func ways(c *cobra.Command) string {
 	}
 	return c.CommandPath() + ", with one of these behind it: " + strings.Join(words, ", ")
 }
+
+// oneOf refuses flags that exclude each other.
+func oneOf(c *cobra.Command, names ...string) {
+	before := c.PreRunE
+	c.PreRunE = func(c *cobra.Command, args []string) error {
+		var given []string
+		for _, name := range names {
+			if c.Flags().Changed(name) {
+				given = append(given, "--"+name)
+			}
+		}
+		if len(given) > 1 {
+			return fmt.Errorf("%s: give only one of them", strings.Join(given, " and "))
+		}
+		if before == nil {
+			return nil
+		}
+		return before(c, args)
+	}
+}

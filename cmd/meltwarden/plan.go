@@ -34,7 +34,7 @@ func planCommand() *cobra.Command {
 	_ = c.MarkFlagRequired("config") // the flag exists: it was made above
 	c.Flags().StringVar(&f.at, "at", "", "when heat is to be enabled, like 19:30")
 	c.Flags().StringVar(&f.readyAt, "ready-at", "", "when all is to be ready, like 20:00")
-	c.MarkFlagsMutuallyExclusive("at", "ready-at")
+	oneOf(c, "at", "ready-at")
 	c.Flags().StringVar(&f.room, "room", "", "how warm the room is, like \"19 C\"")
 	c.Flags().BoolVar(&f.asJSON, "json", false, "print an object")
 	c.Flags().BoolVar(&f.fahrenheit, "fahrenheit", false, "temperatures in °F")

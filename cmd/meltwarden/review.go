@@ -55,8 +55,8 @@ func reviewCommand() *cobra.Command {
 	c.Flags().DurationVar(&f.style.From, "from", 0, "with --out, begin at this time of the run, like 20m")
 	c.Flags().DurationVar(&f.style.To, "to", 0, "with --out, end at this time of the run")
 	f.over.flags(c)
-	c.MarkFlagsMutuallyExclusive("out", "json", "events")
-	c.MarkFlagsMutuallyExclusive("json", "shot", "events")
+	oneOf(c, "out", "json", "events")
+	oneOf(c, "json", "shot", "events")
 	dataFlag(c)
 	return c
 }
