@@ -3,6 +3,7 @@ package api
 import (
 	"fmt"
 	"net/http"
+	"time"
 
 	"meltwarden/daemon/cause"
 	"meltwarden/daemon/causes"
@@ -54,29 +55,42 @@ func question(r *http.Request) causes.Question {
 	return causes.Question{Fault: q.Get("fault"), Recipe: q.Get("recipe"), Mould: q.Get("mould")}
 }
 
-// causesOf answers the question of a request.
-func (s *server) causesOf(r *http.Request) (causes.Answer, error) {
+// causesWithin is how long an answer may take (E: five seconds of a desk computer for five
+// thousand shots, so half a minute on a small one).
+const causesWithin = time.Minute
+
+// causesOf answers the question of a request; ok is false after an answer that says why not.
+func (s *server) causesOf(w http.ResponseWriter, r *http.Request) (a causes.Answer, ok bool) {
 	if s.History == nil {
-		return causes.Answer{Findings: []causes.Finding{}}, nil
+		return causes.Answer{Findings: []causes.Finding{}}, true
 	}
-	return causes.Of(s.History, question(r))
+	if fromElsewhere(w, r) {
+		return a, false
+	}
+	done, ok := s.turn(w, r, causesWithin)
+	if !ok {
+		tooMany(w)
+		return a, false
+	}
+	defer done()
+	a, err := causes.Of(s.History, question(r))
+	if err != nil {
+		pastProblem(w, err)
+	}
+	return a, err == nil
 }
 
 // causes tells what goes with a fault, in figures.
 func (s *server) causes(w http.ResponseWriter, r *http.Request) {
-	a, err := s.causesOf(r)
-	if err != nil {
-		pastProblem(w, err)
-		return
+	if a, ok := s.causesOf(w, r); ok {
+		writeJSON(w, http.StatusOK, a)
 	}
-	writeJSON(w, http.StatusOK, a)
 }
 
 // causesPage shows it.
 func (s *server) causesPage(w http.ResponseWriter, r *http.Request) {
-	a, err := s.causesOf(r)
-	if err != nil {
-		pastProblem(w, err)
+	a, ok := s.causesOf(w, r)
+	if !ok {
 		return
 	}
 	p := causesPage{

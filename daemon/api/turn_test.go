@@ -15,8 +15,9 @@ import (
 	"meltwarden/daemon/plan"
 )
 
-// TestPlansDoNotPileUp: one is worked out at a time, and nobody else's page asks for it.
-func TestPlansDoNotPileUp(t *testing.T) {
+// TestWhatTakesLongDoesNotPileUp: one thing is worked out at a time, and nobody else's page
+// asks for it.
+func TestWhatTakesLongDoesNotPileUp(t *testing.T) {
 	o, _ := options(&frames.Hub{})
 	o.History = twoEvenings(t)
 	o.Plan = func(*config.Recipe, plan.Wanted) (*plan.Plan, error) {
@@ -27,7 +28,9 @@ func TestPlansDoNotPileUp(t *testing.T) {
 	s.drawing <- struct{}{} // something else is under way
 	gone, leave := context.WithCancel(context.Background())
 	leave()
-	for target, show := range map[string]http.HandlerFunc{"/plan": s.planPage, "/api/v1/plan": s.plan} {
+	for target, show := range map[string]http.HandlerFunc{
+		"/plan": s.planPage, "/api/v1/plan": s.plan, "/causes": s.causesPage, "/api/v1/causes": s.causes,
+	} {
 		w := httptest.NewRecorder()
 		show(w, request("GET", target).WithContext(gone))
 		assert.Equal(t, http.StatusServiceUnavailable, w.Code, target)
@@ -53,7 +56,7 @@ func TestWhatTakesLongIsGivenTime(t *testing.T) {
 	h := New(o)
 	began := time.Now()
 	for _, r := range []*http.Request{
-		request("GET", "/plan"), request("GET", "/keeping/"+archiveName),
+		request("GET", "/plan"), request("GET", "/causes"), request("GET", "/keeping/"+archiveName),
 		form("/api/v1/tidy", map[string][]string{"older-than": {"365 days"}, "dry-run": {"yes"}}),
 	} {
 		d := &deadlines{ResponseRecorder: httptest.NewRecorder()}
