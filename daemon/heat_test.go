@@ -2,6 +2,8 @@ package daemon
 
 import (
 	"database/sql"
+	"encoding/json"
+	"errors"
 	"log/slog"
 	"testing"
 	"time"
@@ -13,6 +15,7 @@ import (
 	"meltwarden/control/reading"
 	"meltwarden/daemon/alarm"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/shot"
 )
 
 // TestAnInterruptedRunGoesOnWithItsHeat: what the potful had until the last full minute is
@@ -56,4 +59,19 @@ func TestAnInterruptedRunGoesOnWithItsHeat(t *testing.T) {
 	assert.InDelta(t, 7, heats[0].Minutes(150), 0.05, "five minutes before, two after")
 	assert.InDelta(t, 300, heats[0].UnknownS, 10, "kept five minutes ago")
 	assert.False(t, heats[0].Known())
+}
+
+// TestHeatThatCanNotBeReadIsUnknown, and no zero, also when it has been kept again.
+func TestHeatThatCanNotBeReadIsUnknown(t *testing.T) {
+	set := []control.PotSettings{{Name: "left"}, {Name: "right"}}
+	s := NewScribe(set)
+	s.GoOn(150, heatsBefore(nil, errors.New("the disk is gone"), len(set)), 0)
+	for _, h := range s.Heats() {
+		text, err := json.Marshal(h)
+		require.NoError(t, err)
+		var again shot.Heat
+		require.NoError(t, json.Unmarshal(text, &again))
+		assert.False(t, again.Known())
+		assert.False(t, again.DoseMin(150).Known())
+	}
 }

@@ -3,6 +3,7 @@ package daemon
 import (
 	"errors"
 	"log/slog"
+	"slices"
 	"time"
 
 	"meltwarden/control"
@@ -139,10 +140,19 @@ func (d *Daemon) scribe(r *history.Recorder) *Scribe {
 		if err != nil {
 			d.opts.Log.Error("the heat of the run before it was interrupted is not known", "why", err)
 		}
-		before, unwatched = heats, time.Since(at)
+		before, unwatched = heatsBefore(heats, err, len(d.opts.Settings.Pots)), time.Since(at)
 	}
 	s.GoOn(d.opts.Start.DoseKJ, before, unwatched)
 	return s
+}
+
+// heatsBefore are the heats that were kept, or unknown ones where they can not be read now:
+// what is kept from here on takes their place.
+func heatsBefore(kept []shot.Heat, err error, pots int) []shot.Heat {
+	if err == nil {
+		return kept
+	}
+	return slices.Repeat([]shot.Heat{shot.UnknownHeat()}, pots)
 }
 
 // logFailures writes down when history begins and ceases to fail.

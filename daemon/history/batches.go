@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"math"
 	"time"
 
 	"meltwarden/control/dose"
@@ -125,8 +124,7 @@ func (s *Store) Heats(run int64) (heats []shot.Heat, at time.Time, err error) {
 // heatOf reads a heat; one that can not be read is unknown.
 func heatOf(text string) (h shot.Heat) {
 	if json.Unmarshal([]byte(text), &h) != nil {
-		h = shot.Heat{}
-		h.UnknownS = math.Inf(1)
+		h = shot.UnknownHeat()
 	}
 	return h
 }

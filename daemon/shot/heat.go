@@ -19,6 +19,12 @@ type Heat struct {
 	cured bool
 }
 
+// UnknownHeat is that of a potful of which nobody knows what it has had.
+func UnknownHeat() (h Heat) {
+	h.UnknownS = math.Inf(1)
+	return h
+}
+
 // See takes in a cycle: what the melt probe shows, where the pot stands and how long the
 // cycle took. A melt that is estimated is not measured, and counts as unknown.
 func (h *Heat) See(melt frames.Figure, s control.PotState, elapsed time.Duration) {
