@@ -34,12 +34,22 @@ func withRecipe(c *cobra.Command, name string, f func(recipeSource) error) error
 		if err != nil {
 			return err
 		}
-		r, err := config.ParseRecipe("recipe version "+v.Fingerprint, []byte(v.Source))
+		r, err := parsed(v)
 		if err != nil {
 			return err
 		}
 		return f(recipeSource{r, v, s})
 	})
+}
+
+// parsed is the recipe of a kept version. Its text has to be what its fingerprint says: a
+// version can have come in an archive that somebody else wrote, and a pot is heated by it.
+func parsed(v history.Version) (*config.Recipe, error) {
+	r, err := config.ParseRecipe("recipe version "+v.Fingerprint, []byte(v.Source))
+	if err == nil && r.Fingerprint() != v.Fingerprint {
+		return nil, fmt.Errorf("recipe version %s: its text is another one's (%s), so something else wrote it; use a recipe file", v.Fingerprint, r.Fingerprint())
+	}
+	return r, err
 }
 
 // writeAs writes a changed text of the recipe to a new file and says what differs. What
@@ -86,5 +96,5 @@ func recipeNamed(data, name string) (*config.Recipe, error) {
 	if err != nil {
 		return nil, fmt.Errorf("--recipe %q: no such file, and no version that is kept in %s: %w", name, data, err)
 	}
-	return config.ParseRecipe("recipe version "+v.Fingerprint, []byte(v.Source))
+	return parsed(v)
 }

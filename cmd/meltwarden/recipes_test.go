@@ -118,3 +118,15 @@ func TestContrastOfARecipe(t *testing.T) {
 	assert.Nil(t, object.Contrasts[0].Beside)
 	assert.True(t, object.Contrasts[1].ReadAsOne)
 }
+
+// TestAVersionIsWhatItsFingerprintSays: one that is not is heated by nobody.
+func TestAVersionIsWhatItsFingerprintSays(t *testing.T) {
+	v := history.Version{Fingerprint: config.DemoRecipe().Fingerprint(), Source: string(config.DemoRecipe().Typed)}
+	r, err := parsed(v)
+	require.NoError(t, err)
+	assert.Equal(t, v.Fingerprint, r.Fingerprint())
+	v.Source = strings.Replace(v.Source, "setpoint: 168 C", "setpoint: 178 C", 1)
+	require.NotEqual(t, string(config.DemoRecipe().Typed), v.Source)
+	_, err = parsed(v)
+	assert.ErrorContains(t, err, "something else wrote it; use a recipe file")
+}
