@@ -34,6 +34,7 @@ func TestRunsGoFromPageToPage(t *testing.T) {
 	require.NoError(t, err)
 	defer other.Close()
 	h := keepingBench(other)
+	var last string
 	bring := func() string {
 		r := withPhoto(t, "/api/v1/import", file, "Accept: text/html")
 		body, _ := io.ReadAll(r.Body)
@@ -43,9 +44,11 @@ func TestRunsGoFromPageToPage(t *testing.T) {
 		page, err := io.ReadAll(a.Body)
 		require.NoError(t, err)
 		require.Equal(t, http.StatusOK, a.StatusCode, string(page))
+		last = string(page)
 		return words(string(page))
 	}
 	requireAll(t, bring(), "is run 1 here", "1 run brought in")
+	assert.NotContains(t, last, `href="/api/`, "an address that only takes something leads nowhere")
 	requireAll(t, bring(), "is here already as run 1: left as it is", "0 runs brought in")
 	requireAll(t, reader(t, other)("/runs/1", 200), "made elsewhere, on ")
 	for _, folder := range []string{filepath.Dir(s.Path()), filepath.Dir(other.Path())} {

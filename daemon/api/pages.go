@@ -32,7 +32,9 @@ func (s *server) head(r *http.Request, title, here string) head {
 	} else {
 		other.Set(unitKey, inFahrenheit)
 	}
-	h.OtherUnit = address(r.URL.Path, other)
+	if r.Method != http.MethodPost { // an address that takes something shows nothing by itself
+		h.OtherUnit = address(r.URL.Path, other)
+	}
 	return h
 }
 
