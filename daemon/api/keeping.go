@@ -5,11 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"mime/multipart"
 	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"time"
 
 	"meltwarden/config"
@@ -145,7 +147,7 @@ func (s *server) bringIn(w http.ResponseWriter, r *http.Request) {
 }
 
 // bring puts the file where it can be read as one.
-func (s *server) bring(file io.Reader) (runs []history.Brought, err error) {
+func (s *server) bring(file *multipart.Part) (runs []history.Brought, err error) {
 	folder, gone, err := s.History.Workshop()
 	if err != nil {
 		return nil, err
@@ -160,8 +162,20 @@ func (s *server) bring(file io.Reader) (runs []history.Brought, err error) {
 	if err = errors.Join(err, to.Close()); err != nil {
 		return nil, err
 	}
-	return s.History.Import(path, time.Now())
+	if runs, err = s.History.Import(path, time.Now()); err != nil {
+		return nil, typedName{err, path, file.FileName()}
+	}
+	return runs, nil
 }
+
+// typedName is an error about a file by the name that the maker knows it by.
+type typedName struct {
+	error
+	path, name string
+}
+
+func (e typedName) Error() string { return strings.ReplaceAll(e.error.Error(), e.path, e.name) }
+func (e typedName) Unwrap() error { return e.error }
 
 // tidy thins the runs that are older than the form field "older-than"; with "dry-run" it
 // only says which.

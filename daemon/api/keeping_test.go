@@ -62,6 +62,21 @@ func TestRunsGoFromPageToPage(t *testing.T) {
 	requireProblem(t, do(keepingBench(s), request("GET", "/keeping/runs.sqlite?run=x")), http.StatusBadRequest)
 }
 
+// TestAFileThatIsNoArchiveIsNamedAsItWasChosen, and not by where it was put to be read.
+func TestAFileThatIsNoArchiveIsNamedAsItWasChosen(t *testing.T) {
+	h := keepingBench(twoEvenings(t))
+	r := withPhoto(t, "/api/v1/import", []byte("no archive"))
+	body, err := io.ReadAll(r.Body)
+	require.NoError(t, err)
+	text := strings.Replace(string(body), `name="photo"`, `name="archive"`, 1)
+	r.Body, r.ContentLength = io.NopCloser(strings.NewReader(text)), int64(len(text))
+	a := do(h, r)
+	require.Equal(t, http.StatusBadRequest, a.StatusCode)
+	said, err := io.ReadAll(a.Body)
+	require.NoError(t, err)
+	assert.Contains(t, string(said), `"bait.png: damaged, cut short, or no archive at all`)
+}
+
 // TestOldRunsAreThinnedOnThePage, after a look at what would become of them.
 func TestOldRunsAreThinnedOnThePage(t *testing.T) {
 	s := twoEvenings(t)
