@@ -32,7 +32,7 @@ func questionCommand(q estimate.Question) *cobra.Command {
 	typed := map[string]*string{}
 	c := &cobra.Command{
 		Use: q.Name, Short: q.Asks, Args: cobra.NoArgs,
-		Long: review.Wrap("", q.Asks) + "\n\n" + wrapped(q.Assumes),
+		Long: review.Wrap("", q.Asks) + "\n\n" + wrapped(taken(q.Caution, q.Assumes)),
 		RunE: func(c *cobra.Command, _ []string) error {
 			given, err := defaultsOf(q, bench)
 			if err != nil {
@@ -76,6 +76,14 @@ func defaultsOf(q estimate.Question, path string) (map[string]string, error) {
 	return q.Defaults(b.Injector), nil
 }
 
+// taken is the caution, where there is one, before what is taken for granted.
+func taken(caution string, assumes []string) []string {
+	if caution == "" {
+		return assumes
+	}
+	return append([]string{caution}, assumes...)
+}
+
 func tellAnswer(out io.Writer, a estimate.Answer) error {
 	fmt.Fprintf(out, "%s (%s)\n", a.Title, estimate.Estimate)
 	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
@@ -85,5 +93,5 @@ func tellAnswer(out io.Writer, a estimate.Answer) error {
 	if err := table.Flush(); err != nil {
 		return err
 	}
-	return tellNotes(out, a.Assumes)
+	return tellNotes(out, taken(a.Caution, a.Assumes))
 }

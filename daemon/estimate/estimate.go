@@ -25,6 +25,8 @@ type Question struct {
 	Inputs []Input
 	// OfBench is true where a bench file has defaults for it.
 	OfBench bool
+	// Caution, where there is one, is said beside the figures, never folded away.
+	Caution string
 	// Assumes is what it takes for granted.
 	Assumes []string
 	answer  func(given, Unit) []Figure
@@ -49,6 +51,7 @@ type Answer struct {
 	Title    string            `json:"title"`
 	Given    map[string]string `json:"given"` // as typed
 	Figures  []Figure          `json:"figures"`
+	Caution  string            `json:"caution,omitempty"`
 	Assumes  []string          `json:"assumes"`
 }
 
@@ -93,7 +96,7 @@ func (q Question) Answer(typed map[string]string, u Unit) (Answer, error) {
 	if problems != nil {
 		return Answer{}, &strict.Error{Problems: problems}
 	}
-	return Answer{q.Name, q.Title, told, q.answer(values, u), q.Assumes}, nil
+	return Answer{q.Name, q.Title, told, q.answer(values, u), q.Caution, q.Assumes}, nil
 }
 
 // Defaults are what stands for each input where nothing is typed, with what the bench file
