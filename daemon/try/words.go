@@ -16,7 +16,7 @@ const (
 	nothingWords    = "Nothing in the record speaks for a change of the recipe."
 	onlyAsidesWords = "What fits leads to no new change of the recipe."
 	noFigureWords   = "No figure that is kept with a shot speaks for or against this fault."
-	stillOnWords    = "Attempt %d is still on (%s). One change at a time: make its shots and judge them, or end it (meltwarden attempts --end %d)."
+	stillOnWords    = "Attempt %d is still on (%s). One change at a time: make its shots and judge them, or end it (on the page under Recipes, or with meltwarden attempts --end %d)."
 	basisWords      = "The change is made to version %d, which this shot was made with; the newest is version %d."
 	oppositeWords   = "over more shots of this recipe it goes the other way"
 	overWords       = "Over %d shots of this recipe, %d of them %s: %s; %s"
