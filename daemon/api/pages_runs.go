@@ -75,7 +75,7 @@ func rowsOf(runs []history.Run, h head) []runRow {
 	return rows
 }
 
-// mostReinspected is how many baits a page asks to look at again.
+// mostReinspected is how many baits a page asks to look at again, a dozen by its words.
 const mostReinspected = 12
 
 func (s *server) toReinspect(h head) ([]link, error) {

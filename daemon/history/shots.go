@@ -16,7 +16,7 @@ import (
 var ErrVerdict = errors.New("nothing was written down")
 
 // ErrNoShot is returned for a shot that does not exist.
-var ErrNoShot = errors.New("there is no such shot; the command review lists them")
+var ErrNoShot = errors.New("there is no such shot; the page of the run and the command review list them")
 
 // Shot is one push into one mould.
 type Shot struct {

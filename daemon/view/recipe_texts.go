@@ -25,7 +25,7 @@ var recipeLabels = RecipeLabels{
 	ColourantName: "Colourant %d", ColourantAmount: "How much", NewColourant: "One more colourant",
 	LeftOutWhy: "A value that is emptied is left out. A colourant is left out by emptying both of its fields. Comments and layout stay as they were typed.",
 	PickSwatch: "or pick it",
-	WholeText:  "The whole text", WholeTextWhy: "What the fields above do not reach: order, comments, a flake with cut and size, another colour.",
+	WholeText:  "The whole text", WholeTextWhy: "What the fields above do not reach: comments, a new flake with cut and size, one more colour, which colour comes first.",
 	LookFirst: "Show what would differ", KeepVersion: "Keep as a new version",
 	WouldDiffer: "What would differ", WouldNotDiffer: "Nothing that counts would differ: a version goes by its content, not by its layout.",
 	NotKept: "Not kept. What to write instead:", NotThisBench: "It does not fit this bench as it is:",

@@ -22,8 +22,8 @@ var whyLabels = WhyLabels{
 	NoOther: "Choose another run: its melts are drawn over those of this one, dashed.", BackToRun: "The run", Report: "This in one file",
 	ReportOf: "Report on %s", ReportMade: "One file that needs nothing else. What nobody measured, marked or typed is not recorded; a cause is a hypothesis.",
 	WholeReport: "All of this run in one file", NoneSpoiled: "No shot was marked as spoiled.", OverAllShots: "The same over all of your shots", RecipeTyped: "The recipe, as typed",
-	DifferRuns: "What differs between the two runs", NoneDiffer: "Nothing that was typed or marked.",
+	DifferRuns: "What differs between the two runs", NoneDiffer: "Not the recipe, and nothing was changed at the bench. Draws, shots, mould and room are not compared here.",
 	Reinspect: "Looked at again?", ReinspectOn: "on day", StillClean: "still clean", NowBled: "bled by now",
 	ReinspectWhy: "Colour can move over days. That is a fault of its own, and its day tells the two apart.",
-	ToReinspect:  "To look at again", ToReinspectWhy: "Clean at demould, three to thirty days old, and nobody has looked since.",
+	ToReinspect:  "To look at again", ToReinspectWhy: "Clean at demould, three to thirty days old, and nobody has looked since: the newest, a dozen at most.",
 }
