@@ -102,7 +102,7 @@ func (a Attempt) Lines() []string {
 }
 
 // JudgeWords say how an attempt is judged.
-const JudgeWords = "Shots since against shots before, as called at demould, by an exact test, and more strictly after the fifth evening, because it is looked at again and again. The shots before include the one that led to it, so they look a little worse than they are and a part of any gain is chance; and evenings differ."
+const JudgeWords = "Shots since against shots before, as called at demould, by an exact test, and more strictly after the fifth evening, because it is looked at again and again. Every shot that was judged counts, also one that missed an aim or was drawn outside its band: its card says so. The shots before include the one that led to it, so they look a little worse than they are and a part of any gain is chance; and evenings differ."
 
 // WriteAttempts writes attempts for a terminal.
 func WriteAttempts(w io.Writer, all []Attempt) error {
