@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"os"
 	"os/exec"
+	"strconv"
 	"testing"
 	"time"
 
@@ -44,11 +45,13 @@ func TestKilledProgramLeavesAnInterruptedRun(t *testing.T) {
 	}
 	t.Parallel()
 	folder := aPast(t)
+	due := newest(t, folder).ID + 1
+	number := strconv.FormatInt(due, 10)
 	first := program(t, folder)
 	recorded := func(more int64) func() bool {
 		return func() bool {
 			r := newest(t, folder)
-			return r.ID == 13 && r.State == history.Recording && r.Cycles > more
+			return r.ID == due && r.State == history.Recording && r.Cycles > more
 		}
 	}
 	require.Eventually(t, recorded(100), 60*time.Second, 100*time.Millisecond)
@@ -60,7 +63,7 @@ func TestKilledProgramLeavesAnInterruptedRun(t *testing.T) {
 	left := newest(t, folder)
 	assert.Equal(t, history.Interrupted, left.State)
 	assert.NotNil(t, left.Ended)
-	out, err := run(t.Context(), "replay", "13", "--data", folder)
+	out, err := run(t.Context(), "replay", number, "--data", folder)
 	require.NoError(t, err)
 	assert.Regexp(t, `^\d+ cycles, no difference\n$`, out)
 
@@ -69,7 +72,7 @@ func TestKilledProgramLeavesAnInterruptedRun(t *testing.T) {
 	require.NoError(t, second.Process.Signal(os.Interrupt))
 	require.NoError(t, second.Wait())
 	assert.Equal(t, history.Finished, newest(t, folder).State)
-	out, err = run(t.Context(), "replay", "13", "--data", folder)
+	out, err = run(t.Context(), "replay", number, "--data", folder)
 	require.NoError(t, err)
 	assert.Regexp(t, `^\d+ cycles, no difference\n$`, out)
 }

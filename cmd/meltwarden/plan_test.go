@@ -26,7 +26,7 @@ func TestPlanAtATerminal(t *testing.T) {
 	}
 	out, err := planned(recipe, "--ready-at", "20:00", "--room", "19 C")
 	require.NoError(t, err)
-	said := strings.Join(strings.Fields(out), " ")
+	said := unbroken(out)
 	assert.Regexp(t, `Press at 19:\d\d and all is ready about 20:00, estimated`, said)
 	assert.Contains(t, said, "nothing is known of that yet")
 	assert.NoDirExists(t, config.DefaultData, "nothing is made by looking")

@@ -110,7 +110,7 @@ func TestContrastOfARecipe(t *testing.T) {
 	out, err = run(t.Context(), "recipes", "contrast", file)
 	require.NoError(t, err)
 	assert.Contains(t, out, "slate beside ivory: not recorded: no swatch of slate\n")
-	assert.Contains(t, strings.Join(strings.Fields(out), " "), "warning: ivory and rust would read as one: a colour difference of 0.7, below the least contrast of 5 ")
+	assert.Contains(t, unbroken(out), "warning: ivory and rust would read as one: a colour difference of 0.7, below the least contrast of 5 ")
 	out, err = run(t.Context(), "recipes", "contrast", file, "--json")
 	require.NoError(t, err)
 	var object struct{ Contrasts []config.Contrast }

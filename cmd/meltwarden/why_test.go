@@ -28,7 +28,7 @@ func TestWhyAtATerminal(t *testing.T) {
 		return out
 	}
 	text := said("why", "7", "1")
-	joined := strings.Join(strings.Fields(text), " ")
+	joined := unbroken(text)
 	assert.Contains(t, joined, "why bled: ivory and rust? Hypotheses, no verdict.")
 	assert.Regexp(t, `fits - a pot above its own target hottest pot beside its own target \+\d\.\d °C; 2\d clean shots`, joined)
 	assert.Regexp(t, `(?m)^  no thermometer sees\n    - a rough or fast push$`, text)
