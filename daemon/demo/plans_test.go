@@ -199,6 +199,7 @@ func TestPlanFromAHistory(t *testing.T) {
 // readings, the hands' times, the volumes (±5 %), the contact of pot and plate and the
 // stirring (±15 %, E: physics.Another) are drawn anew. PLAN_SEED=31 has other benches.
 func TestNumbersOfPlans(t *testing.T) {
+	t.Parallel()
 	benches, evenings := uint64(6), uint64(6)
 	if testing.Short() {
 		benches, evenings = 1, 2
