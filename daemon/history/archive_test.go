@@ -336,6 +336,9 @@ func TestBringingInWhileARunIsRecorded(t *testing.T) {
 // TestNumbersOfFlippedBits prints how many of 150 files with one bit of what is used flipped
 // were refused; of the others nothing that counts was hit.
 func TestNumbersOfFlippedBits(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a hundred and fifty archives take minutes under the race detector")
+	}
 	s, run := ofAllKinds(t)
 	folder := t.TempDir()
 	good := filepath.Join(folder, "good")

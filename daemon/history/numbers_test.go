@@ -14,6 +14,9 @@ import (
 // TestNumbersOfFourHours prints what four hours of three pots at five cycles a
 // second come to on disk (at most 2 MB), and how long a replay of them takes.
 func TestNumbersOfFourHours(t *testing.T) {
+	if testing.Short() {
+		t.Skip("four hours of cycles take minutes under the race detector")
+	}
 	const n = 4 * 3600 * 5
 	folder := t.TempDir()
 	s, err := Open(folder)

@@ -44,6 +44,9 @@ func fiveHundred(t *testing.T) (s *Store, odd int64) {
 // TestNumbersOfSearch prints how long a look among 500 runs takes, by everything that can
 // be looked for: at most 150 ms, as a page among them may take.
 func TestNumbersOfSearch(t *testing.T) {
+	if testing.Short() {
+		t.Skip("five hundred runs take minutes under the race detector")
+	}
 	s, odd := fiveHundred(t)
 	day := noon.AddDate(0, 0, int(odd)-1).Local().Format(time.DateOnly)
 	one := Filter{}
@@ -76,6 +79,9 @@ func TestNumbersOfSearch(t *testing.T) {
 
 // TestNumbersOfViews prints how long each view of 500 runs takes to read, and one run of it.
 func TestNumbersOfViews(t *testing.T) {
+	if testing.Short() {
+		t.Skip("five hundred runs take minutes under the race detector")
+	}
 	s, _ := fiveHundred(t)
 	count := func(what, query string) {
 		began := time.Now()
