@@ -13,7 +13,7 @@ import (
 
 	"meltwarden/daemon/batch"
 	"meltwarden/daemon/history"
-	"meltwarden/daemon/review"
+	"meltwarden/daemon/lines"
 )
 
 func batchesCommand() *cobra.Command {
@@ -59,7 +59,7 @@ func tellBatches(out io.Writer, b batch.Book, asJSON bool) error {
 	if err := table.Flush(); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(out, "\n%s\n", review.Wrap("", b.Advice.String()))
+	_, err := fmt.Fprintf(out, "\n%s\n", lines.Wrap("", b.Advice.String()))
 	return err
 }
 
@@ -129,7 +129,7 @@ func tellBatch(out io.Writer, b batch.Book, x batch.Batch, shots []batch.Shot) e
 	}
 	for _, more := range []string{b.Region(x), b.Advice.String(), batch.Why(b.KJ)} {
 		if more != "" {
-			fmt.Fprintf(out, "\n%s\n", review.Wrap("", more))
+			fmt.Fprintf(out, "\n%s\n", lines.Wrap("", more))
 		}
 	}
 	return nil

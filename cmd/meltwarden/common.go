@@ -14,7 +14,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/control"
-	"meltwarden/daemon/review"
+	"meltwarden/daemon/lines"
 )
 
 // listen opens the page's address and says where it is.
@@ -53,11 +53,11 @@ func openLog(out io.Writer, d config.Daemon, screen bool) (journal, error) {
 // wrapped breaks notes into lines that a terminal has room for, each note from a line of
 // its own on.
 func wrapped(notes []string) string {
-	var lines []string
+	var all []string
 	for _, note := range notes {
-		lines = append(lines, review.Wrap("", note))
+		all = append(all, lines.Wrap("", note))
 	}
-	return strings.Join(lines, "\n")
+	return strings.Join(all, "\n")
 }
 
 func tellNotes(out io.Writer, notes []string) error {

@@ -12,7 +12,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/control/injector"
 	"meltwarden/daemon/estimate"
-	"meltwarden/daemon/review"
+	"meltwarden/daemon/lines"
 )
 
 func estimateCommand() *cobra.Command {
@@ -32,7 +32,7 @@ func questionCommand(q estimate.Question) *cobra.Command {
 	typed := map[string]*string{}
 	c := &cobra.Command{
 		Use: q.Name, Short: q.Asks, Args: cobra.NoArgs,
-		Long: review.Wrap("", q.Asks) + "\n\n" + wrapped(taken(q.Caution, q.Assumes)),
+		Long: lines.Wrap("", q.Asks) + "\n\n" + wrapped(taken(q.Caution, q.Assumes)),
 		RunE: func(c *cobra.Command, _ []string) error {
 			given, err := defaultsOf(q, bench)
 			if err != nil {

@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"meltwarden/config"
-	"meltwarden/daemon/review"
+	"meltwarden/daemon/lines"
 )
 
 func recipeContrastCommand() *cobra.Command {
@@ -38,14 +38,14 @@ func recipeContrastCommand() *cobra.Command {
 
 func tellContrasts(out io.Writer, all []config.Contrast) {
 	for _, c := range all {
-		fmt.Fprintln(out, review.Wrap("", fmt.Sprintf("%s beside %s: %s", c.Colour, c.Neighbour, c.Words())))
+		fmt.Fprintln(out, lines.Wrap("", fmt.Sprintf("%s beside %s: %s", c.Colour, c.Neighbour, c.Words())))
 	}
 	for _, c := range all {
 		if c.ReadAsOne {
-			fmt.Fprintln(out, review.Wrap("", "warning: "+c.Warning()))
+			fmt.Fprintln(out, lines.Wrap("", "warning: "+c.Warning()))
 		}
 	}
 	if note := config.SwatchNote(all); note != "" {
-		fmt.Fprintln(out, review.Wrap("", note))
+		fmt.Fprintln(out, lines.Wrap("", note))
 	}
 }

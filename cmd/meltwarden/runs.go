@@ -15,6 +15,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/shot"
 )
@@ -139,7 +140,7 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 	for i, row := range strings.Split(strings.TrimSuffix(rest, "\n"), "\n") {
 		fmt.Fprintln(out, row)
 		if note := runs[i].Note; note != "" {
-			fmt.Fprintln(out, review.Wrap("     ", "note: "+note))
+			fmt.Fprintln(out, lines.Wrap("     ", "note: "+note))
 		}
 	}
 	if invented {

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/shot"
 )
@@ -19,7 +20,7 @@ func verdictCommand() *cobra.Command {
 	var takeBack bool
 	c := &cobra.Command{
 		Use: "verdict RUN SHOT FAULT", Short: "Say what became of a shot, at demould or days later",
-		Long: review.Wrap("", "Adds one word about a shot to its set of verdicts: "+strings.Join(shot.Verdicts(), ", ")+
+		Long: lines.Wrap("", "Adds one word about a shot to its set of verdicts: "+strings.Join(shot.Verdicts(), ", ")+
 			". Clean takes the place of the faults of that day, and a fault that of clean. What shows only days later has other causes than heat: give the day."),
 		Args: cobra.MinimumNArgs(3),
 		RunE: func(c *cobra.Command, args []string) error {

@@ -4,11 +4,13 @@ import (
 	"fmt"
 	"io"
 	"strings"
+
+	"meltwarden/daemon/lines"
 )
 
 // WriteText writes an answer for a terminal.
 func (a Answer) WriteText(w io.Writer, u Unit) error {
-	t := &text{w: w}
+	t := &text{lines.To(w)}
 	t.line("%s", a.Heading())
 	if a.Invented {
 		t.line("%s", Made)
@@ -32,7 +34,7 @@ func (a Answer) WriteText(w io.Writer, u Unit) error {
 	if hidden != "" {
 		t.line("\nWhere nothing is concluded the figures are left out; with --fault, like --fault %q, they are shown.", hidden)
 	}
-	return t.err
+	return t.Err()
 }
 
 // Heading says what was looked over.
@@ -58,40 +60,15 @@ func (f Finding) write(t *text, u Unit) {
 	t.list(RateWords, f.RateLines())
 }
 
-// text remembers the first error of a writer.
-type text struct {
-	w   io.Writer
-	err error
-}
-
-func (t *text) Write(p []byte) (int, error) {
-	if t.err != nil {
-		return 0, t.err
-	}
-	n, err := t.w.Write(p)
-	t.err = err
-	return n, err
-}
-
-// wide is how many letters a line has at most.
-const wide = 98
+// text is what an answer is written to.
+type text struct{ *lines.Writer }
 
 // line writes a line; what is longer goes on in the next, a little further in.
 func (t *text) line(form string, args ...any) {
 	whole := fmt.Sprintf(form, args...)
-	indent := whole[:len(whole)-len(strings.TrimLeft(whole, " \n"))]
-	line, empty := indent, true
-	for _, word := range strings.Fields(whole) {
-		if !empty && len([]rune(line))+1+len([]rune(word)) > wide {
-			fmt.Fprintln(t, line)
-			line, empty = strings.TrimLeft(indent, "\n")+"  ", true
-		}
-		if !empty {
-			line += " "
-		}
-		line, empty = line+word, false
-	}
-	fmt.Fprintln(t, line)
+	words := strings.TrimLeft(whole, "\n")
+	indent := words[:len(words)-len(strings.TrimLeft(words, " "))]
+	t.Line("%s%s", whole[:len(whole)-len(words)], lines.Hang(indent, indent+"  ", words))
 }
 
 func (t *text) list(head string, lines []string) {

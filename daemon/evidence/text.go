@@ -6,12 +6,12 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"meltwarden/daemon/review"
+	"meltwarden/daemon/lines"
 )
 
 // WriteText writes the sheet for a terminal.
 func (s Sheet) WriteText(w io.Writer) error {
-	t := &text{w: w}
+	t := &text{lines.To(w)}
 	t.line("", s.Heading)
 	t.line("", s.Subheading)
 	t.line("", "verdict: "+s.Verdict)
@@ -20,7 +20,7 @@ func (s Sheet) WriteText(w io.Writer) error {
 	}
 	s.writeFindings(t)
 	s.writeBeside(t)
-	return t.err
+	return t.Err()
 }
 
 func (s Sheet) writeFindings(t *text) {
@@ -75,7 +75,7 @@ func (s Sheet) writeBeside(t *text) {
 		for _, r := range b.Rows {
 			fmt.Fprintln(table, "  "+strings.Join([]string{r.Name, r.This, r.Other, r.Apart, r.Times, orDash(r.Faults)}, "\t"))
 		}
-		t.keep(table.Flush())
+		table.Flush() // to t, which keeps its error
 	}
 	for _, list := range []struct {
 		head  string
@@ -100,25 +100,7 @@ func orDash(words string) string {
 	return words
 }
 
-// text breaks lines between words, and remembers the first error of its writer.
-type text struct {
-	w   io.Writer
-	err error
-}
+// text breaks lines between words.
+type text struct{ *lines.Writer }
 
-func (t *text) Write(p []byte) (int, error) {
-	if t.err != nil {
-		return 0, t.err
-	}
-	n, err := t.w.Write(p)
-	t.keep(err)
-	return n, err
-}
-
-func (t *text) keep(err error) {
-	if t.err == nil {
-		t.err = err
-	}
-}
-
-func (t *text) line(indent, words string) { fmt.Fprintln(t, review.Wrap(indent, words)) }
+func (t *text) line(indent, words string) { t.Line("%s", lines.Wrap(indent, words)) }

@@ -20,6 +20,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/control/reading"
+	"meltwarden/daemon/lines"
 )
 
 // demoGiven is an evening of the demo with a course that is made up: nothing is rehearsed.
@@ -108,7 +109,7 @@ func terminal(t *testing.T, s Sheet) string {
 	var b strings.Builder
 	require.NoError(t, s.WriteText(&b))
 	for _, l := range strings.Split(b.String(), "\n") {
-		assert.LessOrEqual(t, len([]rune(l)), width, l)
+		assert.LessOrEqual(t, len([]rune(l)), lines.Wide, l)
 		assert.Equal(t, strings.TrimRight(l, " "), l, "no blanks at the end")
 	}
 	return strings.Join(strings.Fields(b.String()), " ")
@@ -211,7 +212,7 @@ func TestPlanIsPure(t *testing.T) {
 	may := []string{
 		"cmp", "encoding/json", "fmt", "io", "math", "slices", "strings", "text/tabwriter", "time",
 		"meltwarden/config", "meltwarden/config/quantity", "meltwarden/control", "meltwarden/control/model", "meltwarden/control/reading",
-		"meltwarden/daemon/frames",
+		"meltwarden/daemon/frames", "meltwarden/daemon/lines",
 	}
 	require.NoError(t, fs.WalkDir(os.DirFS("."), ".", func(path string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() || strings.HasSuffix(path, "_test.go") {

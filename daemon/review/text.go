@@ -5,6 +5,8 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
+
+	"meltwarden/daemon/lines"
 )
 
 // outside marks, in a table of figures, a melt that was outside its band.
@@ -13,30 +15,30 @@ const outside = "!"
 // WriteText writes a run for a terminal: what it was, what was
 // changed at the bench, and a line for every shot.
 func (r Review) WriteText(w io.Writer, u Unit) error {
-	t := &text{w: w}
-	t.line("%s", r.Heading())
-	t.line("%s", Wrap("", r.Subheading()))
+	t := &text{lines.To(w)}
+	t.Line("%s", r.Heading())
+	t.Line("%s", lines.Wrap("", r.Subheading()))
 	if r.Run.Note != "" {
-		t.line("%s", Wrap("", "note: "+r.Run.Note))
+		t.Line("%s", lines.Wrap("", "note: "+r.Run.Note))
 	}
 	if changes := r.DeviationLines(u); len(changes) > 0 {
-		t.line("\nchanged at the bench")
+		t.Line("\nchanged at the bench")
 		for _, c := range changes {
-			t.line("  %s", c)
+			t.Line("  %s", c)
 		}
 	}
 	r.writeShots(t, u)
 	r.writeNext(t)
-	return t.err
+	return t.Err()
 }
 
 func (r Review) writeShots(t *text, u Unit) {
 	sheets := r.Sheets(u)
 	if len(sheets) == 0 {
-		t.line("\nno shot was marked")
+		t.Line("\nno shot was marked")
 		return
 	}
-	t.line("\nshots: each melt against its own target in %s, %s = outside its band", u.sign(), outside)
+	t.Line("\nshots: each melt against its own target in %s, %s = outside its band", u.sign(), outside)
 	table := tabwriter.NewWriter(t, 0, 0, 2, ' ', tabwriter.AlignRight)
 	head := []string{"no", "time"}
 	for _, p := range r.Settings.Pots {
@@ -53,13 +55,13 @@ func (r Review) writeShots(t *text, u Unit) {
 	table.Flush()
 	for _, s := range sheets {
 		if s.Off != "" && !s.Withdrawn {
-			t.line("  shot %d, outside its band: %s", s.Number, s.Off)
+			t.Line("  shot %d, outside its band: %s", s.Number, s.Off)
 		}
 		if s.Missed != "" && !s.Withdrawn {
-			t.line("  shot %d, aim missed: %s", s.Number, s.Missed)
+			t.Line("  shot %d, aim missed: %s", s.Number, s.Missed)
 		}
 		if s.Later != "" {
-			t.line("  shot %d: %s", s.Number, s.Later)
+			t.Line("  shot %d: %s", s.Number, s.Later)
 		}
 	}
 }
@@ -73,9 +75,9 @@ func (r Review) verdictOf(i int, s Sheet) string {
 
 // writeNext says how to see more.
 func (r Review) writeNext(t *text) {
-	t.line("")
+	t.Line("")
 	hint := func(form, what string) {
-		t.line("  %-45s  %s", "meltwarden "+fmt.Sprintf(form, r.Run.ID)+r.Where, what)
+		t.Line("  %-45s  %s", "meltwarden "+fmt.Sprintf(form, r.Run.ID)+r.Where, what)
 	}
 	if len(r.Shots) > 0 {
 		hint("review %d --shot N", "the whole card of a shot")
@@ -91,46 +93,46 @@ func (r Review) writeNext(t *text) {
 func (r Review) WriteShot(w io.Writer, u Unit, number int) (bool, error) {
 	for i, s := range r.Sheets(u) {
 		if s.Number == number {
-			return true, r.writeCard(&text{w: w}, s, r.verdictOf(i, s))
+			return true, r.writeCard(&text{lines.To(w)}, s, r.verdictOf(i, s))
 		}
 	}
 	return false, nil
 }
 
 func (r Review) writeCard(t *text, s Sheet, verdict string) error {
-	t.line("shot %d of %s", s.Number, r.Heading())
-	t.line("pushed %s into the run, at %s", s.At, s.Clock)
-	t.line("verdict: %s", verdict)
+	t.Line("shot %d of %s", s.Number, r.Heading())
+	t.Line("pushed %s into the run, at %s", s.At, s.Clock)
+	t.Line("verdict: %s", verdict)
 	if s.Note != "" {
-		t.line("note: %s", s.Note)
+		t.Line("note: %s", s.Note)
 	}
-	t.line("mould: %s, %s    room: %s", s.Mould, s.MouldTemp, s.Room)
-	t.line("spread of the deviations: %s    draw to push: %s\n", s.Spread, s.DrawToPush)
+	t.Line("mould: %s, %s    room: %s", s.Mould, s.MouldTemp, s.Room)
+	t.Line("spread of the deviations: %s    draw to push: %s\n", s.Spread, s.DrawToPush)
 	table := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
 	for _, line := range cardLines(s) {
 		row(table, line)
 	}
 	table.Flush()
 	if s.Estimated != "" {
-		t.line("\n%s", Wrap("", InInjector+": "+s.Estimated))
+		t.Line("\n%s", lines.Wrap("", InInjector+": "+s.Estimated))
 	}
 	if s.Off != "" {
-		t.line("\noutside its band: %s", s.Off)
+		t.Line("\noutside its band: %s", s.Off)
 	}
 	if s.Missed != "" {
-		t.line("\naim missed: %s", s.Missed)
+		t.Line("\naim missed: %s", s.Missed)
 	}
 	if s.Later != "" {
-		t.line("\n%s", s.Later)
+		t.Line("\n%s", s.Later)
 	}
 	for i, p := range s.Photos {
 		if i == 0 {
-			t.line("")
+			t.Line("")
 		}
-		t.line("%s", p)
+		t.Line("%s", p)
 	}
-	t.line("\n  meltwarden review %d --out shot.png --from %.0fs --to %.0fs%s", r.Run.ID, s.From.Seconds(), s.To.Seconds(), r.Where)
-	return t.err
+	t.Line("\n  meltwarden review %d --out shot.png --from %.0fs --to %.0fs%s", r.Run.ID, s.From.Seconds(), s.To.Seconds(), r.Where)
+	return t.Err()
 }
 
 // cardLines is a card with a column for each pot.
@@ -148,14 +150,14 @@ func cardLines(s Sheet) [][]string {
 
 // WriteEvents writes what happened, a line each.
 func (r Review) WriteEvents(w io.Writer) error {
-	t := &text{w: w}
-	t.line("%s", r.Heading())
+	t := &text{lines.To(w)}
+	t.Line("%s", r.Heading())
 	table := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
 	for _, l := range r.Lines(true) {
 		row(table, []string{l.At, l.Where, l.What})
 	}
 	table.Flush()
-	return t.err
+	return t.Err()
 }
 
 func mark(out bool) string {
@@ -180,19 +182,5 @@ func dashed(shown string) string {
 // row writes cells whose last one is not aligned.
 func row(w io.Writer, cells []string) { fmt.Fprintln(w, strings.Join(cells, "\t")) }
 
-// text remembers the first error of a writer.
-type text struct {
-	w   io.Writer
-	err error
-}
-
-func (t *text) Write(p []byte) (int, error) {
-	if t.err != nil {
-		return 0, t.err
-	}
-	n, err := t.w.Write(p)
-	t.err = err
-	return n, err
-}
-
-func (t *text) line(form string, args ...any) { fmt.Fprintf(t, form+"\n", args...) }
+// text is what a run is written to.
+type text struct{ *lines.Writer }

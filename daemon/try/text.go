@@ -8,7 +8,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"meltwarden/daemon/review"
+	"meltwarden/daemon/lines"
 )
 
 // Fixed words of page and terminal.
@@ -48,7 +48,7 @@ func (c Choice) Title() string {
 
 // WriteText writes an advice for a terminal.
 func (a Advice) WriteText(w io.Writer) error {
-	t := &text{w: w}
+	t := &text{lines.To(w)}
 	t.line("", "what to try next against: "+a.Words)
 	if len(a.Choices) > 0 {
 		t.line("", strings.TrimSpace(Rule+" "+a.Basis))
@@ -78,7 +78,7 @@ func (a Advice) WriteText(w io.Writer) error {
 	if len(a.Wanted) > 0 {
 		t.line("  ", WantedWords+" "+strings.Join(a.Wanted, ", "))
 	}
-	return t.err
+	return t.Err()
 }
 
 // Title heads an attempt.
@@ -106,10 +106,10 @@ const JudgeWords = "Shots since against shots before, as called at demould, by a
 
 // WriteAttempts writes attempts for a terminal.
 func WriteAttempts(w io.Writer, all []Attempt) error {
-	t := &text{w: w}
+	t := &text{lines.To(w)}
 	if len(all) == 0 {
 		t.line("", "nothing has been accepted yet; the command try proposes a change")
-		return t.err
+		return t.Err()
 	}
 	t.line("", JudgeWords)
 	for _, a := range all {
@@ -119,7 +119,7 @@ func WriteAttempts(w io.Writer, all []Attempt) error {
 			t.line("    ", words)
 		}
 	}
-	return t.err
+	return t.Err()
 }
 
 // Start is the command that starts with a recipe, a file or a kept version: the demo's, for
@@ -143,14 +143,7 @@ func capital(words string) string {
 	return string(unicode.ToUpper(r)) + words[size:]
 }
 
-// text breaks lines between words, and remembers the first error of its writer.
-type text struct {
-	w   io.Writer
-	err error
-}
+// text breaks lines between words.
+type text struct{ *lines.Writer }
 
-func (t *text) line(indent, words string) {
-	if t.err == nil {
-		_, t.err = fmt.Fprintln(t.w, review.Wrap(indent, words))
-	}
-}
+func (t *text) line(indent, words string) { t.Line("%s", lines.Wrap(indent, words)) }

@@ -1,0 +1,66 @@
+// Package lines writes text for a terminal, a line at a time: it breaks lines between
+// words, and remembers the first error of its writer, so that who writes many lines asks
+// once.
+package lines
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf8"
+)
+
+// Wide is how many letters a line of a terminal may have.
+const Wide = 98
+
+// Writer remembers the first error of what it writes to.
+type Writer struct {
+	to  io.Writer
+	err error
+}
+
+// To returns a writer to another one.
+func To(w io.Writer) *Writer { return &Writer{to: w} }
+
+// Write implements io.Writer. After an error it writes nothing more.
+func (w *Writer) Write(p []byte) (n int, err error) {
+	if w.err == nil {
+		n, w.err = w.to.Write(p)
+	}
+	return n, w.err
+}
+
+// Line writes a line as it is.
+func (w *Writer) Line(form string, args ...any) { fmt.Fprintf(w, form+"\n", args...) }
+
+// Err is the first error.
+func (w *Writer) Err() error { return w.err }
+
+// Wrap breaks words into lines that a terminal has room for, each behind an indent. Those
+// of an item that begins with a dash stand in further.
+func Wrap(indent, words string) string {
+	next := indent
+	if strings.HasPrefix(words, "- ") {
+		next += "  "
+	}
+	return Hang(indent, next, words)
+}
+
+// Hang breaks words likewise, the first line behind one indent, or a mark, and all others
+// behind another.
+func Hang(first, next, words string) string {
+	var all []string
+	line, empty := first, true
+	for _, word := range strings.Fields(words) {
+		switch {
+		case empty:
+		case utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) <= Wide:
+			line += " "
+		default:
+			all = append(all, line)
+			line = next
+		}
+		line, empty = line+word, false
+	}
+	return strings.Join(append(all, line), "\n")
+}

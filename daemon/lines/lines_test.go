@@ -1,0 +1,45 @@
+package lines
+
+import (
+	"errors"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"github.com/stretchr/testify/assert"
+)
+
+// TestWrap: no line is longer than a terminal, none ends in a blank, no word is lost.
+func TestWrap(t *testing.T) {
+	words := strings.Repeat("wärmer als sonst ", 40)
+	for _, text := range []string{Wrap("", words), Wrap("    ", "- "+words), Hang("  pot  ", "       ", words)} {
+		for _, line := range strings.Split(text, "\n") {
+			assert.LessOrEqual(t, utf8.RuneCountInString(line), Wide)
+			assert.Equal(t, strings.TrimRight(line, " "), line)
+		}
+		assert.Equal(t, 120, strings.Count(text, "ä")+strings.Count(text, "als")+strings.Count(text, "sonst"))
+	}
+	assert.Equal(t, []string{"- a", "  b"}, []string{Wrap("", "- a"), strings.Split(Wrap("", "- "+strings.Repeat("x", Wide-2)+" b"), "\n")[1]})
+	assert.Equal(t, "  ", Wrap("  ", ""))
+}
+
+type full struct{ left int }
+
+func (f *full) Write(p []byte) (int, error) {
+	if f.left--; f.left < 0 {
+		return 0, errors.New("full")
+	}
+	return len(p), nil
+}
+
+// TestTheFirstErrorIsKept, and nothing is written after it.
+func TestTheFirstErrorIsKept(t *testing.T) {
+	to := &full{1}
+	w := To(to)
+	w.Line("one")
+	assert.NoError(t, w.Err())
+	w.Line("two")
+	w.Line("three")
+	assert.EqualError(t, w.Err(), "full")
+	assert.Equal(t, -1, to.left)
+}
