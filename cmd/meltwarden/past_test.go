@@ -60,16 +60,7 @@ var thePast = sync.OnceValues(func() ([]byte, error) {
 func TestFindingTheSpoiledShot(t *testing.T) {
 	t.Parallel()
 	folder := aPast(t)
-	said := func(args ...string) string {
-		t.Helper()
-		out, err := run(t.Context(), append(args, "--data", folder)...)
-		require.NoError(t, err, out)
-		for _, line := range strings.Split(out, "\n") {
-			assert.True(t, strings.HasPrefix(out, "{") || strings.Contains(line, "--data") || len([]rune(line)) <= 100, line)
-			assert.Equal(t, strings.TrimRight(line, " "), line, "no blanks at the end")
-		}
-		return out
-	}
+	said := atTerminal(t, folder)
 	assert.Len(t, regexp.MustCompile(`(?m)^\d+ +2026-`).FindAllString(said("runs"), -1), 18)
 	assert.Contains(t, said("runs"), "note: hunted for the clamp with full injectors")
 	spoiled := said("runs", "--spoiled", "--fault", "bled")
@@ -139,16 +130,7 @@ func TestRecipesAreListedComparedAndPromoted(t *testing.T) {
 func TestFollowingABatch(t *testing.T) {
 	t.Parallel()
 	folder := aPast(t)
-	said := func(args ...string) string {
-		t.Helper()
-		out, err := run(t.Context(), append(args, "--data", folder)...)
-		require.NoError(t, err, out)
-		for _, line := range strings.Split(out, "\n") {
-			assert.True(t, strings.HasPrefix(out, "{") || len([]rune(line)) <= 110, line)
-			assert.Equal(t, strings.TrimRight(line, " "), line, "no blanks at the end")
-		}
-		return out
-	}
+	said := atTerminal(t, folder)
 	list := said("batches")
 	assert.Regexp(t, `(?m)^28 +slate +demo lot 1 +2026-02-05 to 2026-02-07 +1 +≈ \d+ mL left +\d\d equal minutes$`, list)
 	assert.Contains(t, list, "No batch of yours has been called scorched at demould")
@@ -253,3 +235,18 @@ func TestADataFolderThatCanNotBeUsed(t *testing.T) {
 
 // unbroken is a text without its line breaks: where a line ends hangs on what stands before.
 func unbroken(text string) string { return strings.Join(strings.Fields(text), " ") }
+
+// atTerminal gives commands about a folder, and returns what they say: in lines that a
+// terminal has room for.
+func atTerminal(t *testing.T, folder string) func(args ...string) string {
+	return func(args ...string) string {
+		t.Helper()
+		out, err := run(t.Context(), append(args, "--data", folder)...)
+		require.NoError(t, err, out)
+		for _, line := range strings.Split(out, "\n") {
+			assert.True(t, strings.HasPrefix(out, "{") || strings.Contains(line, "--data") || len([]rune(line)) <= 100, line)
+			assert.Equal(t, strings.TrimRight(line, " "), line, "no blanks at the end")
+		}
+		return out
+	}
+}

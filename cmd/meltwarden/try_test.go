@@ -28,12 +28,7 @@ import (
 func TestFromAFaultToANewVersion(t *testing.T) {
 	t.Parallel()
 	folder := aPast(t)
-	said := func(args ...string) string {
-		t.Helper()
-		out, err := run(t.Context(), append(args, "--data", folder)...)
-		require.NoError(t, err, out)
-		return out
-	}
+	said := atTerminal(t, folder)
 	spoiled := said("runs", "tarn", "newt", "--fault", "seam")
 	assert.Len(t, regexp.MustCompile(`(?m)^\d+ +2026-`).FindAllString(spoiled, -1), 5, "of six evenings")
 	assert.Contains(t, said("why", "13", "1"), "a long time from draw to push")

@@ -17,16 +17,7 @@ import (
 func TestWhyAtATerminal(t *testing.T) {
 	t.Parallel()
 	folder := aPast(t)
-	said := func(args ...string) string {
-		t.Helper()
-		out, err := run(t.Context(), append(args, "--data", folder)...)
-		require.NoError(t, err, out)
-		for _, line := range strings.Split(out, "\n") {
-			assert.True(t, strings.HasPrefix(out, "{") || strings.Contains(line, "--data") || len([]rune(line)) <= 100, line)
-			assert.Equal(t, strings.TrimRight(line, " "), line, "no blanks at the end")
-		}
-		return out
-	}
+	said := atTerminal(t, folder)
 	text := said("why", "7", "1")
 	joined := unbroken(text)
 	assert.Contains(t, joined, "why bled: ivory and rust? Hypotheses, no verdict.")
