@@ -1,15 +1,11 @@
 package mould
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
-	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
-	"github.com/stretchr/testify/require"
 
 	"meltwarden/control/melt"
 )
@@ -20,45 +16,6 @@ const meltC = 175.0
 // for as long as a thin body takes to give up its heat.
 var evening = Session{
 	Metal: melt.Aluminium, MouldKg: 1.5, ShotKg: 0.06, ThickM: 0.012, MeltC: meltC, StartC: 25, RoomC: 25, InMouldS: 180, EveryS: 240,
-}
-
-// TestNumbersOfMoulds prints what the trade has estimates of (testdata/heat/trade.csv), each
-// 30 to 50 % uncertain.
-func TestNumbersOfMoulds(t *testing.T) {
-	file, err := os.Open("../../testdata/heat/trade.csv")
-	require.NoError(t, err)
-	defer file.Close()
-	r := csv.NewReader(file)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	require.NoError(t, err)
-	n := 0
-	for _, row := range rows[1:] {
-		var v [3]float64
-		for i := range v {
-			v[i], err = strconv.ParseFloat(row[i+1], 64)
-			require.NoError(t, err)
-		}
-		var got melt.Range
-		switch row[0] {
-		case "sets":
-			got = Sets(v[0]/1000, meltC, v[1], melt.SetC, melt.Aluminium)
-		case "fluid":
-			got = Sets(v[0]/1000, meltC, v[1], melt.PasteC, melt.Aluminium)
-		case "warms":
-			s := evening
-			s.ShotKg, s.MouldKg = v[0]/1000, v[1]
-			got = s.Rise(25)
-		default:
-			continue
-		}
-		fmt.Printf("%-5s %2.0f, %4.1f: %5.1f (%.1f to %.1f); by the trade %3.0f\n", row[0], v[0], v[1], got.Mid, got.Low, got.High, v[2])
-		assert.InEpsilon(t, v[2], got.Mid, 0.3)
-		assert.Less(t, got.Low, got.Mid)
-		assert.Less(t, got.Mid, got.High)
-		n++
-	}
-	require.Equal(t, 5, n)
 }
 
 // TestSkin: testdata/heat/conduction.csv, C3 (own example with mid-range properties).
