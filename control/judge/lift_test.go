@@ -163,7 +163,11 @@ func TestNumbersOfLifts(t *testing.T) {
 	}
 	assert.LessOrEqual(t, at(0.5, heldBack), 30.0)
 	assert.LessOrEqual(t, at(0.5, noticed), 40.0)
-	assert.LessOrEqual(t, missed, lifts/10, "since no pot is taken for lifted whose melt does not fall, 12 of 150")
+	const known = 12.0 / 150 // since no pot is taken for lifted whose melt does not fall
+	if accepted := 2 + lifts/20; missed > accepted {
+		t.Logf("missed %d, accepted to %d: NOT ACCEPTED, known to %.0f", missed, accepted, known*float64(lifts))
+		assert.LessOrEqual(t, float64(missed), known*float64(lifts))
+	}
 	assert.LessOrEqual(t, before, lifts/100)
 }
 
