@@ -313,6 +313,9 @@ func TestNumbersOfTheRankSum(t *testing.T) {
 // have yellowed batches, where the advice is looked at after every batch, one in five of
 // them yellowed.
 func TestNumbersOfLookingAnew(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a minute under the race detector, and there is no goroutine in it")
+	}
 	const makers, most = 1000, 60
 	random, told := rand.New(rand.NewPCG(3, 1)), [most + 1]int{}
 	for range makers {

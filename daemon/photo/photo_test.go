@@ -146,6 +146,9 @@ func FuzzOrientation(f *testing.F) {
 // TestNumbersOfAPhoto prints how long a photo of a phone (12 million pixels) takes, and
 // how large what is kept of it is.
 func TestNumbersOfAPhoto(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a minute under the race detector, and there is no goroutine in it")
+	}
 	m := image.NewRGBA(image.Rect(0, 0, 4000, 3000))
 	seed := uint32(1)
 	for i := range m.Pix { // a slope with noise on it, as a camera's
@@ -166,6 +169,9 @@ func TestNumbersOfAPhoto(t *testing.T) {
 // TestNumbersOfAPhotosRoom prints how much memory the largest photo takes on its way, all
 // that is allocated counted: a small computer has no more to spare.
 func TestNumbersOfAPhotosRoom(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a minute under the race detector, and there is no goroutine in it")
+	}
 	for _, size := range [][2]int{{4000, 4000}, {244, 65535}} {
 		var file bytes.Buffer
 		require.NoError(t, jpeg.Encode(&file, quarters(size[0], size[1]), nil))
