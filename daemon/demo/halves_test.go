@@ -172,12 +172,12 @@ func (q *quick) measure(hands []thermometer) {
 }
 
 // TestOrdinarySessionsOfHalvesDoNotTrip is TestOrdinarySessionsDoNotTrip for pots with one
-// probe: 50 evenings, ten where tests are short.
+// probe: 50 evenings, one where tests are short.
 func TestOrdinarySessionsOfHalvesDoNotTrip(t *testing.T) {
 	t.Parallel()
 	sessions := 50
 	if testing.Short() {
-		sessions = 10
+		sessions = 1
 	}
 	heard, trips := map[guard.Code]int{}, 0
 	for seed := range uint64(sessions) {

@@ -235,7 +235,7 @@ func TestOrdinarySessionsDoNotTrip(t *testing.T) {
 	if asked, err := strconv.Atoi(os.Getenv("ORDINARY_SESSIONS")); err == nil {
 		sessions = asked
 	} else if testing.Short() {
-		sessions = 10
+		sessions = 2
 	}
 	from, _ := strconv.Atoi(os.Getenv("ORDINARY_FROM"))
 	evenings := make([]*quick, sessions)
