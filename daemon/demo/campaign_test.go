@@ -71,10 +71,10 @@ func campaignSessions(t *testing.T) int {
 		require.NoError(t, err, "CAMPAIGN")
 		return n
 	}
-	if testing.Short() || seeds < 20 { // the race detector
+	if testing.Short() || raced {
 		return replayEvery
 	}
-	return 200
+	return 10 * seeds
 }
 
 // mostTold is how many sessions that failed are told in full.

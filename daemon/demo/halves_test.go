@@ -172,10 +172,10 @@ func (q *quick) measure(hands []thermometer) {
 }
 
 // TestOrdinarySessionsOfHalvesDoNotTrip is TestOrdinarySessionsDoNotTrip for pots with one
-// probe: 50 evenings, one where tests are short.
+// probe: half as many, one where tests are short.
 func TestOrdinarySessionsOfHalvesDoNotTrip(t *testing.T) {
 	t.Parallel()
-	sessions := 50
+	sessions := 5 * seeds / 2
 	if testing.Short() {
 		sessions = 1
 	}

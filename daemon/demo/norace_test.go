@@ -2,5 +2,7 @@
 
 package demo
 
-// seeds is how many evenings the numbers are taken from.
-const seeds = 20
+const (
+	raced = false
+	few   = 8
+)

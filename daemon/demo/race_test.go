@@ -2,6 +2,8 @@
 
 package demo
 
-// seeds is fewer under the race detector, which is some ten times slower and looks
-// for something else.
-const seeds = 3
+// The race detector is some ten times slower and looks for something else.
+const (
+	raced = true
+	few   = 3
+)

@@ -199,7 +199,7 @@ func TestNumbersOfTheTable(t *testing.T) {
 
 // row lets a trouble happen on some seeds and both kinds of plate, and returns its line.
 func (u *trouble) row(t *testing.T) string {
-	const seedsEach = max(1, seeds/5)
+	seedsEach := max(1, seeds/5)
 	var worst course
 	best := time.Hour
 	for _, plate := range []physics.PlateKind{physics.Cast, physics.Thin} {
