@@ -5,14 +5,10 @@ import (
 	"fmt"
 	"math"
 	"net/http/httptest"
-	"os"
-	"os/exec"
 	"sync/atomic"
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -26,33 +22,14 @@ import (
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/plot"
 	"meltwarden/daemon/trend"
+	"meltwarden/dashboards/browser"
 )
 
 // startBrowser returns the context of a fresh headless browser that knows
 // nothing of the network, or skips the test where there is none.
 func startBrowser(t *testing.T) context.Context {
 	t.Helper()
-	path, err := exec.LookPath("chromium")
-	if err != nil {
-		if os.Getenv("MELTWARDEN_TEST_ALL") != "" {
-			t.Fatal("chromium is not installed, and MELTWARDEN_TEST_ALL asks for every test")
-		}
-		t.Skip("chromium is not installed")
-	}
-	var flags []chromedp.ExecAllocatorOption
-	for _, f := range []string{
-		"headless", "no-sandbox", "disable-gpu", "disable-quic", "no-first-run",
-		"disable-background-networking", "disable-component-update", "disable-sync",
-	} {
-		flags = append(flags, chromedp.Flag(f, true))
-	}
-	flags = append(flags, chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()))
-	allocated, stop := chromedp.NewExecAllocator(t.Context(), flags...)
-	t.Cleanup(stop)
-	ctx, cancel := chromedp.NewContext(allocated)
-	t.Cleanup(cancel)
-	require.NoError(t, chromedp.Do(ctx)) // starts it; no time-out may be set on this call
-	return ctx
+	return browser.Open(t)
 }
 
 // stage is a page that follows an invented bench.
@@ -60,6 +37,7 @@ type stage struct {
 	t      *testing.T
 	ctx    context.Context
 	server *httptest.Server
+	hub    *frames.Hub
 	queue  chan history.Mark
 	shown  atomic.Pointer[frames.Frame] // published again and again; nil stops the bench
 }
@@ -74,7 +52,7 @@ func newStageWith(t *testing.T, f *frames.Frame, change func(*Options)) *stage {
 	hub := &frames.Hub{}
 	o, queue := options(hub)
 	change(&o)
-	s := &stage{t: t, ctx: startBrowser(t), server: httptest.NewServer(New(o)), queue: queue}
+	s := &stage{t: t, ctx: startBrowser(t), server: httptest.NewServer(New(o)), hub: hub, queue: queue}
 	t.Cleanup(func() {
 		s.server.CloseClientConnections() // the page's stream has no end of its own
 		s.server.Close()
@@ -105,32 +83,24 @@ func (s *stage) publish(hub *frames.Hub, tr *trend.Trend) {
 
 func (s *stage) do(steps ...chromedp.Action[chromedp.Void]) {
 	s.t.Helper()
-	require.NoError(s.t, chromedp.Do(s.ctx, steps...))
+	browser.Do(s.ctx, s.t, steps...)
 }
 
 // becomes waits until the expression is true on the page.
 func (s *stage) becomes(expression string) {
 	s.t.Helper()
-	_, err := chromedp.Run(s.ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(10*time.Second)))
-	require.NoError(s.t, err, expression)
+	browser.Becomes(s.ctx, s.t, expression, 10*time.Second)
 }
 
 func evaluate[T any](s *stage, expression string) T {
 	s.t.Helper()
-	v, err := chromedp.Run(s.ctx, chromedp.Evaluate[T](expression))
-	require.NoError(s.t, err, expression)
-	return v
+	return browser.Evaluate[T](s.ctx, s.t, expression)
 }
 
 // theme makes the browser ask for a dark or a light page.
 func (s *stage) theme(name string) {
 	s.t.Helper()
-	s.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}},
-		})
-		return err
-	}))
+	browser.Theme(s.ctx, s.t, name)
 }
 
 func (s *stage) command() control.Command {

@@ -1,0 +1,72 @@
+// Package browser opens pages in a real one, for tests and pictures only: headless,
+// with a fresh profile and no word to the network. Where there is none the test is
+// skipped; with MELTWARDEN_TEST_ALL set, it fails.
+package browser
+
+import (
+	"context"
+	"os"
+	"os/exec"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+)
+
+// Open starts a browser that ends with the test, and returns its context.
+func Open(t testing.TB) context.Context {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		if os.Getenv("MELTWARDEN_TEST_ALL") != "" {
+			t.Fatal("chromium is not installed, and MELTWARDEN_TEST_ALL asks for every test")
+		}
+		t.Skip("chromium is not installed")
+	}
+	var flags []chromedp.ExecAllocatorOption
+	for _, f := range []string{
+		"headless", "no-sandbox", "disable-gpu", "disable-quic", "no-first-run",
+		"disable-background-networking", "disable-component-update", "disable-sync", "hide-scrollbars",
+	} {
+		flags = append(flags, chromedp.Flag(f, true))
+	}
+	flags = append(flags, chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()))
+	allocated, stop := chromedp.NewExecAllocator(t.Context(), flags...)
+	t.Cleanup(stop)
+	ctx, cancel := chromedp.NewContext(allocated)
+	t.Cleanup(cancel)
+	require.NoError(t, chromedp.Do(ctx)) // starts it; no time-out may be set on this call
+	return ctx
+}
+
+// Do takes steps, one after the other.
+func Do(ctx context.Context, t testing.TB, steps ...chromedp.Action[chromedp.Void]) {
+	t.Helper()
+	require.NoError(t, chromedp.Do(ctx, steps...))
+}
+
+// Becomes waits until an expression is true on the page.
+func Becomes(ctx context.Context, t testing.TB, expression string, within time.Duration) {
+	t.Helper()
+	_, err := chromedp.Run(ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(within)))
+	require.NoError(t, err, expression)
+}
+
+// Evaluate is an expression's value on the page.
+func Evaluate[T any](ctx context.Context, t testing.TB, expression string) T {
+	t.Helper()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression))
+	require.NoError(t, err, expression)
+	return v
+}
+
+// Theme makes the browser ask for a "dark" or a "light" page.
+func Theme(ctx context.Context, t testing.TB, name string) {
+	t.Helper()
+	_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}},
+	})
+	require.NoError(t, err)
+}
