@@ -67,6 +67,7 @@ type server struct {
 	streams chan struct{} // a slot for each open stream
 	drawing chan struct{} // a slot for each picture being drawn
 	advice  adviser
+	spelt   spelt
 }
 
 // New returns the handler of every route, guarded. Serve runs it.

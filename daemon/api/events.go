@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"io"
 	"net/http"
+	"sync"
 	"time"
 
 	"meltwarden/daemon/frames"
@@ -54,9 +55,29 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
+// sameAge is for how long the age in a spelt frame counts as right.
+const sameAge = 100 * time.Millisecond
+
+// spelt is the frame that was spelt last, once for all pages that follow the bench.
+type spelt struct {
+	mu   sync.Mutex
+	of   *frames.Frame
+	at   time.Time
+	text string
+}
+
 // event spells a frame as one server-sent event.
 func (s *server) event(f *frames.Frame) string {
-	body, err := json.Marshal(view.Of(f, s.Settings, time.Now()))
+	s.spelt.mu.Lock()
+	defer s.spelt.mu.Unlock()
+	if now := time.Now(); s.spelt.of != f || now.Sub(s.spelt.at) > sameAge {
+		s.spelt.of, s.spelt.at, s.spelt.text = f, now, spell(view.Of(f, s.Settings, now))
+	}
+	return s.spelt.text
+}
+
+func spell(b view.Bench) string {
+	body, err := json.Marshal(b)
 	if err != nil {
 		return ": " + err.Error() + "\n\n"
 	}
