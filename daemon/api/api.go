@@ -9,6 +9,9 @@
 package api
 
 import (
+	"bytes"
+	"crypto/sha256"
+	"fmt"
 	"net/http"
 	"time"
 
@@ -77,7 +80,7 @@ func New(o Options) http.Handler {
 	for _, r := range s.routes() {
 		mux.HandleFunc(r.pattern, s.forPeople(r.answer))
 	}
-	var h http.Handler = withProblems(mux)
+	h := compressed(withProblems(mux))
 	h = limitBody(h)
 	h = sameOrigin(h)
 	h = newDoor(o.Hosts, o.Token).guard(h)
@@ -173,8 +176,11 @@ func (s *server) asset(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusNotFound, "there is no such file")
 		return
 	}
-	w.Header().Set("Content-Type", dashboards.MediaType(name))
-	w.Write(body)
+	h := w.Header()
+	h.Set("Content-Type", dashboards.MediaType(name))
+	h.Set("Cache-Control", "no-cache") // kept, and asked each time whether it is still the same
+	h.Set("ETag", fmt.Sprintf(`W/"%x"`, sha256.Sum256(body)))
+	http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(body))
 }
 
 // healthz is for whatever restarts the daemon: it fails when cycles do not finish.
