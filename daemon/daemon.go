@@ -80,6 +80,7 @@ type Daemon struct {
 	watchdog watchdog
 	commands *queue
 	alarms   *alarm.List
+	tally    tally
 }
 
 // New returns a daemon that is not running yet.
@@ -90,8 +91,9 @@ func New(o Options) *Daemon {
 	o.Settings = withRecalled(o.Settings, o.Recalled)
 	d := &Daemon{opts: o, watchdog: watchdog{clk: o.Clock}, commands: newQueue(), alarms: alarm.NewList()}
 	d.metrics = metrics.New(metrics.Options{
-		Latest: d.hub.Latest, Settings: o.Settings, Exchanges: d.exchanges,
-		Run:     metrics.Run{Name: o.Run, Recipe: o.Recipe, Version: o.RecipeVersion},
+		Latest: d.hub.Latest, Settings: o.Settings, Exchanges: d.exchanges, Beside: d.beside,
+		Run:     metrics.Run{Name: o.Run, Recipe: o.Recipe, Version: o.RecipeVersion, Began: time.Now()},
+		Cleared: cleared(o.Settings.Limits.HeatersProven, o.Commissioned),
 		Version: o.Version, Now: time.Now,
 	})
 	return d
@@ -196,7 +198,7 @@ func (d *Daemon) handler() http.Handler {
 	}
 	return api.New(api.Options{
 		Away: away, Plan: planned,
-		Hub: &d.hub, Settings: o.Settings, Bench: o.Bench, Recalled: words(o.Recalled), Trend: &d.trend, Metrics: d.metrics.Handler(),
+		Hub: &d.hub, Settings: o.Settings, Bench: o.Bench, Recalled: words(o.Recalled), Trend: &d.trend, Metrics: d.metrics.Handler(), Following: &d.tally.streams,
 		Submit: d.Submit, Alarms: d.alarms, History: o.History, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
 		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
 	})

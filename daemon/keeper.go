@@ -86,6 +86,9 @@ type keeper struct {
 	bench    *control.Bench
 	recalled []Recalled
 	nextKept time.Duration // bench time
+	tally    *tally
+	kJ       float64
+	nextDose time.Duration // bench time
 }
 
 // keptEvery is how often what was found out about the pots is kept while a run goes on.
@@ -95,20 +98,24 @@ const keptEvery = 10 * time.Minute
 func (d *Daemon) keeper() *keeper {
 	o := &d.opts
 	if o.History == nil {
-		return &keeper{alarms: d.alarms}
+		return &keeper{alarms: d.alarms, tally: &d.tally}
 	}
 	o.Start.Settings = o.Settings
 	recorder, err := o.History.Record(time.Now(), o.Start)
 	if err != nil {
 		o.Log.Error("nothing is recorded", "why", err)
-		return &keeper{broken: true, alarms: d.alarms}
+		return &keeper{broken: true, alarms: d.alarms, tally: &d.tally}
 	}
 	if run := recorder.Run(); run != 0 {
 		o.Log.Info("recording", "run", run, "goes_on", recorder.Resumed(), "file", o.History.Path())
 	}
 	d.goOn(recorder)
 	go logFailures(o.Log, recorder)
-	return &keeper{recorder: recorder, store: o.History, scribe: d.scribe(recorder), alarms: d.alarms, recalled: o.Recalled, nextKept: keptEvery}
+	d.tally.recorder.Store(recorder)
+	return &keeper{
+		recorder: recorder, store: o.History, scribe: d.scribe(recorder), alarms: d.alarms, recalled: o.Recalled, nextKept: keptEvery,
+		tally: &d.tally, kJ: o.Start.DoseKJ,
+	}
 }
 
 // goOn sets again what people had set before the run was interrupted: it goes on as
@@ -168,6 +175,9 @@ func logFailures(log *slog.Logger, r *history.Recorder) {
 
 func (k *keeper) keep(h Happening) {
 	k.alarms.See(h.Frame)
+	if slices.ContainsFunc(h.Marks, func(m history.Mark) bool { return m.Kind == control.Shot }) {
+		k.tally.pushed(h.At) // pressed twice: one shot
+	}
 	said := alarmEvents(k.alarms.Drain())
 	if k.recorder != nil && k.recorder.Resumed() && !k.told {
 		k.told = true
@@ -178,6 +188,10 @@ func (k *keeper) keep(h Happening) {
 	}
 	kept := k.scribe.Write(h)
 	kept.Events = append(kept.Events, said...)
+	if h.Frame.Time >= k.nextDose {
+		k.nextDose += dosesEvery
+		k.tally.dosed(k.scribe.Heats(), k.kJ)
+	}
 	if h.Frame.Time >= k.nextKept {
 		k.nextKept += keptEvery
 		kept.Known = Learnt(k.bench, k.recalled, h.At)

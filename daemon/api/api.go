@@ -13,6 +13,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"net/http"
+	"sync/atomic"
 	"time"
 
 	"meltwarden/config"
@@ -27,7 +28,7 @@ import (
 )
 
 // Options are what the handler shows and whom it lets in. All are required but
-// Recalled, Bench, History, Plan, Token, Hosts, Title, Run, Simulated and HeatRefused.
+// Following, Recalled, Bench, History, Plan, Token, Hosts, Title, Run, Simulated and HeatRefused.
 type Options struct {
 	Hub      *frames.Hub
 	Settings control.Settings
@@ -37,6 +38,8 @@ type Options struct {
 	Recalled []string
 	Trend    *trend.Trend
 	Metrics  http.Handler
+	// Following counts the streams that are open; nil counts nowhere.
+	Following *atomic.Int64
 	// Submit queues what a person said for the next cycle. It does not wait; an
 	// error means that the queue is full.
 	Submit func(history.Mark) error

@@ -32,6 +32,10 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 		problem(w, http.StatusServiceUnavailable, "too many pages are open")
 		return
 	}
+	if s.Following != nil {
+		s.Following.Add(1)
+		defer s.Following.Add(-1)
+	}
 	ch, cancel := s.Hub.Subscribe()
 	defer cancel()
 	w.Header().Set("Content-Type", "text/event-stream")

@@ -12,8 +12,8 @@ import (
 // Clearance is a complete record that fits the present bench file. It can be had
 // from Record.Against only; its zero value clears nothing.
 type Clearance struct {
-	saved time.Time
-	said  []string
+	saved, until time.Time
+	said         []string
 }
 
 // Holds reports whether the bench's heaters count as proven.
@@ -21,6 +21,9 @@ func (c Clearance) Holds() bool { return len(c.said) > 0 }
 
 // Saved is when the record was completed, in wall time.
 func (c Clearance) Saved() time.Time { return c.saved }
+
+// Until is when the oldest step of the record lapses, in wall time.
+func (c Clearance) Until() time.Time { return c.until }
 
 // Words says what was proven, one line each.
 func (c Clearance) Words() []string { return c.said }
@@ -38,7 +41,7 @@ func (r *Record) Against(b *config.Bench) (Clearance, []string) {
 	if len(missing) > 0 {
 		return Clearance{}, missing
 	}
-	return Clearance{saved: r.Saved, said: r.words(b)}, nil
+	return Clearance{saved: r.Saved, until: r.lapses(), said: r.words(b)}, nil
 }
 
 // words says what a complete record has proven.

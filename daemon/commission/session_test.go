@@ -44,6 +44,7 @@ func TestWholeSession(t *testing.T) {
 		require.Equal(t, []string{"heater left", "heater middle", "heater right", "contactor"}, rec.proof("power").Outputs)
 		require.Contains(t, cleared.Words()[1], "power reports its outputs off after 1.50 s of silence (by its own registers; a relay that sticks is not seen by this)")
 		require.Contains(t, cleared.Words()[11], "lapses on 2000-12-31")
+		require.Equal(t, "2000-12-31", cleared.Until().Format("2006-01-02"))
 		require.Equal(t, 1.375, rec.proof("power").StillOnS)
 		require.Equal(t, 1.5, rec.proof("power").LetGoS, "the unit is set to 1.45 s from its last write")
 		for i, n := range rec.Nudges {

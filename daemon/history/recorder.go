@@ -155,6 +155,9 @@ func (r *Recorder) PutAll(k Kept) { r.queue <- k }
 // Dropped is how many cycles were lost because the buffer was full.
 func (r *Recorder) Dropped() uint64 { return r.dropped.Load() }
 
+// Waiting is how many cycles are in memory and wait to be written.
+func (r *Recorder) Waiting() int { return len(r.queue) }
+
 // hangs is how long cycles may wait without a word from the disk.
 const hangs = 5 * time.Second
 

@@ -2,10 +2,13 @@ package metrics
 
 import (
 	"fmt"
+	"slices"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 
 	"meltwarden/control"
+	"meltwarden/control/guard"
 	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
 )
@@ -34,7 +37,23 @@ var (
 	potReadyDesc    = desc("pot_ready", "Whether the pot is ready to pour.", "pot")
 	pourDesc        = desc("pour_left_seconds", "Estimate of how long a melt that is off its plate can still be shot; 0 once it is too cold.", "pot")
 	pourLeast       = desc("pour_left_least_seconds", "What that is at least, in 9 of 10 cases.", "pot")
+	potReadyInDesc  = desc("pot_ready_in_seconds", "Estimate of how long the pot still needs at full power, as far as a hand does its part at once.", "pot")
+	potWithinDesc   = desc("pot_ready_in_band_seconds", "How far off that may be, to either side.", "pot")
+	peakDesc        = desc("melt_peak_estimate_celsius", "Estimate of the warmest that the melt becomes if its heat is cut now.", "pot")
+	peakWithinDesc  = desc("melt_peak_estimate_band_celsius", "How far off that may be, to either side.", "pot")
+	overheatDesc    = desc("overheating_predicted", "Whether the melt is on its way over its trip temperature.", "pot")
+	meltTripDesc    = desc("melt_trip_celsius", "Melt temperature at which heat is cut.", "pot")
+	plateTripDesc   = desc("plate_trip_celsius", "Plate temperature at which heat is cut.", "pot")
 	readyDesc       = desc("ready", "Whether every pot is ready to pour.")
+	readyInDesc     = desc("ready_in_seconds", "Estimate of how long it takes until every pot is ready, as far as a hand does its part at once.")
+	readyWithinDesc = desc("ready_in_band_seconds", "How far off that may be, to either side.")
+	liveDesc        = desc("live", "Whether control cycles finish: 0 when none has for two seconds.")
+	hotDesc         = desc("hot", "Whether anything on the bench is, or may be, too hot to touch.")
+	drawDesc        = desc("power_watts", "Power that all heaters together draw, those that are switched in the mean.")
+	mostDesc        = desc("circuit_limit_watts", "Power that the breaker carries.")
+	meanDesc        = desc("circuit_continuous_watts", "Most that the mean power of any minute may be.")
+	conditionsDesc  = desc("conditions", "How many findings are there now or wait for a reset, by severity.", "severity")
+	asideDesc       = desc("conditions_set_aside", "How many warnings a person has taken off lamp and buzzer.")
 	heatDesc        = desc("heat_state", "1 for the state heat is in, 0 for the others.", "state")
 	activeDesc      = desc("condition_active", "Whether the cause of a finding is there now.", "code", "pot", "severity")
 	latchedDesc     = desc("condition_latched", "Whether a finding waits for a reset at the bench.", "code", "pot", "severity")
@@ -64,7 +83,9 @@ func newBench(o Options) *bench {
 func (b *bench) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{
 		meltDesc, plateDesc, meltGuessDesc, meltWithinDesc, plateGuessDesc, plateWithinDesc, setpointDesc, targetDesc, bandDesc, mouldDesc, roomDesc, ageDesc, dutyDesc,
-		powerDesc, stateDesc, potReadyDesc, pourDesc, pourLeast, readyDesc, heatDesc, activeDesc, latchedDesc, lastDesc, exchangeDesc,
+		powerDesc, stateDesc, potReadyDesc, potReadyInDesc, potWithinDesc, peakDesc, peakWithinDesc, overheatDesc, meltTripDesc, plateTripDesc,
+		pourDesc, pourLeast, readyDesc, readyInDesc, readyWithinDesc, liveDesc, hotDesc, drawDesc, mostDesc, meanDesc, conditionsDesc,
+		asideDesc, heatDesc, activeDesc, latchedDesc, lastDesc, exchangeDesc,
 	} {
 		ch <- d
 	}
@@ -77,6 +98,7 @@ func (b *bench) Collect(ch chan<- prometheus.Metric) {
 		s.counter(exchangeDesc, float64(e.Count), e.Device, e.Outcome)
 	}
 	f := b.Latest()
+	s.gauge(liveDesc, one(f.Live(b.Now())))
 	if f == nil {
 		return
 	}
@@ -85,14 +107,47 @@ func (b *bench) Collect(ch chan<- prometheus.Metric) {
 		return
 	}
 	s.bench(f)
+	s.limit(mostDesc, b.Settings.Circuit.MaxW)
+	s.limit(meanDesc, b.Settings.Circuit.ContinuousW)
 	for i := range min(len(f.Pots), len(b.names)) {
 		s.pot(&f.Pots[i], b.names[i], b.Settings.Pots[i].HeaterW)
+		s.gauge(overheatDesc, one(predicted(f, i)), b.names[i])
+		b.trips(s, i)
 	}
+	b.conditions(s, f)
+}
+
+// trips sends where heat is cut.
+func (b *bench) trips(s scrape, pot int) {
+	p, plate := &b.Settings.Pots[pot], b.Settings.Limits.PlateTripC
+	if own := p.PlateTripAtC(); own > 0 {
+		plate = min(plate, own)
+	}
+	s.limit(meltTripDesc, b.Settings.Limits.MeltTripC, b.names[pot])
+	s.limit(plateTripDesc, plate, b.names[pot])
+}
+
+// predicted reports whether the guard foresees the melt of a pot over its trip, also
+// where another finding is told in its place.
+func predicted(f *frames.Frame, pot int) bool {
+	foreseen := func(c guard.Condition) bool { return c.Code == guard.MeltForecast && c.Pot == pot && c.Active }
+	return slices.ContainsFunc(f.Conditions, foreseen) || slices.ContainsFunc(f.Folded, foreseen)
+}
+
+// conditions sends what the guard has found. How many there are is always told, zero
+// too, so that nothing found and nothing heard are not the same.
+func (b *bench) conditions(s scrape, f *frames.Frame) {
+	var count [guard.Trip + 1]int
 	for _, c := range f.Conditions {
+		count[c.Severity]++
 		name := b.nameOf(c.Pot)
 		s.gauge(activeDesc, one(c.Active), c.Code.String(), name, c.Severity.String())
 		s.gauge(latchedDesc, one(c.Latched), c.Code.String(), name, c.Severity.String())
 	}
+	for severity, n := range count {
+		s.gauge(conditionsDesc, float64(n), guard.Severity(severity).String())
+	}
+	s.gauge(asideDesc, float64(f.Aside))
 }
 
 // nameOf returns the label of the pot with the given index, empty for the bench.
@@ -113,6 +168,9 @@ func (s scrape) bench(f *frames.Frame) {
 	s.age(f.Mould, "mould", "")
 	s.age(f.Room, "room", "")
 	s.gauge(readyDesc, one(f.Ready))
+	s.within(readyInDesc, readyWithinDesc, f.ReadyIn, f.ReadyWithin)
+	s.gauge(hotDesc, one(f.Hot))
+	s.known(drawDesc, frames.Figure(f.PowerW))
 	for _, h := range []control.HeatState{control.HeatBlocked, control.HeatEnabled, control.HeatTripped} {
 		s.gauge(heatDesc, one(h == f.Heat), h.String())
 	}
@@ -135,6 +193,11 @@ func (s scrape) pot(p *control.PotFrame, name string, heaterW float64) {
 		s.gauge(pourLeast, p.Pour.Low.Seconds(), name)
 	}
 	s.gauge(potReadyDesc, one(p.State == control.Ready), name)
+	s.within(potReadyInDesc, potWithinDesc, p.ReadyIn, p.ReadyWithin, name)
+	if peak := frames.Figure(p.PeakC); peak.Known() {
+		s.known(peakDesc, peak, name)
+		s.known(peakWithinDesc, frames.Figure(p.PeakWithinC), name)
+	}
 	for _, state := range control.PotStates() {
 		s.gauge(stateDesc, one(state == p.State), name, state.String())
 	}
@@ -148,6 +211,22 @@ func (s scrape) estimate(guess, within *prometheus.Desc, e control.Estimate, nam
 
 func (s scrape) age(t reading.Temperature, probe, pot string) {
 	s.known(ageDesc, frames.Age(t), probe, pot)
+}
+
+// within sends a time that is still to pass and how far off it may be; one below zero is
+// not known.
+func (s scrape) within(in, band *prometheus.Desc, left, within time.Duration, labels ...string) {
+	if left >= 0 {
+		s.gauge(in, left.Seconds(), labels...)
+		s.gauge(band, within.Seconds(), labels...)
+	}
+}
+
+// limit leaves out a limit that is not set.
+func (s scrape) limit(d *prometheus.Desc, v float64, labels ...string) {
+	if v > 0 {
+		s.gauge(d, v, labels...)
+	}
 }
 
 // known leaves out what is not known.

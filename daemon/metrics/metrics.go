@@ -1,5 +1,6 @@
 // Package metrics shows the bench to a metrics server in the Prometheus text
-// format. A scrape does no I/O: it reads the last frame and counters in memory.
+// format. A scrape does no I/O: it reads the last frame and counters in memory, and of
+// this process what the kernel has in memory.
 // Readings that are stale or unusable are left out, never zero and never the
 // old value; once no cycle has finished for frames.LiveFor everything that came
 // from the frame is left out, and the time of the last cycle stays.
@@ -18,23 +19,27 @@ import (
 	"meltwarden/daemon/frames"
 )
 
-// Options are what the metrics are made from. All fields but Run are required.
+// Options are what the metrics are made from. All fields but Run and Cleared are required.
 type Options struct {
 	// Latest returns the newest frame, nil before the first.
 	Latest   func() *frames.Frame
 	Settings control.Settings
 	// Exchanges returns the counts of the serial line, without waiting for it.
 	Exchanges func() []Exchanges
-	Run       Run
+	// Beside returns what is known beside the frame, without waiting for anything.
+	Beside  func() Beside
+	Cleared Cleared
+	Run     Run
 	// Version is the program's.
 	Version string
 	// Now is the present time, time.Now but in tests.
 	Now func() time.Time
 }
 
-// Run says what is being made.
+// Run says what is being made, and since when.
 type Run struct {
 	Name, Recipe, Version string
+	Began                 time.Time
 }
 
 // Exchanges is how many exchanges with one device ended in one way since start.
@@ -72,8 +77,9 @@ func New(o Options) *Metrics {
 			Help: "Control cycles that never ran because the one before them was a whole period late.",
 		}),
 	}
+	b := newBench(o)
 	m.registry.MustRegister(
-		m.duration, m.late, m.missed, newBench(o), runInfo(o.Run), buildInfo(o.Version),
+		m.duration, m.late, m.missed, b, beside{b}, runInfo(o.Run), buildInfo(o.Version),
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	return m

@@ -23,18 +23,21 @@ var noon = time.Unix(1_000_000_000, 0)
 
 // daemon is an invented bench of two pots whose last frame is f, looked at the
 // given time after that frame.
-func daemon(f *frames.Frame, after time.Duration) *Metrics {
-	return New(Options{
+func daemon(f *frames.Frame, after time.Duration) *Metrics { return New(options(f, after)) }
+
+func options(f *frames.Frame, after time.Duration) Options {
+	return Options{
 		Latest: func() *frames.Frame { return f },
 		Settings: control.Settings{
 			Period: 200 * time.Millisecond,
 			Pots:   []control.PotSettings{{Name: "left", HeaterW: 1000}, {HeaterW: 800}},
 		},
 		Exchanges: func() []Exchanges { return []Exchanges{{"input module", "ok", 41}, {"input module", "timeout", 2}} },
-		Run:       Run{"invented run", "invented recipe", "3"},
+		Beside:    func() Beside { return Beside{} },
+		Run:       Run{Name: "invented run", Recipe: "invented recipe", Version: "3"},
 		Version:   "0.0.1-test",
 		Now:       func() time.Time { return noon.Add(after) },
-	})
+	}
 }
 
 // frame is a frame with one good pot and one whose probes can not be believed.

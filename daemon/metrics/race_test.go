@@ -1,0 +1,5 @@
+//go:build race
+
+package metrics
+
+const raceDetector = true
