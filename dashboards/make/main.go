@@ -27,6 +27,8 @@ func main() {
 var made = map[string]func() ([]byte, error){
 	"prometheus/findings.rules.yaml": findingRules,
 	"prometheus/findings.test.yaml":  findingCases,
+	"grafana/bench.json":             benchBoard,
+	"grafana/shop.json":              shopBoard,
 }
 
 // files are the texts of what is made, by their names in the folder.
