@@ -17,6 +17,14 @@ var Assets embed.FS
 //go:embed *.html
 var sources embed.FS
 
+// Watching is what a metrics server, its alert manager and its dashboards read: rules with
+// their tests, examples of configuration, dashboards, and what they are for.
+//
+//go:embed README.md prometheus alertmanager grafana
+var Watching embed.FS
+
+//go:generate go run ./make
+
 // Pages are the templates of the pages, by the names of their files, and of the
 // parts they have in common.
 var Pages = template.Must(template.ParseFS(sources, "*.html"))

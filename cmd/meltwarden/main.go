@@ -42,7 +42,7 @@ func root() *cobra.Command {
 		runsCommand(), reviewCommand(), causesCommand(), verdictCommand(), tryCommand(), attemptsCommand(), recipesCommand(), promoteCommand(),
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
-	c.AddCommand(planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand())
+	c.AddCommand(planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand())
 	plainly(c)
 	return c
 }
