@@ -101,6 +101,7 @@ type message struct {
 // bad line sets off, and calls with the cause.
 func TestOneCauseOneAlarm(t *testing.T) {
 	manager := tool(t, "prometheus-alertmanager")
+	t.Parallel()
 	got := make(chan message, 20)
 	receiver := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
 		var m message

@@ -117,6 +117,7 @@ func TestShopOfFiveBenches(t *testing.T) {
 	if testing.Short() {
 		t.Skip("five benches in real time")
 	}
+	t.Parallel()
 	began := time.Now()
 	s := &shop{t: t, alerted: map[string]bool{}}
 	calls := httptest.NewServer(http.HandlerFunc(s.called))
@@ -152,6 +153,7 @@ func TestShopOfFiveBenches(t *testing.T) {
 	s.comes(map[string]string{"north": "1"}, `ALERTS{alertname="EStopOpen",alertstate="firing"}`)
 	s.comes(map[string]string{"north": "1"}, `ALERTS{alertname="HeatTripped"}`)
 	s.understands()
+	s.gathered(all)
 	benches["yard"].end()
 	s.comes(map[string]string{"yard": "1"}, `ALERTS{alertname="BenchSilentWhileHot"}`) // pending at first
 	north.end()
@@ -211,6 +213,21 @@ func (s *shop) configured(benches map[string]*bench, alertmanager string) string
 		"evaluation_interval: 5s", "evaluation_interval: 500ms", "127.0.0.1:9093", alertmanager)
 	change("bench.rules.yaml", "for: 15s", "for: 3s")
 	return folder
+}
+
+// gathered asks a second metrics server that gathers what the first has, as gather.yaml
+// says: the benches keep their labels.
+func (s *shop) gathered(all map[string]string) {
+	s.t.Helper()
+	folder := filepath.Join(written(s.t), "prometheus")
+	text, err := os.ReadFile(filepath.Join(folder, "gather.yaml"))
+	require.NoError(s.t, err)
+	there := strings.NewReplacer(`"shop-one.invalid:9090", "shop-two.invalid:9090"`, `"`+s.server+`"`, "scrape_interval: 15s", "scrape_interval: 1s\n  scrape_timeout: 1s").Replace(string(text))
+	require.NoError(s.t, os.WriteFile(filepath.Join(folder, "gather.yaml"), []byte(there), 0o600))
+	g := &shop{t: s.t, server: free(s.t)}
+	starts(s.t, folder, g.server, "prometheus", "--config.file=gather.yaml", "--web.listen-address="+g.server, "--storage.tsdb.path="+s.t.TempDir(), "--log.level=error")
+	g.comes(all, `meltwarden_live{shop="invented-shop",job="meltwarden"}`)
+	g.comes(map[string]string{"north": "1"}, `ALERTS{alertname="EStopOpen"}`)
 }
 
 // states is the shop dashboard's own query of how the benches stand, for all of them.

@@ -96,6 +96,10 @@ func glob(t *testing.T, pattern string) []string {
 // TestRulesAreAcceptedAndPassTheirCases, by the metrics server's own tool.
 func TestRulesAreAcceptedAndPassTheirCases(t *testing.T) {
 	promtool := tool(t, "promtool")
+	if testing.Short() {
+		t.Skip("some ten minutes of several benches")
+	}
+	t.Parallel()
 	folder := filepath.Join(written(t), "prometheus")
 	for _, kind := range []string{"rules", "test"} {
 		command := map[string][]string{"rules": {promtool, "check", "rules"}, "test": {promtool, "test", "rules"}}[kind]

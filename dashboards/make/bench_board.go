@@ -67,7 +67,7 @@ func benchNow(b *dashboard.DashboardBuilder) {
 		Thresholds(limits(limit{1, danger})).Span(4).Height(4))
 	b.WithPanel(tile("To look at", "Warnings of the guard.", "none", `max by (bench) (meltwarden_conditions{`+chosenBench+`,severity="warning"})`).
 		Thresholds(limits(limit{1, look})).Span(4).Height(4))
-	b.WithPanel(tile("Last heard", "How long ago its last control cycle was. Beyond a few seconds nothing else here is so any more.", "s", `time() - max by (bench) (bench:meltwarden_last_seen:timestamp_seconds{`+chosenBench+`})`).
+	b.WithPanel(tile("Last heard", "How long ago it was heard with its cycles going on. Beyond a few seconds nothing else here is so any more.", "s", `time() - max by (bench) (bench:meltwarden_last_seen:timestamp_seconds{`+chosenBench+`})`).
 		Decimals(0).Thresholds(limits(limit{20, look})).Span(4).Height(4))
 }
 

@@ -1,5 +1,7 @@
 package main
 
+//lint:file-ignore SA1019 the layout that follows this one is read by the newest servers only
+
 import (
 	"encoding/json"
 	"os"
