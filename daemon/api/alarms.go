@@ -57,25 +57,24 @@ func (s *server) messages() string {
 // field "minutes"), out-of-service (with the field "sure"), back.
 func (s *server) alarmAction(w http.ResponseWriter, r *http.Request) {
 	if !fromHere(r) {
-		problem(w, http.StatusForbidden, alarm.ErrBenchOnly.Error())
+		refuse(w, benchOnly, alarm.ErrBenchOnly.Error())
 		return
 	}
 	k, ok := s.alarmKey(r)
 	if !ok {
-		problem(w, http.StatusNotFound, "there is no such alarm; /api/v1/alarms lists them")
+		refuse(w, noAlarm, "there is no such alarm; /api/v1/alarms lists them")
 		return
 	}
 	err := s.actOn(k, r)
 	switch {
 	case errors.Is(err, errNoAction), errors.Is(err, alarm.ErrNone):
-		problem(w, http.StatusNotFound, err.Error())
+		refuseFor(w, noAlarm, err)
 	case errors.Is(err, errBusy):
-		w.Header().Set("Retry-After", "1")
-		problem(w, http.StatusServiceUnavailable, err.Error())
+		refuseFor(w, queueFull, err)
 	case errors.Is(err, alarm.ErrNeeded), errors.Is(err, alarm.ErrInService), errors.Is(err, alarm.ErrHigh):
-		problem(w, http.StatusForbidden, err.Error())
+		refuseFor(w, alarmStays, err)
 	case err != nil:
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 	case wantsPage(r):
 		http.Redirect(w, r, "/alarms", http.StatusSeeOther)
 	default:
@@ -86,7 +85,7 @@ func (s *server) alarmAction(w http.ResponseWriter, r *http.Request) {
 // What is out of service stays so for hours, so it is asked for twice.
 const sureKey, isSure = "sure", "yes"
 
-var errNotSure = errors.New("this takes it off lamp and sound until heat is enabled anew, for up to 12 hours: say so with " + sureKey + "=" + isSure)
+var errNotSure = &fieldError{field: sureKey, why: "this takes it off lamp and sound until heat is enabled anew, for up to 12 hours", fix: "say so with " + sureKey + "=" + isSure}
 
 var errNoAction = errors.New("there is nothing like that to do with an alarm: acknowledge, shelve, out-of-service, back")
 
@@ -97,7 +96,7 @@ func (s *server) actOn(k alarm.Key, r *http.Request) error {
 	case "shelve":
 		minutes, err := strconv.Atoi(r.PostFormValue("minutes"))
 		if err != nil {
-			return fmt.Errorf("minutes %q: write a whole number up to %.0f", r.PostFormValue("minutes"), alarm.MostShelved.Minutes())
+			return wrong("minutes", r.PostFormValue("minutes"), fmt.Sprintf("write a whole number up to %.0f", alarm.MostShelved.Minutes()))
 		}
 		d := time.Duration(minutes) * time.Minute
 		return s.Alarms.Shelve(k, d, func() error { return s.tellLamp(control.SetAside, k, d) })

@@ -176,7 +176,7 @@ func (s *server) asset(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
 	body, err := dashboards.Assets.ReadFile("assets/" + name)
 	if err != nil {
-		problem(w, http.StatusNotFound, "there is no such file")
+		refuse(w, noFile, "there is no such file")
 		return
 	}
 	h := w.Header()
@@ -189,7 +189,7 @@ func (s *server) asset(w http.ResponseWriter, r *http.Request) {
 // healthz is for whatever restarts the daemon: it fails when cycles do not finish.
 func (s *server) healthz(w http.ResponseWriter, _ *http.Request) {
 	if err := s.Health(); err != nil {
-		problem(w, http.StatusServiceUnavailable, err.Error())
+		refuseFor(w, cyclesStopped, err)
 		return
 	}
 	writeJSON(w, http.StatusOK, map[string]string{"status": "cycles finish"})
@@ -200,7 +200,7 @@ func (s *server) readyz(w http.ResponseWriter, _ *http.Request) {
 	b := s.now()
 	for _, p := range b.Pots {
 		if !p.MeltAgeS.Known() {
-			problem(w, http.StatusServiceUnavailable, "no reading has come from pot "+p.Name+" yet")
+			refuse(w, noReadings, "no reading has come from pot "+p.Name+" yet")
 			return
 		}
 	}

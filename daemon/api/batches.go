@@ -50,7 +50,7 @@ func (s *server) batchOf(w http.ResponseWriter, r *http.Request) (b batch.Batch,
 		b, ok = book.Batch(id)
 	}
 	if err != nil || !ok {
-		problem(w, http.StatusNotFound, history.ErrNoBatch.Error())
+		refuseFor(w, noBatch, history.ErrNoBatch)
 		return b, book, nil, false
 	}
 	if shots, err = batch.Shots(s.History, b); err != nil {
@@ -69,13 +69,13 @@ func (s *server) setBatch(w http.ResponseWriter, r *http.Request) {
 	}
 	pot, err := strconv.Atoi(r.PathValue("pot"))
 	if err != nil || pot < 1 {
-		problem(w, http.StatusNotFound, "there is no such pot; pots are numbered from 1")
+		refuse(w, noPot, "there is no such pot; pots are numbered from 1")
 		return
 	}
 	id := int64(0)
 	if said := r.PostFormValue("batch"); said != batchNew {
 		if id, err = strconv.ParseInt(said, 10, 64); err != nil || id < 1 {
-			problem(w, http.StatusBadRequest, fmt.Sprintf("batch %q: write the number of an earlier batch, or %s", said, batchNew))
+			refuseFor(w, wrongField, wrong("batch", said, "write the number of an earlier batch, or "+batchNew))
 			return
 		}
 	}
@@ -96,7 +96,7 @@ func (s *server) changeBatch(w http.ResponseWriter, r *http.Request) {
 	}
 	c, err := batchChange(r)
 	if err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
 	if err := s.History.ChangeBatch(b.ID, c); err != nil {

@@ -1,7 +1,6 @@
 package api
 
 import (
-	"errors"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -28,7 +27,7 @@ type accepted struct {
 func (s *server) benchCommand(kind control.CommandKind) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		if kind == control.Silence && !fromHere(r) {
-			problem(w, http.StatusForbidden, "silence is given at the bench, by the pedal or on its own computer; ALL OFF works from here")
+			refuse(w, benchOnly, "silence is given at the bench, by the pedal or on its own computer; ALL OFF works from here")
 			return
 		}
 		m := history.Mark{Command: control.Command{Kind: kind}}
@@ -37,7 +36,7 @@ func (s *server) benchCommand(kind control.CommandKind) http.HandlerFunc {
 			m.Text, err = typed(r, "mould")
 		}
 		if err != nil {
-			problem(w, http.StatusBadRequest, err.Error())
+			refuseFor(w, wrongField, err)
 			return
 		}
 		s.submit(w, r, m)
@@ -48,10 +47,10 @@ func (s *server) benchCommand(kind control.CommandKind) http.HandlerFunc {
 func (s *server) note(w http.ResponseWriter, r *http.Request) {
 	text, err := typed(r, "text")
 	if err == nil && text == "" {
-		err = errors.New("text: empty; write what is to be remembered")
+		err = &fieldError{field: "text", why: "empty", fix: "write what is to be remembered"}
 	}
 	if err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
 	s.submit(w, r, history.Mark{Text: text})
@@ -64,12 +63,12 @@ func (s *server) note(w http.ResponseWriter, r *http.Request) {
 func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	number, err := strconv.Atoi(r.PathValue("pot"))
 	if err != nil || number < 1 || number > len(s.Settings.Pots) {
-		problem(w, http.StatusNotFound, "there is no such pot; pots are numbered from 1")
+		refuse(w, noPot, "there is no such pot; pots are numbered from 1")
 		return
 	}
 	kind, ok := control.CommandNamed(r.PathValue("command"))
 	if !ok || !kind.NeedsPot() {
-		problem(w, http.StatusNotFound, "there is no such mark for a pot")
+		refuse(w, noMark, "there is no such mark for a pot")
 		return
 	}
 	m := history.Mark{Command: control.Command{Kind: kind, Pot: number - 1}}
@@ -81,16 +80,16 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 		m.Amount, m.ML, err = drawn(r)
 	case control.TryOut:
 		if !fromHere(r) {
-			problem(w, http.StatusForbidden, "a pot is tried out on the bench's own computer only: nothing elsewhere may move its heat")
+			refuse(w, benchOnly, "a pot is tried out on the bench's own computer only: nothing elsewhere may move its heat")
 			return
 		}
 		if f := s.Hub.Latest(); !f.Live(time.Now()) || !f.Pots[m.Pot].CanBeTried {
-			problem(w, http.StatusConflict, "only a pot that has both probes and has been held at its set-point for some minutes is tried out, one trial at a time; this one can not be now")
+			refuse(w, notNow, "only a pot that has both probes and has been held at its set-point for some minutes is tried out, one trial at a time; this one can not be now")
 			return
 		}
 	case control.Setpoint:
 		if !fromHere(r) {
-			problem(w, http.StatusForbidden, "a set-point is changed on the bench's own computer only: nothing elsewhere may raise heat")
+			refuse(w, benchOnly, "a set-point is changed on the bench's own computer only: nothing elsewhere may raise heat")
 			return
 		}
 		m.Amount = strings.TrimSpace(r.PostFormValue("setpoint"))
@@ -100,7 +99,7 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
 	s.submit(w, r, m)
@@ -126,11 +125,10 @@ func addition(r *http.Request) (what, amount string, err error) {
 		return what, "", nil
 	}
 	taken, err := quantity.Amount(amount)
-	var f *quantity.Fault
-	if errors.As(err, &f) {
-		return "", "", fmt.Errorf("amount %q: %s; %s", amount, f.Wrong, f.Fix)
+	if err != nil {
+		return "", "", wrongBy("amount", amount, err)
 	}
-	return what, taken, err
+	return what, taken, nil
 }
 
 // drawn reads how much was drawn, which may be left out.
@@ -139,7 +137,7 @@ func drawn(r *http.Request) (amount string, ml float64, err error) {
 		return "", 0, err
 	}
 	if ml = quantity.AmountML(amount); ml == 0 {
-		return "", 0, fmt.Errorf("amount %q: no volume; write how much was drawn, such as \"60 mL\"", amount)
+		return "", 0, &fieldError{"amount", &amount, "no volume", "write how much was drawn, such as \"60 mL\""}
 	}
 	return amount, ml, nil
 }
@@ -162,7 +160,7 @@ const mostTyped = 200
 func typed(r *http.Request, field string) (string, error) {
 	text := strings.TrimSpace(r.PostFormValue(field))
 	if utf8.RuneCountInString(text) > mostTyped || strings.ContainsFunc(text, unicode.IsControl) {
-		return "", fmt.Errorf("%s: more than a line or %d letters; write less", field, mostTyped)
+		return "", &fieldError{field: field, why: fmt.Sprintf("more than a line or %d letters", mostTyped), fix: "write less"}
 	}
 	return text, nil
 }
@@ -171,8 +169,7 @@ func typed(r *http.Request, field string) (string, error) {
 func (s *server) submit(w http.ResponseWriter, r *http.Request, m history.Mark) {
 	m.Afar = !fromHere(r)
 	if err := s.Submit(m); err != nil {
-		w.Header().Set("Retry-After", "1")
-		problem(w, http.StatusServiceUnavailable, err.Error())
+		refuseFor(w, queueFull, err)
 		return
 	}
 	if wantsPage(r) {

@@ -48,16 +48,16 @@ func (d *door) guard(next http.Handler) http.Handler {
 		host := hostname(r.Host)
 		switch {
 		case !isLoopback(host) && !slices.Contains(d.hosts, host):
-			problem(w, http.StatusForbidden, "this computer is not known under that name; use the address it printed at its start, or its own name")
+			refuse(w, unknownName, "this computer is not known under that name; use the address it printed at its start, or its own name")
 		case isLoopback(host) && isLoopback(hostname(r.RemoteAddr)), d.known(r):
 			next.ServeHTTP(w, r)
 		case d.introduces(r):
 			d.remember(w, r)
 		case d.digest == "":
-			problem(w, http.StatusForbidden, "only this computer gets in; set a token in the bench file to let others in")
+			refuse(w, noToken, "only this computer gets in; set a token in the bench file to let others in")
 		default:
 			w.Header().Set("WWW-Authenticate", "Bearer")
-			problem(w, http.StatusUnauthorized, "a token is needed: as a bearer token, or once as /?token=…")
+			refuse(w, tokenNeeded, "a token is needed: as a bearer token, or once as /?token=…")
 		}
 	})
 }
@@ -104,7 +104,7 @@ func (d *door) remember(w http.ResponseWriter, r *http.Request) {
 func sameOrigin(next http.Handler) http.Handler {
 	p := http.NewCrossOriginProtection()
 	p.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
-		problem(w, http.StatusForbidden, "marks are taken from this computer's own page only")
+		refuse(w, otherSite, "marks are taken from this computer's own page only")
 	}))
 	return p.Handler(next)
 }
@@ -134,7 +134,7 @@ func limitBody(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		most := mostOf(r)
 		if r.ContentLength > most {
-			problem(w, http.StatusRequestEntityTooLarge, tooMuch(most))
+			refuse(w, tooLarge, tooMuch(most))
 			return
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, most)

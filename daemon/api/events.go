@@ -29,7 +29,7 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 	case s.streams <- struct{}{}:
 		defer func() { <-s.streams }()
 	default:
-		problem(w, http.StatusServiceUnavailable, "too many pages are open")
+		refuse(w, manyStreams, "too many pages are open")
 		return
 	}
 	if s.Following != nil {

@@ -16,24 +16,24 @@ import (
 // the next like it, or takes heat away.
 func (s *server) handReading(w http.ResponseWriter, r *http.Request, m history.Mark) {
 	if !fromHere(r) {
-		problem(w, http.StatusForbidden, "what was read by hand is typed on the bench's own computer only: heat rests on it")
+		refuse(w, benchOnly, "what was read by hand is typed on the bench's own computer only: heat rests on it")
 		return
 	}
 	m.Amount = strings.TrimSpace(r.PostFormValue("reading") + " " + r.PostFormValue("unit"))
 	var err error
 	if m.C, err = config.HandReading(s.Settings, m.Pot, m.Amount); err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
 	verdict, shortC := s.handVerdict(m.Pot, m.C)
 	if verdict == control.HandFar || verdict == control.HandLow || verdict == control.HandOver {
 		if err := s.Submit(m); err != nil {
-			problem(w, http.StatusServiceUnavailable, err.Error())
+			refuseFor(w, queueFull, err)
 			return
 		}
 	}
 	if why := view.HandRefused(verdict, shortC); why != "" {
-		problem(w, http.StatusConflict, m.Amount+": "+why)
+		refuse(w, readingRefused, m.Amount+": "+why)
 		return
 	}
 	s.submit(w, r, m)

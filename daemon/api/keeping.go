@@ -3,7 +3,6 @@ package api
 import (
 	"cmp"
 	"errors"
-	"fmt"
 	"io"
 	"mime/multipart"
 	"net/http"
@@ -65,9 +64,9 @@ func (s *server) showKeeping(w http.ResponseWriter, r *http.Request, said []stri
 func (s *server) mayKeep(w http.ResponseWriter, r *http.Request) bool {
 	switch {
 	case s.History == nil:
-		problem(w, http.StatusNotFound, "nothing is kept here")
+		refuse(w, nothingKept, "nothing is kept here")
 	case !fromHere(r):
-		problem(w, http.StatusForbidden, "archives are written and read, and old runs thinned, on the bench's own computer only")
+		refuse(w, benchOnly, "archives are written and read, and old runs thinned, on the bench's own computer only")
 	default:
 		return true
 	}
@@ -82,7 +81,7 @@ func (s *server) archive(w http.ResponseWriter, r *http.Request) {
 	}
 	runs, err := runsOf(r.URL.Query())
 	if err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
 	done, ok := s.turn(w, r, archiveWithin)
@@ -93,7 +92,7 @@ func (s *server) archive(w http.ResponseWriter, r *http.Request) {
 	defer done()
 	folder, gone, err := s.History.Workshop()
 	if err != nil {
-		problem(w, http.StatusServiceUnavailable, err.Error())
+		refuseFor(w, notReadable, err)
 		return
 	}
 	defer gone()
@@ -111,7 +110,7 @@ func runsOf(q url.Values) (runs []int64, err error) {
 	for _, typed := range q["run"] {
 		n, err := strconv.ParseInt(typed, 10, 64)
 		if err != nil {
-			return nil, fmt.Errorf("run %q: write the number of a run", typed)
+			return nil, wrong("run", typed, "write the number of a run")
 		}
 		runs = append(runs, n)
 	}
@@ -125,7 +124,7 @@ func (s *server) bringIn(w http.ResponseWriter, r *http.Request) {
 	}
 	file, err := fileIn(r, "archive")
 	if err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongFile, err)
 		return
 	}
 	done, ok := s.turn(w, r, archiveWithin)
@@ -186,7 +185,7 @@ func (s *server) tidy(w http.ResponseWriter, r *http.Request) {
 	typed := r.PostFormValue("older-than")
 	age, err := config.Days().Parse(typed)
 	if err != nil {
-		problem(w, http.StatusBadRequest, fmt.Sprintf("older-than %q: %v", typed, err))
+		refuseFor(w, wrongField, wrongBy("older-than", typed, err))
 		return
 	}
 	done, ok := s.turn(w, r, archiveWithin)

@@ -86,7 +86,7 @@ func (s *server) readable(answer http.HandlerFunc) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		h := held{under: w, header: w.Header(), status: http.StatusOK}
 		answer(&h, r)
-		var d details
+		var d Problem
 		if h.status < http.StatusBadRequest || json.Unmarshal(h.body.Bytes(), &d) != nil {
 			w.WriteHeader(h.status)
 			w.Write(h.body.Bytes())

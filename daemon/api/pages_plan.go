@@ -10,6 +10,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/config/strict"
 	"meltwarden/control/guard"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/plan"
 	"meltwarden/daemon/review"
@@ -66,7 +67,7 @@ func (s *server) planPage(w http.ResponseWriter, r *http.Request) {
 	planned, err := s.planOf(w, r, chosen)
 	status := http.StatusOK
 	if err != nil {
-		p.NotPlanned, status = err.Error(), planStatus(err)
+		p.NotPlanned, status = err.Error(), planKind(err).Status
 	} else {
 		sheet := planned.Sheet(unitOf(r) == review.Fahrenheit)
 		p.Title, p.Sheet = sheet.Title, &sheet
@@ -85,23 +86,28 @@ func (s *server) plan(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if chosen.Fingerprint == "" || s.Plan == nil {
-		problem(w, http.StatusNotFound, view.Texts().NoPlan)
+		refuse(w, nothingToPlan, view.Texts().NoPlan)
 		return
 	}
 	planned, err := s.planOf(w, r, chosen)
 	if err != nil {
-		problem(w, planStatus(err), err.Error())
+		refuseFor(w, planKind(err), err)
 		return
 	}
 	writeJSON(w, http.StatusOK, planned)
 }
 
-func planStatus(err error) int {
+func planKind(err error) *describe.Kind {
 	var wrong *strict.Error
-	if errors.Is(err, errPlan) || errors.As(err, &wrong) {
-		return http.StatusBadRequest
+	switch {
+	case errors.Is(err, errPlan):
+		return wrongField
+	case errors.As(err, &wrong):
+		return wrongRecipe
+	case errors.Is(err, errTooMany):
+		return tooBusy
 	}
-	return http.StatusServiceUnavailable
+	return notPlanned
 }
 
 // versionToPlan is the version with a fingerprint; where none is named that of the run
@@ -159,7 +165,7 @@ func (s *server) wanted(r *http.Request, now time.Time) (w plan.Wanted, err erro
 	q := r.URL.Query()
 	if typed := q.Get(atKey); typed != "" {
 		if w.Begin, err = plan.At(now, typed); err != nil {
-			return w, fmt.Errorf("%s %w", atKey, err)
+			return w, &fieldError{field: atKey, why: err.Error()}
 		}
 	}
 	if typed := q.Get(readyAtKey); typed != "" {
@@ -167,13 +173,13 @@ func (s *server) wanted(r *http.Request, now time.Time) (w plan.Wanted, err erro
 			return w, fmt.Errorf("%s and %s: write only one of them", atKey, readyAtKey)
 		}
 		if w.ReadyAt, err = plan.At(now, typed); err != nil {
-			return w, fmt.Errorf("%s %w", readyAtKey, err)
+			return w, &fieldError{field: readyAtKey, why: err.Error()}
 		}
 	}
 	w.RoomC = s.roomC(now)
 	if typed := q.Get(roomKey); typed != "" {
 		if w.RoomC, err = plan.Room(typed); err != nil {
-			return w, fmt.Errorf("%s %w", roomKey, err)
+			return w, wrongBy(roomKey, typed, err)
 		}
 	}
 	return w, nil

@@ -91,7 +91,7 @@ type recipePage struct {
 // and what was made with it.
 func (s *server) recipePage(w http.ResponseWriter, r *http.Request) {
 	if s.History == nil {
-		problem(w, http.StatusNotFound, view.Texts().WithoutStore)
+		refuse(w, nothingKept, view.Texts().WithoutStore)
 		return
 	}
 	v, err := s.History.Version(r.PathValue("fingerprint"))

@@ -92,7 +92,7 @@ func (s *server) nextTry(w http.ResponseWriter, r *http.Request) {
 // that was shown.
 func (s *server) accept(w http.ResponseWriter, r *http.Request) {
 	if !fromHere(r) {
-		problem(w, http.StatusForbidden, "a change is accepted on the bench's own computer only")
+		refuse(w, benchOnly, "a change is accepted on the bench's own computer only")
 		return
 	}
 	c, ok := s.caseOf(w, r)
@@ -101,7 +101,7 @@ func (s *server) accept(w http.ResponseWriter, r *http.Request) {
 	}
 	number, err := strconv.Atoi(r.PostFormValue("choice"))
 	if err != nil {
-		problem(w, http.StatusBadRequest, fmt.Sprintf("choice %q: write the number of the choice", r.PostFormValue("choice")))
+		refuseFor(w, wrongField, wrong("choice", r.PostFormValue("choice"), "write the number of the choice"))
 		return
 	}
 	if err := s.stillShown(c, r.PostFormValue("fault"), number, r.PostFormValue("change")); err != nil {
@@ -155,17 +155,17 @@ func (s *server) attempts(w http.ResponseWriter, _ *http.Request) {
 // endAttempt writes down that a person ended an attempt, with the form's "why".
 func (s *server) endAttempt(w http.ResponseWriter, r *http.Request) {
 	if !fromHere(r) {
-		problem(w, http.StatusForbidden, "an attempt is ended on the bench's own computer only")
+		refuse(w, benchOnly, "an attempt is ended on the bench's own computer only")
 		return
 	}
 	id, err := strconv.ParseInt(r.PathValue("attempt"), 10, 64)
 	if err != nil || s.History == nil {
-		problem(w, http.StatusNotFound, history.ErrNoAttempt.Error())
+		refuseFor(w, noAttempt, history.ErrNoAttempt)
 		return
 	}
 	why, err := typed(r, "why")
 	if err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
 	if err := s.History.EndAttempt(id, time.Now(), why); err != nil {
@@ -183,9 +183,9 @@ func (s *server) endAttempt(w http.ResponseWriter, r *http.Request) {
 func tryProblem(w http.ResponseWriter, err error) {
 	switch {
 	case errors.Is(err, history.ErrNoAttempt):
-		problem(w, http.StatusNotFound, err.Error())
+		refuseFor(w, noAttempt, err)
 	case errors.Is(err, try.ErrChoice):
-		problem(w, http.StatusConflict, err.Error())
+		refuseFor(w, changedMeanwhile, err)
 	default:
 		pastProblem(w, err)
 	}

@@ -191,7 +191,7 @@ func (s *server) reportFile(w http.ResponseWriter, r *http.Request) {
 	var err error
 	if typed := r.URL.Query().Get("shot"); typed != "" {
 		if o.Shot, err = strconv.Atoi(typed); err != nil || o.Shot < 1 {
-			problem(w, http.StatusBadRequest, fmt.Sprintf("shot %q: write the number of a shot, from 1", typed))
+			refuseFor(w, wrongField, wrong("shot", typed, "write the number of a shot, from 1"))
 			return
 		}
 		name = fmt.Sprintf("run-%d-shot-%d.html", run, o.Shot)

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"meltwarden/daemon/causes"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
@@ -22,7 +23,7 @@ const live = "now"
 // says why there is none.
 func (s *server) runOf(w http.ResponseWriter, r *http.Request) int64 {
 	if s.History == nil {
-		problem(w, http.StatusNotFound, "nothing is kept here")
+		refuse(w, nothingKept, "nothing is kept here")
 		return 0
 	}
 	name := r.PathValue("run")
@@ -30,29 +31,36 @@ func (s *server) runOf(w http.ResponseWriter, r *http.Request) int64 {
 		if run := s.History.Live(); run != 0 {
 			return run
 		}
-		problem(w, http.StatusNotFound, "nothing is being recorded now")
+		refuse(w, notRecording, "nothing is being recorded now")
 		return 0
 	}
 	run, err := strconv.ParseInt(name, 10, 64)
 	if err != nil || run < 1 {
-		problem(w, http.StatusNotFound, "there is no such run; runs are numbered from 1")
+		refuse(w, noRun, "there is no such run; runs are numbered from 1")
 		return 0
 	}
 	return run
 }
 
+// pastKinds are the kinds of problem of errors about the past.
+var pastKinds = []struct {
+	err  error
+	kind *describe.Kind
+}{
+	{history.ErrNoRun, noRun}, {history.ErrNoShot, noShot}, {history.ErrNoVersion, noVersion}, {history.ErrNoBatch, noBatch}, {history.ErrNoPhoto, noPhoto},
+	{history.ErrVerdict, doesNotFit}, {history.ErrBatch, doesNotFit}, {history.ErrFilter, doesNotFit}, {causes.ErrQuestion, doesNotFit},
+	{evidence.ErrPlace, doesNotFit}, {review.ErrNoMoment, doesNotFit}, {history.ErrNotBrought, wrongFile},
+}
+
 // pastProblem answers an error of history: what is not there, or can not be read now.
 func pastProblem(w http.ResponseWriter, err error) {
-	switch {
-	case errors.Is(err, history.ErrNoRun), errors.Is(err, history.ErrNoShot), errors.Is(err, history.ErrNoVersion),
-		errors.Is(err, history.ErrNoBatch), errors.Is(err, history.ErrNoPhoto):
-		problem(w, http.StatusNotFound, err.Error())
-	case errors.Is(err, history.ErrVerdict), errors.Is(err, history.ErrBatch), errors.Is(err, history.ErrFilter), errors.Is(err, causes.ErrQuestion),
-		errors.Is(err, evidence.ErrPlace), errors.Is(err, review.ErrNoMoment), errors.Is(err, history.ErrNotBrought):
-		problem(w, http.StatusBadRequest, err.Error())
-	default:
-		problem(w, http.StatusServiceUnavailable, err.Error())
+	for _, k := range pastKinds {
+		if errors.Is(err, k.err) {
+			refuseFor(w, k.kind, err)
+			return
+		}
 	}
+	refuseFor(w, notReadable, err)
 }
 
 // runs lists the runs that pass the filter in the address: text, recipe, mould, lot,
@@ -116,7 +124,7 @@ func (s *server) runNote(w http.ResponseWriter, r *http.Request) {
 	}
 	note, err := typed(r, "note")
 	if err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
 	s.changed(w, r, id, 0, s.History.SetNote(id, note))
@@ -129,7 +137,7 @@ func (s *server) shotOf(w http.ResponseWriter, r *http.Request) (run int64, numb
 	}
 	number, err := strconv.Atoi(r.PathValue("shot"))
 	if err != nil || number < 1 {
-		problem(w, http.StatusNotFound, "there is no such shot; shots are numbered from 1 in their run")
+		refuse(w, noShot, "there is no such shot; shots are numbered from 1 in their run")
 		return 0, 0
 	}
 	return run, number
@@ -146,7 +154,7 @@ func (s *server) changeShot(w http.ResponseWriter, r *http.Request) {
 	for field, to := range map[string]**string{"mould": &c.Mould, "note": &c.Note} {
 		text, err := typed(r, field)
 		if err != nil {
-			problem(w, http.StatusBadRequest, err.Error())
+			refuseFor(w, wrongField, err)
 			return
 		}
 		if r.PostForm.Has(field) {
@@ -156,13 +164,13 @@ func (s *server) changeShot(w http.ResponseWriter, r *http.Request) {
 	if r.PostForm.Has("withdrawn") {
 		yes := r.PostForm.Get("withdrawn") == "yes"
 		if !yes && r.PostForm.Get("withdrawn") != "no" {
-			problem(w, http.StatusBadRequest, fmt.Sprintf("withdrawn %q: write yes or no", r.PostForm.Get("withdrawn")))
+			refuseFor(w, wrongField, wrong("withdrawn", r.PostForm.Get("withdrawn"), "write yes or no"))
 			return
 		}
 		c.Withdrawn = &yes
 	}
 	if c == (history.ShotChange{}) {
-		problem(w, http.StatusBadRequest, "nothing to change: write mould, note or withdrawn")
+		refuse(w, wrongField, "nothing to change: write mould, note or withdrawn")
 		return
 	}
 	s.changed(w, r, run, number, s.History.ChangeShot(run, number, c))
@@ -184,7 +192,7 @@ func (s *server) judge(w http.ResponseWriter, r *http.Request) {
 	if day := r.PostForm.Get("day"); day != "" {
 		var err error
 		if v.Day, err = strconv.Atoi(day); err != nil {
-			problem(w, http.StatusBadRequest, fmt.Sprintf("day %q: write a number of days, 0 for at demould", day))
+			refuseFor(w, wrongField, wrong("day", day, "write a number of days, 0 for at demould"))
 			return
 		}
 	}

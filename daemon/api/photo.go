@@ -25,7 +25,7 @@ const aroundFile = 64 << 10
 // computer, and fills its disk.
 func photosHere(w http.ResponseWriter, r *http.Request) bool {
 	if !fromHere(r) {
-		problem(w, http.StatusForbidden, "photos are attached and taken back on the bench's own computer only")
+		refuse(w, benchOnly, "photos are attached and taken back on the bench's own computer only")
 		return false
 	}
 	return true
@@ -40,7 +40,7 @@ func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) {
 	}
 	file, err := fileIn(r, "photo")
 	if err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongFile, err)
 		return
 	}
 	done, ok := s.turn(w, r, photoWithin)
@@ -51,7 +51,7 @@ func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) {
 	taken, err := photo.Take(file)
 	done()
 	if err != nil {
-		problem(w, http.StatusBadRequest, fmt.Sprintf("photo %q: %v", file.FileName(), err))
+		refuseFor(w, wrongFile, wrongBy("photo", file.FileName(), err))
 		return
 	}
 	s.changed(w, r, run, number, s.History.AddPhoto(run, number, time.Now(), taken))
@@ -59,7 +59,7 @@ func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) {
 
 // fileIn is the file in a field of the form.
 func fileIn(r *http.Request, field string) (*multipart.Part, error) {
-	none := fmt.Errorf("%s: no file; choose one", field)
+	none := &fieldError{field: field, why: "no file", fix: "choose one"}
 	parts, err := r.MultipartReader()
 	if err != nil {
 		return nil, none
@@ -70,7 +70,7 @@ func fileIn(r *http.Request, field string) (*multipart.Part, error) {
 			return nil, none
 		}
 		if err != nil {
-			return nil, fmt.Errorf("%s: the form can not be read (%w); send it again", field, err)
+			return nil, &fieldError{field: field, why: fmt.Sprintf("the form can not be read (%v)", err), fix: "send it again"}
 		}
 		if part.FormName() == field && part.FileName() != "" {
 			return part, nil
@@ -95,7 +95,7 @@ func (s *server) picture(w http.ResponseWriter, r *http.Request) {
 	}
 	size := r.PathValue("size")
 	if size != "large" && size != "small" {
-		problem(w, http.StatusNotFound, "there is no such size; ask for large or small")
+		refuse(w, noPhoto, "there is no such size; ask for large or small")
 		return
 	}
 	jpeg, err := s.History.Picture(run, id, size == "small")
@@ -115,7 +115,7 @@ func (s *server) photoOf(w http.ResponseWriter, r *http.Request) (run, id int64)
 	}
 	id, err := strconv.ParseInt(r.PathValue("photo"), 10, 64)
 	if err != nil || id < 1 {
-		problem(w, http.StatusNotFound, "there is no such photo; photos are numbered from 1")
+		refuse(w, noPhoto, "there is no such photo; photos are numbered from 1")
 		return 0, 0
 	}
 	return run, id

@@ -37,7 +37,7 @@ func (s *server) draw(w http.ResponseWriter, r *http.Request, of func(run int64,
 	}
 	kind, ok := plots[r.PathValue("plot")]
 	if !ok {
-		problem(w, http.StatusNotFound, "there is no such picture; ask for plot.svg, plot.png or plot.pdf")
+		refuse(w, noPicture, "there is no such picture; ask for plot.svg, plot.png or plot.pdf")
 		return
 	}
 	id := s.runOf(w, r)
@@ -46,7 +46,7 @@ func (s *server) draw(w http.ResponseWriter, r *http.Request, of func(run int64,
 	}
 	style, err := styleOf(r.URL.Query())
 	if err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
 	style.Format = kind.format
@@ -63,7 +63,7 @@ func (s *server) draw(w http.ResponseWriter, r *http.Request, of func(run int64,
 	}
 	var out bytes.Buffer
 	if err := plot.Draw(&out, picture, style); err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
 	w.Header().Set("Content-Type", kind.mediaType)
@@ -75,7 +75,7 @@ func fromElsewhere(w http.ResponseWriter, r *http.Request) bool {
 	if r.Header.Get("Sec-Fetch-Site") != "cross-site" {
 		return false
 	}
-	problem(w, http.StatusForbidden, "what takes long is done for this program's own pages only")
+	refuse(w, otherSite, "what takes long is done for this program's own pages only")
 	return true
 }
 
@@ -83,8 +83,7 @@ func fromElsewhere(w http.ResponseWriter, r *http.Request) bool {
 var errTooMany = errors.New("too much is wanted at once; the bench comes first")
 
 func tooMany(w http.ResponseWriter) {
-	w.Header().Set("Retry-After", "5")
-	problem(w, http.StatusServiceUnavailable, errTooMany.Error())
+	refuseFor(w, tooBusy, errTooMany)
 }
 
 // Drawing takes the processor from the bench, so one picture is drawn at a time, a
@@ -124,10 +123,10 @@ func styleOf(q url.Values) (plot.Style, error) {
 		if typed := q.Get(name); typed != "" {
 			n, err := strconv.Atoi(typed)
 			if err != nil {
-				return style, fmt.Errorf("%s %q: write a number of pixels", name, typed)
+				return style, wrong(name, typed, "write a number of pixels")
 			}
 			if n > mostPixels {
-				return style, fmt.Errorf("%s %d: write at most %d pixels", name, n, mostPixels)
+				return style, wrong(name, typed, fmt.Sprintf("write at most %d pixels", mostPixels))
 			}
 			*to = n
 		}
@@ -136,7 +135,7 @@ func styleOf(q url.Values) (plot.Style, error) {
 		if typed := q.Get(name); typed != "" {
 			seconds, err := strconv.ParseFloat(typed, 64)
 			if err != nil || !(seconds >= 0 && seconds < 1e7) {
-				return style, fmt.Errorf("%s %q: write a number of seconds", name, typed)
+				return style, wrong(name, typed, "write a number of seconds")
 			}
 			*to = time.Duration(seconds * float64(time.Second))
 		}

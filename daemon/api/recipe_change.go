@@ -27,6 +27,7 @@ type changePage struct {
 type tried struct {
 	MayKeep     bool // by who asks, and from where
 	Looked      bool
+	err         error // why there is no recipe
 	Problems    []string
 	keys        []string // of the values with a problem
 	Differences []string
@@ -52,7 +53,7 @@ type changeField struct {
 // versionOf is the version that a route names, or false after an answer.
 func (s *server) versionOf(w http.ResponseWriter, r *http.Request) (history.Version, bool) {
 	if s.History == nil {
-		problem(w, http.StatusNotFound, view.Texts().WithoutStore)
+		refuse(w, nothingKept, view.Texts().WithoutStore)
 		return history.Version{}, false
 	}
 	v, err := s.History.Version(r.PathValue("fingerprint"))
@@ -156,7 +157,7 @@ func (s *server) changeRecipe(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if err := r.ParseForm(); err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
 	var text []byte
@@ -209,7 +210,7 @@ func editedBy(r *http.Request, v history.Version) ([]byte, error) {
 // was asked for at the bench's own computer. A page is shown by again.
 func (s *server) tryText(w http.ResponseWriter, r *http.Request, v history.Version, text []byte, err error, again func(status int, t tried)) {
 	if !fromHere(r) {
-		problem(w, http.StatusForbidden, view.Texts().RecipeHere)
+		refuse(w, benchOnly, view.Texts().RecipeHere)
 		return
 	}
 	var made *config.Recipe
@@ -218,7 +219,7 @@ func (s *server) tryText(w http.ResponseWriter, r *http.Request, v history.Versi
 	}
 	t := tried{Looked: true}
 	if err != nil {
-		t.Problems, t.keys = problemLines(err), problemKeys(err)
+		t.err, t.Problems, t.keys = err, problemLines(err), problemKeys(err)
 		s.answerTried(w, r, http.StatusBadRequest, t, again)
 		return
 	}
@@ -248,8 +249,8 @@ func (s *server) answerTried(w http.ResponseWriter, r *http.Request, status int,
 	switch {
 	case wantsPage(r):
 		again(status, t)
-	case status >= http.StatusBadRequest:
-		problem(w, status, strings.Join(t.Problems, "\n"))
+	case t.err != nil:
+		refuseFor(w, wrongRecipe, t.err)
 	default:
 		writeJSON(w, status, map[string]any{"differences": t.Differences, "misfits": t.Misfits})
 	}

@@ -13,7 +13,7 @@ func (s *server) trend(w http.ResponseWriter, r *http.Request) {
 	if asked := r.URL.Query().Get("rows"); asked != "" {
 		n, err := strconv.Atoi(asked)
 		if err != nil || n < 1 {
-			problem(w, http.StatusBadRequest, "rows must be a whole number from 1")
+			refuseFor(w, wrongField, wrong("rows", asked, "write a whole number from 1"))
 			return
 		}
 		rows = n

@@ -36,16 +36,25 @@ func (d Difference) By() frames.Figure { return d.This - d.Other }
 // Times is how many uncertainties apart they are, without a side.
 func (d Difference) Times() float64 { return math.Abs(float64(d.By())) / d.Within }
 
+type plainDifference Difference
+
+// differenceJSON is a difference as JSON has it.
+type differenceJSON struct {
+	plainDifference
+	This  frames.Figure `json:"this"`  // what this shot has
+	Other frames.Figure `json:"other"` // what the one beside it has
+	// By is how much more this shot has than the other.
+	By frames.Figure `json:"difference"`
+	// Times is how many uncertainties apart they are, without a side.
+	Times frames.Figure `json:"times_uncertainty"`
+}
+
+// JSONShape is the type that JSON has it as.
+func (Difference) JSONShape() any { return differenceJSON{} }
+
 // MarshalJSON implements json.Marshaler.
 func (d Difference) MarshalJSON() ([]byte, error) {
-	type plain Difference
-	return json.Marshal(struct {
-		plain
-		This  frames.Figure `json:"this"`
-		Other frames.Figure `json:"other"`
-		By    frames.Figure `json:"difference"`
-		Times frames.Figure `json:"times_uncertainty"`
-	}{plain(d), d.This, d.Other, d.By(), frames.Figure(d.Times())})
+	return json.Marshal(differenceJSON{plainDifference(d), d.This, d.Other, d.By(), frames.Figure(d.Times())})
 }
 
 // quantity is a figure of a pot, measured as one of the whole shot is.

@@ -62,16 +62,24 @@ type Setpoint struct {
 // shot's rank among the clean ones and itself.
 func (h Hypothesis) ByChance() int { return (h.Clean.Count + 1) / (h.AsFar + 1) }
 
-// MarshalJSON implements json.Marshaler: the cause goes by its name, its figure and how
-// far two shots may be apart in that for no other reason than how it is measured.
+type plainHypothesis Hypothesis
+
+// hypothesisJSON is a hypothesis as JSON has it.
+type hypothesisJSON struct {
+	Cause  string `json:"cause"`  // its name in the trade's table
+	Figure string `json:"figure"` // what of a shot it looks at
+	// Within is how far two shots may be apart in that for no other reason than how it is
+	// measured.
+	Within float64 `json:"uncertainty"`
+	plainHypothesis
+}
+
+// JSONShape is the type that JSON has it as.
+func (Hypothesis) JSONShape() any { return hypothesisJSON{} }
+
+// MarshalJSON implements json.Marshaler.
 func (h Hypothesis) MarshalJSON() ([]byte, error) {
-	type plain Hypothesis
-	return json.Marshal(struct {
-		Cause  string  `json:"cause"`
-		Figure string  `json:"figure"`
-		Within float64 `json:"uncertainty"`
-		plain
-	}{h.Cause.Name, h.Cause.Figure.Name, h.Cause.Figure.Within, plain(h)})
+	return json.Marshal(hypothesisJSON{h.Cause.Name, h.Cause.Figure.Name, h.Cause.Figure.Within, plainHypothesis(h)})
 }
 
 // tooMany is the part of the clean shots, one in so many, from which on a figure that

@@ -31,6 +31,9 @@ func (f Figure) MarshalJSON() ([]byte, error) {
 	return strconv.AppendFloat(nil, math.Round(float64(f)*1000)/1000, 'f', -1, 64), nil
 }
 
+// JSONShape is the type that JSON has it as: a number or null.
+func (Figure) JSONShape() any { return (*float64)(nil) }
+
 // Measured returns what t reads in degrees Celsius, unknown when t is unusable.
 func Measured(t reading.Temperature) Figure {
 	if !t.Usable(guard.MaxAge) {

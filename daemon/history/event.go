@@ -63,14 +63,21 @@ type Event struct {
 	C float64 `json:"c,omitempty"`
 }
 
-// MarshalJSON implements json.Marshaler: the time is at_s, in seconds of the run.
+type plainEvent Event
+
+// eventJSON is an event as JSON has it.
+type eventJSON struct {
+	AtS float64 `json:"at_s"` // on the run's own time axis: bench time, its parts one after the other
+	Pot int     `json:"pot"`  // from 1, as everywhere outside; zero is the bench
+	plainEvent
+}
+
+// JSONShape is the type that JSON has it as.
+func (Event) JSONShape() any { return eventJSON{} }
+
+// MarshalJSON implements json.Marshaler.
 func (e Event) MarshalJSON() ([]byte, error) {
-	type plain Event
-	return json.Marshal(struct {
-		AtS float64 `json:"at_s"`
-		Pot int     `json:"pot"` // from 1, as everywhere outside; zero is the bench
-		plain
-	}{e.At.Seconds(), e.Pot + 1, plain(e)})
+	return json.Marshal(eventJSON{e.At.Seconds(), e.Pot + 1, plainEvent(e)})
 }
 
 // Mark is what a person said in a cycle, with the words that go with it. A Kind of

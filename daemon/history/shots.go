@@ -32,13 +32,20 @@ type Shot struct {
 	Photos    []Photo        `json:"photos"`
 }
 
-// MarshalJSON implements json.Marshaler: the time is at_s, in seconds of the run.
+type plainShot Shot
+
+// shotJSON is a shot as JSON has it.
+type shotJSON struct {
+	AtS float64 `json:"at_s"` // on the run's own time axis
+	plainShot
+}
+
+// JSONShape is the type that JSON has it as.
+func (Shot) JSONShape() any { return shotJSON{} }
+
+// MarshalJSON implements json.Marshaler.
 func (s Shot) MarshalJSON() ([]byte, error) {
-	type plain Shot
-	return json.Marshal(struct {
-		AtS float64 `json:"at_s"`
-		plain
-	}{s.At.Seconds(), plain(s)})
+	return json.Marshal(shotJSON{s.At.Seconds(), plainShot(s)})
 }
 
 // Spoiled reports whether any fault was named.

@@ -64,6 +64,9 @@ type runFigures struct {
 	RehearsedS frames.Figure `json:"rehearsed_s"`
 }
 
+// JSONShape is the type that JSON has it as.
+func (*Plan) JSONShape() any { return figures{} }
+
 // MarshalJSON implements json.Marshaler.
 func (p *Plan) MarshalJSON() ([]byte, error) {
 	f := figures{

@@ -60,6 +60,9 @@ type keptHeat struct {
 	CuredS   float64       `json:"cured_s"`
 }
 
+// JSONShape is the type that JSON has it as.
+func (Heat) JSONShape() any { return keptHeat{} }
+
 // MarshalJSON implements json.Marshaler; degrees at which the melt has not been are left
 // out at both ends.
 func (h Heat) MarshalJSON() ([]byte, error) {

@@ -1,0 +1,280 @@
+// Package describe puts Go types and short descriptions of routes into an OpenAPI 3.1
+// document. What a type looks like in JSON is read from the type itself, and what a field
+// means from the comment it has in the code, so that neither is said twice. It knows no
+// route and no bench.
+package describe
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"path"
+	"reflect"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+)
+
+// Schema is a JSON schema (draft 2020-12, which OpenAPI 3.1 takes), as far as Go types
+// need one.
+type Schema struct {
+	Ref         string    `json:"$ref,omitempty"`
+	Type        Names     `json:"type,omitempty"`
+	AnyOf       []*Schema `json:"anyOf,omitempty"`
+	Format      string    `json:"format,omitempty"`
+	Description string    `json:"description,omitempty"`
+	Enum        []string  `json:"enum,omitempty"`
+	Const       string    `json:"const,omitempty"`
+	Minimum     *float64  `json:"minimum,omitempty"`
+	Maximum     *float64  `json:"maximum,omitempty"`
+	MaxLength   int       `json:"maxLength,omitempty"`
+	Items       *Schema   `json:"items,omitempty"`
+	Properties  Ordered   `json:"properties,omitempty"`
+	Required    []string  `json:"required,omitempty"`
+	// AdditionalProperties are the values of a map.
+	AdditionalProperties *Schema `json:"additionalProperties,omitempty"`
+	MediaType            string  `json:"contentMediaType,omitempty"`
+}
+
+// Names are types of JSON; one alone is spelt as a string.
+type Names []string
+
+// MarshalJSON implements json.Marshaler.
+func (n Names) MarshalJSON() ([]byte, error) {
+	if len(n) == 1 {
+		return json.Marshal(n[0])
+	}
+	return json.Marshal([]string(n))
+}
+
+// Ordered is an object of JSON that keeps its order.
+type Ordered []Member
+
+// Member is one member of an object.
+type Member struct {
+	Name  string
+	Value any
+}
+
+// MarshalJSON implements json.Marshaler.
+func (o Ordered) MarshalJSON() ([]byte, error) {
+	var out bytes.Buffer
+	out.WriteByte('{')
+	for i, m := range o {
+		if i > 0 {
+			out.WriteByte(',')
+		}
+		name, err := json.Marshal(m.Name)
+		if err != nil {
+			return nil, err
+		}
+		value, err := json.Marshal(m.Value)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", m.Name, err)
+		}
+		out.Write(name)
+		out.WriteByte(':')
+		out.Write(value)
+	}
+	out.WriteByte('}')
+	return out.Bytes(), nil
+}
+
+// Shaped is a type that JSON spells otherwise than its fields say: JSONShape returns a
+// value, of no matter what content, of the type that it is spelt as.
+type Shaped interface{ JSONShape() any }
+
+var (
+	shaped  = reflect.TypeFor[Shaped]()
+	instant = reflect.TypeFor[time.Time]()
+	spelt   = reflect.TypeFor[json.Marshaler]()
+)
+
+const inComponents = "#/components/schemas/"
+
+// Words are the comments of the code about types and their fields, by KeyOf.
+type Words map[string]string
+
+// KeyOf is what a type, or with a name its field, goes by in Words.
+func KeyOf(t reflect.Type, field string) string {
+	if field != "" {
+		field = "." + field
+	}
+	return t.PkgPath() + "." + t.Name() + field
+}
+
+// schemas are those of named types, in the order in which they were met.
+type schemas struct {
+	words Words
+	all   Ordered
+	known map[reflect.Type]bool
+	// Met are the types that Words are wanted for.
+	met []reflect.Type
+}
+
+// of is the schema of a type. A type that JSON can not spell is a mistake of the program.
+func (s *schemas) of(t reflect.Type) *Schema {
+	if to, ok := shapeOf(t); ok {
+		if to.Kind() != reflect.Struct {
+			return s.of(to)
+		}
+		return s.named(t, to)
+	}
+	switch {
+	case t == instant:
+		return &Schema{Type: Names{"string"}, Format: "date-time"}
+	case t.Implements(spelt):
+		panic(fmt.Sprintf("describe: %s spells itself in JSON and does not say how: it has no JSONShape", t))
+	}
+	switch t.Kind() {
+	case reflect.Pointer:
+		return orNull(s.of(t.Elem()))
+	case reflect.Struct:
+		return s.named(t, t)
+	case reflect.Slice:
+		return &Schema{Type: Names{"array"}, Items: s.of(t.Elem())}
+	case reflect.Map:
+		return &Schema{Type: Names{"object"}, AdditionalProperties: s.of(t.Elem())}
+	case reflect.String:
+		return &Schema{Type: Names{"string"}, Description: s.about(t)}
+	case reflect.Bool:
+		return &Schema{Type: Names{"boolean"}}
+	case reflect.Float64:
+		return &Schema{Type: Names{"number"}}
+	case reflect.Int, reflect.Int64:
+		return &Schema{Type: Names{"integer"}, Format: "int64"}
+	case reflect.Uint64:
+		return &Schema{Type: Names{"integer"}, Minimum: new(float64)}
+	}
+	panic(fmt.Sprintf("describe: no schema for %s", t))
+}
+
+func shapeOf(t reflect.Type) (reflect.Type, bool) {
+	if !t.Implements(shaped) || t.Kind() == reflect.Pointer && t.Elem().Implements(shaped) {
+		return nil, false
+	}
+	return reflect.TypeOf(reflect.Zero(t).Interface().(Shaped).JSONShape()), true
+}
+
+// about is the comment about a type that has a name of its own.
+func (s *schemas) about(t reflect.Type) string {
+	if t.PkgPath() == "" {
+		return ""
+	}
+	s.meet(t)
+	return s.words[KeyOf(t, "")]
+}
+
+func (s *schemas) meet(t reflect.Type) {
+	if !s.known[t] {
+		s.known[t] = true
+		s.met = append(s.met, t)
+	}
+}
+
+// named refers to the schema of a struct, and makes it where it is met first.
+func (s *schemas) named(t, spelt reflect.Type) *Schema {
+	for t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	name := nameOf(t)
+	ref := &Schema{Ref: inComponents + name}
+	if s.known[t] {
+		return ref
+	}
+	s.meet(t)
+	made := &Schema{Type: Names{"object"}, Description: s.words[KeyOf(t, "")]}
+	s.all = append(s.all, Member{name, made})
+	s.fields(made, spelt)
+	return ref
+}
+
+// nameOf is what a type goes by in the document: its package, but for the answers of the
+// API itself, and its name.
+func nameOf(t reflect.Type) string {
+	first, n := utf8.DecodeRuneInString(t.Name())
+	name := string(unicode.ToUpper(first)) + t.Name()[n:]
+	if of := path.Base(t.PkgPath()); of != "api" {
+		return of + "." + name
+	}
+	return name
+}
+
+// fields adds those of a struct as encoding/json has them, those of embedded ones too. No
+// name is met twice in this program's types.
+func (s *schemas) fields(to *Schema, t reflect.Type) {
+	s.meet(t)
+	for i := range t.NumField() {
+		f := t.Field(i)
+		name, options, _ := strings.Cut(f.Tag.Get("json"), ",")
+		switch {
+		case f.Anonymous && name == "":
+			s.fields(to, f.Type)
+			continue
+		case name == "-" || !f.IsExported():
+			continue
+		case name == "":
+			name = f.Name
+		}
+		of := s.of(f.Type)
+		of.Description = sentence(s.words[KeyOf(t, f.Name)], of.Description, unitOf(name), unknownOf(of))
+		to.Properties = append(to.Properties, Member{name, of})
+		if !strings.Contains(options, "omitempty") && !strings.Contains(options, "omitzero") {
+			to.Required = append(to.Required, name)
+		}
+	}
+}
+
+// orNull is a schema or null.
+func orNull(s *Schema) *Schema {
+	if s.Ref != "" {
+		return &Schema{AnyOf: []*Schema{s, {Type: Names{"null"}}}}
+	}
+	s.Type = append(s.Type, "null")
+	return s
+}
+
+// unknownOf says what null means.
+func unknownOf(s *Schema) string {
+	of := s
+	if s.Items != nil {
+		of = s.Items
+	}
+	if len(of.Type) == 2 && of.Type[1] == "null" {
+		return "null: not known"
+	}
+	return ""
+}
+
+// Units are what the ends of names mean, the longer before those that they end in.
+var Units = []struct{ End, Means string }{
+	{"_c_per_min", "degrees Celsius a minute"}, {"_kj_per_mol", "kilojoules a mole"}, {"_c", "degrees Celsius"},
+	{"_s", "seconds"}, {"_min", "minutes"}, {"_w", "watts"}, {"_ml", "millilitres"}, {"_px", "pixels"},
+}
+
+// unitOf is the unit that a name ends in, "" where there is none.
+func unitOf(name string) string {
+	for _, u := range Units {
+		if strings.HasSuffix("_"+name, u.End) {
+			return "in " + u.Means
+		}
+	}
+	return ""
+}
+
+// sentence joins what there is to say, each with a full stop.
+func sentence(parts ...string) string {
+	var out []string
+	for _, p := range parts {
+		if p = strings.TrimSpace(p); p == "" {
+			continue
+		}
+		first, n := utf8.DecodeRuneInString(p)
+		if p = string(unicode.ToUpper(first)) + p[n:]; !strings.HasSuffix(p, ".") {
+			p += "."
+		}
+		out = append(out, p)
+	}
+	return strings.Join(out, " ")
+}
