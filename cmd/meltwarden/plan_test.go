@@ -58,7 +58,7 @@ func TestPlanAtATerminal(t *testing.T) {
 	assert.Less(t, figures.Ready.MiddleS, figures.Ready.ToS)
 
 	for want, args := range map[string][]string{
-		`--at "noon" is no time of day; write it like 19:30`: {recipe, "--at", "noon"},
+		`--at "noon": no time of day; write it like 19:30`: {recipe, "--at", "noon"},
 		`--room "19": unit missing`:                          {recipe, "--room", "19"},
 		"--at and --ready-at: give only one of them":         {recipe, "--at", "19:00", "--ready-at", "20:00"},
 		"no such file":                    {"nothing.yaml"},

@@ -27,6 +27,23 @@ type alarmShown struct {
 	Instruction string  `json:"instruction"`
 }
 
+// alarmList are the alarms that are not normal.
+type alarmList struct {
+	// Live is false when no cycle has finished for two seconds: then the alarms are not known.
+	Live   bool         `json:"live"`
+	Alarms []alarmShown `json:"alarms"`
+	// Calls is how often somebody was called in the last ten minutes.
+	Calls int `json:"calls_in_10_min"`
+	// Messages says in words how messages to people elsewhere go.
+	Messages string `json:"messages"`
+}
+
+// alarmDone says what was done about which alarm.
+type alarmDone struct {
+	Alarm string `json:"alarm"` // its code
+	Done  string `json:"done"`  // acknowledge, shelve, out-of-service or back
+}
+
 // alarms lists every alarm that is not normal, and how often somebody was called in
 // the last ten minutes. Without live cycles the alarms are not known.
 func (s *server) alarms(w http.ResponseWriter, _ *http.Request) {
@@ -38,7 +55,7 @@ func (s *server) alarms(w http.ResponseWriter, _ *http.Request) {
 		})
 	}
 	live := s.Hub.Latest().Live(time.Now())
-	writeJSON(w, http.StatusOK, map[string]any{"live": live, "alarms": shown, "calls_in_10_min": s.Alarms.Rate(), "messages": s.messages()})
+	writeJSON(w, http.StatusOK, alarmList{Live: live, Alarms: shown, Calls: s.Alarms.Rate(), Messages: s.messages()})
 }
 
 // messages says how messages to people elsewhere go.
@@ -78,7 +95,7 @@ func (s *server) alarmAction(w http.ResponseWriter, r *http.Request) {
 	case wantsPage(r):
 		http.Redirect(w, r, "/alarms", http.StatusSeeOther)
 	default:
-		writeJSON(w, http.StatusOK, map[string]string{"alarm": k.Code.String(), "done": r.PathValue("action")})
+		writeJSON(w, http.StatusOK, alarmDone{k.Code.String(), r.PathValue("action")})
 	}
 }
 

@@ -186,13 +186,18 @@ func (s *server) asset(w http.ResponseWriter, r *http.Request) {
 	http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(body))
 }
 
+// health says in words that all is well.
+type health struct {
+	Status string `json:"status"`
+}
+
 // healthz is for whatever restarts the daemon: it fails when cycles do not finish.
 func (s *server) healthz(w http.ResponseWriter, _ *http.Request) {
 	if err := s.Health(); err != nil {
 		refuseFor(w, cyclesStopped, err)
 		return
 	}
-	writeJSON(w, http.StatusOK, map[string]string{"status": "cycles finish"})
+	writeJSON(w, http.StatusOK, health{"cycles finish"})
 }
 
 // readyz succeeds once every pot's melt probe has reported something.
@@ -204,5 +209,5 @@ func (s *server) readyz(w http.ResponseWriter, _ *http.Request) {
 			return
 		}
 	}
-	writeJSON(w, http.StatusOK, map[string]string{"status": "readings have come"})
+	writeJSON(w, http.StatusOK, health{"readings have come"})
 }

@@ -32,11 +32,22 @@ func (s *server) batches(w http.ResponseWriter, _ *http.Request) {
 	}
 }
 
+// batchAnswer is one batch with its shots.
+type batchAnswer struct {
+	Batch batch.Batch  `json:"batch"`
+	Shots []batch.Shot `json:"shots"`
+}
+
+// batchChanged says which batch was changed.
+type batchChanged struct {
+	Batch int64 `json:"batch"`
+}
+
 // batch is one batch with its shots.
 func (s *server) batch(w http.ResponseWriter, r *http.Request) {
 	b, _, shots, ok := s.batchOf(w, r)
 	if ok {
-		writeJSON(w, http.StatusOK, map[string]any{"batch": b, "shots": shots})
+		writeJSON(w, http.StatusOK, batchAnswer{b, shots})
 	}
 }
 
@@ -107,7 +118,7 @@ func (s *server) changeBatch(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, fmt.Sprintf("/batches/%d", b.ID), http.StatusSeeOther)
 		return
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"batch": b.ID})
+	writeJSON(w, http.StatusOK, batchChanged{b.ID})
 }
 
 func batchChange(r *http.Request) (history.BatchChange, error) {

@@ -117,6 +117,11 @@ func runsOf(q url.Values) (runs []int64, err error) {
 	return runs, nil
 }
 
+// broughtIn are the runs of an archive.
+type broughtIn struct {
+	Runs []history.Brought `json:"runs"`
+}
+
 // bringIn brings in the archive in the form field "archive".
 func (s *server) bringIn(w http.ResponseWriter, r *http.Request) {
 	if !s.mayKeep(w, r) {
@@ -142,7 +147,7 @@ func (s *server) bringIn(w http.ResponseWriter, r *http.Request) {
 		s.showKeeping(w, r, review.BroughtLines(runs))
 		return
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"runs": runs})
+	writeJSON(w, http.StatusOK, broughtIn{runs})
 }
 
 // bring puts the file where it can be read as one.

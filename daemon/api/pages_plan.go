@@ -165,7 +165,7 @@ func (s *server) wanted(r *http.Request, now time.Time) (w plan.Wanted, err erro
 	q := r.URL.Query()
 	if typed := q.Get(atKey); typed != "" {
 		if w.Begin, err = plan.At(now, typed); err != nil {
-			return w, &fieldError{field: atKey, why: err.Error()}
+			return w, wrongBy(atKey, typed, err)
 		}
 	}
 	if typed := q.Get(readyAtKey); typed != "" {
@@ -173,7 +173,7 @@ func (s *server) wanted(r *http.Request, now time.Time) (w plan.Wanted, err erro
 			return w, fmt.Errorf("%s and %s: write only one of them", atKey, readyAtKey)
 		}
 		if w.ReadyAt, err = plan.At(now, typed); err != nil {
-			return w, &fieldError{field: readyAtKey, why: err.Error()}
+			return w, wrongBy(readyAtKey, typed, err)
 		}
 	}
 	w.RoomC = s.roomC(now)

@@ -70,6 +70,26 @@ func (s *server) attemptsOf(r *http.Request, h head, fingerprint string) (*attem
 	return &p, nil
 }
 
+// adviceList is what to try next, for each fault of a shot.
+type adviceList struct {
+	Advice []try.Advice `json:"advice"`
+}
+
+// attemptMade is a change that was accepted.
+type attemptMade struct {
+	Attempt history.Attempt `json:"attempt"`
+}
+
+// attemptList are the attempts, with what came of them.
+type attemptList struct {
+	Attempts []try.Attempt `json:"attempts"`
+}
+
+// attemptEnded is the number of an attempt that was ended.
+type attemptEnded struct {
+	Ended int64 `json:"ended"`
+}
+
 // nextTry is what to try next after a shot, as data.
 func (s *server) nextTry(w http.ResponseWriter, r *http.Request) {
 	c, ok := s.caseOf(w, r)
@@ -84,7 +104,7 @@ func (s *server) nextTry(w http.ResponseWriter, r *http.Request) {
 	if advice == nil {
 		advice = []try.Advice{}
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"advice": advice})
+	writeJSON(w, http.StatusOK, adviceList{advice})
 }
 
 // accept keeps the form's choice as a new version of the recipe: "choice" by its number,
@@ -117,7 +137,7 @@ func (s *server) accept(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, fmt.Sprintf("/recipes/%s#attempt-%d", a.Version, a.ID), http.StatusSeeOther)
 		return
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"attempt": a})
+	writeJSON(w, http.StatusOK, attemptMade{a})
 }
 
 // stillShown holds a choice against the change that was shown; "" is not asked.
@@ -149,7 +169,7 @@ func (s *server) attempts(w http.ResponseWriter, _ *http.Request) {
 			return
 		}
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"attempts": all})
+	writeJSON(w, http.StatusOK, attemptList{all})
 }
 
 // endAttempt writes down that a person ended an attempt, with the form's "why".
@@ -176,7 +196,7 @@ func (s *server) endAttempt(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/recipes#attempts", http.StatusSeeOther)
 		return
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"ended": id})
+	writeJSON(w, http.StatusOK, attemptEnded{id})
 }
 
 // tryProblem answers an error about what is tried.

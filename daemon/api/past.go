@@ -63,6 +63,30 @@ func pastProblem(w http.ResponseWriter, err error) {
 	refuseFor(w, notReadable, err)
 }
 
+// runList are runs, the newest first.
+type runList struct {
+	Runs []history.Run `json:"runs"`
+}
+
+// runAnswer is everything about one run but its cycles.
+type runAnswer struct {
+	Run    history.Run     `json:"run"`
+	Recipe history.Version `json:"recipe"` // the version that it was made with
+	Events []history.Event `json:"events"`
+	Shots  []history.Shot  `json:"shots"`
+}
+
+// recipeList are the versions of every recipe.
+type recipeList struct {
+	Recipes []history.Version `json:"recipes"`
+}
+
+// runChanged says what was changed.
+type runChanged struct {
+	Run  int64 `json:"run"`
+	Shot int   `json:"shot"` // from 1; zero where it was no shot
+}
+
 // runs lists the runs that pass the filter in the address: text, recipe, mould, lot,
 // state, fault, spoiled, since and until (dates).
 func (s *server) runs(w http.ResponseWriter, r *http.Request) {
@@ -71,7 +95,7 @@ func (s *server) runs(w http.ResponseWriter, r *http.Request) {
 		pastProblem(w, err)
 		return
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"runs": runs})
+	writeJSON(w, http.StatusOK, runList{runs})
 }
 
 func (s *server) filtered(r *http.Request) ([]history.Run, error) {
@@ -90,7 +114,7 @@ func filterOf(q url.Values) (history.Filter, error) {
 	return f, f.Between(q.Get("since"), q.Get("until"))
 }
 
-// run is everything about one run but its cycles.
+// run answers with one run.
 func (s *server) run(w http.ResponseWriter, r *http.Request) {
 	id := s.runOf(w, r)
 	if id == 0 {
@@ -101,7 +125,7 @@ func (s *server) run(w http.ResponseWriter, r *http.Request) {
 		pastProblem(w, err)
 		return
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"run": found.Run, "recipe": found.Recipe, "events": found.Events, "shots": found.Shots})
+	writeJSON(w, http.StatusOK, runAnswer{found.Run, found.Recipe, found.Events, found.Shots})
 }
 
 func (s *server) recipes(w http.ResponseWriter, _ *http.Request) {
@@ -113,7 +137,7 @@ func (s *server) recipes(w http.ResponseWriter, _ *http.Request) {
 			return
 		}
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"recipes": versions})
+	writeJSON(w, http.StatusOK, recipeList{versions})
 }
 
 // runNote replaces a run's note by the form field "note".
@@ -218,5 +242,5 @@ func (s *server) changed(w http.ResponseWriter, r *http.Request, run int64, numb
 		http.Redirect(w, r, to, http.StatusSeeOther)
 		return
 	}
-	writeJSON(w, http.StatusOK, map[string]any{"run": run, "shot": number})
+	writeJSON(w, http.StatusOK, runChanged{run, number})
 }

@@ -74,7 +74,7 @@ func TestPlanOfAKeptRecipe(t *testing.T) {
 	assert.Equal(t, 20, wanted.ReadyAt.Hour())
 
 	for target, want := range map[string]string{
-		"/plan?at=25:00":                "at &#34;25:00&#34; is no time of day; write it like 19:30",
+		"/plan?at=25:00":                "at &#34;25:00&#34;: no time of day; write it like 19:30",
 		"/plan?at=19:00&ready-at=20:00": "write only one of them",
 		"/plan?room=68":                 "room &#34;68&#34;: unit missing",
 		"/plan?room=168+C":              "hard to believe of a room",

@@ -242,7 +242,25 @@ func (s *server) tryText(w http.ResponseWriter, r *http.Request, v history.Versi
 		http.Redirect(w, r, "/recipes/"+kept.Fingerprint, http.StatusSeeOther)
 		return
 	}
-	writeJSON(w, http.StatusCreated, map[string]any{"recipe": kept, "differences": t.Differences, "misfits": t.Misfits})
+	writeJSON(w, http.StatusCreated, recipeKept{kept, t.compared()})
+}
+
+// compared says what a recipe would change.
+type compared struct {
+	// Differences are from the version that it was made of, in words, one a line.
+	Differences []string `json:"differences"`
+	// Misfits say why the recipe can not be used on this bench.
+	Misfits []string `json:"misfits"`
+}
+
+// recipeKept is a new version of a recipe.
+type recipeKept struct {
+	Recipe history.Version `json:"recipe"`
+	compared
+}
+
+func (t tried) compared() compared {
+	return compared{append([]string{}, t.Differences...), append([]string{}, t.Misfits...)}
 }
 
 func (s *server) answerTried(w http.ResponseWriter, r *http.Request, status int, t tried, again func(int, tried)) {
@@ -252,7 +270,7 @@ func (s *server) answerTried(w http.ResponseWriter, r *http.Request, status int,
 	case t.err != nil:
 		refuseFor(w, wrongRecipe, t.err)
 	default:
-		writeJSON(w, status, map[string]any{"differences": t.Differences, "misfits": t.Misfits})
+		writeJSON(w, status, t.compared())
 	}
 }
 

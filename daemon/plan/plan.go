@@ -103,7 +103,7 @@ func known(set *control.PotSettings) bool { return set.Known != nil && set.Known
 func At(now time.Time, typed string) (time.Time, error) {
 	t, err := time.ParseInLocation("15:04", typed, now.Location())
 	if err != nil {
-		return time.Time{}, fmt.Errorf("%q is no time of day; write it like 19:30", typed)
+		return time.Time{}, fmt.Errorf("%q: %w", typed, &quantity.Fault{Wrong: "no time of day", Fix: "write it like 19:30"})
 	}
 	at := time.Date(now.Year(), now.Month(), now.Day(), t.Hour(), t.Minute(), 0, 0, now.Location())
 	if at.Before(now.Truncate(time.Minute)) {

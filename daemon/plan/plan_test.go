@@ -189,7 +189,7 @@ func TestTimesAndRoomsAsTyped(t *testing.T) {
 	}
 	for _, typed := range []string{"", "25:00", "8 pm", "19:30:10"} {
 		_, err := At(now, typed)
-		assert.ErrorContains(t, err, fmt.Sprintf("%q is no time of day; write it like 19:30", typed))
+		assert.ErrorContains(t, err, fmt.Sprintf("%q: no time of day; write it like 19:30", typed))
 	}
 	c, err := Room("68 F")
 	require.NoError(t, err)
