@@ -10,6 +10,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/guard"
 	"meltwarden/daemon/alarm"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/view"
 )
@@ -153,4 +154,26 @@ func (s *server) alarmKey(r *http.Request) (alarm.Key, bool) {
 		}
 	}
 	return alarm.Key{}, false
+}
+
+func alarmOperations() []describe.Operation {
+	act := func(action, does string, form ...describe.Field) describe.Operation {
+		return describe.Operation{
+			Route: "POST /api/v1/alarms/{code}/{pot}/{action}", Fixed: map[string]string{"action": action}, Group: groupAlarms, Does: does, Form: form, HereOnly: true,
+			Answers: answers(http.StatusOK, alarmDone{}, "It is done"), Problems: []*describe.Kind{benchOnly, noAlarm, alarmStays, queueFull, wrongField},
+		}
+	}
+	return []describe.Operation{
+		{
+			Route: "GET /api/v1/alarms", Group: groupAlarms, Does: "Every alarm that is not normal",
+			Answers: []describe.Answer{{Status: http.StatusOK, Body: alarmList{}, Says: "The alarms"}},
+		},
+		act("acknowledge", "Acknowledge an alarm"),
+		act("shelve", "Take an alarm off lamp and sound for a time",
+			describe.Field{Name: "minutes", Says: "for how long, in minutes", Is: describe.Whole, Least: 1, Most: alarm.MostShelved.Minutes(), Needed: true, Example: "10"}),
+		act("out-of-service", "Take an alarm off lamp and sound until heat is enabled anew, for up to 12 hours",
+			describe.Field{Name: sureKey, Says: "that it is meant", Choices: []string{isSure}, Needed: true, Example: isSure}),
+		act("back", "Give a shelved alarm, or one out of service, back to lamp and sound"),
+		aPage("/alarms", "The alarms, and all that the guard looks for", nil),
+	}
 }

@@ -19,6 +19,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/daemon/alarm"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/plan"
@@ -157,6 +158,7 @@ func (s *server) routes() []route {
 		{"GET /recipes/{fingerprint}/text", s.readable(s.recipeText)},
 		{"GET /recipes/{fingerprint}/change", s.readable(s.changePage)},
 		{"GET /recipes/{fingerprint}/scale", s.readable(s.scalePage)},
+		{"GET " + openAPIPath, s.openAPI},
 		{"GET /metrics", s.Metrics.ServeHTTP},
 		{"GET /healthz", s.healthz},
 		{"GET /readyz", s.readyz},
@@ -210,4 +212,38 @@ func (s *server) readyz(w http.ResponseWriter, _ *http.Request) {
 		}
 	}
 	writeJSON(w, http.StatusOK, health{"readings have come"})
+}
+
+func benchOperations() []describe.Operation {
+	return []describe.Operation{
+		{
+			Route: "GET /api/v1/bench", Group: groupWatch, Does: "The bench as it is now",
+			More:    "Where live is false no cycle has finished for two seconds, and no reading is known.",
+			Answers: []describe.Answer{{Status: 200, Body: view.Bench{}, Says: "The bench"}},
+		},
+		{
+			Route: "GET /healthz", Group: groupHealth, Does: "Whether cycles finish", More: "For whatever restarts the program.",
+			Answers:  []describe.Answer{{Status: 200, Body: health{}, Says: "They do"}},
+			Problems: []*describe.Kind{cyclesStopped},
+		},
+		{
+			Route: "GET /readyz", Group: groupHealth, Does: "Whether every melt probe has reported something",
+			Answers:  []describe.Answer{{Status: 200, Body: health{}, Says: "They have"}},
+			Problems: []*describe.Kind{noReadings},
+		},
+		{
+			Route: "GET /metrics", Group: groupHealth, Does: "The metrics, for Prometheus",
+			Answers: []describe.Answer{{Status: 200, MediaType: "text/plain", Says: "In the text format of Prometheus"}},
+		},
+		{
+			Route: "GET /assets/{name}", Group: groupPages, Does: "A style, script or picture of the pages",
+			Answers: []describe.Answer{
+				{Status: 200, MediaType: "text/css", Says: "A style"}, {Status: 200, MediaType: "text/javascript", Says: "A script"},
+				{Status: 200, MediaType: "image/svg+xml", Says: "A picture"},
+			},
+			Problems: []*describe.Kind{noFile},
+		},
+		trendOperation(), eventsOperation(),
+		aPage("/{$}", "The bench", []describe.Field{{Name: "still", Says: "does not reload by itself"}, {Name: "token", Says: "lets another computer in, and is taken out of the address"}}),
+	}
 }

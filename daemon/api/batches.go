@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"meltwarden/daemon/batch"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/history"
 )
 
@@ -136,4 +137,33 @@ func batchChange(r *http.Request) (history.BatchChange, error) {
 		}
 	}
 	return c, batch.CheckChange(c)
+}
+
+func batchOperations() []describe.Operation {
+	return []describe.Operation{
+		{
+			Route: "GET /api/v1/batches", Group: groupPast, Does: "Every batch with its heat dose, and what the yellowed ones say",
+			Answers: []describe.Answer{{Status: 200, Body: batch.Book{}, Says: "The batches"}}, Problems: []*describe.Kind{notReadable},
+		},
+		{
+			Route: "GET /api/v1/batches/{batch}", Group: groupPast, Does: "One batch with its shots",
+			Answers: []describe.Answer{{Status: 200, Body: batchAnswer{}, Says: "The batch"}}, Problems: []*describe.Kind{noBatch, notReadable},
+		},
+		{
+			Route: "POST /api/v1/runs/{run}/pots/{pot}/batch", Group: groupJudge, Does: "Say what a pot of a run holds",
+			Form: []describe.Field{
+				{Name: "batch", Says: "the number of the earlier batch that it is the rest of, or “new”", Needed: true, Example: batchNew},
+				{Name: "bench", Says: "anything here brings a form without script back to the bench"},
+			},
+			Answers: answers(200, runChanged{}, "It is written down"), Problems: kinds(runKinds, noPot, noBatch, wrongField, doesNotFit),
+		},
+		{
+			Route: "POST /api/v1/batches/{batch}", Group: groupJudge, Does: "Correct what is written of a batch; what is left out stays",
+			Form: []describe.Field{
+				{Name: "colour", Says: "its colour", Most: mostTyped}, {Name: "base", Says: "the base that it was made of", Most: mostTyped}, {Name: "lot", Says: "its lot", Most: mostTyped, Example: "B 12"},
+				{Name: "made", Says: "when it was made", Most: mostTyped}, {Name: "note", Says: "a note", Most: mostTyped},
+			},
+			Answers: answers(200, batchChanged{}, "It is written down"), Problems: []*describe.Kind{noBatch, wrongField, doesNotFit, notReadable},
+		},
+	}
 }

@@ -12,6 +12,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/config/quantity"
 	"meltwarden/control"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/history"
 )
 
@@ -188,3 +189,51 @@ func (s *server) submit(w http.ResponseWriter, r *http.Request, m history.Mark) 
 
 // wantsPage reports whether a form without script asks.
 func wantsPage(r *http.Request) bool { return strings.Contains(r.Header.Get("Accept"), "text/html") }
+
+// The fields of what is typed with a mark.
+var (
+	mouldField  = describe.Field{Name: "mould", Says: "the mould, in a line", Most: mostTyped, Example: "eel"}
+	noteField   = describe.Field{Name: "text", Says: "what is to be remembered, in a line", Most: mostTyped, Needed: true, Example: "draught from the door"}
+	amountField = describe.Field{Name: "amount", Says: "how much, with its unit, as a recipe can have it", Most: mostTyped, Example: "3 drops"}
+)
+
+func commandOperations() []describe.Operation {
+	bench := func(path, does string, form ...describe.Field) describe.Operation {
+		return describe.Operation{
+			Route: "POST /api/v1/" + path, Group: groupMark, Does: does, Form: form,
+			Answers: answers(http.StatusAccepted, accepted{}, "It is queued for the next cycle"), Problems: []*describe.Kind{queueFull},
+		}
+	}
+	pot := func(command, does string, form ...describe.Field) describe.Operation {
+		o := bench("pots/{pot}/{command}", does, form...)
+		o.Fixed = map[string]string{"command": command}
+		o.Problems = append(o.Problems, noPot, noMark)
+		if len(form) > 0 {
+			o.Problems = append(o.Problems, wrongField)
+		}
+		return o
+	}
+	here := func(o describe.Operation, kinds ...*describe.Kind) describe.Operation {
+		o.HereOnly, o.Problems = true, append(append(o.Problems, benchOnly), kinds...)
+		return o
+	}
+	shot, note := bench("shot", "A shot: the push into the mould", mouldField), bench("note", "A note", noteField)
+	shot.Problems, note.Problems = append(shot.Problems, wrongField), append(note.Problems, wrongField)
+	off := bench("off", "ALL OFF: every heater off")
+	off.More = "It is not the emergency stop, which breaks the contactor and waits for no program."
+	return []describe.Operation{
+		off, shot, note,
+		pot("stir", "The pot was stirred"), pot("clear", "The melt is clear"),
+		pot("colour-added", "Something was added to the pot", describe.Field{Name: "what", Says: "what it was, in a line", Most: mostTyped, Example: "black"}, amountField),
+		pot("draw", "An injector was filled from the pot", describe.Field{Name: "amount", Says: "how much, with its unit", Most: mostTyped, Example: "60 mL"}),
+		pot("arrived-cured", "The pot came cured already"), pot("lift", "The pot was lifted off its plate: its heater goes off at once"),
+		pot("return", "The pot is back on its plate; heat waits for a press at the bench"),
+		here(bench("silence", "The sound off, until something new calls")),
+		here(pot("setpoint", "Another injection temperature for the pot",
+			describe.Field{Name: "setpoint", Says: "with its unit; within the limits of recipe and bench", Needed: true, Example: "170 C"})),
+		here(pot("hand-reading", "What was read in a melt that has no probe, with a thermometer of one's own",
+			describe.Field{Name: "reading", Says: "with its unit, here or in unit", Needed: true, Example: "168 C"},
+			describe.Field{Name: "unit", Says: "its unit, where it is not in reading", Choices: []string{"C", "F"}}), readingRefused),
+		here(pot("try-out", "Try the pot out: a trial of 10 to 20 minutes that tunes its loops"), notNow),
+	}
+}

@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/view"
 )
@@ -112,4 +113,16 @@ func (e stream) send(text string) bool {
 		return false
 	}
 	return e.controller.Flush() == nil
+}
+
+func eventsOperation() describe.Operation {
+	return describe.Operation{
+		Route: "GET /api/v1/events", Group: groupWatch, Does: "The bench as a stream of server-sent events",
+		More: "An event without a name is the bench, as /api/v1/bench has it (view.Bench): the newest at once, then every cycle, about five a second at most; a slow reader misses some and never the newest. " +
+			"An event named `mark` is what has just entered the history of the run being recorded (history.Event): a mark, a shot, a note, an alarm that came or went. It comes within a second or two, as soon as it is on disk. " +
+			"No event has an id, and Last-Event-ID is not heeded: a frame is a state, so that whoever comes back takes the newest, and what was missed of the marks stands in /api/v1/runs/now. " +
+			"Comments say every second that the stream is there where nothing else does. 32 streams at most.",
+		Answers:  []describe.Answer{{Status: 200, MediaType: "text/event-stream", Says: "The stream, until it is closed"}},
+		Problems: []*describe.Kind{manyStreams},
+	}
 }

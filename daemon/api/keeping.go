@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"errors"
+	"fmt"
 	"io"
 	"mime/multipart"
 	"net/http"
@@ -14,6 +15,7 @@ import (
 	"time"
 
 	"meltwarden/config"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/view"
@@ -209,4 +211,36 @@ func (s *server) tidy(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	writeJSON(w, http.StatusOK, tidied)
+}
+
+func keepingOperations() []describe.Operation {
+	may := []*describe.Kind{nothingKept, benchOnly, tooBusy, notReadable}
+	return []describe.Operation{
+		{
+			Route: "POST " + importPath, Group: groupKeep, Does: "Bring runs in from an archive", HereOnly: true,
+			More: fmt.Sprintf("%d MB at most. It is all or nothing; a run that is here already is left as it is.", mostArchive>>20),
+			Form: []describe.Field{{Name: "archive", Says: "the file", Is: describe.File, Needed: true}},
+			Answers: []describe.Answer{
+				{Status: 200, Body: broughtIn{}, Says: "The runs"}, {Status: 200, MediaType: "text/html"},
+			},
+			Problems: kinds(may, wrongFile),
+		},
+		{
+			Route: "POST /api/v1/tidy", Group: groupKeep, Does: "Thin old runs, to make room", HereOnly: true,
+			More: "Most of their cycles go for good; recipes, events, shots, verdicts and photos stay.",
+			Form: []describe.Field{
+				{Name: "older-than", Says: "their age, in days", Needed: true, Example: aYear}, {Name: "dry-run", Says: "anything here only says which", Example: "yes"},
+			},
+			Answers: []describe.Answer{
+				{Status: 200, Body: history.Tidied{}, Says: "The runs"}, {Status: 200, MediaType: "text/html"},
+			},
+			Problems: kinds(may, wrongField),
+		},
+		{
+			Route: "GET /keeping/" + archiveName, Group: groupKeep, Does: "Runs as an archive, to take elsewhere", HereOnly: true,
+			In:      []describe.Field{{Name: "run", Says: "the number of a run; every run that is over unless it is said", Is: describe.Whole, Many: true, Example: "1"}},
+			Answers: []describe.Answer{{Status: 200, MediaType: "application/vnd.sqlite3", Says: "The archive"}}, Problems: kinds(may, otherSite, wrongField, noRun, doesNotFit),
+		},
+		aPage("/keeping", "Keeping and sharing", []describe.Field{inFahrenheitField}),
+	}
 }

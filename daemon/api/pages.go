@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/url"
 
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/view"
 	"meltwarden/dashboards"
@@ -121,3 +122,20 @@ func (h *held) Unwrap() http.ResponseWriter { return h.under }
 func (h *held) Header() http.Header         { return h.header }
 func (h *held) WriteHeader(status int)      { h.status = status }
 func (h *held) Write(p []byte) (int, error) { return h.body.Write(p) }
+
+func pageOperations() []describe.Operation {
+	in := []describe.Field{inFahrenheitField}
+	return []describe.Operation{
+		aPage("/runs", "Past runs", append(filterFields(), inFahrenheitField), doesNotFit, notReadable),
+		aPage("/runs/{run}", "One run", append(styleFields()[:2], inFahrenheitField), runKinds...),
+		aPage("/runs/{run}/beside", "Another run over one", []describe.Field{
+			{Name: "other", Says: "the other run's number", Is: describe.Whole, Example: "2"}, {Name: "align", Says: "what falls together", Choices: []string{byReady, byShot}},
+			{Name: "shot", Says: "the run's shot", Is: describe.Whole}, {Name: "their", Says: "the other's shot", Is: describe.Whole}, inFahrenheitField,
+		}, kinds(shotKinds, doesNotFit)...),
+		aPage("/runs/now/last-shot", "The last shot of the run being recorded: a part of the bench's page", in, notReadable),
+		aPage("/runs/now/potfuls", "What is in the pots: a part of the bench's page", in, notReadable),
+		aPage("/batches", "Every batch", in, notReadable),
+		aPage("/batches/{batch}", "One batch", in, noBatch, notReadable),
+		aPage("/estimates", "How a melt cools and flows", []describe.Field{{Name: questionKey, Says: "the question that is asked; its fields go with it"}, inFahrenheitField}),
+	}
+}

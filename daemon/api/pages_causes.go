@@ -7,6 +7,7 @@ import (
 
 	"meltwarden/daemon/cause"
 	"meltwarden/daemon/causes"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/view"
 )
 
@@ -231,4 +232,18 @@ func runOfDots(run int64, first int, dots []causes.Dot, step float64) dotRun {
 		out.Words = fmt.Sprint(run)
 	}
 	return out
+}
+
+func causesOperations() []describe.Operation {
+	asks := []describe.Field{
+		{Name: "fault", Says: "only this fault", Choices: cause.Names(), Example: "bled"}, {Name: "recipe", Says: "only shots of this recipe"}, {Name: "mould", Says: "only shots of this mould"},
+	}
+	may := []*describe.Kind{doesNotFit, otherSite, tooBusy, notReadable}
+	return []describe.Operation{
+		{
+			Route: "GET /api/v1/causes", Group: groupTry, Does: "What goes with a fault, over all shots", In: asks,
+			Answers: []describe.Answer{{Status: 200, Body: causes.Answer{}, Says: "What was found"}}, Problems: may,
+		},
+		aPage("/causes", "What goes with a fault", append(asks, inFahrenheitField), may...),
+	}
 }

@@ -192,3 +192,20 @@ func (s *server) roomC(now time.Time) float64 {
 	}
 	return math.NaN()
 }
+
+func planOperations() []describe.Operation {
+	asks := []describe.Field{
+		{Name: recipeKey, Says: "the version's fingerprint; that of the run being recorded, or else the newest, unless it is said"},
+		{Name: atKey, Says: "when heat is to be enabled, as hour:minute", Example: "19:30"}, {Name: readyAtKey, Says: "when all is to be ready, as hour:minute, in place of at", Example: "20:00"},
+		{Name: roomKey, Says: "how warm the room is, with its unit", Example: "21 C"},
+	}
+	may := []*describe.Kind{noVersion, wrongField, wrongRecipe, otherSite, tooBusy, notReadable, notPlanned}
+	return []describe.Operation{
+		{
+			Route: "GET /api/v1/plan", Group: groupRecipes, Does: "The plan of an evening", In: asks,
+			More:    "It is an estimate, no timer: nothing heats by it.",
+			Answers: []describe.Answer{{Status: 200, Body: &plan.Plan{}, Says: "The plan"}}, Problems: kinds(may, nothingToPlan),
+		},
+		aPage("/plan", "The plan of an evening, for two sheets of paper", append(asks, inFahrenheitField), may...),
+	}
+}

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"time"
 
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/report"
@@ -77,7 +78,7 @@ type adviceList struct {
 
 // attemptMade is a change that was accepted.
 type attemptMade struct {
-	Attempt history.Attempt `json:"attempt"`
+	Attempt try.Attempt `json:"attempt"`
 }
 
 // attemptList are the attempts, with what came of them.
@@ -208,5 +209,33 @@ func tryProblem(w http.ResponseWriter, err error) {
 		refuseFor(w, changedMeanwhile, err)
 	default:
 		pastProblem(w, err)
+	}
+}
+
+func tryOperations() []describe.Operation {
+	return []describe.Operation{
+		{
+			Route: "GET /api/v1/runs/{run}/shots/{shot}/try", Group: groupTry, Does: "What to try next after a spoiled shot",
+			In:      []describe.Field{besideField},
+			Answers: []describe.Answer{{Status: 200, Body: adviceList{}, Says: "The advice"}}, Problems: kinds(shotKinds, doesNotFit),
+		},
+		{
+			Route: "POST /api/v1/runs/{run}/shots/{shot}/try", Group: groupTry, Does: "Accept a change as a new version of the recipe", HereOnly: true,
+			Form: []describe.Field{
+				{Name: "choice", Says: "the number of the choice, from 1", Is: describe.Whole, Least: 1, Needed: true, Example: "1"},
+				{Name: "fault", Says: "the fault, where the shot has several", Example: "bled"},
+				{Name: "change", Says: "the change that was shown, to be sure that it is still the one that is proposed"},
+			},
+			Answers: answers(200, attemptMade{}, "The attempt"), Problems: kinds(shotKinds, benchOnly, wrongField, changedMeanwhile, noAttempt, doesNotFit),
+		},
+		{
+			Route: "GET /api/v1/attempts", Group: groupTry, Does: "Every attempt, and whether it helped",
+			Answers: []describe.Answer{{Status: 200, Body: attemptList{}, Says: "The attempts"}}, Problems: []*describe.Kind{notReadable},
+		},
+		{
+			Route: "POST /api/v1/attempts/{attempt}/end", Group: groupTry, Does: "End an attempt", HereOnly: true,
+			Form:    []describe.Field{{Name: "why", Says: "why, in a line", Most: mostTyped, Example: "too dull"}},
+			Answers: answers(200, attemptEnded{}, "It is over"), Problems: []*describe.Kind{benchOnly, noAttempt, wrongField, notReadable, changedMeanwhile},
+		},
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strconv"
 
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/plot"
 	"meltwarden/daemon/report"
@@ -215,4 +216,22 @@ func (s *server) reportFile(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", name))
 	w.Write(out.Bytes())
+}
+
+func whyOperations() []describe.Operation {
+	looks := kinds(shotKinds, doesNotFit)
+	return []describe.Operation{
+		{
+			Route: "GET /api/v1/runs/{run}/shots/{shot}/why", Group: groupTry, Does: "A shot beside another one, and what speaks for each cause of its faults",
+			More: "They are hypotheses, never a verdict.", In: []describe.Field{besideField},
+			Answers: []describe.Answer{{Status: 200, Body: evidence.Case{}, Says: "The case"}}, Problems: looks,
+		},
+		aPage("/runs/{run}/shots/{shot}", "Why a shot came out as it did", []describe.Field{besideField, inFahrenheitField}, looks...),
+		{
+			Route: "GET /runs/{run}/report", Group: groupPages, Does: "All of a run in one file, to keep",
+			In:       []describe.Field{{Name: "shot", Says: "only of this shot; of every spoiled one unless it is said", Is: describe.Whole, Least: 1}, besideField, inFahrenheitField},
+			Answers:  []describe.Answer{{Status: 200, MediaType: "text/html", Says: "The file"}},
+			Problems: kinds(looks, wrongField, otherSite, tooBusy),
+		},
+	}
 }

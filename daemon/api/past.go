@@ -244,3 +244,61 @@ func (s *server) changed(w http.ResponseWriter, r *http.Request, run int64, numb
 	}
 	writeJSON(w, http.StatusOK, runChanged{run, number})
 }
+
+func pastOperations() []describe.Operation {
+	return []describe.Operation{
+		{
+			Route: "GET /api/v1/runs", Group: groupPast, Does: "The runs that pass a filter, the newest first", In: filterFields(),
+			Answers: []describe.Answer{{Status: 200, Body: runList{}, Says: "The runs"}}, Problems: []*describe.Kind{doesNotFit, notReadable},
+		},
+		{
+			Route: "GET /api/v1/runs/{run}", Group: groupPast, Does: "One run: its recipe, events and shots",
+			Answers: []describe.Answer{{Status: 200, Body: runAnswer{}, Says: "The run"}}, Problems: runKinds,
+		},
+		{
+			Route: "GET /api/v1/recipes", Group: groupRecipes, Does: "Every version of every recipe",
+			Answers: []describe.Answer{{Status: 200, Body: recipeList{}, Says: "The versions"}}, Problems: []*describe.Kind{notReadable},
+		},
+	}
+}
+
+func filterFields() []describe.Field {
+	states := []string{string(history.Recording), string(history.Finished), string(history.Interrupted)}
+	return []describe.Field{
+		{Name: "text", Says: "words that stand anywhere in it", Example: "eel"}, {Name: "recipe", Says: "a part of the recipe's name"},
+		{Name: "mould", Says: "a part of a mould's name"}, {Name: "lot", Says: "a part of a lot's number"},
+		{Name: "state", Says: "how it stands", Choices: states}, {Name: "fault", Says: "a fault that one of its shots has", Example: "bled"},
+		{Name: "spoiled", Says: "anything here leaves out runs without a spoiled shot", Example: "yes"},
+		{Name: "since", Says: "the first day, as year-month-day", Example: "2026-01-01"}, {Name: "until", Says: "the last day"},
+	}
+}
+
+func judgeOperations() []describe.Operation {
+	return []describe.Operation{
+		{
+			Route: "POST /api/v1/runs/{run}/note", Group: groupJudge, Does: "Replace a run's note",
+			Form:    []describe.Field{{Name: "note", Says: "the note, in a line; empty takes it away", Most: mostTyped, Example: "damp"}},
+			Answers: answers(200, runChanged{}, "It is written down"), Problems: kinds(runKinds, wrongField),
+		},
+		{
+			Route: "POST /api/v1/runs/{run}/shots/{shot}", Group: groupJudge, Does: "Correct a shot; what is left out stays",
+			Form: []describe.Field{
+				mouldField, {Name: "note", Says: "a note, in a line", Most: mostTyped, Example: "dropped it"},
+				{Name: "withdrawn", Says: "whether it was no shot", Choices: []string{"yes", "no"}, Example: "no"},
+			},
+			Answers: answers(200, runChanged{}, "It is written down"), Problems: kinds(shotKinds, wrongField),
+		},
+		{
+			Route: "POST /api/v1/runs/{run}/shots/{shot}/verdict", Group: groupJudge, Does: "Say how the bait came out",
+			More: "A verdict is one fault, or clean; a shot can have several. A bleed that is first seen days later is said with its day: it is colour that moves.",
+			Form: []describe.Field{
+				{Name: "fault", Says: "the fault", Choices: shot.Verdicts(), Needed: true, Example: "bled"},
+				{Name: "colour", Says: "the colour it concerns, or the two that meet", Many: true, Example: "slate"},
+				{Name: "cavity", Says: "the mould's cavity", Most: mostTyped, Example: "2"},
+				{Name: "day", Says: "days after the shot; 0 is at demould", Is: describe.Whole, Most: shot.LastDay, Example: "0"},
+				{Name: "take-back", Says: "anything here takes this verdict back"},
+			},
+			Answers: answers(200, runChanged{}, "It is written down"), Problems: kinds(shotKinds, wrongField, doesNotFit),
+		},
+	}
+}

@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"time"
 
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/photo"
 )
 
@@ -119,4 +120,23 @@ func (s *server) photoOf(w http.ResponseWriter, r *http.Request) (run, id int64)
 		return 0, 0
 	}
 	return run, id
+}
+
+func photoOperations() []describe.Operation {
+	return []describe.Operation{
+		{
+			Route: "POST /api/v1/runs/{run}/shots/{shot}" + photosPath, Group: groupJudge, Does: "Attach a photo to a shot", HereOnly: true,
+			More:    fmt.Sprintf("JPEG or PNG, of %d MB at most. It is made smaller, and where and when it was taken is left out.", photo.MostBytes>>20),
+			Form:    []describe.Field{{Name: "photo", Says: "the file", Is: describe.File, Needed: true}},
+			Answers: answers(200, runChanged{}, "It is attached"), Problems: kinds(shotKinds, benchOnly, wrongFile, tooBusy),
+		},
+		{
+			Route: "POST /api/v1/runs/{run}/photos/{photo}/take-back", Group: groupJudge, Does: "Take a photo back", HereOnly: true,
+			Answers: answers(200, runChanged{}, "It is gone"), Problems: kinds(runKinds, benchOnly, noPhoto),
+		},
+		{
+			Route: "GET /runs/{run}/photos/{photo}/{size}", Group: groupPages, Does: "A photo",
+			Answers: []describe.Answer{{Status: 200, MediaType: "image/jpeg", Says: "The photo"}}, Problems: kinds(runKinds, noPhoto),
+		},
+	}
 }

@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"time"
 
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/plot"
 	"meltwarden/daemon/review"
 )
@@ -141,4 +142,29 @@ func styleOf(q url.Values) (plot.Style, error) {
 		}
 	}
 	return style, nil
+}
+
+// styleFields are what a picture can be asked for by.
+func styleFields() []describe.Field {
+	return []describe.Field{
+		{Name: "from", Says: "where it begins, in seconds of the run", Is: describe.Number, Example: "600"}, {Name: "to", Says: "where it ends, in seconds of the run", Is: describe.Number, Example: "1200"},
+		{Name: "width", Says: "in pixels", Is: describe.Whole, Most: mostPixels, Example: "1200"}, {Name: "height", Says: "in pixels", Is: describe.Whole, Most: mostPixels, Example: "800"},
+		{Name: "dark", Says: "anything here draws it for a dark screen"}, {Name: "fahrenheit", Says: "anything here draws it in degrees Fahrenheit"},
+	}
+}
+
+func plotOperations() []describe.Operation {
+	drawn := []describe.Answer{
+		{Status: 200, MediaType: "image/svg+xml", Says: "The picture"}, {Status: 200, MediaType: "image/png"}, {Status: 200, MediaType: "application/pdf"},
+	}
+	may := kinds(runKinds, noPicture, wrongField, otherSite, tooBusy, doesNotFit)
+	return []describe.Operation{
+		{Route: "GET /runs/{run}/{plot}", Group: groupPages, Does: "A run as a picture", In: styleFields(), Answers: drawn, Problems: may},
+		{
+			Route: "GET /runs/{run}/over/{plot}", Group: groupPages, Does: "A run with another over it, as a picture", Answers: drawn, Problems: kinds(may, noShot),
+			In: append(styleFields(), describe.Field{Name: "other", Says: "the other run's number", Is: describe.Whole, Least: 1, Needed: true, Example: "2"},
+				describe.Field{Name: "shot", Says: "its shot that falls together with the other's; without it, when each was ready to pour", Is: describe.Whole, Least: 1},
+				describe.Field{Name: "their", Says: "the other's shot", Is: describe.Whole, Least: 1}),
+		},
+	}
 }

@@ -10,6 +10,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/config/strict"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/view"
 )
@@ -309,4 +310,33 @@ func problemKeys(err error) []string {
 		}
 	}
 	return keys
+}
+
+func recipeOperations() []describe.Operation {
+	may := []*describe.Kind{nothingKept, noVersion, notReadable}
+	keep := describe.Field{Name: "do", Says: "keep makes a new version; without it only what would differ is told", Choices: []string{"keep", "look"}, Example: "look"}
+	made := append(answers(http.StatusCreated, recipeKept{}, "The new version"),
+		describe.Answer{Status: 200, Body: compared{}, Says: "What would differ"}, describe.Answer{Status: 200, MediaType: "text/html"})
+	return []describe.Operation{
+		{
+			Route: "POST /api/v1/recipes/{fingerprint}/change", Group: groupRecipes, Does: "Change a recipe: a new version of it", HereOnly: true,
+			More: "Either the whole text, or single values: each in a field named by its key, such as colours[2].setpoint; an empty one takes the value away. 128 KB at most.",
+			Form: []describe.Field{
+				keep, {Name: "text", Says: "the whole recipe, in place of single values"}, {Name: "colours[2].setpoint", Says: "such a value, with its unit", Example: "169 C"},
+			},
+			Answers: made, Problems: kinds(may, benchOnly, wrongField, wrongRecipe),
+		},
+		{
+			Route: "POST /api/v1/recipes/{fingerprint}/scale", Group: groupRecipes, Does: "Make more or less of a recipe: a new version of it", HereOnly: true,
+			Form: append(scaleFields(), keep), Answers: made, Problems: kinds(may, benchOnly, wrongRecipe),
+		},
+		aPage("/recipes", "Every recipe, and what was tried", []describe.Field{inFahrenheitField}, notReadable),
+		aPage("/recipes/{fingerprint}", "A recipe version", []describe.Field{inFahrenheitField}, may...),
+		aPage("/recipes/{fingerprint}/change", "Change a recipe", []describe.Field{inFahrenheitField}, may...),
+		aPage("/recipes/{fingerprint}/scale", "Make more or less of a recipe", append(scaleFields(), inFahrenheitField), may...),
+		{
+			Route: "GET /recipes/{fingerprint}/text", Group: groupPages, Does: "A recipe version as it was typed, as a file",
+			Answers: []describe.Answer{{Status: 200, MediaType: "application/yaml", Says: "The file"}}, Problems: may,
+		},
+	}
 }

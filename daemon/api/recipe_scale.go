@@ -7,6 +7,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/config/scale"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/history"
 )
 
@@ -105,4 +106,12 @@ func (s *server) keepScaled(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	s.tryText(w, r, v, text, err, func(status int, t tried) { s.showScale(w, r, status, v, t) })
+}
+
+func scaleFields() []describe.Field {
+	return []describe.Field{
+		{Name: "times", Says: "so many times of it", Example: "1.5"}, {Name: "volume-1", Says: "or this much of the first colour, with its unit; likewise volume-2 and so on", Example: "300 mL"},
+		{Name: "shots", Says: "or enough for so many shots"}, {Name: "per-shot", Says: "with so much of every colour in a shot"}, {Name: "per-shot-1", Says: "or of the first colour; likewise per-shot-2 and so on"},
+		{Name: "stays", Says: "what stays in each pot that no shot takes"},
+	}
 }

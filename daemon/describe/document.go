@@ -30,8 +30,18 @@ type API struct {
 	// Besides are values of types that are sent within something else.
 	Besides []any
 	Words   Words
+	// Names are what fields of a name mean, wherever nothing else is said of one.
+	Names map[string]string
+	// Values are those that fields can have, where their type does not say so.
+	Values []Values
 	// Examples are answers by the ID of their operation.
 	Examples map[string]json.RawMessage
+}
+
+// Values are those that one field can have. More may come.
+type Values struct {
+	Field  string // as Type.name in the document
+	Values []string
 }
 
 const (
@@ -45,9 +55,9 @@ const (
 // Dialect of schemas, as OpenAPI 3.1 has it.
 const openAPI = "3.1.1"
 
-// Document is the API in OpenAPI 3.1, and the types whose comments it wants.
-func (a API) Document() (document Ordered, types []reflect.Type) {
-	s := &schemas{words: a.Words, known: map[reflect.Type]bool{}}
+// Document is the API in OpenAPI 3.1, and what it wants words for.
+func (a API) Document() (document Ordered, wanted []Wanted) {
+	s := &schemas{api: a, known: map[reflect.Type]bool{}}
 	s.of(reflect.TypeOf(a.Problem))
 	paths := Ordered{}
 	for _, o := range a.Operations {
@@ -73,7 +83,7 @@ func (a API) Document() (document Ordered, types []reflect.Type) {
 		{"tags", tags},
 		{"paths", paths},
 		{"components", Ordered{{"schemas", s.all}, {"examples", a.kindExamples()}, {"securitySchemes", a.Security}}},
-	}, s.met
+	}, s.wanted
 }
 
 func addTo(paths Ordered, path string, m Member) Ordered {

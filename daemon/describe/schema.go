@@ -6,10 +6,12 @@ package describe
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"path"
 	"reflect"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -106,11 +108,24 @@ func KeyOf(t reflect.Type, field string) string {
 
 // schemas are those of named types, in the order in which they were met.
 type schemas struct {
-	words Words
-	all   Ordered
-	known map[reflect.Type]bool
-	// Met are the types that Words are wanted for.
-	met []reflect.Type
+	api    API
+	all    Ordered
+	known  map[reflect.Type]bool
+	wanted []Wanted
+}
+
+// Wanted is what words are wanted for: a type, or a field of it.
+type Wanted struct {
+	Type  reflect.Type
+	Field string // "" is the type
+}
+
+// look looks up what is said of a type or a field.
+func (s *schemas) look(t reflect.Type, field string) string {
+	if w := (Wanted{t, field}); !slices.Contains(s.wanted, w) {
+		s.wanted = append(s.wanted, w)
+	}
+	return s.api.Words[KeyOf(t, field)]
 }
 
 // of is the schema of a type. A type that JSON can not spell is a mistake of the program.
@@ -124,7 +139,7 @@ func (s *schemas) of(t reflect.Type) *Schema {
 	switch {
 	case t == instant:
 		return &Schema{Type: Names{"string"}, Format: "date-time"}
-	case t.Implements(spelt):
+	case t.Kind() != reflect.Pointer && t.Implements(spelt):
 		panic(fmt.Sprintf("describe: %s spells itself in JSON and does not say how: it has no JSONShape", t))
 	}
 	switch t.Kind() {
@@ -162,15 +177,7 @@ func (s *schemas) about(t reflect.Type) string {
 	if t.PkgPath() == "" {
 		return ""
 	}
-	s.meet(t)
-	return s.words[KeyOf(t, "")]
-}
-
-func (s *schemas) meet(t reflect.Type) {
-	if !s.known[t] {
-		s.known[t] = true
-		s.met = append(s.met, t)
-	}
+	return s.look(t, "")
 }
 
 // named refers to the schema of a struct, and makes it where it is met first.
@@ -183,10 +190,10 @@ func (s *schemas) named(t, spelt reflect.Type) *Schema {
 	if s.known[t] {
 		return ref
 	}
-	s.meet(t)
-	made := &Schema{Type: Names{"object"}, Description: s.words[KeyOf(t, "")]}
+	s.known[t] = true
+	made := &Schema{Type: Names{"object"}, Description: sentence(s.look(t, ""))}
 	s.all = append(s.all, Member{name, made})
-	s.fields(made, spelt)
+	s.fields(made, spelt, name)
 	return ref
 }
 
@@ -203,27 +210,36 @@ func nameOf(t reflect.Type) string {
 
 // fields adds those of a struct as encoding/json has them, those of embedded ones too. No
 // name is met twice in this program's types.
-func (s *schemas) fields(to *Schema, t reflect.Type) {
-	s.meet(t)
+func (s *schemas) fields(to *Schema, t reflect.Type, of string) {
 	for i := range t.NumField() {
 		f := t.Field(i)
 		name, options, _ := strings.Cut(f.Tag.Get("json"), ",")
 		switch {
 		case f.Anonymous && name == "":
-			s.fields(to, f.Type)
+			s.fields(to, f.Type, of)
 			continue
 		case name == "-" || !f.IsExported():
 			continue
 		case name == "":
 			name = f.Name
 		}
-		of := s.of(f.Type)
-		of.Description = sentence(s.words[KeyOf(t, f.Name)], of.Description, unitOf(name), unknownOf(of))
-		to.Properties = append(to.Properties, Member{name, of})
+		is := s.of(f.Type)
+		is.Description = sentence(cmp.Or(s.look(t, f.Name), s.api.Names[name]), is.Description, s.api.oneOf(of+"."+name), unitOf(name), unknownOf(is))
+		to.Properties = append(to.Properties, Member{name, is})
 		if !strings.Contains(options, "omitempty") && !strings.Contains(options, "omitzero") {
 			to.Required = append(to.Required, name)
 		}
 	}
+}
+
+// oneOf says what a field can be.
+func (a API) oneOf(field string) string {
+	for _, v := range a.Values {
+		if v.Field == field {
+			return "one of: " + strings.Join(v.Values, ", ")
+		}
+	}
+	return ""
 }
 
 // orNull is a schema or null.

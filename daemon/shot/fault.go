@@ -36,9 +36,9 @@ type Verdict struct {
 	At  time.Time `json:"at"` // when it was written down
 }
 
-// lastDay is the latest day of a re-inspection (E: whoever looks after a year looks
+// LastDay is the latest day of a re-inspection (E: whoever looks after a year looks
 // at storage).
-const lastDay = 366
+const LastDay = 366
 
 // Check returns why a verdict can not be right, for a run with these colours.
 func (v Verdict) Check(colours []string) error {
@@ -59,8 +59,8 @@ func (v Verdict) Check(colours []string) error {
 	if len(v.Cavity) > mostCavity || strings.ContainsFunc(v.Cavity, unicode.IsControl) {
 		return fmt.Errorf("cavity: longer than %d letters, or more than a line; write what is stamped on it", mostCavity)
 	}
-	if v.Day < 0 || v.Day > lastDay {
-		return fmt.Errorf("day %d: write 0 for at demould, or the day of the re-inspection, up to %d", v.Day, lastDay)
+	if v.Day < 0 || v.Day > LastDay {
+		return fmt.Errorf("day %d: write 0 for at demould, or the day of the re-inspection, up to %d", v.Day, LastDay)
 	}
 	return nil
 }

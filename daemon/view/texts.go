@@ -7,9 +7,12 @@ import (
 	"meltwarden/daemon/frames"
 )
 
+// NotKnown is what a word is while nothing is known.
+const NotKnown = "not known"
+
 const (
 	dash     = "––"
-	notKnown = "not known"
+	notKnown = NotKnown
 )
 
 // Texts returns the labels of the page.

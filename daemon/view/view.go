@@ -21,7 +21,7 @@ type Figure = frames.Figure
 // Bench is the bench as one frame shows it. Temperatures are in degrees
 // Celsius, times in seconds, powers in watts, duties from 0 to 1.
 type Bench struct {
-	// Live is false when no cycle has finished for frames.LiveFor; then every
+	// Live is false when no cycle has finished for two seconds; then every
 	// reading is unknown.
 	Live bool `json:"live"`
 	// At is when the last cycle finished; null before the first.
