@@ -45,7 +45,7 @@ type knob struct {
 }
 
 var (
-	listenKnob = knob{"listen", "address to serve on, host:port", defaultListen, kind(parseListen, defaultListen)}
+	listenKnob = knob{"listen", "address to serve on, host:port", DefaultListen, kind(parseListen, DefaultListen)}
 	dataKnob   = knob{"data", "data folder", DefaultData, text(DefaultData)}
 	logKnob    = knob{
 		"log-level", "debug, info, warn or error", defaultLogLevel,
@@ -89,7 +89,7 @@ func readDaemon(m *strict.Map, src *strict.Source, flags *pflag.FlagSet) Daemon 
 	if !loopback(d.Listen) && d.Token == "" {
 		complain(src, listenKnob, flags, d.Listen, &quantity.Fault{
 			Wrong: "open to other computers without a token",
-			Fix:   "set daemon.token in the bench file, or listen on " + defaultListen,
+			Fix:   "set daemon.token in the bench file, or listen on " + DefaultListen,
 		})
 	}
 	return d
@@ -182,7 +182,7 @@ func parseListen(typed string) (string, error) {
 		_, err = strconv.ParseUint(port, 10, 16)
 	}
 	if err != nil {
-		return "", &quantity.Fault{Wrong: "not an address with a port", Fix: "write it like " + defaultListen}
+		return "", &quantity.Fault{Wrong: "not an address with a port", Fix: "write it like " + DefaultListen}
 	}
 	return typed, nil
 }

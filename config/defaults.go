@@ -52,7 +52,7 @@ const (
 
 	defaultScale = 1.0
 
-	defaultListen   = "127.0.0.1:8420"
+	DefaultListen   = "127.0.0.1:8420"
 	DefaultData     = "meltwarden-data" // where history and log lie, from where the program is started
 	defaultLogLevel = "info"
 )
