@@ -14,14 +14,11 @@ import (
 
 // benchWords answers "can I shoot?" in one line, with the rest of the bench.
 func benchWords(f *frames.Frame, s control.Settings, live bool) BenchWords {
-	w := BenchWords{
-		Answer: same(texts.NoReadingYet), Tone: Lost, Heat: notKnown,
-		Mould: same(""), Room: same(""), LastReading: dash,
-	}
+	last := dash
 	if f != nil {
-		w.LastReading = f.At.Format(time.TimeOnly)
-		w.Answer = same(fmt.Sprintf("%s – %s %s", texts.NotLive, texts.LastReading, w.LastReading))
+		last = f.At.Format(time.TimeOnly)
 	}
+	w := notLiveWords(last)
 	if !live {
 		return w
 	}
@@ -34,6 +31,15 @@ func benchWords(f *frames.Frame, s control.Settings, live bool) BenchWords {
 	}
 	w.Mould = probe(texts.mould, frames.Measured(f.Mould), f.Mould.Wired())
 	w.Room = probe(texts.room, frames.Measured(f.Room), f.Room.Wired())
+	return w
+}
+
+// notLiveWords are those of a bench that was last heard at a time, or never.
+func notLiveWords(last string) BenchWords {
+	w := BenchWords{Answer: same(texts.NoReadingYet), Tone: Lost, Heat: notKnown, Mould: same(""), Room: same(""), LastReading: last}
+	if last != dash {
+		w.Answer = same(fmt.Sprintf("%s – %s %s", texts.NotLive, texts.LastReading, last))
+	}
 	return w
 }
 

@@ -138,11 +138,7 @@ type Pot struct {
 // Of returns the bench as frame f shows it at the time now. f may be nil: before
 // the first frame nothing is known but the settings.
 func Of(f *frames.Frame, s control.Settings, now time.Time) Bench {
-	b := Bench{
-		AgeS: frames.Unknown(), PowerW: frames.Unknown(), MouldC: frames.Unknown(), RoomC: frames.Unknown(),
-		Hot: true, Heat: notKnown, Conditions: []Condition{},
-		Call: Call{Sound: "quiet"}, Pour: noPour(), AheadEveryS: model.AheadEveryS,
-	}
+	b := unheard()
 	if f != nil {
 		b.At, b.AgeS = &f.At, Figure(now.Sub(f.At).Seconds())
 		b.Cycle, b.BenchTimeS = f.Cycle, f.Time.Seconds()
@@ -156,6 +152,15 @@ func Of(f *frames.Frame, s control.Settings, now time.Time) Bench {
 	}
 	b.Shown = benchWords(f, s, b.Live)
 	return b
+}
+
+// unheard is a bench of which nothing is known.
+func unheard() Bench {
+	return Bench{
+		AgeS: frames.Unknown(), PowerW: frames.Unknown(), MouldC: frames.Unknown(), RoomC: frames.Unknown(),
+		Hot: true, Heat: notKnown, Conditions: []Condition{}, Pots: []Pot{},
+		Call: Call{Sound: "quiet"}, Pour: noPour(), AheadEveryS: model.AheadEveryS, Shown: notLiveWords(dash),
+	}
 }
 
 // fill takes over what only a live frame can tell about the bench.

@@ -1,0 +1,21 @@
+package view
+
+import (
+	"time"
+
+	"meltwarden/control"
+)
+
+// Lost is a bench of which nothing is heard any more, as it was last seen that long ago:
+// nothing of it is known but what its pots are called and are to get to.
+func (b Bench) Lost(ago time.Duration) Bench {
+	lost := unheard()
+	lost.At, lost.AgeS, lost.Cycle, lost.BenchTimeS = b.At, Figure(ago.Seconds()), b.Cycle, b.BenchTimeS
+	lost.Shown = notLiveWords(b.Shown.LastReading)
+	for i, p := range b.Pots {
+		u := unknownPot(i, control.PotSettings{Name: p.Name, Colour: p.Colour, SetpointC: float64(p.SetpointC), BandC: float64(p.BandC)})
+		u.Probes, u.Shown.Against = p.Probes, p.Shown.Against
+		lost.Pots = append(lost.Pots, u)
+	}
+	return lost
+}
