@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+	"golang.org/x/term"
 
 	"meltwarden/config"
 	"meltwarden/control"
@@ -68,11 +69,7 @@ func tellNotes(out io.Writer, notes []string) error {
 // isTerminal reports whether a person reads what is written there, or types what is read from it.
 func isTerminal(stream any) bool {
 	f, ok := stream.(*os.File)
-	if !ok {
-		return false
-	}
-	info, err := f.Stat()
-	return err == nil && info.Mode()&os.ModeCharDevice != 0
+	return ok && term.IsTerminal(int(f.Fd()))
 }
 
 // files are the two files a bench is run by.

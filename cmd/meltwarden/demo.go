@@ -3,8 +3,10 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"os"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -16,6 +18,8 @@ import (
 	"meltwarden/daemon/demo"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/view"
+	"meltwarden/daemon/watch"
 )
 
 type demoFlags struct {
@@ -72,7 +76,7 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 		return err
 	}
 	defer listener.Close()
-	screen := !f.asJSON && isTerminal(words)
+	screen := !f.asJSON && isTerminal(words) && drawable(words.(*os.File))
 	log, err := openLog(c.ErrOrStderr(), bench.Daemon, screen)
 	if err != nil {
 		return err
@@ -95,21 +99,41 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 	}
 	fmt.Fprintf(words, "simulated bench, invented scenario, seed %d, at ×%g, on %s\n\n", f.seed, f.speed, d.Port)
 	daemon.TellRecalled(words, d.Recalled, nil)
-	title := fmt.Sprintf("SIMULATED, INVENTED: %s at ×%g   http://%s", d.Title, f.speed, listener.Addr())
 	ctx, end := context.WithCancel(c.Context())
 	defer end()
-	show := console.New(words, screen, title, d.Settings)
+	show, shown := beside(ctx, end, words, screen, listener.Addr().String(), bench.Daemon.Token, d.Settings)
 	err = d.Run(ctx, func(fr *frames.Frame) {
-		show.Show(fr)
+		show(fr)
 		if f.untilReady && (fr.Ready || fr.Time > demo.Patience || tripped(fr)) {
 			end()
 		}
 	})
+	end()
+	err = errors.Join(err, shown())
 	tellKept(words, past)
 	if err != nil || !f.untilReady {
 		return err
 	}
 	return tellVerdict(c.OutOrStdout(), d.Verdict(), f.asJSON)
+}
+
+// beside shows the demo's bench: on a screen as watch does, where leaving ends it, and
+// else in lines.
+func beside(ctx context.Context, end func(), words io.Writer, screen bool, address, token string, s control.Settings) (show func(*frames.Frame), shown func() error) {
+	if !screen {
+		plain := console.NewPlain(words, console.Celsius)
+		return func(f *frames.Frame) { _ = plain.Show(view.Of(f, s, time.Now())) }, func() error { return nil } // a reader who is gone ends nothing
+	}
+	done := make(chan error, 1)
+	go func() {
+		defer end()
+		remote, err := watch.At(address, token)
+		if err == nil {
+			err = watch.Screen(ctx, watch.Options{Remote: remote, In: os.Stdin, Out: words.(*os.File), Colours: colours(), Ends: true})
+		}
+		done <- err
+	}()
+	return func(*frames.Frame) {}, func() error { return <-done }
 }
 
 // makePast fills a history that is empty; one that can not be used now is left alone.

@@ -23,10 +23,13 @@ func main() {
 	// a reader who is gone must not end what holds the pots.
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	signal.Ignore(syscall.SIGPIPE)
-	defer stop()
-	if err := root().ExecuteContext(ctx); err != nil {
-		fmt.Fprintln(os.Stderr, "meltwarden:", err)
-		os.Exit(1)
+	code, said := exit(root().ExecuteContext(ctx))
+	stop()
+	if said != "" {
+		fmt.Fprintln(os.Stderr, "meltwarden:", said)
+	}
+	if code != 0 {
+		os.Exit(code)
 	}
 }
 
@@ -43,6 +46,7 @@ func root() *cobra.Command {
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	c.AddCommand(planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand())
+	c.AddCommand(watchCommand(), planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand())
 	plainly(c)
 	return c
 }

@@ -3,9 +3,10 @@ package console
 import (
 	"bytes"
 	"flag"
-	"fmt"
+	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -20,6 +21,7 @@ import (
 	"meltwarden/control/guard"
 	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/view"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
@@ -41,6 +43,9 @@ func frame(edit func(*control.Frame)) *frames.Frame {
 			State: control.Heating, Wait: control.WaitHeat, WaitLeft: time.Duration(i+1) * 3 * time.Minute,
 			Melt: good(melt), Plate: good(228), MeltC: melt, TargetC: 173, SetpointC: setpoint, BandC: 2, Duty: 0.5,
 		})
+		for at := range f.Pots[i].AheadC {
+			f.Pots[i].AheadC[at] = math.NaN() // nothing is predicted
+		}
 	}
 	edit(&f)
 	return &frames.Frame{Frame: f, At: time.Now()}
@@ -82,33 +87,82 @@ func dead(f *control.Frame) {
 	}
 }
 
-// TestBlocks on a terminal of 80 by 24: nothing wraps or scrolls.
+// foot is what a watch may stand above.
+var foot = []Line{{Text: "12:00:00 taken: slate, Stirred"}, {Text: "1–3 pot  s Stirred  c Melt is clear  a Colour added  d Drawn  l Lifted off"}, {Text: "b Back on plate  p Shot  n Note"}}
+
+// text is a screen's lines as they can be read.
+func text(lines []Line) string {
+	var s strings.Builder
+	for _, l := range lines {
+		s.WriteString(l.Text + "\n")
+	}
+	return s.String()
+}
+
+// TestBlocks on a terminal of 80 by 24, and on a wide one.
 func TestBlocks(t *testing.T) {
 	for name, f := range map[string]*frames.Frame{
 		"heating": frame(heating), "ready": frame(ready), "tripped": frame(tripped), "dead line": frame(dead), "no frame yet": nil,
 	} {
-		var out bytes.Buffer
-		New(&out, true, "invented run", set).Show(f)
-		got := readable(out.String())
-		golden(t, strings.ReplaceAll(name, " ", "-")+".txt", got)
-		assert.LessOrEqual(t, strings.Count(got, "\n"), 23, name)
-		for line := range strings.Lines(got) {
-			assert.LessOrEqual(t, utf8.RuneCountInString(strings.TrimSuffix(line, "\n")), 79, "%s: %q", name, line)
-		}
+		b := view.Of(f, set, time.Now())
+		look := Look{Title: "invented run", Size: Small, Chosen: 2, Foot: foot}
+		golden(t, strings.ReplaceAll(name, " ", "-")+".txt", text(Block(b, look)))
+		look.Size, look.Unit = Size{160, 40}, Fahrenheit
+		golden(t, strings.ReplaceAll(name, " ", "-")+"-wide.txt", text(Block(b, look)))
 	}
 }
 
-// TestDrawsOverItself: the cursor goes up by what was drawn, and what is left of a
-// longer block is wiped.
-func TestDrawsOverItself(t *testing.T) {
+// TestEveryBlockFits any screen: nothing wraps or scrolls, and on one that has room for
+// it the foot is whole.
+func TestEveryBlockFits(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		size := Size{rapid.IntRange(1, 200).Draw(t, "width"), rapid.IntRange(1, 60).Draw(t, "height")}
+		f := frame(rapid.SampledFrom([]func(*control.Frame){heating, ready, tripped, dead}).Draw(t, "bench"))
+		var out bytes.Buffer
+		lines := Block(view.Of(f, set, time.Now()), Look{Title: "invented run", Size: size, Foot: foot})
+		require.NoError(t, NewScreen(&out, false).Draw(size, lines))
+		assert.LessOrEqual(t, len(lines), size.Height)
+		for _, row := range strings.Split(out.String(), "\x1b[K")[1:] {
+			shown, _, _ := strings.Cut(strings.NewReplacer("\x1b[1;7m", "", "\x1b[1m", "", "\x1b[7m", "", "\x1b[0m", "").Replace(row), "\x1b")
+			assert.Less(t, utf8.RuneCountInString(shown), max(2, size.Width), "%q", shown)
+		}
+		if size.Width >= 40 && size.Height >= 8 {
+			assert.Equal(t, foot[2].Text, lines[len(lines)-1].Text)
+		}
+	})
+}
+
+// TestOnlyWhatHasChangedIsDrawn: a bench is watched over slow lines. How much that is for a
+// second of frames is printed.
+func TestOnlyWhatHasChangedIsDrawn(t *testing.T) {
 	var out bytes.Buffer
-	c := New(&out, true, "invented run", set)
-	c.Show(frame(tripped))
-	drawn := strings.Count(out.String(), "\n")
-	out.Reset()
-	c.Show(frame(heating))
-	assert.True(t, strings.HasPrefix(out.String(), fmt.Sprintf("\x1b[%dA", drawn)))
-	assert.True(t, strings.HasSuffix(out.String(), "\x1b[J"))
+	s := NewScreen(&out, true)
+	draw := func(edit func(*control.Frame)) int {
+		out.Reset()
+		require.NoError(t, s.Draw(Small, Block(view.Of(frame(edit), set, time.Now()), Look{Title: "invented run", Size: Small, Foot: foot})))
+		return out.Len()
+	}
+	whole := draw(heating)
+	assert.Zero(t, draw(heating))
+	warmer := draw(func(f *control.Frame) { f.Time += time.Second; f.Pots[1].MeltC++ })
+	assert.Less(t, warmer, whole/4)
+	t.Logf("a whole block is %d bytes; when the clock and one melt have moved, %d are sent", whole, warmer)
+	s.Forget()
+	draw(heating)
+	assert.Contains(t, out.String(), "\x1b[2J")
+}
+
+// TestNothingIsToldByColourAlone: without colours the same letters stand there.
+func TestNothingIsToldByColourAlone(t *testing.T) {
+	for _, edit := range []func(*control.Frame){heating, ready, tripped, dead} {
+		lines := Block(view.Of(frame(edit), set, time.Now()), Look{Size: Small})
+		var bare, coloured bytes.Buffer
+		require.NoError(t, NewScreen(&bare, false).Draw(Small, lines))
+		require.NoError(t, NewScreen(&coloured, true).Draw(Small, lines))
+		style := regexp.MustCompile(`\x1b\[[0-9;]*m`)
+		assert.Equal(t, style.ReplaceAllString(bare.String(), ""), style.ReplaceAllString(coloured.String(), ""))
+		assert.NotRegexp(t, `\x1b\[[0-9;]*[34][0-7]`, bare.String(), "no colour (ECMA-48, 8.3.117)")
+	}
 }
 
 // TestFoldKeepsEveryWord of any text, in lines that fit.
@@ -121,11 +175,6 @@ func TestFoldKeepsEveryWord(t *testing.T) {
 		}
 		assert.Equal(t, words, append([]string{}, strings.Fields(strings.Join(folded, " "))...))
 	})
-}
-
-// readable takes the screen's controls out.
-func readable(s string) string {
-	return strings.NewReplacer("\x1b[K", "", "\x1b[J", "", "\a", "").Replace(s)
 }
 
 func golden(t *testing.T, name, got string) {
@@ -142,10 +191,10 @@ func golden(t *testing.T, name, got string) {
 // TestBellRingsOncePerCall, and not while silenced.
 func TestBellRingsOncePerCall(t *testing.T) {
 	var out bytes.Buffer
-	c := New(&out, true, "invented run", set)
+	s := NewScreen(&out, true)
 	rings := func(edit func(*control.Frame)) int {
 		out.Reset()
-		c.Show(frame(edit))
+		s.Ring(view.Of(frame(edit), set, time.Now()))
 		return strings.Count(out.String(), "\a")
 	}
 	assert.Equal(t, 0, rings(heating))
@@ -154,7 +203,7 @@ func TestBellRingsOncePerCall(t *testing.T) {
 	assert.Equal(t, 3, rings(tripped))
 	stale := frame(tripped)
 	stale.At = stale.At.Add(-time.Minute)
-	c.Show(stale)
+	s.Ring(view.Of(stale, set, time.Now()))
 	assert.Equal(t, 0, rings(tripped), "a gap is no new call")
 	assert.Equal(t, 0, rings(func(f *control.Frame) {
 		tripped(f)
@@ -165,10 +214,10 @@ func TestBellRingsOncePerCall(t *testing.T) {
 // TestPlainLines: one for a change, one a minute, none in between.
 func TestPlainLines(t *testing.T) {
 	var out bytes.Buffer
-	c := New(&out, false, "invented run", set)
+	c := NewPlain(&out, Celsius)
 	lines := func(at time.Duration, edit func(*control.Frame)) int {
 		out.Reset()
-		c.Show(frame(func(f *control.Frame) { edit(f); f.Time = at }))
+		c.Show(view.Of(frame(func(f *control.Frame) { edit(f); f.Time = at }), set, time.Now()))
 		return strings.Count(out.String(), "\n")
 	}
 	assert.Equal(t, 1, lines(time.Minute, heating))
@@ -185,6 +234,6 @@ func TestPlainLines(t *testing.T) {
 // TestPlainLineBeforeTheFirstFrame, for a pot whose recipe gives it no colour.
 func TestPlainLineBeforeTheFirstFrame(t *testing.T) {
 	var out bytes.Buffer
-	New(&out, false, "invented run", control.Settings{Pots: []control.PotSettings{{Name: "left"}}}).Show(nil)
+	NewPlain(&out, Celsius).Show(view.Of(nil, control.Settings{Pots: []control.PotSettings{{Name: "left"}}}, time.Now()))
 	assert.Equal(t, "0:00:00  left –– °C not known | not known | NOT LIVE – no reading yet\n", out.String())
 }

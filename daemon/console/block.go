@@ -1,0 +1,244 @@
+package console
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"meltwarden/daemon/view"
+)
+
+// Size is how many letters and lines a screen has room for.
+type Size struct{ Width, Height int }
+
+// Small is what every terminal has.
+var Small = Size{80, 24}
+
+// Line is a line of a screen, and what it asks of a person.
+type Line struct {
+	Text string
+	Tone view.Tone
+}
+
+// Look is how a bench is shown on a screen.
+type Look struct {
+	Title string
+	Size  Size
+	Unit  Unit
+	// Chosen is the pot that marks are for, from 1; zero is none.
+	Chosen int
+	// Foot are the last lines, for whoever types.
+	Foot []Line
+}
+
+// wide is from how many letters on a pot's waits stand beside its figures.
+const wide = 120
+
+// Block is the bench on a screen: never more lines or letters than it has room for. What
+// is left out first are the details of the pots, then what they wait for, then the
+// findings after the worst.
+func Block(b view.Bench, l Look) []Line {
+	head := l.head(b)
+	foot := append(l.caution(b), l.fold(l.Foot)...)
+	room := l.Size.Height - len(head) - len(foot) - 1 // a blank line below the pots
+	pots, left := l.pots(b, room)
+	body := append(append(head, pots...), Line{})
+	body = append(body, l.found(b.Conditions, left)...)
+	return fit(body, foot, l.Size.Height, len(l.Foot) > 0)
+}
+
+// fit leaves out of the body what the height has no room for, and has the foot stand at the
+// bottom, if it is to.
+func fit(body, foot []Line, height int, bottom bool) []Line {
+	most := max(0, height-len(foot))
+	if bottom && len(body) < most {
+		body = append(body, make([]Line, most-len(body))...)
+	}
+	body = body[:min(len(body), most)]
+	all := append(body, foot...)
+	return all[max(0, len(all)-height):]
+}
+
+func (l Look) head(b view.Bench) []Line {
+	facts := []string{strings.ToUpper(b.Heat), b.Shown.Power, b.Shown.Aside, l.Unit.of(b.Shown.Mould), l.Unit.of(b.Shown.Room)}
+	return l.fold([]Line{
+		{Text: fmt.Sprintf("%s   %s", l.Title, clockTime(b.BenchTimeS))},
+		{Text: join("   ", facts...)},
+		{},
+		{Text: l.Unit.of(b.Shown.Answer) + detail(b.Shown.Detail), Tone: b.Shown.Tone},
+		{},
+	})
+}
+
+func (l Look) caution(b view.Bench) []Line {
+	if !b.Hot {
+		return nil
+	}
+	return l.fold([]Line{{Text: view.Terminal().Hot}})
+}
+
+// pots are the pots in as many lines as there is room for, and the room that is left.
+func (l Look) pots(b view.Bench, room int) (lines []Line, left int) {
+	found := len(l.found(b.Conditions, 1000))
+	for _, most := range []int{3, 2, 1} {
+		lines = nil
+		for _, p := range b.Pots {
+			lines = append(lines, l.pot(p, most)...)
+		}
+		left = room - len(lines)
+		if most == 3 && left >= found || most == 2 && left >= min(found, leastFound) {
+			break
+		}
+	}
+	return lines, left
+}
+
+// leastFound is how many lines of findings are worth more than what the pots wait for.
+const leastFound = 4
+
+const (
+	nameWidth  = 14
+	meltWidth  = 8
+	setWidth   = 20
+	stateWidth = 18
+	indent     = 5 // below a pot's name
+)
+
+// pot is a pot in at most so many lines. An empty one stays, so that nothing jumps when a
+// wait ends.
+func (l Look) pot(p view.Pot, most int) []Line {
+	chosen := " "
+	if p.Number == l.Chosen {
+		chosen = ">"
+	}
+	main := fmt.Sprintf("%s%s%d %s %s   %s %s", chosen, calls(p.Shown.Tone), p.Number, pad(name(p), nameWidth),
+		padLeft(l.Unit.of(p.Shown.Melt)+" "+l.Unit.symbol(), meltWidth), pad(l.Unit.of(p.Shown.Against), setWidth), pad(p.State, stateWidth))
+	waits := []string{p.Shown.Wait, cmp.Or(p.Shown.Left, p.Shown.Way)}
+	more := join("; ", l.Unit.of(p.Shown.Injector), l.Unit.of(p.Shown.More))
+	below := []string{join(", ", append([]string{p.Shown.Pour}, waits...)...), more}
+	if l.Size.Width >= wide {
+		main += " " + join(", ", append([]string{p.Shown.Pour, p.Shown.PourHow}, waits...)...)
+		below = []string{more, l.Unit.of(p.Shown.Ahead)}
+	}
+	lines := []Line{{Text: clip(main, l.Size.Width), Tone: asks(p.Shown.Tone)}}
+	for _, text := range below[:most-1] {
+		lines = append(lines, Line{Text: clip(strings.Repeat(" ", indent)+text, l.Size.Width)})
+	}
+	return lines
+}
+
+// calls marks a pot that asks for something, for whoever sees no colours.
+func calls(t view.Tone) string {
+	switch t {
+	case view.Danger, view.Warn:
+		return "!"
+	case view.Attend:
+		return "*"
+	}
+	return " "
+}
+
+// asks leaves a pot's line plain that asks for nothing: what is said of the whole bench
+// is said once.
+func asks(t view.Tone) view.Tone {
+	if calls(t) == " " {
+		return view.Plain
+	}
+	return t
+}
+
+// found lists conditions, the worst first, in at most so many lines, and says how
+// many are left out.
+func (l Look) found(conditions []view.Condition, most int) []Line {
+	var lines []Line
+	for i, cond := range conditions {
+		more := l.fold([]Line{{Text: "! " + conditionText(cond), Tone: toneOf(cond)}})
+		rest := 0
+		if i+1 < len(conditions) {
+			rest = 1 // for the line below
+		}
+		if len(lines)+len(more)+rest > most {
+			return append(lines, Line{Text: "! " + fmt.Sprintf(view.Terminal().More, len(conditions)-i)})
+		}
+		lines = append(lines, more...)
+	}
+	return lines
+}
+
+func toneOf(c view.Condition) view.Tone {
+	if c.Severity == "trip" {
+		return view.Danger
+	}
+	return view.Warn
+}
+
+func conditionText(c view.Condition) string {
+	return fmt.Sprintf("%s: %s (%s). %s", c.Where, c.Title, c.Status, c.Instruction)
+}
+
+// fold breaks every line that is too long.
+func (l Look) fold(lines []Line) []Line {
+	var out []Line
+	for _, line := range lines {
+		for _, text := range fold(strings.TrimRight(line.Text, " "), l.Size.Width-1) {
+			out = append(out, Line{text, line.Tone})
+		}
+	}
+	return out
+}
+
+// clip ends a line where the screen does; the last column stays free, because some
+// terminals wrap there.
+func clip(text string, width int) string {
+	text = strings.TrimRight(text, " ")
+	if r := []rune(text); len(r) > width-1 {
+		return string(r[:max(0, width-2)]) + "…"
+	}
+	return text
+}
+
+// fold breaks a line at spaces.
+func fold(line string, width int) []string {
+	width = max(width, 8) // narrower than that is nothing to read
+	var out []string
+	for runes := []rune(line); ; {
+		if len(runes) <= width {
+			return append(out, string(runes))
+		}
+		cut := width
+		for i := width; i > width/2; i-- {
+			if runes[i] == ' ' {
+				cut = i
+				break
+			}
+		}
+		out = append(out, string(runes[:cut]))
+		runes = append([]rune("  "), []rune(strings.TrimLeft(string(runes[cut:]), " "))...)
+	}
+}
+
+func detail(d string) string {
+	if d == "" {
+		return ""
+	}
+	return " – " + d
+}
+
+// join joins what is not empty.
+func join(with string, texts ...string) string {
+	return strings.Join(slices.DeleteFunc(texts, func(s string) bool { return s == "" }), with)
+}
+
+// name is what people call a pot: its colour, or else its name on the bench.
+func name(p view.Pot) string { return cmp.Or(p.Colour, p.Name) }
+
+// pad fills to a width in characters, not bytes.
+func pad(s string, width int) string {
+	return s + strings.Repeat(" ", max(0, width-utf8.RuneCountInString(s)))
+}
+
+func padLeft(s string, width int) string {
+	return strings.Repeat(" ", max(0, width-utf8.RuneCountInString(s))) + s
+}

@@ -1,0 +1,166 @@
+package watch
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"meltwarden/daemon/view"
+)
+
+// markPot sends the mark of a key for the chosen pot.
+func (w *watcher) markPot(r rune) {
+	for _, m := range marks() {
+		switch {
+		case m.key != r:
+			continue
+		case w.chosen == 0 || w.chosen > len(w.heard.last.Pots):
+			w.say(view.Attend, w.words.Choose, m.label)
+		default:
+			path := fmt.Sprintf("/pots/%d/", w.chosen)
+			undo := &back{pot: w.chosen, mark: m.kind.String(), path: path + "take-back", form: url.Values{"mark": {m.kind.String()}}}
+			w.send(w.nameOf(w.chosen)+", "+m.label, path+m.kind.String(), nil, undo)
+		}
+		return
+	}
+	w.say(view.Attend, w.words.NoKey, r)
+}
+
+// note takes a letter of a note.
+func (w *watcher) note(k Key) {
+	done, keep := w.typing.put(k)
+	if !done {
+		return
+	}
+	text := strings.TrimSpace(string(w.typing.text))
+	w.typing = nil
+	if keep && text != "" {
+		w.send(w.words.Note, "/note", url.Values{"text": {text}}, &back{path: "/note", form: url.Values{"take-back": {"yes"}}})
+	}
+}
+
+// send sends a mark, unless nothing is heard of the bench, and offers to take it back.
+func (w *watcher) send(what, path string, form url.Values, undo *back) {
+	if w.silent || !w.heard.last.Live {
+		w.say(view.Warn, w.words.NotSent, what, w.words.NotLiveNoMark)
+		return
+	}
+	at := clock()
+	w.inBackground(func(ctx context.Context) do {
+		err := w.Remote.Send(ctx, path, form)
+		return func(w *watcher) {
+			if err != nil {
+				w.say(view.Warn, w.words.NotSent, what, err)
+				return
+			}
+			w.say(view.Plain, w.words.Taken, at, what)
+			w.back = undo
+		}
+	})
+}
+
+// off switches every heater off, whatever is heard.
+func (w *watcher) off() {
+	at := clock()
+	w.say(view.Plain, "%s", w.words.OffAsked)
+	w.inBackground(func(ctx context.Context) do {
+		err := w.Remote.Send(ctx, "/off", nil)
+		return func(w *watcher) {
+			if err != nil {
+				w.screen.Bell("danger")
+				w.say(view.Danger, "%s – %s", view.Texts().NotSentOff, err)
+				return
+			}
+			w.say(view.Plain, w.words.OffTaken, at)
+		}
+	})
+}
+
+// back is how the last thing that was sent is taken back. Nobody else's mark is.
+type back struct {
+	pot        int // from 1; zero is of none
+	mark, path string
+	form       url.Values
+	shotFrom   float64 // for a shot: none before this bench time, in seconds
+}
+
+// can reports whether the API says that it takes this back. A shot always can be.
+func (b *back) can(h *heard) bool {
+	switch {
+	case b == nil:
+		return false
+	case b.path == "":
+		return true
+	case b.pot == 0:
+		return len(h.marks) > 0 && h.marks[0] != nil
+	}
+	return b.pot <= len(h.marks) && slices.Contains(h.marks[b.pot-1], b.mark)
+}
+
+// takeBack takes back what the message is of.
+func (w *watcher) takeBack() {
+	undo, what := w.back, w.words.TakeBack
+	if !undo.can(&w.heard) {
+		w.say(view.Attend, "%s", w.words.NothingBack)
+		return
+	}
+	at := clock()
+	w.inBackground(func(ctx context.Context) do {
+		err := undo.send(ctx, w.Remote)
+		return func(w *watcher) {
+			if err != nil {
+				w.say(view.Warn, w.words.NotSent, what, err)
+				return
+			}
+			w.say(view.Plain, w.words.TakenBack, at)
+		}
+	})
+}
+
+func (b *back) send(ctx context.Context, r *Remote) error {
+	if b.path != "" {
+		return r.Send(ctx, b.path, b.form)
+	}
+	number, err := shotSince(ctx, r, b.shotFrom)
+	if err != nil {
+		return err
+	}
+	return r.Send(ctx, fmt.Sprintf("/runs/now/shots/%d", number), url.Values{"withdrawn": {"yes"}})
+}
+
+// shotSince is the first shot since a moment, once it is written down; that may take a
+// second.
+func shotSince(ctx context.Context, r *Remote, since float64) (number int, err error) {
+	for range 12 {
+		raw, err := r.Get(ctx, "/runs/now")
+		if err != nil {
+			return 0, err
+		}
+		var run struct {
+			Shots []struct {
+				Number    int
+				Withdrawn bool
+				AtS       float64 `json:"at_s"`
+			}
+		}
+		if err := json.Unmarshal(raw, &run); err != nil {
+			return 0, err
+		}
+		for _, s := range run.Shots {
+			if s.AtS >= since && !s.Withdrawn {
+				return s.Number, nil
+			}
+		}
+		select {
+		case <-ctx.Done():
+			return 0, ctx.Err()
+		case <-time.After(lookEvery):
+		}
+	}
+	return 0, errors.New(view.Terminal().NoShot)
+}
