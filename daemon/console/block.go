@@ -38,10 +38,19 @@ const wide = 120
 
 // Block is the bench on a screen: never more lines or letters than it has room for. What
 // is left out first are the details of the pots, then what they wait for, then the
-// findings after the worst.
+// findings after the worst; on a screen that is very small the last lines of the foot, the
+// rest of the caution and what parts the lines.
 func Block(b view.Bench, l Look) []Line {
-	head := l.head(b)
-	foot := append(l.caution(b), l.fold(l.Foot)...)
+	head, caution, foot := l.head(b), l.caution(b), l.fold(l.Foot)
+	tight := func() bool { return len(head)+len(b.Pots)+1+len(caution)+len(foot) > l.Size.Height }
+	for tight() && len(foot) > 1 {
+		foot = foot[:len(foot)-1]
+	}
+	if tight() {
+		head = slices.DeleteFunc(head, func(l Line) bool { return l.Text == "" })
+		caution = caution[:min(1, len(caution))]
+	}
+	foot = append(caution, foot...)
 	room := l.Size.Height - len(head) - len(foot) - 1 // a blank line below the pots
 	pots, left := l.pots(b, room)
 	body := append(append(head, pots...), Line{})

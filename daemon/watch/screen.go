@@ -249,6 +249,9 @@ func (w *watcher) foot(size console.Size) []console.Line {
 	if w.back.can(&w.heard) {
 		message.Text += "; " + string(keyBack) + " " + w.words.Back
 	}
+	if message.Text == "" && size.Height < console.Small.Height { // the keys themselves may find no room
+		message.Text = string(keyHelp) + " " + w.words.Help
+	}
 	foot = append(foot, message)
 	return append(foot, packed(w.keys(), size.Width)...)
 }
