@@ -40,13 +40,15 @@ func root() *cobra.Command {
 		Long:          "Holds pots of liquid vinyl at their injection temperatures over a serial line and\ncalls out when all of them are ready to pour.\n\n" + caution,
 		SilenceUsage:  true,
 		SilenceErrors: true,
+
+		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
 	}
 	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), commissionCommand(),
 		runsCommand(), reviewCommand(), causesCommand(), verdictCommand(), tryCommand(), attemptsCommand(), recipesCommand(), promoteCommand(),
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
-	c.AddCommand(planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand())
-	c.AddCommand(watchCommand(), planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand())
+	c.AddCommand(completionCommand(), watchCommand(), planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand())
 	plainly(c)
+	complete(c)
 	return c
 }

@@ -62,6 +62,20 @@ func OpenExisting(folder string) (*Store, error) {
 	return s, s.connect()
 }
 
+// Glance is OpenExisting for who only looks in passing: it changes nothing whatever, and
+// leaves a file of an old layout alone.
+func Glance(folder string) (*Store, error) {
+	path := filepath.Join(folder, FileName)
+	version, err := inspect(path)
+	if err == nil && version != none && version != len(migrations) {
+		return nil, fmt.Errorf("history %s: layout %d, this program's is %d; %w: any other command brings it up to date", path, version, len(migrations), ErrRefused)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return OpenExisting(folder)
+}
+
 // Trouble is why the history can not be used now, or nil.
 func (s *Store) Trouble() error { return s.connect() }
 

@@ -1,0 +1,141 @@
+package main
+
+import (
+	"cmp"
+	"os"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/config"
+	"meltwarden/daemon/history"
+)
+
+func completionCommand() *cobra.Command {
+	shells := []string{"bash", "zsh", "fish", "powershell"}
+	return &cobra.Command{
+		Use: "completion SHELL", Short: "Print what makes a shell complete this program's words",
+		Long: "Prints what a shell needs to complete the commands, their flags, and numbers, versions, faults and " +
+			"colours from the data folder: for bash, zsh, fish or powershell. Bash needs its package bash-completion.",
+		Args: cobra.MatchAll(cobra.ExactArgs(1), cobra.OnlyValidArgs), ValidArgs: shells,
+		RunE: func(c *cobra.Command, args []string) error {
+			out := c.OutOrStdout()
+			switch args[0] {
+			case "bash":
+				return c.Root().GenBashCompletionV2(out, true)
+			case "zsh":
+				return c.Root().GenZshCompletion(out)
+			case "fish":
+				return c.Root().GenFishCompletion(out, true)
+			}
+			return c.Root().GenPowerShellCompletionWithDesc(out)
+		},
+	}
+}
+
+// words are what may stand at a place of a command line, after what stands there already. It
+// is asked while somebody types: what can not be found out is nothing, and nothing that is
+// kept is changed.
+type words func(s *history.Store, args []string) []cobra.Completion
+
+// complete has every command offer what may stand in it.
+func complete(root *cobra.Command) {
+	arguments := map[string][]words{
+		"review": {runNumbers}, "report": {runNumbers}, "promote": {runNumbers}, "replay": {runNumbers},
+		"why": {runNumbers, shotNumbers}, "try": {runNumbers, shotNumbers}, "photo": {runNumbers, shotNumbers},
+		"verdict": {runNumbers, shotNumbers, faults}, "export": {runNumbers, runNumbers, runNumbers, runNumbers},
+		"batches show": {batchNumbers}, "batches correct": {batchNumbers}, "batches set": {runNumbers, potsOfRun, batchesOrNew},
+		"recipes text": {versions}, "recipes diff": {versions, versions}, "recipes edit": {versions}, "recipes scale": {versions},
+		"recipes contrast": {versions}, "plan": {versions},
+	}
+	// Files may stand beside what is offered there, and at all places that are not named.
+	files := []string{"photo", "recipes diff", "recipes edit", "recipes scale", "recipes contrast", "plan"}
+	for _, c := range all(root) {
+		name := strings.TrimPrefix(c.CommandPath(), root.Name()+" ")
+		if at := arguments[name]; at != nil {
+			c.ValidArgsFunction = offer(at, slices.Contains(files, name))
+		}
+		flags(c)
+	}
+}
+
+// all are a command and those below it.
+func all(c *cobra.Command) []*cobra.Command {
+	found := []*cobra.Command{c}
+	for _, sub := range c.Commands() {
+		found = append(found, all(sub)...)
+	}
+	return found
+}
+
+// flags has the flags of a command offer what they take, where it has them.
+func flags(c *cobra.Command) {
+	fixed := func(these ...string) words {
+		return func(*history.Store, []string) []cobra.Completion { return these }
+	}
+	take := map[string]words{
+		"fault": faults, "colour": coloursOfRun, "mould": moulds, "lot": lots, "end": openAttempts,
+		"state": fixed(string(history.Recording), string(history.Finished), string(history.Interrupted)),
+		"as":    fixed("csv", "json", "archive"), "align": fixed("ready", "shot"), "log-level": fixed("debug", "info", "warn", "error"),
+		"shot": shotNumbers, "beside": placesOf, "number": photoNumbers, "take-back": photoNumbers, "recipe": recipeNames,
+	}
+	// A recipe to heat by may be a file, or a kept version; one to look for has a name.
+	heats := slices.Contains([]string{"demo", "serve", "check"}, c.Name())
+	if heats {
+		take["recipe"] = versions
+	}
+	for name, w := range take {
+		if f := c.Flags().Lookup(name); f != nil && f.Value.Type() != "bool" {
+			_ = c.RegisterFlagCompletionFunc(name, anywhere(w, heats && name == "recipe")) // the flag is there
+		}
+	}
+	if c.Flags().Lookup("data") != nil {
+		_ = c.MarkFlagDirname("data")
+	}
+	if c.Flags().Lookup("config") != nil {
+		_ = c.MarkFlagFilename("config", "yaml", "yml")
+	}
+}
+
+// offer offers the words of the place that is typed at.
+func offer(at []words, files bool) cobra.CompletionFunc {
+	return func(c *cobra.Command, args []string, typed string) ([]cobra.Completion, cobra.ShellCompDirective) {
+		if len(args) >= len(at) {
+			return nothing(files || len(args) == len(at) && c.Name() == "photo")
+		}
+		return anywhere(at[len(args)], files)(c, args, typed)
+	}
+}
+
+// anywhere offers words wherever it is asked for them.
+func anywhere(w words, files bool) cobra.CompletionFunc {
+	return func(c *cobra.Command, args []string, _ string) ([]cobra.Completion, cobra.ShellCompDirective) {
+		s, err := history.Glance(folderOf(c))
+		if err != nil {
+			s = nil
+		} else {
+			defer s.Close()
+		}
+		_, directive := nothing(files)
+		return w(s, args), directive | cobra.ShellCompDirectiveKeepOrder
+	}
+}
+
+func nothing(files bool) ([]cobra.Completion, cobra.ShellCompDirective) {
+	if files {
+		return nil, cobra.ShellCompDirectiveDefault
+	}
+	return nil, cobra.ShellCompDirectiveNoFileComp
+}
+
+// folderOf is the data folder that a command would use.
+func folderOf(c *cobra.Command) string {
+	folder, _ := c.Flags().GetString("data")
+	if file, _ := c.Flags().GetString("config"); folder == "" && file != "" {
+		if b, err := config.LoadBench(file, nil); err == nil {
+			folder = b.Daemon.Data
+		}
+	}
+	return cmp.Or(folder, os.Getenv(config.EnvironmentPrefix+"DATA"), config.DefaultData)
+}
