@@ -236,7 +236,7 @@ func TestWatchingABench(t *testing.T) {
 	t.Logf("a bench that falls silent is shown so after %.1f s", time.Since(lost).Seconds())
 	s.shows(`No word from http://`)
 	assert.Equal(t, bells+1, s.glass.rung())
-	s.types("s")
+	s.types("3s")
 	s.shows(`NOT SENT: rust, Stirred`)
 	require.NoError(t, served.Process.Signal(syscall.SIGCONT))
 	s.shows(`(?s)Not yet.*is heard again`)

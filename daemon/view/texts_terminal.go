@@ -32,7 +32,7 @@ var terminal = TerminalLabels{
 	LostWhy:       "No word from %s: %s", LostHow: "It is asked again every second. Go and look at the bench.",
 	Found: "%s the bench is heard again", Silent: "nothing came for %s", Ended: "the stream ended",
 	NoBench: "what answers there is no bench", Asking: "it is asked for the first time",
-	HelpMark: "First the number of a pot, then what was done to it. A pot stays chosen.",
+	HelpMark: "First the number of a pot, then within ten seconds what was done to it.",
 	HelpOff:  "every heater off. It is not the emergency stop.",
 	HelpEsc:  "  Esc     no pot chosen", HelpRedraw: "  Ctrl-L  draw all anew", HelpEnd: "Any key goes back to the bench.",
 	Left: "Left. The bench goes on as it was.",

@@ -84,6 +84,9 @@ func marks() []mark {
 	}
 }
 
+// moreMarks are those that are not told of on every screen.
+func moreMarks() []mark { return []mark{{'r', control.ArrivedCured, view.Texts().Cured}} }
+
 // The other keys. Off is the only capital one: it needs two fingers.
 const (
 	keyShot, keyNote, keyBack, keySilence = 'p', 'n', 'u', 'm'

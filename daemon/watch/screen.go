@@ -37,7 +37,8 @@ type watcher struct {
 	broke  bool // it was heard once, and then no more
 	title  string
 
-	chosen  int // a pot, from 1
+	chosen  int // a pot, from 1; zero is none
+	until   time.Time
 	message console.Line
 	back    *back   // what the message is of, if that can be taken back
 	typing  *entry  // a note
@@ -91,6 +92,7 @@ func (w *watcher) run(t *terminal) error {
 
 func (w *watcher) draw(size console.Size) error {
 	now := time.Now()
+	w.forget(now)
 	b := w.heard.bench(now)
 	if silent := w.heard.silent(now); silent != w.silent {
 		w.silent = silent
@@ -103,6 +105,13 @@ func (w *watcher) draw(size console.Size) error {
 		lines = w.helpLines()
 	}
 	return w.screen.Draw(size, lines)
+}
+
+// forget lets go of a pot that was chosen too long ago.
+func (w *watcher) forget(now time.Time) {
+	if w.chosen != 0 && now.After(w.until) {
+		w.chosen, w.message = 0, console.Line{}
+	}
 }
 
 // turned says that the bench is no longer heard, or again.
@@ -195,12 +204,15 @@ func (w *watcher) key(k Key) (leave bool) {
 	return false
 }
 
+// chosenFor is how long a pot stays chosen: a letter that comes later was not meant for it.
+const chosenFor = 10 * time.Second
+
 func (w *watcher) choose(pot int) {
 	if pot < 1 || pot > len(w.heard.last.Pots) {
 		w.say(view.Attend, w.words.NoSuchPot, pot)
 		return
 	}
-	w.chosen = pot
+	w.chosen, w.until = pot, time.Now().Add(chosenFor)
 	w.say(view.Plain, w.words.Chosen, w.nameOf(pot))
 }
 
@@ -294,7 +306,7 @@ func (w *watcher) helpLines() []console.Line {
 	l := view.Texts()
 	texts := []string{w.words.HelpMark, "  1–9     " + w.words.Pots}
 	key := func(k rune, label string) { texts = append(texts, fmt.Sprintf("  %c       %s", k, label)) }
-	for _, m := range marks() {
+	for _, m := range append(marks(), moreMarks()...) {
 		key(m.key, m.label)
 	}
 	texts = append(texts, "")

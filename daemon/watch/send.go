@@ -15,20 +15,20 @@ import (
 
 // markPot sends the mark of a key for the chosen pot.
 func (w *watcher) markPot(r rune) {
-	for _, m := range marks() {
-		switch {
-		case m.key != r:
-			continue
-		case w.chosen == 0 || w.chosen > len(w.heard.last.Pots):
-			w.say(view.Attend, w.words.Choose, m.label)
-		default:
-			path := fmt.Sprintf("/pots/%d/", w.chosen)
-			undo := &back{pot: w.chosen, mark: m.kind.String(), path: path + "take-back", form: url.Values{"mark": {m.kind.String()}}}
-			w.send(w.nameOf(w.chosen)+", "+m.label, path+m.kind.String(), nil, undo)
-		}
-		return
+	w.forget(time.Now())
+	all := append(marks(), moreMarks()...)
+	i := slices.IndexFunc(all, func(m mark) bool { return m.key == r })
+	switch pot := w.chosen; {
+	case i < 0:
+		w.say(view.Attend, w.words.NoKey, r)
+	case pot == 0 || pot > len(w.heard.last.Pots):
+		w.say(view.Attend, w.words.Choose, all[i].label)
+	default:
+		w.chosen = 0 // the next mark may be of another
+		kind, path := all[i].kind.String(), fmt.Sprintf("/pots/%d/", pot)
+		undo := &back{pot: pot, mark: kind, path: path + "take-back", form: url.Values{"mark": {kind}}}
+		w.send(w.nameOf(pot)+", "+all[i].label, path+kind, nil, undo)
 	}
-	w.say(view.Attend, w.words.NoKey, r)
 }
 
 // note takes a letter of a note.

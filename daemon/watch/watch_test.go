@@ -132,7 +132,7 @@ func TestAddresses(t *testing.T) {
 // TestKeysHaveNames, and no key has two.
 func TestKeysHaveNames(t *testing.T) {
 	used := map[rune]bool{}
-	for _, m := range marks() {
+	for _, m := range append(marks(), moreMarks()...) {
 		assert.NotEmpty(t, m.label)
 		assert.False(t, used[m.key])
 		used[m.key] = true
