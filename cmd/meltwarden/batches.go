@@ -136,6 +136,7 @@ func tellBatch(out io.Writer, b batch.Book, x batch.Batch, shots []batch.Shot) e
 }
 
 func batchSetCommand() *cobra.Command {
+	var asJSON bool
 	c := &cobra.Command{
 		Use: "set RUN POT BATCH", Short: "Say that a pot of a run held the rest of an earlier batch; \"new\" takes it back",
 		Long: "POT is the pot's number, its name or its colour. With \"new\" for the batch, the pot's\ncontent was made new for the run. A past run that was kept without batches gets them.",
@@ -164,11 +165,11 @@ func batchSetCommand() *cobra.Command {
 					return err
 				}
 				x, _ := b.In(run, pot)
-				_, err = fmt.Fprintf(c.OutOrStdout(), "run %d, pot %d: %s\n", run, pot+1, x.Line())
-				return err
+				return outcome(c.OutOrStdout(), asJSON, map[string]any{"run": run, "pot": pot + 1, "batch": x}, "run %d, pot %d: %s", run, pot+1, x.Line())
 			})
 		},
 	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
 	return c
 }
@@ -192,6 +193,7 @@ func potOf(s *history.Store, run int64, typed string) (int, error) {
 }
 
 func batchCorrectCommand() *cobra.Command {
+	var asJSON bool
 	var texts [5]string
 	names := [5]string{"colour", "base", "lot", "made", "note"}
 	c := &cobra.Command{
@@ -219,11 +221,11 @@ func batchCorrectCommand() *cobra.Command {
 					return err
 				}
 				x, _ := b.Batch(id)
-				_, err = fmt.Fprintln(c.OutOrStdout(), x.Line())
-				return err
+				return outcome(c.OutOrStdout(), asJSON, map[string]any{"batch": x}, "%s", x.Line())
 			})
 		},
 	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	for i, what := range []string{"what it is called by", "the plastisol it is made of", "its lot", "how much was made, like \"260 mL\"", "a note"} {
 		c.Flags().StringVar(&texts[i], names[i], "", what)
 	}

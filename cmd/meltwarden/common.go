@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"log/slog"
@@ -59,6 +60,15 @@ func wrapped(notes []string) string {
 		all = append(all, lines.Wrap("", note))
 	}
 	return strings.Join(all, "\n")
+}
+
+// outcome prints what came of a command, as an object or in words.
+func outcome(out io.Writer, asJSON bool, object any, form string, args ...any) error {
+	if asJSON {
+		return json.NewEncoder(out).Encode(object)
+	}
+	_, err := fmt.Fprintf(out, form+"\n", args...)
+	return err
 }
 
 func tellNotes(out io.Writer, notes []string) error {

@@ -14,6 +14,7 @@ import (
 type exported struct {
 	as, out string
 	all     bool
+	asJSON  bool
 }
 
 func exportCommand() *cobra.Command {
@@ -35,6 +36,7 @@ func exportCommand() *cobra.Command {
 	c.Flags().StringVar(&e.as, "as", "csv", "csv, json with one object a line, or archive")
 	c.Flags().StringVar(&e.out, "out", "", "with --as archive, the file to write; it must not exist yet")
 	c.Flags().BoolVar(&e.all, "all", false, "with --as archive, every run that is over")
+	c.Flags().BoolVar(&e.asJSON, "json", false, "with --as archive, print an object")
 	dataFlag(c)
 	return c
 }
@@ -45,6 +47,8 @@ func (e *exported) runs(args []string) (runs []int64, err error) {
 	switch {
 	case !archive && e.as != "csv" && e.as != "json":
 		return nil, fmt.Errorf("--as %q: write csv, json or archive", e.as)
+	case !archive && e.asJSON:
+		return nil, errors.New("--json says what became of an archive; for the cycles as JSON write --as json")
 	case archive && e.out == "":
 		return nil, errors.New("--out: missing; name the file that the archive goes to")
 	case archive && e.all != (len(args) == 0):
@@ -73,7 +77,7 @@ func (e *exported) write(c *cobra.Command, s *history.Store, runs []int64) error
 	default:
 		n, err := s.Archive(e.out, runs...)
 		if err == nil {
-			_, err = fmt.Fprintf(out, "%s written to %s; elsewhere: meltwarden import %[2]s\n", review.RunCount(n), e.out)
+			err = outcome(out, e.asJSON, map[string]any{"runs": n, "file": e.out}, "%s written to %s; elsewhere: meltwarden import %[2]s", review.RunCount(n), e.out)
 		}
 		return err
 	}

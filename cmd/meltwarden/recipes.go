@@ -65,6 +65,7 @@ func origin(v history.Version) string {
 }
 
 func recipeTextCommand() *cobra.Command {
+	var asJSON bool
 	c := &cobra.Command{
 		Use: "text VERSION", Short: "Print a recipe version as it was typed", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -73,16 +74,21 @@ func recipeTextCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
+				if asJSON {
+					return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"recipe": v})
+				}
 				_, err = io.WriteString(c.OutOrStdout(), v.Source)
 				return err
 			})
 		},
 	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object, with the text as source")
 	dataFlag(c)
 	return c
 }
 
 func recipeDiffCommand() *cobra.Command {
+	var asJSON bool
 	c := &cobra.Command{
 		Use: "diff FROM TO", Short: "Say in words what differs between two recipe versions, like v1 v2, or files", Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -95,10 +101,17 @@ func recipeDiffCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return tellDifferences(c.OutOrStdout(), config.Differences(from, to))
+				different := config.Differences(from, to)
+				if asJSON {
+					return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{
+						"from": from.Fingerprint(), "to": to.Fingerprint(), "differences": append([]string{}, different...),
+					})
+				}
+				return tellDifferences(c.OutOrStdout(), different)
 			})
 		},
 	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
 	return c
 }
@@ -152,6 +165,7 @@ func readVersion(s *history.Store, start string) (*config.Recipe, error) {
 
 func promoteCommand() *cobra.Command {
 	var out string
+	var asJSON bool
 	c := &cobra.Command{
 		Use: "promote RUN --out FILE", Short: "Write a run's recipe, with what was changed at the bench, as a new version",
 		Args: cobra.ExactArgs(1),
@@ -160,16 +174,17 @@ func promoteCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return withHistory(c, func(s *history.Store) error { return promote(c.OutOrStdout(), s, run, out) })
+			return withHistory(c, func(s *history.Store) error { return promote(c.OutOrStdout(), s, run, out, asJSON) })
 		},
 	}
 	c.Flags().StringVar(&out, "out", "", "the recipe file to write; it must not exist yet")
 	_ = c.MarkFlagRequired("out") // the flag exists: it was made above
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
 	return c
 }
 
-func promote(out io.Writer, s *history.Store, run int64, path string) error {
+func promote(out io.Writer, s *history.Store, run int64, path string, asJSON bool) error {
 	r, err := review.Of(s, run)
 	if err != nil {
 		return err
@@ -197,6 +212,11 @@ func promote(out io.Writer, s *history.Store, run int64, path string) error {
 	}
 	if err := writeNew(path, text); err != nil {
 		return err
+	}
+	if asJSON {
+		return json.NewEncoder(out).Encode(map[string]any{
+			"file": path, "recipe": kept, "differences": append([]string{}, config.Differences(before, after)...), "left_out": append([]string{}, r.LeftOut()...),
+		})
 	}
 	fmt.Fprintf(out, "%s: %s v%d (%s), made from run %d\n", path, kept.Name, kept.Number, kept.Fingerprint, run)
 	for _, l := range r.LeftOut() {

@@ -12,6 +12,7 @@ import (
 func recipeEditCommand() *cobra.Command {
 	var set, remove []string
 	var out string
+	var asJSON bool
 	c := &cobra.Command{
 		Use:   "edit FILE|VERSION --set 'ivory.setpoint=169 C' --out FILE",
 		Short: "Write a recipe with values changed, and all else as it was typed",
@@ -30,7 +31,7 @@ func recipeEditCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return s.writeAs(c.OutOrStdout(), text, out)
+				return s.writeAs(c.OutOrStdout(), text, out, asJSON)
 			})
 		},
 	}
@@ -38,6 +39,7 @@ func recipeEditCommand() *cobra.Command {
 	c.Flags().StringArrayVar(&remove, "remove", nil, "what to leave out; may be given again")
 	c.Flags().StringVar(&out, "out", "", "the recipe file to write; it must not exist yet")
 	_ = c.MarkFlagRequired("out") // the flag exists: it was made above
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
 	return c
 }

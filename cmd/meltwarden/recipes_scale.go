@@ -72,7 +72,7 @@ func runScale(c *cobra.Command, s recipeSource, f scaleFlags) error {
 	if f.asJSON { // the object has the standard output for itself
 		words = c.ErrOrStderr()
 	}
-	return s.writeAs(words, scaled.Text, f.out)
+	return s.writeAs(words, scaled.Text, f.out, false)
 }
 
 // namedOf takes ivory=300mL apart; without a colour it is of every one.

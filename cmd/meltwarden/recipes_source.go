@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -54,7 +55,7 @@ func parsed(v history.Version) (*config.Recipe, error) {
 
 // writeAs writes a changed text of the recipe to a new file and says what differs. What
 // came from a kept version is kept as one made from it.
-func (s recipeSource) writeAs(out io.Writer, text []byte, path string) error {
+func (s recipeSource) writeAs(out io.Writer, text []byte, path string, asJSON bool) error {
 	after, err := config.ParseRecipe(path, text)
 	if err != nil {
 		return err
@@ -78,8 +79,12 @@ func (s recipeSource) writeAs(out io.Writer, text []byte, path string) error {
 	if err := writeNew(path, text); err != nil {
 		return err
 	}
+	different := config.Differences(s.Recipe, after)
+	if asJSON {
+		return json.NewEncoder(out).Encode(map[string]any{"file": path, "recipe": name, "fingerprint": after.Fingerprint(), "differences": append([]string{}, different...)})
+	}
 	fmt.Fprintf(out, "%s: %s (%s)\n", path, name, after.Fingerprint())
-	return tellDifferences(out, config.Differences(s.Recipe, after))
+	return tellDifferences(out, different)
 }
 
 // recipeNamed is the recipe of a name in a data folder: a file's, or a kept version's.

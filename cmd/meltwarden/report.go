@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -16,7 +15,7 @@ import (
 func reportCommand() *cobra.Command {
 	var o report.Options
 	var out, beside string
-	var fahrenheit bool
+	var fahrenheit, asJSON bool
 	c := &cobra.Command{
 		Use: "report RUN", Short: "Write a run and the evidence about its spoiled shots into one HTML file", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -40,8 +39,7 @@ func reportCommand() *cobra.Command {
 				if err := writeWhole(out, func(w io.Writer) error { return report.Write(w, s, o) }); err != nil {
 					return err
 				}
-				_, err := fmt.Fprintf(c.OutOrStdout(), "the report on run %d is %s\n", o.Run, out)
-				return err
+				return outcome(c.OutOrStdout(), asJSON, map[string]any{"run": o.Run, "file": out}, "the report on run %d is %s", o.Run, out)
 			})
 		},
 	}
@@ -49,6 +47,7 @@ func reportCommand() *cobra.Command {
 	c.Flags().IntVar(&o.Shot, "shot", 0, "this shot only, spoiled or not; otherwise every spoiled one")
 	c.Flags().StringVar(&beside, "beside", "", "with --shot, the run and shot to hold it beside, like 5/2")
 	c.Flags().BoolVar(&fahrenheit, "fahrenheit", false, "degrees Fahrenheit")
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
 	return c
 }

@@ -206,6 +206,7 @@ func tellReplay(out io.Writer, r history.Replayed, asJSON bool) error {
 }
 
 func backupCommand() *cobra.Command {
+	var asJSON bool
 	c := &cobra.Command{
 		Use: "backup FILE", Short: "Copy the whole history to a new file, also while it is being written", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -216,11 +217,11 @@ func backupCommand() *cobra.Command {
 				if err := s.Backup(args[0]); err != nil {
 					return fmt.Errorf("backup to %s: %w", args[0], err)
 				}
-				_, err := fmt.Fprintf(c.OutOrStdout(), "history copied to %s\n", args[0])
-				return err
+				return outcome(c.OutOrStdout(), asJSON, map[string]any{"file": args[0]}, "history copied to %s", args[0])
 			})
 		},
 	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
 	return c
 }

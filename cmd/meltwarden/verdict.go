@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -17,7 +18,7 @@ import (
 
 func verdictCommand() *cobra.Command {
 	var v shot.Verdict
-	var takeBack bool
+	var takeBack, asJSON bool
 	c := &cobra.Command{
 		Use: "verdict RUN SHOT FAULT", Short: "Say what became of a shot, at demould or days later",
 		Long: lines.Wrap("", "Adds one word about a shot to its set of verdicts: "+strings.Join(shot.Verdicts(), ", ")+
@@ -38,14 +39,14 @@ func verdictCommand() *cobra.Command {
 				if takeBack {
 					say = s.Unjudge
 				}
-				before, err := saidOf(s, run, number)
+				before, _, err := saidOf(s, run, number)
 				if err != nil {
 					return err
 				}
 				if err := say(run, number, v); err != nil {
 					return err
 				}
-				return tellShot(c.OutOrStdout(), s, run, number, before)
+				return tellShot(c.OutOrStdout(), s, run, number, before, asJSON)
 			})
 		},
 	}
@@ -53,41 +54,39 @@ func verdictCommand() *cobra.Command {
 	c.Flags().StringVar(&v.Cavity, "cavity", "", "the cavity of the mould it concerns")
 	c.Flags().IntVar(&v.Day, "day", 0, "days after the shot: 0 is at demould")
 	c.Flags().BoolVar(&takeBack, "take-back", false, "take this verdict back")
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object: the shot with all of its verdicts")
 	dataFlag(c)
 	return c
 }
 
 // saidOf is what is said of a shot.
-func saidOf(s *history.Store, run int64, number int) (string, error) {
+func saidOf(s *history.Store, run int64, number int) (said string, sh history.Shot, err error) {
 	shots, err := s.Shots(run)
 	if err != nil {
-		return "", err
+		return "", sh, err
 	}
-	said := "nothing is said of it"
-	for _, sh := range shots {
-		if sh.Number != number {
-			continue
-		}
-		if len(sh.Verdicts) > 0 {
-			said = review.VerdictLine(sh.Verdicts)
-		}
-		if sh.Withdrawn {
-			said += " (taken back, so that it counts nowhere)"
-		}
+	if at := slices.IndexFunc(shots, func(sh history.Shot) bool { return sh.Number == number }); at >= 0 {
+		sh = shots[at]
 	}
-	return said, nil
+	said = "nothing is said of it"
+	if len(sh.Verdicts) > 0 {
+		said = review.VerdictLine(sh.Verdicts)
+	}
+	if sh.Withdrawn {
+		said += " (taken back, so that it counts nowhere)"
+	}
+	return said, sh, nil
 }
 
 // tellShot says what is now said of a shot, and what was before: one word may have taken
 // the place of several.
-func tellShot(out io.Writer, s *history.Store, run int64, number int, before string) error {
-	said, err := saidOf(s, run, number)
+func tellShot(out io.Writer, s *history.Store, run int64, number int, before string, asJSON bool) error {
+	said, sh, err := saidOf(s, run, number)
 	if err != nil {
 		return err
 	}
 	if said != before {
 		said += " (before: " + before + ")"
 	}
-	_, err = fmt.Fprintf(out, "run %d, shot %d: %s\n", run, number, said)
-	return err
+	return outcome(out, asJSON, map[string]any{"run": run, "shot": sh}, "run %d, shot %d: %s", run, number, said)
 }

@@ -307,7 +307,7 @@ func TestWatchForAProgram(t *testing.T) {
 	require.Eventually(t, func() bool { return stream.Decode(&then) != nil || then["live"] == false }, 10*time.Second, time.Millisecond)
 	assert.Equal(t, true, now["live"])
 	assert.Equal(t, false, then["live"])
-	assert.ElementsMatch(t, keysOf(now), keysOf(then), "the same names, live or not")
+	assert.ElementsMatch(t, keysIn(now), keysIn(then), "the same names, live or not")
 	said := make([]byte, 1<<16)
 	told := ""
 	require.Eventually(t, func() bool {
@@ -324,13 +324,6 @@ func TestWatchForAProgram(t *testing.T) {
 	assert.Equal(t, false, one["live"])
 	assert.Nil(t, one["power_w"])
 	assert.Equal(t, []any{}, one["pots"])
-}
-
-func keysOf(m map[string]any) (keys []string) {
-	for k := range m {
-		keys = append(keys, k)
-	}
-	return keys
 }
 
 // TestWatchGoesByTheBenchFile, and a strange program at that address is none.
