@@ -22,14 +22,18 @@ type head struct {
 	// OtherUnit is the address of this page in the other unit.
 	OtherUnit string
 	Simulated bool
+	// DarkOn is the media query of what is dark.
+	DarkOn string
 }
 
 func (s *server) head(r *http.Request, title, here string) head {
-	h := head{Labels: view.Texts(), Title: title, Here: here, Simulated: s.Simulated}
+	h := head{Labels: view.Texts(), Title: title, Here: here, Simulated: s.Simulated, DarkOn: darkOn(r, everySize)}
 	other := r.URL.Query()
 	if unitOf(r) == review.Fahrenheit {
 		h.Carry = "?" + unitQuery(review.Fahrenheit).Encode()
-		other.Del(unitKey)
+		if other.Del(unitKey); chosen(r, unitKey) == inFahrenheit {
+			other.Set(unitKey, inCelsius)
+		}
 	} else {
 		other.Set(unitKey, inFahrenheit)
 	}
@@ -39,13 +43,23 @@ func (s *server) head(r *http.Request, title, here string) head {
 	return h
 }
 
-// The unit of a page stands in its address, so that a link shows what its sender saw.
+// Fahrenheit stands in the address of a page, so that a link shows what its sender saw;
+// an address without a unit shows the one that was chosen in this browser.
 const (
 	unitKey      = "unit"
 	inFahrenheit = "f"
+	inCelsius    = "c"
 )
 
-func unitOf(r *http.Request) review.Unit { return r.URL.Query().Get(unitKey) == inFahrenheit }
+func unitOf(r *http.Request) review.Unit {
+	switch r.URL.Query().Get(unitKey) {
+	case inFahrenheit:
+		return review.Fahrenheit
+	case inCelsius:
+		return review.Celsius
+	}
+	return chosen(r, unitKey) == inFahrenheit
+}
 
 // unitQuery carries the unit on.
 func unitQuery(u review.Unit) url.Values {

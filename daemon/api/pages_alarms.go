@@ -28,7 +28,7 @@ type alarmRow struct {
 }
 
 // ruleRow is one thing the guard looks for.
-type ruleRow struct{ Title, Detection, Does, Instruction string }
+type ruleRow struct{ Code, Title, Detection, Does, Instruction string }
 
 // alarmsPage shows the alarms that wait for somebody, and all that the guard looks
 // for.
@@ -39,7 +39,7 @@ func (s *server) alarmsPage(w http.ResponseWriter, r *http.Request) {
 		p.Rows = append(p.Rows, s.alarmRow(a))
 	}
 	for _, c := range guard.Codes() {
-		p.Rules = append(p.Rules, ruleRow{c.Title(), c.Rule().Detection, view.ActionWords(c.Rule()), c.Instruction()})
+		p.Rules = append(p.Rules, ruleRow{c.String(), c.Title(), c.Rule().Detection, view.ActionWords(c.Rule()), c.Instruction()})
 	}
 	show(w, http.StatusOK, "alarms.html", p)
 }

@@ -65,6 +65,9 @@ func (s *server) besidePage(w http.ResponseWriter, r *http.Request) {
 			pastProblem(w, err)
 			return
 		}
+		if p.Over != nil {
+			themed(r, p.Over.Sizes)
+		}
 	}
 	show(w, http.StatusOK, "beside.html", p)
 }

@@ -36,7 +36,17 @@ type link struct {
 }
 
 // pictureSize is a picture for screens of one kind, in both themes.
-type pictureSize struct{ Media, Light, Dark string }
+type pictureSize struct{ Size, Light, Dark, DarkOn string }
+
+// everySize is the media query of any screen.
+const everySize = "all"
+
+// themed puts pictures into the theme that was chosen.
+func themed(r *http.Request, sizes []pictureSize) {
+	for i := range sizes {
+		sizes[i].DarkOn = darkOn(r, sizes[i].Size)
+	}
+}
 
 // sizes are the pictures for a phone, a tablet and a bench computer, in pixels: a
 // picture that is made smaller afterwards has letters too small to read.
@@ -44,7 +54,7 @@ var sizes = []struct {
 	media         string
 	width, height int
 }{
-	{"(max-width: 600px)", 350, 760}, {"(max-width: 1100px)", 760, 760}, {"all", 1556, 740},
+	{"(max-width: 600px)", 350, 760}, {"(max-width: 1100px)", 760, 760}, {everySize, 1556, 740},
 }
 
 // stretch is a part of a run's time. With a To of zero it goes to the end.
@@ -112,6 +122,7 @@ func (s *server) plotPart(r *http.Request, about review.Review) (*plotPart, erro
 	p.Zoom = addressOfRun(about.Run.ID, unitOf(r)).whole()
 	p.Alt = fmt.Sprintf(view.Texts().PlotAlt, coloursOf(about), review.Clock(shown.From), review.Clock(shown.To))
 	p.addPictures(about.Run.ID, unitOf(r), shown)
+	themed(r, p.Sizes)
 	return p, nil
 }
 
@@ -162,7 +173,7 @@ func (p *plotPart) addPictures(run int64, u review.Unit, shown stretch) {
 	var axes []string
 	for _, size := range sizes {
 		light := picture("plot.svg", size.width, size.height, false)
-		p.Sizes = append(p.Sizes, pictureSize{size.media, light, picture("plot.svg", size.width, size.height, true)})
+		p.Sizes = append(p.Sizes, pictureSize{Size: size.media, Light: light, Dark: picture("plot.svg", size.width, size.height, true)})
 		p.Fallback = light
 		left, right := plot.Axis(plot.Style{Width: size.width})
 		axes = append(axes, fmt.Sprintf("%d %.1f %.1f", size.width, left, right))

@@ -85,6 +85,7 @@ func (s *server) whyPage(w http.ResponseWriter, r *http.Request) {
 		own, other := review.Moment{Run: run, Shot: c.Shot.Number}, review.Moment{Run: b.Run, Shot: b.Place.Shot}
 		from, to := report.About(c.Shot.At)
 		p.Over = overPartOf(own, other, u, stretch{from, to})
+		themed(r, p.Over.Sizes)
 	}
 	setUnit(q, u)
 	p.ReportAddress = address(fmt.Sprintf("/runs/%d/report", run), q)
@@ -124,7 +125,7 @@ func overPartOf(own, other review.Moment, u review.Unit, shown stretch) *overPar
 		picture := func(dark bool) string {
 			return pictureAddress(fmt.Sprintf("/runs/%d/over/plot.svg", own.Run), about, shown, size.width, size.height, dark, u)
 		}
-		p.Sizes = append(p.Sizes, pictureSize{size.media, picture(false), picture(true)})
+		p.Sizes = append(p.Sizes, pictureSize{Size: size.media, Light: picture(false), Dark: picture(true)})
 		p.Fallback = picture(false)
 	}
 	return p

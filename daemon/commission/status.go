@@ -32,46 +32,83 @@ func StatusOf(r *Record, b *config.Bench) Status {
 func (s Status) Tell(out io.Writer) {
 	fmt.Fprintf(out, "bench %q\n", s.Bench)
 	if s.Record != nil {
-		fmt.Fprintf(out, "saved %s by version %s\n\nanswers\n", day(s.Record.Saved), s.Record.Program)
-		s.Record.tell(out)
+		fmt.Fprintf(out, "%s\n\n", s.Record.savedBy())
+	}
+	for _, section := range s.Sections() {
+		fmt.Fprintln(out, section.Title)
+		for _, line := range section.Lines {
+			fmt.Fprintln(out, " ", line)
+		}
 	}
 	for _, w := range s.Warnings {
 		fmt.Fprintln(out, "\nwarning:", w)
 	}
+	fmt.Fprintf(out, "\n%s\n", s.Verdict())
 	if s.Complete {
-		fmt.Fprintln(out, "\ncomplete: the bench's own enable button can switch heat on; lapses on", day(s.Record.lapses()))
 		return
 	}
-	fmt.Fprintln(out, "\nmeltwarden serve refuses heat; missing, or no longer valid:")
 	for _, m := range s.Missing {
 		fmt.Fprintln(out, " ", m)
 	}
 	fmt.Fprintln(out, "run meltwarden commission to put it on record")
 }
 
-func (r *Record) tell(out io.Writer) {
+// Verdict says in one line whether the record is complete, and until when.
+func (s Status) Verdict() string {
+	if s.Complete {
+		return "complete: the bench's own enable button can switch heat on; lapses on " + day(s.Record.lapses())
+	}
+	return "meltwarden serve refuses heat; missing, or no longer valid:"
+}
+
+// Section is a part of what is on record, in words.
+type Section struct {
+	Title string
+	Lines []string
+}
+
+// Sections are what is on record, none where nothing is.
+func (s Status) Sections() []Section {
+	if s.Record == nil {
+		return nil
+	}
+	return s.Record.sections()
+}
+
+// savedBy says when the record was saved.
+func (r *Record) savedBy() string {
+	return fmt.Sprintf("saved %s by version %s", day(r.Saved), r.Program)
+}
+
+func (r *Record) sections() []Section {
+	answers := Section{Title: "answers"}
 	for _, a := range r.Answers {
-		fmt.Fprintf(out, "  %s: %s (%s)\n", a.Question, a.Words, day(a.At))
+		answers.add("%s: %s (%s)", a.Question, a.Words, day(a.At))
 	}
-	fmt.Fprintln(out, "interlocks, opened by hand")
+	opened := Section{Title: "interlocks, opened by hand"}
 	for _, k := range r.Interlocks {
-		fmt.Fprintf(out, "  %s: seen open and closed again (%s)\n", k.Role, day(k.At))
+		opened.add("%s: seen open and closed again (%s)", k.Role, day(k.At))
 	}
-	fmt.Fprintln(out, "melt probes, in hot water")
+	dipped := Section{Title: "melt probes, in hot water"}
 	for i := range r.Melts {
 		d := &r.Melts[i]
-		fmt.Fprintf(out, "  %s: %s, moved by %+.1f °C, %s (%s)\n", d.Pot, d.Result, d.Moved[d.Pot], d.compared(), day(d.At))
+		dipped.add("%s: %s, moved by %+.1f °C, %s (%s)", d.Pot, d.Result, d.Moved[d.Pot], d.compared(), day(d.At))
 	}
-	fmt.Fprintln(out, "devices, when their line goes silent")
+	silenced := Section{Title: "devices, when their line goes silent"}
 	for _, p := range r.Proofs {
 		if p.passed() {
-			fmt.Fprintf(out, "  %s: still on after %.2f s, off after %.2f s, by its own registers (%s)\n", p.Device, p.StillOnS, p.LetGoS, day(p.At))
+			silenced.add("%s: still on after %.2f s, off after %.2f s, by its own registers (%s)", p.Device, p.StillOnS, p.LetGoS, day(p.At))
 		} else {
-			fmt.Fprintf(out, "  %s: NOT PROVEN (%s)\n", p.Device, day(p.At))
+			silenced.add("%s: NOT PROVEN (%s)", p.Device, day(p.At))
 		}
 	}
-	fmt.Fprintln(out, "heaters, nudged")
+	nudged := Section{Title: "heaters, nudged"}
 	for _, n := range r.Nudges {
-		fmt.Fprintf(out, "  %s: %s, its plate moved by %+.1f °C in %.0f s (%s)\n", n.Pot, n.Result, n.Moved[n.Pot], n.HeatedS, day(n.At))
+		nudged.add("%s: %s, its plate moved by %+.1f °C in %.0f s (%s)", n.Pot, n.Result, n.Moved[n.Pot], n.HeatedS, day(n.At))
 	}
+	return []Section{answers, opened, dipped, silenced, nudged}
+}
+
+func (s *Section) add(form string, values ...any) {
+	s.Lines = append(s.Lines, fmt.Sprintf(form, values...))
 }

@@ -84,8 +84,12 @@ func (f Filter) passes(r Run, t typed) bool {
 }
 
 func (f Filter) hasText(r Run, t typed) bool {
-	return contains(append([]string{r.Title, r.Recipe, r.Fingerprint, string(r.State), r.Note}, r.Faults...), f.Text) ||
-		contains(t.notes, f.Text) || contains(t.moulds, f.Text)
+	return contains(r.lines(), f.Text) || contains(t.notes, f.Text) || contains(t.moulds, f.Text)
+}
+
+// lines are what a run says of itself in words.
+func (r Run) lines() []string {
+	return append([]string{r.Title, r.Recipe, r.Fingerprint, string(r.State), r.Note}, r.Faults...)
 }
 
 func (f Filter) hasRecipe(r Run) bool {

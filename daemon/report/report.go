@@ -120,7 +120,7 @@ func Write(w io.Writer, s *history.Store, o Options) error {
 // screen is, and light on paper.
 func style() (template.CSS, error) {
 	var css strings.Builder
-	for _, name := range []string{"bench.css", "past.css"} {
+	for _, name := range []string{"bench.css", "past.css", "access.css"} {
 		text, err := dashboards.Assets.ReadFile("assets/" + name)
 		if err != nil {
 			return "", err

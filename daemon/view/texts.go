@@ -47,6 +47,7 @@ type Labels struct {
 	KeepingLabels
 	PlanLabels
 	TryLabels
+	PageLabels
 }
 
 // AlarmLabels are the words of the page of alarms.
@@ -143,6 +144,7 @@ var texts = struct {
 		KeepingLabels:  keepingLabels,
 		PlanLabels:     planLabels,
 		TryLabels:      tryLabels,
+		PageLabels:     pageLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",

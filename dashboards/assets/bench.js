@@ -63,11 +63,22 @@ function showConditions(conditions) {
   $("others-list").replaceChildren(...others);
 }
 
+// said is what a screen reader hears: the answer, when it means something else. That a
+// countdown went on is no news.
+let meant = "";
+function sayAnswer() {
+  const text = $("answer").textContent, means = text.replace(/\d+/g, "");
+  if (means === meant) return;
+  meant = means;
+  setText($("said"), text);
+}
+
 function show() {
   fill(document.querySelector("main"), bench);
   body.dataset.live = bench.live;
   body.dataset.hot = bench.hot;
   body.dataset.tone = bench.shown.tone;
+  sayAnswer();
   $("silence").setAttribute("aria-pressed", bench.call.silenced);
   showConditions(bench.conditions);
   for (const article of document.querySelectorAll(".pot")) showPot(article, bench.pots[article.dataset.pot]);
@@ -86,6 +97,7 @@ function notLive() {
   document.querySelector(".answer use").setAttribute("href", "#tone-lost");
   setText($("detail"), "");
   if (bench) setText($("answer"), `${body.dataset.notLive} ${bench.shown.last_reading}`);
+  sayAnswer();
   trend.lose();
 }
 
@@ -165,14 +177,8 @@ function chooseUnit(u) {
   unit = u;
   chosen.set("unit", u);
   trend.unit = u;
-  carryUnit();
   if (bench) show();
   trend.draw();
-}
-
-// The pages of past runs have the unit in their addresses.
-function carryUnit() {
-  for (const a of document.querySelectorAll(".top nav a:not([aria-current])")) a.search = unit === "f" ? "?unit=f" : "";
 }
 
 const sound = new Sound();
@@ -187,14 +193,25 @@ $("theme").onclick = () => {
 };
 $("span").onclick = () => setText($("span"), trend.toggle() ? $("span").dataset.whole : $("span").dataset.recent);
 $("test").onclick = () => sound.test();
-$("sound").onclick = () => {
+function toggleSound() {
   const on = sound.toggle();
   $("sound").setAttribute("aria-pressed", on);
   setText($("sound"), on ? $("sound").dataset.on : $("sound").dataset.off);
+  return on;
+}
+$("sound").onclick = (e) => {
+  e.stopPropagation(); // it is no first touch
+  chosen.set("sound", toggleSound() ? "on" : "off");
 };
+
+// Who chose sound has it from the first touch on: before that a browser gives none.
+const touches = ["click", "keydown"];
+function firstTouch() {
+  for (const kind of touches) removeEventListener(kind, firstTouch);
+  if ($("sound").ariaPressed === "false") toggleSound();
+}
+if (chosen.get("sound") === "on") for (const kind of touches) addEventListener(kind, firstTouch);
 
 for (const e of document.querySelectorAll("#sound, .settings, .trend")) e.hidden = false;
 trend.unit = unit;
-carryUnit();
-useTheme(chosen.get("theme"));
 follow();

@@ -14,13 +14,19 @@ function tellProblem(text) {
 
 // whereTyped is where an answer about a form's text belongs; forms without text
 // tell it at the top of the page.
+let errors = 0; // told where something was typed
 const whereTyped = (form) => form.querySelector(".error");
 
 function tell(form, text) {
   const here = whereTyped(form);
   if (!here) return tellProblem(text);
   setText(here, text);
-  for (const input of form.querySelectorAll("input")) input.ariaInvalid = text ? "true" : null;
+  here.id ||= `error-${++errors}`;
+  for (const input of form.querySelectorAll("input, select")) {
+    input.ariaInvalid = text ? "true" : null;
+    if (text) input.setAttribute("aria-describedby", here.id);
+    else input.removeAttribute("aria-describedby");
+  }
 }
 
 async function post(address, fields, withinMs) {

@@ -1,9 +1,6 @@
-// The pages of past runs and recipes: the theme, what is said of a shot, and a
+// The pages of past runs and recipes: what is said of a shot, and a
 // closer look at a run by dragging across its picture.
-import { chosen, useTheme } from "./chosen.js";
 import { replace, sendForms } from "./marks.js";
-
-useTheme(chosen.get("theme"));
 
 // What was said of a shot or of an alarm shows in its card, which is fetched anew; an
 // alarm that is over is gone.

@@ -1,0 +1,50 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+	"time"
+
+	"meltwarden/daemon/commission"
+	"meltwarden/daemon/view"
+)
+
+// commissioningPage is what the template of the commissioning record is filled with.
+type commissioningPage struct {
+	head
+	Bench, Nothing, Verdict string
+	Complete                bool
+	Missing, Warnings       []string
+	Sections                []commission.Section
+}
+
+// commissioningPage shows what is on record of the bench, held against its file. It
+// changes nothing: a record is made at the bench.
+func (s *server) commissioningPage(w http.ResponseWriter, r *http.Request) {
+	l := view.Texts()
+	p := commissioningPage{head: s.head(r, l.Commissioning, "/commissioning")}
+	p.OtherUnit = "" // what is on record is in degrees Celsius
+	switch {
+	case s.Simulated:
+		p.Nothing = l.CommissioningSimulated
+	case s.Bench == nil:
+		p.Nothing = l.CommissioningNoBench
+	case s.History == nil:
+		p.Nothing = l.WithoutStore
+	default:
+		record, err := commission.Load(s.History)
+		if err != nil {
+			problem(w, http.StatusServiceUnavailable, err.Error())
+			return
+		}
+		p.fill(commission.StatusOf(record, s.Bench))
+	}
+	show(w, http.StatusOK, "commissioning.html", p)
+}
+
+func (p *commissioningPage) fill(status commission.Status) {
+	if status.Record != nil {
+		p.Bench = fmt.Sprintf(p.Labels.BenchName, status.Bench, status.Record.Saved.Format(time.DateOnly))
+	}
+	p.Verdict, p.Complete, p.Missing, p.Warnings, p.Sections = status.Verdict(), status.Complete, status.Missing, status.Warnings, status.Sections()
+}

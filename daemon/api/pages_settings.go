@@ -1,0 +1,132 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+
+	"meltwarden/daemon/view"
+)
+
+// preference is what somebody may choose for the browser in front of him. It is kept in a
+// cookie, so that a page that the server makes follows it without a script; the scripts
+// write the same cookies.
+type preference struct {
+	name string // of the form's field; of the cookie after choicePrefix
+	// values are what it can be; the first is what nobody has to choose.
+	values []string
+}
+
+// choicePrefix stands before the name of every preference's cookie.
+const choicePrefix = "meltwarden-"
+
+// The preferences that the server heeds, and their values.
+const (
+	themeKey   = "theme"
+	darkTheme  = "dark"
+	lightTheme = "light"
+)
+
+var preferences = []preference{
+	{unitKey, []string{inCelsius, inFahrenheit}},
+	{themeKey, []string{"system", lightTheme, darkTheme}},
+	{"sound", []string{"off", "on"}},
+	{"keys", []string{"on", "off"}},
+}
+
+// chosen is what was chosen in the browser that asks; what is no value any more counts as
+// the first one.
+func (c *preference) chosen(r *http.Request) string {
+	if kept, err := r.Cookie(choicePrefix + c.name); err == nil && slices.Contains(c.values, kept.Value) {
+		return kept.Value
+	}
+	return c.values[0]
+}
+
+// chosen is the choice of a name.
+func chosen(r *http.Request, name string) string {
+	i := slices.IndexFunc(preferences, func(c preference) bool { return c.name == name })
+	return preferences[i].chosen(r)
+}
+
+// darkOn is the media query under which what is dark is used, on screens as wide as size
+// says. Paper is always light.
+func darkOn(r *http.Request, size string) string {
+	screen := "screen"
+	if size != everySize {
+		screen += " and " + size
+	}
+	switch chosen(r, themeKey) {
+	case darkTheme:
+		return screen
+	case lightTheme:
+		return "not all"
+	}
+	return screen + " and (prefers-color-scheme: dark)"
+}
+
+// settingsPage is what the template of the settings is filled with.
+type settingsPage struct {
+	head
+	Choices []preferenceGroup
+	Kept    bool
+}
+
+// preferenceGroup is a choice in words.
+type preferenceGroup struct {
+	view.ChoiceWords
+	Name    string
+	Options []preferenceOption
+}
+
+type preferenceOption struct {
+	Value, Words string
+	Chosen       bool
+}
+
+// settingsPage shows what is chosen in this browser.
+func (s *server) settingsPage(w http.ResponseWriter, r *http.Request) {
+	p := settingsPage{head: s.head(r, view.Texts().Settings, "/settings"), Kept: r.URL.Query().Has("kept")}
+	p.OtherUnit = "" // it is chosen here
+	for _, c := range preferences {
+		group := preferenceGroup{ChoiceWords: view.Choice(c.name), Name: c.name}
+		for i, v := range c.values {
+			group.Options = append(group.Options, preferenceOption{v, group.Values[i], v == c.chosen(r)})
+		}
+		p.Choices = append(p.Choices, group)
+	}
+	show(w, http.StatusOK, "settings.html", p)
+}
+
+// yearS is how long a choice is kept, in seconds.
+const yearS = 365 * 24 * 3600
+
+// choose keeps what a form says is chosen. What it does not name stays.
+func (s *server) choose(w http.ResponseWriter, r *http.Request) {
+	var kept []*http.Cookie
+	now := map[string]string{}
+	for _, c := range preferences {
+		v := r.PostFormValue(c.name)
+		if v == "" {
+			now[c.name] = c.chosen(r)
+			continue
+		}
+		if !slices.Contains(c.values, v) {
+			problem(w, http.StatusBadRequest, fmt.Sprintf("%s %q: write one of %q", c.name, v, c.values))
+			return
+		}
+		now[c.name] = v
+		kept = append(kept, &http.Cookie{
+			Name: choicePrefix + c.name, Value: v, Path: "/", MaxAge: yearS, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil,
+		})
+	}
+	for _, c := range kept {
+		http.SetCookie(w, c)
+	}
+	if wantsPage(r) {
+		http.Redirect(w, r, address("/settings", url.Values{"kept": {"yes"}}), http.StatusSeeOther)
+		return
+	}
+	writeJSON(w, http.StatusOK, now)
+}

@@ -1,0 +1,278 @@
+package api
+
+import (
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/config"
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/plan"
+)
+
+// aPast is a history in which every view has something to show: a spoiled run with a
+// photo, a clean one, one whose pots hold batches, and a change that is being tried.
+func aPast(t *testing.T) *history.Store {
+	t.Helper()
+	s := twoEvenings(t)
+	heated(t, s, time.Date(2026, 1, 5, 12, 0, 0, 0, time.UTC), 20, history.Event{Kind: history.CameCured, Pot: 0}).end()
+	hub := &frames.Hub{}
+	o, _ := options(hub)
+	o.History = s
+	h := New(o)
+	require.Equal(t, http.StatusOK, do(h, withPhoto(t, "/api/v1/runs/1/shots/2/photos", aPicture(t))).StatusCode)
+	choice := url.Values{"fault": {"bled"}, "choice": {"1"}, "change": {"rust: band 2 °C → 1.5 °C"}}
+	require.Equal(t, http.StatusSeeOther, do(h, form("/api/v1/runs/1/shots/2/try", choice, "Accept: text/html")).StatusCode)
+	return s
+}
+
+// shown is a bench with all that a view may show.
+func shown(t *testing.T, o *Options, past *history.Store) {
+	t.Helper()
+	var wanted plan.Wanted
+	o.History, o.Plan = past, planned(t, &wanted)
+	bench, err := config.DemoBench(nil)
+	require.NoError(t, err)
+	o.Bench = bench
+	o.Settings.Limits.MeltTripC = 190
+	for i := range o.Settings.Pots {
+		o.Settings.Pots[i].PlateLimitC = 250
+	}
+	o.Alarms.See(&control.Frame{Time: time.Second, Conditions: []guard.Condition{
+		{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true},
+		{Code: guard.MeltNoisy, Pot: 1, Severity: guard.Warning, Active: true},
+	}})
+}
+
+// notPages are the routes of GET that answer programs, files, pictures and parts of a
+// page. Every other one is taken for a view that people look at.
+var notPages = regexp.MustCompile(`^(/api/v1/.*|/assets/.*|/metrics|/healthz|/readyz|/runs/now/.*|/keeping/runs\.sqlite|` +
+	`/runs/\{run\}/over/\{plot\}|/runs/\{run\}/\{plot\}|/runs/\{run\}/photos/.*|/recipes/\{fingerprint\}/text)$`)
+
+// views are the addresses of every view there is, by the routes, so that a new one can
+// not be forgotten; and what else some of them show.
+func views(t *testing.T, o Options, past *history.Store) []string {
+	t.Helper()
+	versions, err := past.Versions()
+	require.NoError(t, err)
+	values := strings.NewReplacer("{run}", "1", "{shot}", "2", "{batch}", "1", "{fingerprint}", versions[0].Fingerprint, "{$}", "")
+	var all []string
+	for _, r := range (&server{Options: o}).routes() {
+		path, isGet := strings.CutPrefix(r.pattern, "GET ")
+		if !isGet || notPages.MatchString(path) {
+			continue
+		}
+		path = values.Replace(path)
+		require.NotContains(t, path, "{", "say in views what stands in its place")
+		all = append(all, path)
+	}
+	slices.Sort(all)
+	return append(all, "/runs/1/shots/2?beside=2/1", "/runs/1/beside?other=2&align=shot", "/recipes/"+versions[0].Fingerprint+"/scale?times=1.5",
+		"/estimates?question=injector&preheat=nonsense", "/runs?text=nothing+like+it", "/plan?at=25:00", "/runs/9", "/?still=yes", "/find?words=eel", "/find?words=nothing+like+it", "/settings?kept=yes")
+}
+
+// openly serves the report as a page: it is a file to be kept, with a style of its own.
+func openly(h http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !strings.HasSuffix(r.URL.Path, "/report") {
+			h.ServeHTTP(w, r)
+			return
+		}
+		kept := httptest.NewRecorder()
+		h.ServeHTTP(kept, r)
+		w.Header().Set("Content-Type", kept.Header().Get("Content-Type"))
+		w.WriteHeader(kept.Code)
+		w.Write(kept.Body.Bytes())
+	})
+}
+
+// newViews is a browser before a bench with all that a view may show, and every view.
+func newViews(t *testing.T) (*stage, []string) {
+	t.Helper()
+	past := aPast(t)
+	var all []string
+	s := newStageWith(t, tripped(), func(o *Options) {
+		shown(t, o, past)
+		all = views(t, *o, past)
+	})
+	s.server.Config.Handler = openly(s.server.Config.Handler)
+	return s, all
+}
+
+// axeFile is the accessibility checker of the tests (axe-core, MPL-2.0), as
+// npm ci --prefix .ci puts it there.
+const axeFile = "../../.ci/node_modules/axe-core/axe.min.js"
+
+func axe(t *testing.T) string {
+	t.Helper()
+	source, err := os.ReadFile(axeFile)
+	if err != nil {
+		if os.Getenv("MELTWARDEN_TEST_ALL") != "" {
+			t.Fatal("axe-core is not installed (npm ci --prefix .ci --ignore-scripts), and MELTWARDEN_TEST_ALL asks for every test")
+		}
+		t.Skip("axe-core is not installed: npm ci --prefix .ci --ignore-scripts")
+	}
+	return string(source)
+}
+
+// checkedBy are the checker's rules: WCAG 2.0 to 2.2, A and AA, and its best practices.
+const checkedBy = `{type: "tag", values: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}`
+
+// violations of the rules on the page as it stands, all of it unfolded.
+func (s *stage) violations(axe string) []string {
+	s.t.Helper()
+	evaluate[bool](s, axe+`; document.querySelectorAll("details").forEach((d) => d.open = true); window.broken = null;
+		axe.run(document, {runOnly: `+checkedBy+`, resultTypes: ["violations"], preload: false, iframes: false}).then(({violations}) => {
+			window.broken = violations.flatMap((v) => v.nodes.map((n) => v.id + ": " + n.html.slice(0, 160) + " " + n.failureSummary.replace(/\s+/g, " ")));
+		}, (e) => { window.broken = [String(e)]; }); true`)
+	s.becomes(`window.broken !== null`)
+	return evaluate[[]string](s, `window.broken`)
+}
+
+// TestEveryViewIsAccessible as far as a program can tell: no rule of WCAG 2.2 at the
+// levels A and AA is broken, in light and dark, wide and at 320 px (1.4.10 asks for
+// that width: 1280 px at a zoom of 400 %).
+func TestEveryViewIsAccessible(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a browser checks every view, for half a minute")
+	}
+	source := axe(t)
+	s, all := newViews(t)
+	began := time.Now()
+	for _, address := range all {
+		s.theme("light")
+		s.do(chromedp.EmulateViewport(1600, 900), chromedp.Navigate(s.server.URL+address))
+		s.becomes(`document.querySelector("main") !== null`)
+		assert.Empty(t, s.violations(source), "%s, light, wide", address)
+		s.theme("dark")
+		s.do(chromedp.EmulateViewport(320, 700))
+		assert.Empty(t, s.violations(source), "%s, dark, 320 px", address)
+	}
+	evaluate[bool](s, `((main) => {
+		main.append(new Image(), "seen by few");
+		main.style.color = "#999";
+		main.style.background = "#aaa";
+	})(document.querySelector("main")); true`)
+	broken := strings.Join(s.violations(source), " ")
+	requireAll(t, broken, "image-alt", "color-contrast") // what is broken on purpose is found
+	t.Logf("%d views, light at 1600 px and dark at 320 px: no rule of WCAG 2.2 (A, AA) is broken, %s", len(all), time.Since(began).Round(time.Second))
+}
+
+// TestEveryViewStandsOnItsOwn: it has a title of its own, one heading of the first rank,
+// its language, a way past the navigation, tables with captions and heads, and words where
+// there is nothing to show.
+func TestEveryViewStandsOnItsOwn(t *testing.T) {
+	past := aPast(t)
+	hub := &frames.Hub{}
+	hub.Publish(tripped())
+	o, _ := options(hub)
+	shown(t, &o, past)
+	all := views(t, o, past)
+	full, nothing := New(o), Options{}
+	nothing, _ = options(&frames.Hub{})
+	nothing.History = opened(t)
+	without, _ := options(&frames.Hub{})
+	titles := map[string]string{}
+	for _, address := range all {
+		page := pageOf(t, full, address)
+		assert.Equal(t, 1, strings.Count(page, "<h1"), address)
+		assert.Contains(t, page, `<html lang="en">`, address)
+		title := between(page, "<title>", "</title>")
+		assert.NotEmpty(t, title, address)
+		path, _, _ := strings.Cut(address, "?")
+		if other, seen := titles[title]; seen && other != path {
+			t.Errorf("%s and %s have one title: %s", other, path, title)
+		}
+		titles[title] = path
+		for _, table := range tables.FindAllString(page, -1) {
+			assert.Contains(t, table, "<caption>", address)
+			assert.Regexp(t, `<th scope="(col|row)"`, table, address)
+		}
+		if !strings.HasSuffix(path, "/report") {
+			requireAll(t, page, `<a class="skip" href="#main">`, `<main `, ` id="main"`)
+		}
+		for name, h := range map[string]http.Handler{"nothing kept": New(nothing), "no data folder": New(without)} {
+			empty := pageOf(t, h, address)
+			assert.Equal(t, 1, strings.Count(empty, "<h1"), "%s: %s", name, address)
+			assert.NotContains(t, empty, "NaN", "%s: %s", name, address)
+			bare := strings.TrimSpace(between(empty, "<main", "</main>"))
+			assert.Greater(t, len(bare), 200, "%s: %s", name, address)
+		}
+	}
+	t.Logf("%d views, %d titles", len(all), len(titles))
+}
+
+// TestEveryViewIsInTheIndex: what can be gone to without a number is on one page.
+func TestEveryViewIsInTheIndex(t *testing.T) {
+	past := aPast(t)
+	o, _ := options(&frames.Hub{})
+	shown(t, &o, past)
+	index := pageOf(t, New(o), pagesPath)
+	for _, r := range (&server{Options: o}).routes() {
+		path, isGet := strings.CutPrefix(r.pattern, "GET ")
+		path = strings.TrimSuffix(path, "{$}")
+		if !isGet || notPages.MatchString(path) || strings.Contains(path, "{") || path == pagesPath {
+			continue
+		}
+		assert.Contains(t, index, `href="`+path+`"`, "say in view.Index what it is for")
+	}
+	for _, link := range regexp.MustCompile(`class="key" href="([^"]*)"`).FindAllStringSubmatch(index, -1) {
+		assert.Equal(t, http.StatusOK, do(New(o), request("GET", link[1])).StatusCode, link[1])
+	}
+}
+
+var tables = regexp.MustCompile(`(?s)<table.*?</table>`)
+
+// pageOf is a page, whatever its status.
+func pageOf(t *testing.T, h http.Handler, address string) string {
+	t.Helper()
+	a := do(h, request("GET", address, "Accept: text/html"))
+	body, err := io.ReadAll(a.Body)
+	require.NoError(t, err)
+	require.Contains(t, a.Header.Get("Content-Type"), "text/html", address)
+	return string(body)
+}
+
+func between(s, from, to string) string {
+	_, rest, _ := strings.Cut(s, from)
+	inside, _, _ := strings.Cut(rest, to)
+	return inside
+}
+
+// TestEveryViewFitsNarrowAndLarge: at 320 px, and with letters twice as large (WCAG 2.2,
+// 1.4.4 and 1.4.10), nothing sticks out sideways. What is pressed is 48 px high (our
+// rule), every other link 24 px (2.5.8) or in a line of words, as it allows.
+func TestEveryViewFitsNarrowAndLarge(t *testing.T) {
+	s, all := newViews(t)
+	const wide = `document.documentElement.scrollWidth`
+	const outside = `Array.from(document.querySelectorAll("body *")).filter((e) => e.getBoundingClientRect().right > innerWidth + 1 && e.checkVisibility())
+		.slice(0, 3).map((e) => e.outerHTML.slice(0, 100))`
+	const low = `((least, of) => Array.from(document.querySelectorAll(of)).filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < least - .5)
+		.slice(0, 3).map((e) => e.getBoundingClientRect().height + " " + e.outerHTML.slice(0, 100)))`
+	for _, address := range all {
+		s.do(chromedp.EmulateViewport(320, 700), chromedp.Navigate(s.server.URL+address))
+		s.becomes(`document.querySelector("main") !== null`)
+		assert.LessOrEqual(t, evaluate[float64](s, wide), 320.0, "%s: %v", address, evaluate[[]string](s, outside))
+		evaluate[bool](s, `document.querySelectorAll("details").forEach((d) => d.open = true); true`)
+		assert.LessOrEqual(t, evaluate[float64](s, wide), 320.0, "%s, unfolded: %v", address, evaluate[[]string](s, outside))
+		assert.Empty(t, evaluate[[]string](s, low+`(48, "button, summary, select, .key, .chip, nav a, textarea, input:not([type=checkbox], [type=radio], [type=hidden])")`), address)
+		assert.Empty(t, evaluate[[]string](s, low+`(24, "input:not([type=hidden]), :not(p, dd, dt, li, span, label, h1, h2, h3) > a")`), address)
+		s.do(chromedp.EmulateViewport(1280, 900))
+		evaluate[bool](s, `document.documentElement.style.fontSize = "225%"; true`) // twice 112.5 %
+		assert.LessOrEqual(t, evaluate[float64](s, wide), 1280.0, "%s, letters twice as large: %v", address, evaluate[[]string](s, outside))
+	}
+}
