@@ -107,7 +107,7 @@ func (s *server) readable(answer http.HandlerFunc) http.HandlerFunc {
 			w.Write(h.body.Bytes())
 			return
 		}
-		show(w, h.status, "trouble.html", troublePage{s.head(r, s.Title, ""), d.Detail})
+		show(w, h.status, "trouble.html", troublePage{s.head(r, view.Texts().Trouble, ""), d.Detail})
 	}
 }
 

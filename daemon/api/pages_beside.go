@@ -10,6 +10,7 @@ import (
 	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
+	"meltwarden/daemon/view"
 )
 
 // What two runs can be aligned by.
@@ -52,7 +53,7 @@ func (s *server) besidePage(w http.ResponseWriter, r *http.Request) {
 		pastProblem(w, err)
 		return
 	}
-	h := s.head(r, about.Heading(), "/runs")
+	h := s.head(r, about.Heading()+": "+view.Texts().OverRuns, "/runs")
 	h.Simulated = about.Run.Invented
 	p := besidePage{head: h, Heading: about.Heading(), Subheading: about.Subheading(), RunAddress: fmt.Sprintf("/runs/%d%s", id, h.Carry)}
 	if p.Runs, err = s.runsLike(about.Run); err != nil {

@@ -182,8 +182,8 @@ func TestEveryViewStandsOnItsOwn(t *testing.T) {
 	o, _ := options(hub)
 	shown(t, &o, past)
 	all := views(t, o, past)
-	full, nothing := New(o), Options{}
-	nothing, _ = options(&frames.Hub{})
+	full := New(o)
+	nothing, _ := options(&frames.Hub{})
 	nothing.History = opened(t)
 	without, _ := options(&frames.Hub{})
 	titles := map[string]string{}
@@ -209,8 +209,8 @@ func TestEveryViewStandsOnItsOwn(t *testing.T) {
 			empty := pageOf(t, h, address)
 			assert.Equal(t, 1, strings.Count(empty, "<h1"), "%s: %s", name, address)
 			assert.NotContains(t, empty, "NaN", "%s: %s", name, address)
-			bare := strings.TrimSpace(between(empty, "<main", "</main>"))
-			assert.Greater(t, len(bare), 200, "%s: %s", name, address)
+			said := tags.ReplaceAllString("<"+between(empty, "<main", "</main>"), "")
+			assert.Greater(t, len(strings.Fields(said)), 8, "%s: %s: says what to do", name, address)
 		}
 	}
 	t.Logf("%d views, %d titles", len(all), len(titles))
@@ -235,6 +235,7 @@ func TestEveryViewIsInTheIndex(t *testing.T) {
 	}
 }
 
+var tags = regexp.MustCompile(`<[^>]*>`)
 var tables = regexp.MustCompile(`(?s)<table.*?</table>`)
 
 // pageOf is a page, whatever its status.
@@ -255,7 +256,8 @@ func between(s, from, to string) string {
 
 // TestEveryViewFitsNarrowAndLarge: at 320 px, and with letters twice as large (WCAG 2.2,
 // 1.4.4 and 1.4.10), nothing sticks out sideways. What is pressed is 48 px high (our
-// rule), every other link 24 px (2.5.8) or in a line of words, as it allows.
+// rule), every other link 24 px (2.5.8), or in a line of words or where a place in a picture tells
+// something, as it allows.
 func TestEveryViewFitsNarrowAndLarge(t *testing.T) {
 	s, all := newViews(t)
 	const wide = `document.documentElement.scrollWidth`
@@ -270,7 +272,7 @@ func TestEveryViewFitsNarrowAndLarge(t *testing.T) {
 		evaluate[bool](s, `document.querySelectorAll("details").forEach((d) => d.open = true); true`)
 		assert.LessOrEqual(t, evaluate[float64](s, wide), 320.0, "%s, unfolded: %v", address, evaluate[[]string](s, outside))
 		assert.Empty(t, evaluate[[]string](s, low+`(48, "button, summary, select, .key, .chip, nav a, textarea, input:not([type=checkbox], [type=radio], [type=hidden])")`), address)
-		assert.Empty(t, evaluate[[]string](s, low+`(24, "input:not([type=hidden]), :not(p, dd, dt, li, span, label, h1, h2, h3) > a")`), address)
+		assert.Empty(t, evaluate[[]string](s, low+`(24, "input:not([type=hidden]), :not(p, dd, dt, li, span, label, h1, h2, h3, svg) > a")`), address)
 		s.do(chromedp.EmulateViewport(1280, 900))
 		evaluate[bool](s, `document.documentElement.style.fontSize = "225%"; true`) // twice 112.5 %
 		assert.LessOrEqual(t, evaluate[float64](s, wide), 1280.0, "%s, letters twice as large: %v", address, evaluate[[]string](s, outside))

@@ -96,7 +96,7 @@ func Write(w io.Writer, s *history.Store, o Options) error {
 		return err
 	}
 	p := page{
-		Labels: view.Texts(), Title: about.Heading(), Heading: about.Heading(), Subheading: about.Subheading(), Note: about.Run.Note,
+		Labels: view.Texts(), Title: fmt.Sprintf(view.Texts().ReportOf, about.Heading()), Heading: about.Heading(), Subheading: about.Subheading(), Note: about.Run.Note,
 		Invented: about.Run.Invented, Deviations: about.DeviationLines(o.Unit), Recipe: about.Recipe.Source,
 	}
 	if p.Style, err = style(); err != nil {
