@@ -1,7 +1,6 @@
 package api
 
 import (
-	"io"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -242,10 +241,8 @@ var tables = regexp.MustCompile(`(?s)<table.*?</table>`)
 func pageOf(t *testing.T, h http.Handler, address string) string {
 	t.Helper()
 	a := do(h, request("GET", address, "Accept: text/html"))
-	body, err := io.ReadAll(a.Body)
-	require.NoError(t, err)
 	require.Contains(t, a.Header.Get("Content-Type"), "text/html", address)
-	return string(body)
+	return pageText(t, a)
 }
 
 func between(s, from, to string) string {

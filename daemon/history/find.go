@@ -5,10 +5,12 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 )
 
-// Words looks for words in lines that people typed: each of them has to be in one of the
-// lines, in any order and in capitals or not. No words are nowhere.
+// Words looks for words in lines that people typed: with each of them a word of one of the
+// lines has to begin, in any order and in capitals or not. No words are nowhere.
 type Words []string
 
 // WordsOf takes words apart at their spaces.
@@ -16,7 +18,27 @@ func WordsOf(typed string) Words { return strings.Fields(typed) }
 
 // In reports whether the lines have every word.
 func (w Words) In(lines ...string) bool {
-	return len(w) > 0 && !slices.ContainsFunc(w, func(word string) bool { return !contains(lines, word) })
+	return len(w) > 0 && !slices.ContainsFunc(w, func(word string) bool { return !begins(lines, word) })
+}
+
+// begins reports whether a word of any of the lines begins so: "bled" is in "bled" and not
+// in "enabled".
+func begins(lines []string, word string) bool {
+	word = strings.ToLower(word)
+	return slices.ContainsFunc(lines, func(line string) bool {
+		line = strings.ToLower(line)
+		for from := 0; ; {
+			i := strings.Index(line[from:], word)
+			if i < 0 {
+				return false
+			}
+			before, _ := utf8.DecodeLastRuneInString(line[:from+i])
+			if !unicode.IsLetter(before) && !unicode.IsDigit(before) {
+				return true
+			}
+			from += i + len(word)
+		}
+	})
 }
 
 // RunsWith lists the runs with the words in what a Filter's Text is looked up in, the
@@ -63,7 +85,7 @@ func (s *Store) ShotsWith(w Words) ([]ShotHit, error) {
 			found = append(found, h)
 		}
 		return nil
-	}, `SELECT run, number, wall_ms, mould, note, COALESCE((SELECT group_concat(fault, ', ') FROM fault WHERE fault.shot = shot.id), '')
+	}, `SELECT run, number, wall_ms, mould, note, COALESCE((SELECT group_concat(fault, ', ') FROM (SELECT DISTINCT fault FROM fault WHERE fault.shot = shot.id)), '')
 		FROM shot WHERE NOT withdrawn ORDER BY run DESC, number DESC`)
 	return found, err
 }
