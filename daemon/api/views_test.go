@@ -1,6 +1,8 @@
 package api
 
 import (
+	"bytes"
+	"context"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -11,6 +13,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -142,15 +147,28 @@ func (s *stage) violations(axe string) []string {
 	return evaluate[[]string](s, `window.broken`)
 }
 
-// TestEveryViewIsAccessible as far as a program can tell: no rule of WCAG 2.2 at the
+// TestEveryViewInABrowser shares one of them.
+func TestEveryViewInABrowser(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a browser looks at every view, for half a minute")
+	}
+	s, all := newViews(t)
+	for name, look := range map[string]func(*stage, []string){
+		"fits narrow and large": fitsNarrowAndLarge, "prints": prints, "is accessible": isAccessible,
+	} {
+		t.Run(name, func(t *testing.T) {
+			s.t = t
+			look(s, all)
+		})
+	}
+}
+
+// isAccessible as far as a program can tell: no rule of WCAG 2.2 at the
 // levels A and AA is broken, in light and dark, wide and at 320 px (1.4.10 asks for
 // that width: 1280 px at a zoom of 400 %).
-func TestEveryViewIsAccessible(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a browser checks every view, for half a minute")
-	}
+func isAccessible(s *stage, all []string) {
+	t := s.t
 	source := axe(t)
-	s, all := newViews(t)
 	began := time.Now()
 	for _, address := range all {
 		s.theme("light")
@@ -251,12 +269,12 @@ func between(s, from, to string) string {
 	return inside
 }
 
-// TestEveryViewFitsNarrowAndLarge: at 320 px, and with letters twice as large (WCAG 2.2,
+// fitsNarrowAndLarge: at 320 px, and with letters twice as large (WCAG 2.2,
 // 1.4.4 and 1.4.10), nothing sticks out sideways. What is pressed is 48 px high (our
 // rule), every other link 24 px (2.5.8), or in a line of words or where a place in a picture tells
 // something, as it allows.
-func TestEveryViewFitsNarrowAndLarge(t *testing.T) {
-	s, all := newViews(t)
+func fitsNarrowAndLarge(s *stage, all []string) {
+	t := s.t
 	const wide = `document.documentElement.scrollWidth`
 	const outside = `Array.from(document.querySelectorAll("body *")).filter((e) => e.getBoundingClientRect().right > innerWidth + 1 && e.checkVisibility())
 		.slice(0, 3).map((e) => e.outerHTML.slice(0, 100))`
@@ -273,5 +291,45 @@ func TestEveryViewFitsNarrowAndLarge(t *testing.T) {
 		s.do(chromedp.EmulateViewport(1280, 900))
 		evaluate[bool](s, `document.documentElement.style.fontSize = "225%"; true`) // twice 112.5 %
 		assert.LessOrEqual(t, evaluate[float64](s, wide), 1280.0, "%s, letters twice as large: %v", address, evaluate[[]string](s, outside))
+	}
+}
+
+// sheets is how many sheets of A4 the page takes on paper (ISO 216, in inches).
+func (s *stage) sheets() int {
+	s.t.Helper()
+	var paper []byte
+	s.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		got, err := cdp.Call(ctx, t, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: 8.27, PaperHeight: 11.69})
+		paper = got.Data
+		return err
+	}))
+	return bytes.Count(paper, []byte("/Type /Page\n"))
+}
+
+// prints what is taken to the bench or filed on few sheets, black on white whatever the
+// theme, and without what can only be pressed.
+func prints(s *stage, all []string) {
+	t := s.t
+	recipe := all[slices.IndexFunc(all, func(a string) bool { return strings.HasPrefix(a, "/recipes/") })]
+	s.theme("dark")
+	for address, most := range map[string]int{
+		"/plan": 2, "/runs/1": 3, "/runs/1/shots/2": 3, recipe: 3, "/batches/1": 1, "/runs/1/report": 5, "/alarms": 5, "/runs": 1, "/checks": 2,
+	} {
+		if !slices.Contains(all, address) {
+			continue // not every bench has it
+		}
+		s.do(chromedp.EmulateViewport(1600, 900), chromedp.Navigate(s.server.URL+address))
+		s.becomes(`document.querySelector("main") !== null && Array.from(document.images).every((i) => i.complete)`)
+		sheets := s.sheets()
+		assert.Positive(t, sheets, address)
+		assert.LessOrEqual(t, sheets, most, address)
+		t.Logf("%s: %d sheets, at most %d", address, sheets, most)
+		s.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+			_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+			return err
+		}))
+		assert.Zero(t, evaluate[int](s, `Array.from(document.querySelectorAll("button, input, nav a, .key")).filter((e) => e.checkVisibility()).length`), address)
+		assert.Equal(t, "rgb(0, 0, 0)", evaluate[string](s, `getComputedStyle(document.querySelector("h1")).color`), address)
+		s.theme("dark")
 	}
 }
