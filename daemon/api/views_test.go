@@ -136,10 +136,10 @@ func axe(t *testing.T) string {
 // checkedBy are the checker's rules: WCAG 2.0 to 2.2, A and AA, and its best practices.
 const checkedBy = `{type: "tag", values: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}`
 
-// violations of the rules on the page as it stands, all of it unfolded.
+// violations of the rules on the page as it stands.
 func (s *stage) violations(axe string) []string {
 	s.t.Helper()
-	evaluate[bool](s, axe+`; document.querySelectorAll("details").forEach((d) => d.open = true); window.broken = null;
+	evaluate[bool](s, axe+`; window.broken = null;
 		axe.run(document, {runOnly: `+checkedBy+`, resultTypes: ["violations"], preload: false, iframes: false}).then(({violations}) => {
 			window.broken = violations.flatMap((v) => v.nodes.map((n) => v.id + ": " + n.html.slice(0, 160) + " " + n.failureSummary.replace(/\s+/g, " ")));
 		}, (e) => { window.broken = [String(e)]; }); true`)
@@ -147,37 +147,35 @@ func (s *stage) violations(axe string) []string {
 	return evaluate[[]string](s, `window.broken`)
 }
 
-// TestEveryViewInABrowser shares one of them.
+// under is the same stage for a test within the test.
+func (s *stage) under(t *testing.T) *stage {
+	return &stage{t: t, ctx: s.ctx, server: s.server, queue: s.queue}
+}
+
+// TestEveryViewInABrowser: it fits a narrow screen and large letters, the keyboard's place
+// on it can be seen, no rule of WCAG 2.2 at the levels A and AA is broken that a program
+// can check, light and dark, wide and at 320 px (1.4.10 asks for that width: 1280 px at a
+// zoom of 400 %), and what is taken to the bench prints on few sheets.
 func TestEveryViewInABrowser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a browser looks at every view, for half a minute")
 	}
-	s, all := newViews(t)
-	for name, look := range map[string]func(*stage, []string){
-		"fits narrow and large": fitsNarrowAndLarge, "prints": prints, "is accessible": isAccessible,
-	} {
-		t.Run(name, func(t *testing.T) {
-			s.t = t
-			look(s, all)
-		})
-	}
-}
-
-// isAccessible as far as a program can tell: no rule of WCAG 2.2 at the
-// levels A and AA is broken, in light and dark, wide and at 320 px (1.4.10 asks for
-// that width: 1280 px at a zoom of 400 %).
-func isAccessible(s *stage, all []string) {
-	t := s.t
 	source := axe(t)
-	began := time.Now()
+	s, all := newViews(t)
 	for _, address := range all {
-		s.theme("light")
-		s.do(chromedp.EmulateViewport(1600, 900), chromedp.Navigate(s.server.URL+address))
-		s.becomes(`document.querySelector("main") !== null`)
-		assert.Empty(t, s.violations(source), "%s, light, wide", address)
-		s.theme("dark")
-		s.do(chromedp.EmulateViewport(320, 700))
-		assert.Empty(t, s.violations(source), "%s, dark, 320 px", address)
+		t.Run(address, func(t *testing.T) {
+			v := s.under(t)
+			v.theme("light")
+			v.do(chromedp.EmulateViewport(320, 700), chromedp.Navigate(s.server.URL+address))
+			v.becomes(`document.querySelector("main") !== null`)
+			v.fits()
+			v.showsFocus()
+			assert.Empty(t, v.violations(source), "light, 320 px")
+			v.theme("dark")
+			v.do(chromedp.EmulateViewport(1600, 900))
+			assert.Empty(t, v.violations(source), "dark, wide")
+			v.fitsLarge()
+		})
 	}
 	evaluate[bool](s, `((main) => {
 		main.append(new Image(), "seen by few");
@@ -186,7 +184,8 @@ func isAccessible(s *stage, all []string) {
 	})(document.querySelector("main")); true`)
 	broken := strings.Join(s.violations(source), " ")
 	requireAll(t, broken, "image-alt", "color-contrast") // what is broken on purpose is found
-	t.Logf("%d views, light at 1600 px and dark at 320 px: no rule of WCAG 2.2 (A, AA) is broken, %s", len(all), time.Since(began).Round(time.Second))
+	t.Logf("%d views, each light at 320 px and dark at 1600 px: no rule of WCAG 2.2 (A, AA) that a program can check is broken", len(all))
+	t.Run("prints", func(t *testing.T) { s.under(t).prints(all) })
 }
 
 // TestEveryViewStandsOnItsOwn: it has a title of its own, one heading of the first rank,
@@ -269,29 +268,52 @@ func between(s, from, to string) string {
 	return inside
 }
 
-// fitsNarrowAndLarge: at 320 px, and with letters twice as large (WCAG 2.2,
-// 1.4.4 and 1.4.10), nothing sticks out sideways. What is pressed is 48 px high (our
-// rule), every other link 24 px (2.5.8), or in a line of words or where a place in a picture tells
-// something, as it allows.
-func fitsNarrowAndLarge(s *stage, all []string) {
-	t := s.t
-	const wide = `document.documentElement.scrollWidth`
-	const outside = `Array.from(document.querySelectorAll("body *")).filter((e) => e.getBoundingClientRect().right > innerWidth + 1 && e.checkVisibility())
+const (
+	pageWide = `document.documentElement.scrollWidth`
+	outside  = `Array.from(document.querySelectorAll("body *")).filter((e) => e.getBoundingClientRect().right > innerWidth + 1 && e.checkVisibility())
 		.slice(0, 3).map((e) => e.outerHTML.slice(0, 100))`
-	const low = `((least, of) => Array.from(document.querySelectorAll(of)).filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < least - .5)
+	lower = `((least, of) => Array.from(document.querySelectorAll(of)).filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < least - .5)
 		.slice(0, 3).map((e) => e.getBoundingClientRect().height + " " + e.outerHTML.slice(0, 100)))`
-	for _, address := range all {
-		s.do(chromedp.EmulateViewport(320, 700), chromedp.Navigate(s.server.URL+address))
-		s.becomes(`document.querySelector("main") !== null`)
-		assert.LessOrEqual(t, evaluate[float64](s, wide), 320.0, "%s: %v", address, evaluate[[]string](s, outside))
-		evaluate[bool](s, `document.querySelectorAll("details").forEach((d) => d.open = true); true`)
-		assert.LessOrEqual(t, evaluate[float64](s, wide), 320.0, "%s, unfolded: %v", address, evaluate[[]string](s, outside))
-		assert.Empty(t, evaluate[[]string](s, low+`(48, "button, summary, select, .key, .chip, nav a, textarea, input:not([type=checkbox], [type=radio], [type=hidden])")`), address)
-		assert.Empty(t, evaluate[[]string](s, low+`(24, "input:not([type=hidden]), :not(p, dd, dt, li, span, label, h1, h2, h3, svg) > a")`), address)
-		s.do(chromedp.EmulateViewport(1280, 900))
-		evaluate[bool](s, `document.documentElement.style.fontSize = "225%"; true`) // twice 112.5 %
-		assert.LessOrEqual(t, evaluate[float64](s, wide), 1280.0, "%s, letters twice as large: %v", address, evaluate[[]string](s, outside))
-	}
+	unfold = `document.querySelectorAll("details").forEach((d) => d.open = true); true`
+)
+
+// fits: at 320 px nothing sticks out sideways. What is pressed is 48 px high (our rule),
+// every other link 24 px (WCAG 2.2, 2.5.8), or in a line of words or where a place in a
+// picture tells something, as it allows.
+func (s *stage) fits() {
+	s.t.Helper()
+	assert.LessOrEqual(s.t, evaluate[float64](s, pageWide), 320.0, "%v", evaluate[[]string](s, outside))
+	evaluate[bool](s, unfold)
+	assert.LessOrEqual(s.t, evaluate[float64](s, pageWide), 320.0, "unfolded: %v", evaluate[[]string](s, outside))
+	assert.Empty(s.t, evaluate[[]string](s, lower+`(48, "button, summary, select, .key, .chip, nav a, textarea, input:not([type=checkbox], [type=radio], [type=hidden])")`))
+	assert.Empty(s.t, evaluate[[]string](s, lower+`(24, "input:not([type=hidden]), :not(p, dd, dt, li, span, label, h1, h2, h3, svg) > a")`))
+}
+
+// fitsLarge: with letters twice as large (WCAG 2.2, 1.4.4) nothing sticks out sideways.
+func (s *stage) fitsLarge() {
+	s.t.Helper()
+	s.do(chromedp.EmulateViewport(1280, 900))
+	evaluate[bool](s, `document.documentElement.style.fontSize = "225%"; true`) // twice 112.5 %
+	assert.LessOrEqual(s.t, evaluate[float64](s, pageWide), 1280.0, "letters twice as large: %v", evaluate[[]string](s, outside))
+}
+
+// showsFocus: whatever the keyboard can reach is reached in the order of the page, has an
+// outline of 2 px at least (WCAG 2.2, 2.4.7), and nothing lies over it (2.4.11).
+func (s *stage) showsFocus() {
+	s.t.Helper()
+	s.do(chromedp.KeyEvent("\t")) // a browser shows focus to who uses the keyboard
+	assert.Empty(s.t, evaluate[[]string](s, `Array.from(document.querySelectorAll("a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex]"))
+		.filter((e) => e.tabIndex >= 0 && !e.disabled && e.checkVisibility()).flatMap((e) => {
+			e.focus();
+			const style = getComputedStyle(e), {left, top, width, height} = e.getBoundingClientRect();
+			const over = document.elementFromPoint(left + width / 2, top + Math.min(height, innerHeight) / 2);
+			const wrong = [
+				document.activeElement !== e && "takes no focus", e.tabIndex > 0 && "is out of order",
+				(style.outlineStyle === "none" || parseFloat(style.outlineWidth) < 2) && "has no outline",
+				over && !e.contains(over) && !over.contains(e) && "lies under " + over.outerHTML.slice(0, 60),
+			].filter(Boolean);
+			return wrong.length ? [wrong.join(", ") + ": " + e.outerHTML.slice(0, 80)] : [];
+		}).slice(0, 4)`))
 }
 
 // sheets is how many sheets of A4 the page takes on paper (ISO 216, in inches).
@@ -308,7 +330,7 @@ func (s *stage) sheets() int {
 
 // prints what is taken to the bench or filed on few sheets, black on white whatever the
 // theme, and without what can only be pressed.
-func prints(s *stage, all []string) {
+func (s *stage) prints(all []string) {
 	t := s.t
 	recipe := all[slices.IndexFunc(all, func(a string) bool { return strings.HasPrefix(a, "/recipes/") })]
 	s.theme("dark")
