@@ -88,5 +88,6 @@ export function replace(old, fresh) {
   fresh.querySelectorAll("details").forEach((d, i) => { if (wasOpen.length) d.open = wasOpen[i]; });
   if (name === undefined) return;
   const same = Array.from(fresh.querySelectorAll("button, input:not([type=hidden])")).find((e) => e.name === name && e.value === value);
-  (same ?? fresh.querySelector("summary, button"))?.focus();
+  if (!same) fresh.tabIndex = -1; // the part itself: on its first button the next key would press that
+  (same ?? fresh).focus();
 }

@@ -12,7 +12,10 @@ async function refresh(form) {
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   const fresh = page.getElementById(card.id);
   if (fresh) replace(card, document.importNode(fresh, true));
-  else card.remove();
+  else {
+    card.remove();
+    document.getElementById("main").focus(); // the keyboard goes on from here
+  }
 }
 sendForms(refresh);
 
