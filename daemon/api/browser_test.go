@@ -318,6 +318,7 @@ func TestWrongSetpointIsToldWhereItIsTyped(t *testing.T) {
 		chromedp.SendKeys(form+" input", "400 C"), chromedp.Click(form+" button"))
 	s.becomes(`document.querySelector('` + form + ` .error').textContent.includes("400 C")`)
 	s.becomes(`document.querySelector('` + form + ` input').ariaInvalid === "true"`)
+	s.becomes(`document.getElementById(document.querySelector('` + form + ` input').getAttribute("aria-describedby")).textContent.includes("400 C")`)
 	s.do(chromedp.SetValue(form+" input", "170 C"), chromedp.Click(form+" button"))
 	assert.Equal(t, control.Setpoint, s.command().Kind)
 	s.becomes(`document.querySelector('` + form + ` .error').textContent === ""`)

@@ -65,8 +65,14 @@ func Evaluate[T any](ctx context.Context, t testing.TB, expression string) T {
 // Theme makes the browser ask for a "dark" or a "light" page.
 func Theme(ctx context.Context, t testing.TB, name string) {
 	t.Helper()
+	Media(ctx, t, "prefers-color-scheme", name)
+}
+
+// Media makes the browser say that its user prefers something.
+func Media(ctx context.Context, t testing.TB, feature, value string) {
+	t.Helper()
 	_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}},
+		Features: []*emulation.MediaFeature{{Name: feature, Value: value}},
 	})
 	require.NoError(t, err)
 }
