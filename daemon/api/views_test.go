@@ -3,6 +3,7 @@ package api
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -184,6 +185,7 @@ func TestEveryViewInABrowser(t *testing.T) {
 	})(document.querySelector("main")); true`)
 	broken := strings.Join(s.violations(source), " ")
 	requireAll(t, broken, "image-alt", "color-contrast") // what is broken on purpose is found
+	s.agreesOnContrast()
 	t.Logf("%d views, each light at 320 px and dark at 1600 px: no rule of WCAG 2.2 (A, AA) that a program can check is broken", len(all))
 	t.Run("prints", func(t *testing.T) { s.under(t).prints(all) })
 }
@@ -353,5 +355,22 @@ func (s *stage) prints(all []string) {
 		assert.Zero(t, evaluate[int](s, `Array.from(document.querySelectorAll("button, input, nav a, .key")).filter((e) => e.checkVisibility()).length`), address)
 		assert.Equal(t, "rgb(0, 0, 0)", evaluate[string](s, `getComputedStyle(document.querySelector("h1")).color`), address)
 		s.theme("dark")
+	}
+}
+
+// agreesOnContrast: our formula and the checker's own come to the same for every pair of
+// the palette.
+func (s *stage) agreesOnContrast() {
+	s.t.Helper()
+	for _, theme := range []string{"light", "dark"} {
+		colours := palette(s.t, theme)
+		for _, p := range pairs() {
+			got := evaluate[float64](s, fmt.Sprintf(`((a, b) => axe.commons.color.getContrast(a, b))(...[%q, %q].map((hex) => {
+				const colour = new axe.commons.color.Color();
+				colour.parseString(hex);
+				return colour;
+			}))`, colours[p.on], colours[p.seen]))
+			assert.InDelta(s.t, contrast(s.t, rgb(s.t, colours[p.seen]), rgb(s.t, colours[p.on])), got, .01, "%s: %s on %s", theme, p.seen, p.on)
+		}
 	}
 }
