@@ -24,10 +24,22 @@ type head struct {
 	Simulated bool
 	// DarkOn is the media query of what is dark.
 	DarkOn string
+	unit   review.Unit
 }
 
+// In is a text in the page's unit.
+func (h head) In(b view.Both) string {
+	if h.unit == review.Fahrenheit {
+		return b.F
+	}
+	return b.C
+}
+
+// UnitSign is the sign of the page's unit.
+func (h head) UnitSign() string { return h.unit.Sign() }
+
 func (s *server) head(r *http.Request, title, here string) head {
-	h := head{Labels: view.Texts(), Title: title, Here: here, Simulated: s.Simulated, DarkOn: darkOn(r, everySize)}
+	h := head{Labels: view.Texts(), Title: title, Here: here, Simulated: s.Simulated, DarkOn: darkOn(r, everySize), unit: unitOf(r)}
 	other := r.URL.Query()
 	if unitOf(r) == review.Fahrenheit {
 		h.Carry = "?" + unitQuery(review.Fahrenheit).Encode()

@@ -52,6 +52,12 @@ func TestSettingsAreKeptInTheBrowser(t *testing.T) {
 		return pageText(t, a)
 	}
 	requireAll(t, get("/settings", cookies), `value="f" aria-describedby="unit-why" checked`, `value="dark" aria-describedby="theme-why" checked`, `media="screen" id="dark"`)
+	hub := &frames.Hub{}
+	hub.Publish(holding())
+	o.Hub = hub
+	h = New(o)
+	requireAll(t, get("/", cookies), `data-show="shown.melt">335</span><span class="unit">°F`)
+	requireAll(t, get("/"), `data-show="shown.melt">168</span><span class="unit">°C`)
 	requireAll(t, get("/runs/1", cookies), "rust 7.2 °F above its own target", `media="screen and (max-width: 600px)"`, `href="/runs/1?unit=c"`)
 	requireAll(t, get("/runs/1?unit=c", cookies), "rust 4.0 °C above its own target")
 	requireAll(t, get("/runs/1"), "rust 4.0 °C above its own target", `media="screen and (prefers-color-scheme: dark)" id="dark"`)

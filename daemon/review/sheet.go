@@ -27,7 +27,8 @@ const (
 	Fahrenheit Unit = true
 )
 
-func (u Unit) sign() string {
+// Sign is the sign of the unit.
+func (u Unit) Sign() string {
 	if u == Fahrenheit {
 		return "°F"
 	}
@@ -39,14 +40,14 @@ func (u Unit) temperature(c frames.Figure) string {
 	if u == Fahrenheit {
 		c = c*1.8 + 32
 	}
-	return figure(c, "%.1f "+u.sign())
+	return figure(c, "%.1f "+u.Sign())
 }
 
 func (u Unit) difference(c frames.Figure, form string) string {
 	if u == Fahrenheit {
 		c *= 1.8
 	}
-	return figure(c, form+" "+u.sign())
+	return figure(c, form+" "+u.Sign())
 }
 
 func figure(f frames.Figure, form string) string {

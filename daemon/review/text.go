@@ -38,7 +38,7 @@ func (r Review) writeShots(t *text, u Unit) {
 		t.Line("\nno shot was marked")
 		return
 	}
-	t.Line("\nshots: each melt against its own target in %s, %s = outside its band", u.sign(), outside)
+	t.Line("\nshots: each melt against its own target in %s, %s = outside its band", u.Sign(), outside)
 	table := tabwriter.NewWriter(t, 0, 0, 2, ' ', tabwriter.AlignRight)
 	head := []string{"no", "time"}
 	for _, p := range r.Settings.Pots {
@@ -169,7 +169,7 @@ func mark(out bool) string {
 
 // short is a figure without its unit, for a table that has it in its head.
 func short(shown string, u Unit) string {
-	return dashed(strings.TrimSuffix(shown, " "+u.sign()))
+	return dashed(strings.TrimSuffix(shown, " "+u.Sign()))
 }
 
 func dashed(shown string) string {
