@@ -59,8 +59,8 @@ func TestPlanAtATerminal(t *testing.T) {
 
 	for want, args := range map[string][]string{
 		`--at "noon": no time of day; write it like 19:30`: {recipe, "--at", "noon"},
-		`--room "19": unit missing`:                          {recipe, "--room", "19"},
-		"--at and --ready-at: give only one of them":         {recipe, "--at", "19:00", "--ready-at", "20:00"},
+		`--room "19": unit missing`:                        {recipe, "--room", "19"},
+		"--at and --ready-at: give only one of them":       {recipe, "--at", "19:00", "--ready-at", "20:00"},
 		"no such file":                    {"nothing.yaml"},
 		"there is no such recipe version": {"v7", "--data", folder},
 		"no history in it":                {recipe, "--data", filepath.Join(folder, "none")},
