@@ -79,7 +79,7 @@ func heatNow(chosen string) string {
 var heatWords = []word{{"off", grey}, {"enabled", strong}, {"CUT", danger}}
 
 // meltPanel is one pot: its melt in its own band. Only a cured melt outside its band, and
-// one at its trip, has a colour.
+// one at its trip or on its way there, has a colour.
 func meltPanel() *timeseries.PanelBuilder {
 	p := lines("$pot: melt against its set-point (${degrees:text})", "The grey band is what counts as right. Dashed: what is estimated of a melt that has no probe. A gap is what nobody heard.", "suffix:°").
 		Decimals(1).
@@ -90,12 +90,14 @@ func meltPanel() *timeseries.PanelBuilder {
 		WithTarget(query("E", "estimated melt", degrees(`meltwarden_melt_estimate_celsius{`+chosenPots+`}`))).
 		WithTarget(query("F", "outside its band", degrees(`meltwarden_melt_temperature_celsius{`+chosenPots+`} and on (bench, pot) abs(bench_pot:meltwarden_deviation:celsius{`+chosenPots+
 			`}) > on (bench, pot) meltwarden_band_celsius{`+chosenPots+`} and on (bench, pot) meltwarden_pot_state{`+chosenPots+`,state=~"holding|ready"} == 1`))).
+		WithTarget(query("H", "on its way over its trip", degrees(`meltwarden_melt_temperature_celsius{`+chosenPots+`} and on (bench, pot) meltwarden_overheating_predicted{`+chosenPots+`} == 1`))).
 		WithTarget(query("G", "at its trip", degrees(`meltwarden_melt_temperature_celsius{`+chosenPots+`} >= meltwarden_melt_trip_celsius{`+chosenPots+`}`)))
 	return curves(p,
 		curve{name: "band, upper edge", colour: faint, downTo: "band, lower edge"}, curve{name: "band, lower edge", colour: faint},
 		curve{name: "where it is to get", colour: grey, width: 1, dashed: true}, curve{name: "melt", colour: strong, width: 3},
 		curve{name: "estimated melt", colour: strong, width: 2, dashed: true},
-		curve{name: "outside its band", colour: look, width: 4}, curve{name: "at its trip", colour: danger, width: 5},
+		curve{name: "outside its band", colour: look, width: 4}, curve{name: "on its way over its trip", colour: look, width: 5},
+		curve{name: "at its trip", colour: danger, width: 5},
 	)
 }
 

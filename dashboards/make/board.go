@@ -18,13 +18,14 @@ import (
 
 // Grey while all is normal. A colour only where a person is needed, and always with a
 // word: blue asks for a hand, yellow for a look, red says that heat has been cut, green
-// that the set is ready (IEC 60073). These can be read on light and on dark ground.
+// that the set is ready (IEC 60073). All but faint, which is for areas, can be told from
+// light and from dark ground.
 const (
 	faint  = "#b4bac0"
 	grey   = "#8b929c"
 	strong = "#6b727b"
 	attend = "#4f8fe8"
-	look   = "#d99500"
+	look   = "#b97a00"
 	danger = "#d6283b"
 	shoot  = "#2f9e5f"
 )

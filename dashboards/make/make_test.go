@@ -4,8 +4,11 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
+	"math"
 	"os"
 	"os/exec"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -54,6 +57,47 @@ func TestDashboardsAreReadBack(t *testing.T) {
 			assert.False(t, strings.Contains(string(text), rainbow), "%s: colours are our own, not %s", name, rainbow)
 		}
 	}
+}
+
+// TestColoursAreOurs: the dashboards have no others, and those that lines and words are
+// drawn in stand out from white and from nearly black by 3 to 1 (WCAG 2.2, 1.4.11, with
+// the relative luminance that it defines).
+func TestColoursAreOurs(t *testing.T) {
+	ours := []string{grey, strong, attend, look, danger, shoot}
+	for _, name := range []string{"bench", "shop"} {
+		text, err := os.ReadFile("../grafana/" + name + ".json")
+		require.NoError(t, err)
+		for _, colour := range regexp.MustCompile(`#[0-9a-f]{6}`).FindAllString(string(text), -1) {
+			assert.Contains(t, append(ours, faint), colour, name)
+		}
+	}
+	for _, colour := range ours {
+		onWhite, onBlack := contrast(t, colour, "#ffffff"), contrast(t, colour, "#14161a")
+		t.Logf("%s: %.1f on white, %.1f on nearly black", colour, onWhite, onBlack)
+		assert.GreaterOrEqual(t, onWhite, 3.0, colour)
+		assert.GreaterOrEqual(t, onBlack, 3.0, colour)
+	}
+}
+
+func contrast(t *testing.T, a, b string) float64 {
+	one, other := luminance(t, a), luminance(t, b)
+	return (max(one, other) + .05) / (min(one, other) + .05)
+}
+
+func luminance(t *testing.T, colour string) float64 {
+	var rgb [3]uint8
+	_, err := fmt.Sscanf(colour, "#%02x%02x%02x", &rgb[0], &rgb[1], &rgb[2])
+	require.NoError(t, err)
+	sum := 0.0
+	for i, weight := range [3]float64{.2126, .7152, .0722} {
+		c := float64(rgb[i]) / 255
+		if c <= .04045 {
+			sum += weight * c / 12.92
+			continue
+		}
+		sum += weight * math.Pow((c+.055)/1.055, 2.4)
+	}
+	return sum
 }
 
 // TestTheProgramHasNoneOfThis: the SDK is for making the files only.
