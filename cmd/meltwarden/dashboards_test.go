@@ -14,7 +14,7 @@ func TestDashboardsAreWritten(t *testing.T) {
 	folder := filepath.Join(t.TempDir(), "watching")
 	out, err := run(t.Context(), "dashboards", "--out", folder)
 	require.NoError(t, err)
-	assert.Contains(t, out, "Begin with "+filepath.Join(folder, "README.md"))
+	assert.Contains(t, out, "begin with "+filepath.Join(folder, "README.md"))
 	for _, name := range []string{"README.md", "prometheus/findings.rules.yaml", "prometheus/shop.yaml", "alertmanager/alertmanager.yaml", "grafana/bench.json"} {
 		want, err := os.ReadFile(filepath.Join("../../dashboards", name))
 		require.NoError(t, err)
@@ -24,6 +24,10 @@ func TestDashboardsAreWritten(t *testing.T) {
 	}
 	_, err = run(t.Context(), "dashboards", "--out", folder)
 	assert.ErrorContains(t, err, "already: name a folder without it")
+
+	said, err := run(t.Context(), "dashboards", "--json", "--out", filepath.Join(t.TempDir(), "more"))
+	require.NoError(t, err)
+	assert.Regexp(t, `^\{"begin":".*README.md","folder":".*more"\}\n$`, said)
 
 	file := filepath.Join(t.TempDir(), "file")
 	require.NoError(t, os.WriteFile(file, nil, 0o600))
