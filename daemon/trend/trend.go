@@ -6,7 +6,6 @@ package trend
 
 import (
 	"math"
-	"slices"
 	"sync"
 	"time"
 
@@ -42,6 +41,8 @@ type potSlot struct {
 	foreseen    float64 // likewise: what is predicted for frames.ForeseenIn later
 	estimate    float64 // likewise: what is thought of a melt that has no probe
 	duty        float64 // the mean
+	// setpoint and band are likewise the last ones: both as they were then.
+	setpoint, band float64
 }
 
 // span is the lowest and the highest of some values; both NaN when there were none.
@@ -92,7 +93,9 @@ func slotOf(f *frames.Frame, start time.Duration) slot {
 		p := &f.Pots[i]
 		melt, plate := float64(frames.Melt(p)), float64(frames.Measured(p.Plate))
 		thought, _ := frames.Estimated(p.MeltEstimate)
-		s.pots[i] = potSlot{span{melt, melt}, span{plate, plate}, p.TargetC, float64(frames.Foreseen(p)), float64(thought), p.Duty}
+		s.pots[i] = potSlot{
+			span{melt, melt}, span{plate, plate}, p.TargetC, float64(frames.Foreseen(p)), float64(thought), p.Duty, p.SetpointC, p.BandC,
+		}
 	}
 	return s
 }
@@ -104,7 +107,7 @@ func merge(a, b slot) slot {
 		q := b.pots[i]
 		m.pots[i] = potSlot{
 			melt: p.melt.with(q.melt), plate: p.plate.with(q.plate), target: q.target, foreseen: q.foreseen, estimate: q.estimate,
-			duty: (p.duty*a.count + q.duty*b.count) / m.count,
+			duty: (p.duty*a.count + q.duty*b.count) / m.count, setpoint: q.setpoint, band: q.band,
 		}
 	}
 	return m
@@ -122,67 +125,4 @@ func thin(slots []slot, width time.Duration) []slot {
 		out = append(out, s)
 	}
 	return out
-}
-
-// Table is a trend in columns, ready for JSON; unknown values are null.
-type Table struct {
-	// SlotS is how many seconds of bench time a row covers.
-	SlotS float64 `json:"slot_s"`
-	// ForeseenInS is how many seconds after its row a column's prediction is for.
-	ForeseenInS float64 `json:"foreseen_in_s"`
-	// TimeS is where each row begins, in seconds of bench time.
-	TimeS []float64 `json:"time_s"`
-	Pots  []Columns `json:"pots"`
-}
-
-// Columns are one pot's values, each as long as Table.TimeS. Temperatures are
-// in degrees Celsius; the duty is the mean, 0 to 1. ForeseenC is the melt that was
-// predicted then for Table.ForeseenInS later.
-type Columns struct {
-	MeltMinC  []frames.Figure `json:"melt_min_c"`
-	MeltMaxC  []frames.Figure `json:"melt_max_c"`
-	PlateMinC []frames.Figure `json:"plate_min_c"`
-	PlateMaxC []frames.Figure `json:"plate_max_c"`
-	TargetC   []frames.Figure `json:"target_c"`
-	ForeseenC []frames.Figure `json:"foreseen_c"`
-	// MeltEstimateC is what was thought of a melt that has no probe.
-	MeltEstimateC []frames.Figure `json:"melt_estimate_c"`
-	Duty          []frames.Figure `json:"duty"`
-}
-
-// Table returns the trend in at most rows rows (at least 1), with the lowest
-// and the highest value of whatever had to be merged for it.
-func (t *Trend) Table(rows int) Table {
-	t.mu.Lock()
-	slots, width := slices.Clone(t.slots), t.width
-	t.mu.Unlock()
-	for ; len(slots) > max(rows, 1); width *= 2 {
-		slots = thin(slots, 2*width)
-	}
-	return tableOf(slots, width)
-}
-
-func tableOf(slots []slot, width time.Duration) Table {
-	out := Table{SlotS: width.Seconds(), ForeseenInS: frames.ForeseenIn.Seconds(), TimeS: make([]float64, 0, len(slots)), Pots: []Columns{}}
-	if len(slots) > 0 {
-		out.Pots = make([]Columns, len(slots[0].pots))
-	}
-	for _, s := range slots {
-		out.TimeS = append(out.TimeS, s.start.Seconds())
-		for i, p := range s.pots {
-			out.Pots[i].add(p)
-		}
-	}
-	return out
-}
-
-func (c *Columns) add(p potSlot) {
-	c.MeltMinC = append(c.MeltMinC, frames.Figure(p.melt.min))
-	c.MeltMaxC = append(c.MeltMaxC, frames.Figure(p.melt.max))
-	c.PlateMinC = append(c.PlateMinC, frames.Figure(p.plate.min))
-	c.PlateMaxC = append(c.PlateMaxC, frames.Figure(p.plate.max))
-	c.TargetC = append(c.TargetC, frames.Figure(p.target))
-	c.ForeseenC = append(c.ForeseenC, frames.Figure(p.foreseen))
-	c.MeltEstimateC = append(c.MeltEstimateC, frames.Figure(p.estimate))
-	c.Duty = append(c.Duty, frames.Figure(p.duty))
 }

@@ -55,7 +55,7 @@ func TestBrokenProbeIsNullAndHidesNoPeak(t *testing.T) {
 	require.NoError(t, err)
 	assert.JSONEq(t, `{"slot_s":2,"foreseen_in_s":300,"time_s":[0,2],"pots":[{
 		"melt_min_c":[190,null],"melt_max_c":[190,null],"plate_min_c":[190,null],"plate_max_c":[190,null],
-		"target_c":[177,177],"foreseen_c":[null,null],"melt_estimate_c":[null,null],"duty":[0,0]}]}`, string(got))
+		"target_c":[177,177],"foreseen_c":[null,null],"melt_estimate_c":[null,null],"duty":[0,0],"setpoint_c":[0,0],"band_c":[0,0]}]}`, string(got))
 	assert.Equal(t, frames.Figure(190), tr.Table(1).Pots[0].MeltMaxC[0])
 }
 
