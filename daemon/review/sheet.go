@@ -273,15 +273,21 @@ func (r Review) Lines(withStirs bool) []Line {
 		what := EventWords(e)
 		if e.Kind == history.ShotPushed {
 			number++
-			what = fmt.Sprintf("shot %d", number)
-			if e.Text != "" {
-				what += ", mould: " + e.Text
-			}
+			what = ShotWords(e, number)
 		}
 		lines = append(lines, Line{At: Clock(e.At), Where: r.colour(e.Pot), What: what,
 			Alarm: e.Kind == history.Alarm || e.Kind == history.HeatTripped})
 	}
 	return lines
+}
+
+// ShotWords is a shot with its number and its mould.
+func ShotWords(e history.Event, number int) string {
+	words := fmt.Sprintf("shot %d", number)
+	if e.Text != "" {
+		words += ", mould: " + e.Text
+	}
+	return words
 }
 
 // EventWords is what happened, without when and where.
