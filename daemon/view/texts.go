@@ -4,7 +4,6 @@ import (
 	"fmt"
 
 	"meltwarden/control"
-	"meltwarden/daemon/frames"
 )
 
 // NotKnown is what a word is while nothing is known.
@@ -31,11 +30,11 @@ type Labels struct {
 	NotSent, NotSentOff                                 string
 	Stir, Clear, Colour, Cured, Lift, Return, MoreMarks string
 	Silence, AllOff, SoundOn, SoundIsOn, TestSound      string
-	Unit, Theme, Trend, Recent, Whole                   string
+	Unit, Theme                                         string
 	Melt, Plate, Target, Heater, Pot                    string
-	Predicted, PredictedThen, PredictedNow, Now         string
 	Conditions, CautionShort, Caution                   string
 	Pots, Otherwise                                     string
+	TrendLabels
 	MarkLabels
 	PastLabels
 	AlarmLabels
@@ -128,16 +127,13 @@ var texts = struct {
 		Silence: "Silence", AllOff: "ALL OFF",
 		SoundOn: "Switch sound on", SoundIsOn: "Sound is on", TestSound: "Test sound",
 		Unit: "°C / °F", Theme: "Dark / light",
-		Trend: "Session", Recent: "Last 15 min", Whole: "Whole session",
 		Melt: "melt", Plate: "plate", Target: "target", Heater: "heater", Pot: "Pot",
-		Predicted: "predicted", PredictedThen: fmt.Sprintf("predicted %.0f min before", frames.ForeseenIn.Minutes()),
-		PredictedNow: "predicted from now on", Now: "now",
 		Conditions: "What the guard has found", Pots: "Pots", Otherwise: "; set aside, because the pot behaves otherwise",
 		CautionShort: "Hot vinyl burns. This program is not the protection.",
 		Caution: "ALL OFF is not the emergency stop. Hot vinyl sticks to skin: gauntlets, face shield, nothing wet near the pots. Its fumes are harmful: " +
 			"extraction on. Never leave it alone. This program only warns and controls; the cut-out with its own sensor, the fuse, " +
 			"the earth and the emergency stop have to protect you: have them checked. Local codes and licensed practice come first.",
-		MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels, CauseLabels: causeLabels, WhyLabels: whyLabels,
+		TrendLabels: trendLabels, MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels, CauseLabels: causeLabels, WhyLabels: whyLabels,
 		EstimateLabels: estimateLabels,
 		RecipeLabels:   recipeLabels,
 		BatchLabels:    batchLabels,
