@@ -105,6 +105,7 @@ func (s *server) routes() []route {
 		{"GET /api/v1/bench", s.bench},
 		{"GET /api/v1/events", s.events},
 		{"GET /api/v1/trend", s.trend},
+		{"GET /api/v1/trend/events", s.trendEvents},
 		{"POST /api/v1/off", s.benchCommand(control.AllOff)},
 		{"POST /api/v1/silence", s.benchCommand(control.Silence)},
 		{"POST /api/v1/shot", s.benchCommand(control.Shot)},
@@ -248,7 +249,7 @@ func benchOperations() []describe.Operation {
 			},
 			Problems: []*describe.Kind{noFile},
 		},
-		trendOperation(), eventsOperation(),
+		eventsOperation(),
 		aPage("/{$}", "The bench", []describe.Field{{Name: "still", Says: "does not reload by itself"}, {Name: "token", Says: "lets another computer in, and is taken out of the address"}}),
 	}
 }

@@ -1,0 +1,52 @@
+package api
+
+import (
+	"meltwarden/daemon/cause"
+	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
+	"meltwarden/daemon/view"
+)
+
+// trendEvent is one of the events that the trend marks.
+type trendEvent struct {
+	AtS  float64      `json:"at_s"` // bench time
+	Pot  int          `json:"pot"`  // from 1; zero is the bench
+	Kind history.Kind `json:"kind"`
+	// Shape names the mark: see shapes.
+	Shape string `json:"shape"`
+	// Number is a shot's, from 1 in its run; zero for what is none.
+	Number int       `json:"number,omitempty"`
+	Shown  view.Both `json:"shown"`
+}
+
+// shapes are the marks of the kinds that have one of their own, the same as on a run's
+// picture where that has one; another kind is a short bar.
+var shapes = map[history.Kind]string{
+	history.Stirred: "ring", history.Clear: "tick", history.Addition: "diamond", history.Drawn: "cup", history.Lifted: "up",
+	history.BackOnPlate: "down", history.ShotPushed: "shot", history.Note: "sheet", history.Alarm: "alarm", history.HeatTripped: "cross",
+	history.NewSetpoint: "step", history.HeatEnabled: "press",
+}
+
+func trendEventOf(e history.NumberedEvent) trendEvent {
+	shape, ok := shapes[e.Kind]
+	if !ok {
+		shape = "bar"
+	}
+	return trendEvent{
+		AtS: e.At.Seconds(), Pot: e.Pot + 1, Kind: e.Kind, Shape: shape, Number: e.Shot,
+		Shown: view.Both{C: eventWords(e, review.Celsius), F: eventWords(e, review.Fahrenheit)},
+	}
+}
+
+func eventWords(e history.NumberedEvent, u review.Unit) string {
+	switch e.Kind {
+	case history.ShotPushed:
+		return review.ShotWords(e.Event, e.Shot)
+	case history.NewSetpoint, history.HandReading:
+		e.Amount = u.Spell(cause.Temperature, frames.Figure(e.C))
+	case history.HeatEnabled:
+		return view.Texts().EnabledByPress
+	}
+	return review.EventWords(e.Event)
+}
