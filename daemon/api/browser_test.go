@@ -187,7 +187,7 @@ func TestTrendReadsOutUnderTheCursor(t *testing.T) {
 	s := newStage(t, holding())
 	s.becomes(`document.querySelector("canvas").width > 300`)
 	s.do(chromedp.Focus("canvas"), chromedp.KeyEvent(kb.ArrowLeft))
-	s.becomes(`document.querySelectorAll("figcaption")[1].textContent.includes("melt 171.4 °C")`)
+	s.becomes(`document.querySelectorAll(".readout")[1].textContent.includes("melt 171.4 °C")`)
 	assert.True(t, evaluate[bool](s, `document.querySelector("canvas").getContext("2d")
 		.getImageData(0, 0, 400, 150).data.some((v) => v > 0)`), "something is drawn")
 }
@@ -384,7 +384,9 @@ func TestPageFitsHandsAndDistance(t *testing.T) {
 		s.becomes(`document.querySelectorAll("#found li").length === 3`)
 		assert.True(t, evaluate[bool](s, `document.documentElement.scrollWidth <= innerWidth`), size)
 		assert.GreaterOrEqual(t, evaluate[float64](s, `Math.min(...Array.from(document.querySelectorAll("button"))
-			.filter((b) => b.checkVisibility()).map((b) => b.getBoundingClientRect().height))`), 72.0, size)
+			.filter((b) => b.checkVisibility() && !b.closest(".trend")).map((b) => b.getBoundingClientRect().height))`), 72.0, size)
+		assert.GreaterOrEqual(t, evaluate[float64](s, `Math.min(...Array.from(document.querySelectorAll(".trend .turn"), (b) => b.getBoundingClientRect().height))`), 48.0,
+			"%v: nothing is marked with a chart's own button", size)
 		assert.LessOrEqual(t, evaluate[float64](s, `document.querySelector(".off").getBoundingClientRect().bottom`), float64(size[1]))
 		assert.GreaterOrEqual(t, evaluate[float64](s, `parseFloat(getComputedStyle(document.querySelector(".melt")).fontSize)`), 100.0, size)
 	}

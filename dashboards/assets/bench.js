@@ -166,6 +166,7 @@ async function refreshPotfuls() {
 setInterval(() => { if (!document.hidden && !$("potfuls").contains(document.activeElement)) refreshPotfuls().catch(() => {}); }, potfulsEveryMs);
 
 sendForms((form) => {
+  trend.happened();
   if (form.id === "shot") awaitShot();
   else if (form.closest("#last-shot")) refreshShot();
   else if (form.closest("#potfuls")) refreshPotfuls();
@@ -182,7 +183,7 @@ function chooseUnit(u) {
 }
 
 const sound = new Sound();
-const trend = new Trend(document.querySelectorAll(".pot"), body.dataset);
+const trend = new Trend(document.querySelectorAll(".pot"), $("trend-words").dataset, $("trend-said"));
 
 $("unit").onclick = () => chooseUnit(unit === "f" ? "c" : "f");
 $("theme").onclick = () => {
@@ -191,7 +192,6 @@ $("theme").onclick = () => {
   useTheme(theme);
   trend.draw();
 };
-$("span").onclick = () => setText($("span"), trend.toggle() ? $("span").dataset.whole : $("span").dataset.recent);
 $("test").onclick = () => sound.test();
 function toggleSound() {
   const on = sound.toggle();

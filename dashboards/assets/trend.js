@@ -1,60 +1,85 @@
-// The session's trend: one small chart for each pot, all with the same time axis
-// and the same cursor, each with its own set-point and band.
-const rows = 900;
-const recentS = 15 * 60;
-const recentAheadS = 5 * 60;
-const left = 46, bottom = 20, top = 6, dutyHeight = 16;
+// The session's trend: one small chart for each pot, all with the same stretch of time and
+// the same cursor, each with its own set-points and bands. Here is what they show and where
+// it comes from; how it is reckoned, drawn and handled is in the modules beside this one.
+import { draw, plotOf } from "./trend-draw.js";
+import { Hands } from "./trend-hands.js";
+import { Events, Rows, rowsAsked } from "./trend-rows.js";
+import { clock, lasting, moved, placed, recent, shown, toNow, zoomed } from "./trend-window.js";
+
+const closerTimes = 0.5, widerTimes = 2, twiceTimes = 0.25;
+const fineRows = 200;      // so many rows in a stretch are fine enough for its pixels
+const settledMs = 150;     // a stretch that has not changed for so long is fetched finer
+const tryAgainMs = 2000;
+const eventsEveryMs = 2000, keptWithinMs = 700; // a mark is written down within so long
+const tableRows = 12, mostNamed = 4;
+const marksNear = 18;      // pixels from the cursor to a mark that it names
+const minutesFromS = 1800; // a longer stretch is told without seconds
 
 export class Trend {
   unit = "c";
   #stale = false; // frames were missed, so the table must be fetched again
   #charts;
   #words;
-  #table = null;
-  #bands = [];
+  #said;
+  #rows = null; // of the whole session
+  #fine = null; // of a stretch: { rows, from, to, spanS, live }
+  #events = new Events();
   #coming = []; // of each pot what is predicted, as pairs of bench seconds and °C
-  #whole = true;
-  #cursor = null; // bench seconds under the pointer
+  #window = null;
+  #cursor = null; // bench seconds
   #loading = false;
+  #asking = false;
+  #askedAt = -Infinity;
+  #refining = 0;
+  #fetching = null;
+  #notBefore = 0;
+  #drawing = false;
 
-  constructor(articles, words) {
+  constructor(articles, words, said) {
     this.#words = words;
+    this.#said = said;
     this.#charts = Array.from(articles, (a, pot) => this.#chart(a, pot));
-    addEventListener("resize", () => this.draw());
+    const resized = new ResizeObserver(() => this.draw());
+    for (const { canvas } of this.#charts) resized.observe(canvas);
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.draw());
     this.#load();
   }
 
   #chart(article, pot) {
-    const canvas = article.querySelector("canvas");
-    const caption = article.querySelector(".readout");
+    const figure = article.querySelector(".trend"), canvas = figure.querySelector("canvas");
     // The lines are drawn as the legend shows them.
-    const lines = Object.fromEntries(Array.from(article.querySelectorAll("[data-line]"), (p) => [p.dataset.line, p]));
-    const chart = { pot, canvas, caption, lines, title: caption.textContent, label: canvas.ariaLabel };
-    canvas.addEventListener("pointermove", (e) => this.#point(canvas, e.offsetX));
-    canvas.addEventListener("pointerdown", (e) => this.#point(canvas, e.offsetX));
-    canvas.addEventListener("pointerleave", () => this.#moveTo(null));
-    canvas.addEventListener("blur", () => this.#moveTo(null));
-    canvas.addEventListener("keydown", (e) => this.#key(e));
+    const lines = Object.fromEntries(Array.from(figure.querySelectorAll("[data-line]"), (p) => [p.dataset.line, p]));
+    const part = (name) => figure.querySelector(name);
+    const chart = {
+      pot, canvas, lines, stretch: part(".stretch"), readout: part(".readout"), turn: part(".turn"),
+      fold: part("details"), body: part("tbody"), sign: part(".sign"), left: part(".left-out"),
+    };
+    new Hands(canvas, {
+      plot: () => plotOf(canvas),
+      stretch: () => (this.#rows ? this.#stretch() : { from: 0, to: 1 }),
+      movable: () => this.#window !== null,
+      place: (spanS, at, share) => this.#rows && this.#show(placed(this.#session(), spanS, at, share)),
+      point: (s) => this.#point(s),
+      twice: (s) => this.#rows && this.#show(this.#window ? null : zoomed(null, this.#session(), twiceTimes, s), true),
+      key: (e) => this.#rows !== null && this.#key(e),
+    });
+    chart.turn.onclick = () => this.#turn();
+    for (const b of chart.fold.querySelectorAll("button")) b.onclick = () => this.#rows && this.#does[b.dataset.does]?.();
+    chart.fold.addEventListener("toggle", () => this.draw());
     return chart;
-  }
-
-  // toggle changes between the whole session and the last minutes, and returns
-  // whether the whole is shown.
-  toggle() {
-    this.#whole = !this.#whole;
-    this.draw();
-    return this.#whole;
   }
 
   async #load() {
     if (this.#loading) return;
     this.#loading = true;
     try {
-      const answer = await fetch(`/api/v1/trend?rows=${rows}`);
+      const answer = await fetch(`/api/v1/trend?rows=${rowsAsked}`);
       if (answer.ok) {
-        this.#table = await answer.json();
+        const table = await answer.json();
+        this.#rows = table.time_s.length > 0 ? new Rows(table) : null;
+        this.#fine = null;
         this.#stale = false;
+        this.#settle();
       }
     } catch { /* the server is away; the next frame asks again */ }
     this.#loading = false;
@@ -69,263 +94,297 @@ export class Trend {
     this.draw();
   }
 
-  // add appends a live frame, at the table's own pace.
+  // add takes in a live frame.
   add(bench) {
-    this.#bands = bench.pots.map((p) => ({ set: p.setpoint_c, band: p.band_c }));
     this.#coming = bench.pots.map((p) => p.ahead_c.map((c, i) => [bench.bench_time_s + (i + 1) * bench.ahead_every_s, c]));
-    const t = this.#table;
-    if (!t || this.#stale || t.pots.length === 0 || t.time_s.length > 1.5 * rows) return void this.#load();
-    if (bench.bench_time_s < t.time_s.at(-1) + t.slot_s) return;
-    t.time_s.push(bench.bench_time_s);
-    bench.pots.forEach((p, i) => {
-      const c = t.pots[i];
-      c.melt_min_c.push(p.melt_c); c.melt_max_c.push(p.melt_c);
-      c.plate_min_c.push(p.plate_c); c.plate_max_c.push(p.plate_c);
-      c.target_c.push(p.target_c); c.duty.push(p.duty);
-      c.melt_estimate_c.push(p.melt_estimate_c);
-      c.foreseen_c.push(p.ahead_c[t.foreseen_in_s / bench.ahead_every_s - 1] ?? null);
-    });
+    if (!this.#rows || this.#stale || !this.#rows.add(bench)) return void this.#load();
+    if (this.#fine?.live && !this.#fine.rows.add(bench)) this.#fine = null;
+    if (!this.#fetching) this.#refine();
+    this.#ask();
     this.draw();
   }
 
-  // range is the time shown: what was until now, and what is predicted.
-  #range() {
-    const t = this.#table.time_s;
-    const now = t.at(-1);
-    const from = this.#whole ? t[0] : Math.max(t[0], now - recentS);
-    const ends = this.#coming.map((points) => points.at(-1)?.[0] ?? now);
-    const last = Math.min(Math.max(now, ...ends), this.#whole ? Infinity : now + recentAheadS);
-    return { from, now, to: Math.max(last, from + 60), first: t.findIndex((s) => s >= from) };
+  // happened says that something was marked here: it is asked for as soon as it is kept.
+  happened() { this.#askedAt = performance.now() - eventsEveryMs + keptWithinMs; }
+
+  async #ask() {
+    if (this.#asking || document.hidden || performance.now() - this.#askedAt < eventsEveryMs) return;
+    this.#asking = true;
+    this.#askedAt = performance.now();
+    try {
+      const answer = await fetch(`/api/v1/trend/events?after=${this.#events.last}`);
+      if (answer.ok) this.#events.take(await answer.json());
+    } catch { /* likewise */ }
+    this.#asking = false;
+    this.draw();
   }
 
-  draw() {
-    if (!this.#table?.time_s.length) return;
-    for (const chart of this.#charts) this.#drawChart(chart);
+  #session() {
+    const now = this.#rows.last;
+    return { first: this.#rows.first, now, end: Math.max(now, ...this.#coming.map((points) => points.at(-1)?.[0] ?? now)) };
   }
 
-  #drawChart(chart) {
-    const { canvas, pot } = chart;
-    const scale = devicePixelRatio || 1;
-    const [w, h] = [canvas.clientWidth, canvas.clientHeight];
-    if (!w) return;
-    canvas.width = w * scale;
-    canvas.height = h * scale;
-    const g = canvas.getContext("2d");
-    g.scale(scale, scale);
-    const style = getComputedStyle(canvas);
-    const ink = (name) => style.getPropertyValue(name);
-    const range = this.#range();
-    const data = this.#table.pots[pot];
-    const limits = this.#limits(data, pot, range.first);
-    const x = (s) => left + (s - range.from) / (range.to - range.from) * (w - left - 2);
-    const y = (c) => h - bottom - dutyHeight - (c - limits.low) / (limits.high - limits.low) * (h - bottom - dutyHeight - top);
-    const axes = { g, w, h, x, y, ink, limits, range, pot, lines: chart.lines, font: style.fontFamily };
-    this.#drawBand(axes, pot);
-    this.#drawAxes(axes);
-    this.#drawDuty(axes, data);
-    g.save();
-    g.beginPath();
-    g.rect(left, 0, w, h - bottom);
-    g.clip();
-    this.#drawComing(axes, this.#coming[pot] ?? []);
-    g.beginPath();
-    g.rect(left, 0, x(range.now) - left, h - bottom);
-    g.clip();
-    this.#drawLine(axes, "target", data.target_c, data.target_c);
-    if (this.#whole) this.#drawLine(axes, "plate", data.plate_min_c, data.plate_max_c);
-    this.#drawLine(axes, "melt", data.melt_min_c, data.melt_max_c);
-    if (chart.lines.estimate) this.#drawLine(axes, "estimate", data.melt_estimate_c, data.melt_estimate_c);
-    this.#drawLine(axes, "foreseen", data.foreseen_c, data.foreseen_c, this.#table.foreseen_in_s);
-    g.restore();
-    this.#drawCursor(axes, chart, data);
+  #stretch() { return shown(this.#window, this.#session()); }
+
+  // show shows another stretch; said is true where somebody should hear of it.
+  #show(window, said = false) {
+    this.#window = window;
+    this.#settle();
+    this.draw();
+    if (said) this.#said.textContent = this.#stretchWords();
   }
 
-  // limits fits the melt and the band; in the whole session the plate as well.
-  #limits(data, pot, first) {
-    const { set, band } = this.#bands[pot] ?? {};
-    const columns = [data.melt_min_c, data.melt_max_c, data.melt_estimate_c, data.target_c];
-    if (this.#whole) columns.push(data.plate_max_c);
-    const coming = (this.#coming[pot] ?? []).map(([, c]) => c);
-    const values = columns.flatMap((c) => c.slice(first)).concat(coming, set - 2 * band, set + 2 * band).filter(Number.isFinite);
-    const low = values.reduce((a, b) => Math.min(a, b), Infinity);
-    const high = values.reduce((a, b) => Math.max(a, b), -Infinity);
-    const margin = 0.04 * Math.max(high - low, 4);
-    return { low: low - margin, high: high + margin };
+  #settle() {
+    clearTimeout(this.#refining);
+    this.#refining = setTimeout(() => this.#refine(), settledMs);
   }
 
-  #drawBand({ g, w, y, ink }, pot) {
-    const { set, band } = this.#bands[pot] ?? {};
-    if (!Number.isFinite(set)) return;
-    g.fillStyle = ink("--band");
-    g.fillRect(left, y(set + band), w - left, Math.max(2, y(set - band) - y(set + band)));
-    g.fillStyle = ink("--dim");
-    g.fillRect(left, y(set) - 0.5, w - left, 1);
+  // isFine is true for rows that are fine enough for a stretch, or as fine as they get.
+  #isFine({ from, to }) {
+    const spanS = to - from, f = this.#fine;
+    if (this.#rows.slotS <= spanS / fineRows) return true;
+    return this.#covers({ from, to }) && (f.rows.slotS <= spanS / fineRows || spanS > f.spanS / 1.5);
   }
 
-  #drawAxes({ g, h, x, y, ink, limits, range, font }) {
-    g.fillStyle = ink("--dim");
-    g.strokeStyle = ink("--rule");
-    g.font = `14px ${font}`;
-    g.textAlign = "right";
-    g.textBaseline = "middle";
-    const low = this.#shown(limits.low), high = this.#shown(limits.high);
-    const step = niceStep((high - low) / 5);
-    for (let v = Math.ceil(low / step) * step; v <= high; v += step) {
-      const c = this.unit === "f" ? (v - 32) / 1.8 : v;
-      g.fillText(Math.round(v * 10) / 10, left - 6, y(c));
-      g.fillRect(left - 4, y(c), 4, 1);
+  #covers({ from, to }) {
+    const f = this.#fine, { first, now } = this.#session();
+    return f !== null && f.from <= Math.max(from, first) && (f.live || f.to >= Math.min(to, now));
+  }
+
+  // refine fetches finer rows for what is shown, and as much again about it.
+  async #refine() {
+    if (!this.#rows || performance.now() < this.#notBefore) return;
+    const stretch = this.#stretch(), { now } = this.#session(), spanS = stretch.to - stretch.from;
+    if (this.#isFine(stretch)) return;
+    this.#fetching?.abort();
+    const control = this.#fetching = new AbortController();
+    const from = Math.max(0, Math.floor(stretch.from - spanS / 2)), to = Math.ceil(stretch.to + spanS / 2), live = to >= now;
+    try {
+      const answer = await fetch(`/api/v1/trend?rows=${rowsAsked}&from=${from}${live ? "" : `&to=${to}`}`, { signal: control.signal });
+      if (!answer.ok) throw new Error(answer.status);
+      const table = await answer.json();
+      if (table.time_s.length > 0) this.#fine = { rows: new Rows(table), from, to, spanS, live };
+    } catch {
+      if (control.signal.aborted) return;
+      this.#notBefore = performance.now() + tryAgainMs;
     }
-    g.textBaseline = "alphabetic";
-    const pace = niceMinutes((range.to - range.from) / 60 / 4);
-    for (let m = Math.ceil(range.from / 60 / pace) * pace; m * 60 <= range.to; m += pace) {
-      g.textAlign = x(m * 60) > left + 20 ? (m * 60 > range.to - (range.to - range.from) * 0.05 ? "right" : "center") : "left";
-      g.fillText(clock(m * 60), x(m * 60), h - 4);
-      g.fillRect(x(m * 60), h - bottom, 1, 4);
-    }
-    g.fillRect(left, h - bottom, 10000, 1);
+    this.#fetching = null;
+    this.draw();
   }
 
-  #drawDuty({ g, h, x, ink }, data) {
-    const t = this.#table.time_s;
-    g.fillStyle = ink("--rule");
-    t.forEach((s, i) => {
-      const height = (data.duty[i] ?? 0) * (dutyHeight - 3);
-      const x0 = Math.max(x(s), left);
-      const width = x(s + this.#table.slot_s) - x0;
-      if (width > 0) g.fillRect(x0, h - bottom - height, width + 0.5, height);
-    });
+  // What the buttons and keys do.
+  #does = {
+    closer: () => this.#zoom(closerTimes),
+    wider: () => this.#zoom(widerTimes),
+    earlier: () => this.#move(-0.5),
+    later: () => this.#move(0.5),
+    whole: () => this.#show(null, true),
+    recent: () => this.#show(recent, true),
+    now: () => this.#show(toNow(this.#window, this.#session()), true),
+    start: () => this.#show(this.#window && placed(this.#session(), this.#span(), this.#session().first, 0), true),
+  };
+
+  #span() {
+    const { from, to } = this.#stretch();
+    return to - from;
   }
 
-  // begin takes the pen of a line.
-  #begin({ g, lines }, name) {
-    const style = getComputedStyle(lines[name]);
-    g.strokeStyle = style.stroke;
-    g.lineWidth = parseFloat(style.strokeWidth);
-    g.setLineDash(style.strokeDasharray.match(/[\d.]+/g)?.map(Number) ?? []);
-    g.beginPath();
+  // zoom keeps the cursor where it stands, else now, else the middle.
+  #zoom(times) {
+    const { from, to } = this.#stretch(), { now } = this.#session();
+    const inside = (s) => s !== null && s >= from && s <= to;
+    this.#show(zoomed(this.#window, this.#session(), times, inside(this.#cursor) ? this.#cursor : inside(now) ? now : (from + to) / 2), true);
   }
 
-  // drawComing goes on from the last melt, past a line that says where now is.
-  #drawComing(axes, points) {
-    const { g, h, x, y, ink, range, font } = axes;
-    if (points.length === 0) return;
-    g.fillStyle = ink("--dim");
-    g.fillRect(x(range.now) - 0.5, 0, 1, h - bottom);
-    g.font = `14px ${font}`;
-    g.textAlign = "left";
-    g.fillText(this.#words.now, x(range.now) + 4, h - bottom - 4);
-    this.#begin(axes, "coming");
-    const meltC = this.#table.pots[axes.pot].melt_max_c.at(-1);
-    if (Number.isFinite(meltC)) g.moveTo(x(range.now), y(meltC));
-    for (const [s, c] of points) g.lineTo(x(s), y(c));
-    g.stroke();
-    g.setLineDash([]);
+  #move(share) { this.#show(moved(this.#window, this.#session(), share * this.#span()), true); }
+
+  // turn is the one button that is always there: back to now, else between the whole
+  // session and its last minutes.
+  #turn() {
+    if (this.#rows) this.#does[this.#turnDoes()]();
   }
 
-  // drawLine goes through the middle of each slot and fills from its lowest to
-  // its highest value. A value that is not known, or a gap in time, breaks it. What
-  // was said for so many seconds later stands there.
-  #drawLine(axes, name, low, high, laterS = 0) {
-    const { g } = axes, x = (s) => axes.x(s + laterS), y = axes.y;
-    const t = this.#table.time_s;
-    this.#begin(axes, name);
-    let pen = false;
-    t.forEach((s, i) => {
-      if (!Number.isFinite(low[i])) { pen = false; return; }
-      if (pen && s - t[i - 1] > 3 * this.#table.slot_s) pen = false;
-      if (pen) g.lineTo(x(s), y(low[i])); else g.moveTo(x(s), y(low[i]));
-      if (high[i] !== low[i]) g.lineTo(x(s), y(high[i]));
-      pen = true;
-    });
-    g.stroke();
-    g.setLineDash([]);
-  }
-
-  #drawCursor({ g, h, x, ink }, chart, data) {
-    if (this.#cursor === null) {
-      chart.caption.textContent = chart.title;
-      return;
-    }
-    const coming = this.#comingAt(chart.pot);
-    const i = this.#nearest(this.#cursor);
-    g.fillStyle = ink("--attend-line");
-    g.fillRect(x(coming ? coming[0] : this.#table.time_s[i]) - 1, 0, 2, h - bottom);
-    chart.caption.textContent = coming ? this.#foretold(coming) : this.#readout(data, i);
-    chart.canvas.ariaLabel = `${chart.label}: ${chart.caption.textContent}`;
-  }
-
-  // comingAt is the predicted point next to a cursor that is past now.
-  #comingAt(pot) {
-    const points = this.#coming[pot] ?? [];
-    if (points.length === 0 || this.#cursor <= this.#range().now) return undefined;
-    return points.reduce((a, b) => Math.abs(b[0] - this.#cursor) < Math.abs(a[0] - this.#cursor) ? b : a);
-  }
-
-  #foretold([s, c]) { return `${clock(s)}  ${this.#words.predicted} ${this.#shown(c).toFixed(1)} ${this.#sign()}`; }
-
-  #sign() { return this.unit === "f" ? "°F" : "°C"; }
-
-  // foreseenFor is what had been predicted for a time; null where nobody had.
-  #foreseenFor(data, s) {
-    const t = this.#table, told = s - t.foreseen_in_s, i = this.#nearest(told);
-    return Math.abs(t.time_s[i] - told) > 2 * t.slot_s ? null : data.foreseen_c[i];
-  }
-
-  #readout(data, i) {
-    const w = this.#words;
-    const then = this.#foreseenFor(data, this.#table.time_s[i]);
-    const span = (low, high) => {
-      if (!Number.isFinite(low)) return "––";
-      const [a, b] = [this.#shown(low).toFixed(1), this.#shown(high).toFixed(1)];
-      return a === b ? a : `${a}–${b}`;
-    };
-    const thought = data.melt_estimate_c[i];
-    const melt = Number.isFinite(thought) ? `≈ ${span(thought, thought)}` : span(data.melt_min_c[i], data.melt_max_c[i]);
-    return `${clock(this.#table.time_s[i])}  ${w.melt} ${melt} ${this.#sign()}, ${w.predictedThen} ${span(then, then)}, ` +
-      `${w.plate} ${span(data.plate_min_c[i], data.plate_max_c[i])}, ${w.target} ${span(data.target_c[i], data.target_c[i])}, ` +
-      `${w.heater} ${Math.round(100 * (data.duty[i] ?? 0))} %`;
-  }
-
-  #shown(c) { return this.unit === "f" ? c * 1.8 + 32 : c; }
-
-  #nearest(s) {
-    const t = this.#table.time_s;
-    const after = t.findIndex((v) => v >= s);
-    if (after < 0) return t.length - 1;
-    return after > 0 && s - t[after - 1] < t[after] - s ? after - 1 : after;
-  }
-
-  #point(canvas, offset) {
-    if (!this.#table?.time_s.length) return;
-    const { from, to } = this.#range();
-    this.#moveTo(from + (offset - left) / (canvas.clientWidth - left - 2) * (to - from));
+  #turnDoes() {
+    if (this.#window === null) return "recent";
+    return this.#window.live ? "whole" : "now";
   }
 
   #key(e) {
+    const keys = { "+": "closer", "=": "closer", "-": "wider", Home: "start", End: "now", 0: "whole" };
+    if (keys[e.key]) {
+      if (this.#window === null && (e.key === "Home" || e.key === "End")) {
+        const { first, now } = this.#session();
+        this.#point(e.key === "Home" ? first : now);
+      } else this.#does[keys[e.key]]();
+      return true;
+    }
     const step = { ArrowLeft: -1, ArrowRight: 1 }[e.key];
-    if (!step || !this.#table?.time_s.length) return;
-    e.preventDefault();
-    const { from, now, to } = this.#range();
-    this.#moveTo(Math.min(to, Math.max(from, (this.#cursor ?? now) + step * Math.max(this.#table.slot_s, (to - from) / 100))));
+    if (step && e.shiftKey) this.#move(step / 4);
+    else if (step) this.#step(step);
+    else if (e.key === "Escape" && this.#cursor !== null) this.#point(null);
+    else return false;
+    return true;
   }
 
-  #moveTo(s) {
+  // step moves the cursor, and the window with it where it would leave it.
+  #step(by) {
+    const { first, now, end } = this.#session(), spanS = this.#span();
+    const s = Math.min(end, Math.max(first, (this.#cursor ?? Math.min(now, this.#stretch().to)) + by * Math.max(this.#shownRows().slotS, spanS / 100)));
+    const { from, to } = this.#stretch();
+    if (s < from || s > to) this.#show(placed(this.#session(), spanS, s, s < from ? 0 : 1));
+    this.#point(s);
+  }
+
+  #point(s) {
     this.#cursor = s;
     this.draw();
   }
+
+  // draw draws everything once before the next picture of the screen.
+  draw() {
+    if (this.#drawing) return;
+    this.#drawing = true;
+    requestAnimationFrame(() => {
+      this.#drawing = false;
+      if (this.#rows) for (const chart of this.#charts) this.#drawChart(chart);
+    });
+  }
+
+  #shownRows() { return this.#covers(this.#stretch()) ? this.#fine.rows : this.#rows; }
+
+  #drawChart(chart) {
+    const stretch = this.#stretch(), { now } = this.#session(), rows = this.#shownRows();
+    const events = this.#events.of(chart.pot, stretch.from, stretch.to);
+    const at = this.#moment(rows, chart.pot);
+    draw(chart, {
+      rows, foreseen: this.#rows, pot: chart.pot, stretch, now, events, coming: this.#coming[chart.pot] ?? [], cursor: at?.s ?? null,
+      withPlate: this.#window === null, unit: this.unit, words: this.#words,
+    });
+    this.#tell(chart, rows, at);
+    if (chart.fold.open) this.#tabulate(chart, rows, stretch, now);
+  }
+
+  // moment is what the cursor stands at: a row, or a point of what is predicted.
+  #moment(rows, pot) {
+    if (this.#cursor === null) return null;
+    const points = this.#coming[pot] ?? [];
+    if (points.length > 0 && this.#cursor > this.#session().now) {
+      const [s, c] = points.reduce((a, b) => (Math.abs(b[0] - this.#cursor) < Math.abs(a[0] - this.#cursor) ? b : a));
+      return { s, predicted: c };
+    }
+    const i = rows.nearest(this.#cursor);
+    return { s: rows.timeS[i], i };
+  }
+
+  #tell(chart, rows, at) {
+    const { from, to } = this.#stretch(), words = this.#stretchWords();
+    setText(chart.stretch, words);
+    chart.stretch.dataset.past = this.#window !== null && !this.#window.live;
+    setText(chart.turn, this.#words[this.#turnDoes() === "now" ? "toNow" : this.#turnDoes()]);
+    const text = at === null ? "" : at.i === undefined ? this.#foretold(at) : this.#readout(rows, chart, at.i);
+    setText(chart.readout, text);
+    setText(chart.left, this.#events.leftOut > 0 ? fill(this.#words.leftOut, { n: this.#events.leftOut }) : "");
+    const say = { min: from, max: to, now: at?.s ?? to, text: text || words };
+    for (const [name, value] of Object.entries(say)) {
+      const said = typeof value === "number" ? String(Math.round(value)) : value;
+      if (chart.canvas.getAttribute(`aria-value${name}`) !== said) chart.canvas.setAttribute(`aria-value${name}`, said);
+    }
+  }
+
+  // stretchWords say what is shown, and above all whether it is now.
+  #stretchWords() {
+    const w = this.#words, { from, to } = this.#stretch(), { now } = this.#session();
+    if (this.#window === null) return w.whole;
+    if (this.#window === recent) return w.recent;
+    if (this.#window.live) return fill(w.last, { span: lasting(now - from) });
+    const whole = to - from > minutesFromS ? 60 : 1, told = (s) => clock(Math.round(s / whole) * whole);
+    return fill(w.past, { from: told(from), to: told(to), ago: lasting(now - to) });
+  }
+
+  #sign() { return this.unit === "f" ? "°F" : "°C"; }
+
+  #degrees(c) { return this.unit === "f" ? c * 1.8 + 32 : c; }
+
+  #figures(low, high) {
+    if (!Number.isFinite(low)) return "––";
+    const [a, b] = [this.#degrees(low).toFixed(1), this.#degrees(high).toFixed(1)];
+    return a === b ? a : `${a}–${b}`;
+  }
+
+  #melt(d, i) {
+    const thought = d.melt_estimate_c[i];
+    return Number.isFinite(thought) ? `≈ ${this.#figures(thought, thought)}` : this.#figures(d.melt_min_c[i], d.melt_max_c[i]);
+  }
+
+  // deviation is how far the melt was from the set-point of that time.
+  #deviation(d, i) {
+    const thought = d.melt_estimate_c[i], set = d.setpoint_c[i];
+    const melt = Number.isFinite(thought) ? thought : Number.isFinite(d.melt_min_c[i]) ? (d.melt_min_c[i] + d.melt_max_c[i]) / 2 : NaN;
+    if (!Number.isFinite(melt) || !Number.isFinite(set)) return "––";
+    const off = ((melt - set) * (this.unit === "f" ? 1.8 : 1)).toFixed(1);
+    return off === "0.0" || off === "-0.0" ? "0.0" : off.startsWith("-") ? `−${off.slice(1)}` : `+${off}`;
+  }
+
+  #heater(d, i) { return Number.isFinite(d.duty[i]) ? `${Math.round(100 * d.duty[i])}\u00a0%` : "––"; }
+
+  #foretold({ s, predicted }) { return `${clock(s)}  ${this.#words.predicted} ${this.#degrees(predicted).toFixed(1)} ${this.#sign()}`; }
+
+  #readout(rows, chart, i) {
+    const w = this.#words, d = rows.pots[chart.pot], s = rows.timeS[i];
+    const then = this.#rows.foreseenFor(chart.pot, s);
+    const text = `${clock(s)}  ${w.melt} ${this.#melt(d, i)} ${this.#sign()}, ${w.predictedThen} ${this.#figures(then, then)}, ` +
+      `${w.plate} ${this.#figures(d.plate_min_c[i], d.plate_max_c[i])}, ${w.target} ${this.#figures(d.target_c[i], d.target_c[i])}, ` +
+      `${fill(w.deviation, { off: this.#deviation(d, i), set: this.#figures(d.setpoint_c[i], d.setpoint_c[i]) })}, ${w.heater} ${this.#heater(d, i)}`;
+    const near = this.#near(chart, s);
+    return near.length ? `${text}\n${this.#named(near)}` : text;
+  }
+
+  // near are the marks next to the cursor, the nearest first.
+  #near(chart, s) {
+    const { from, to } = this.#stretch(), nearS = marksNear / plotOf(chart.canvas).width * (to - from);
+    const apart = (e) => Math.abs(e.at_s - s);
+    return this.#events.of(chart.pot, s - nearS, s + nearS).sort((a, b) => apart(a) - apart(b));
+  }
+
+  // named names marks, each with its time.
+  #named(events) {
+    const inOrder = events.slice(0, mostNamed).sort((a, b) => a.at_s - b.at_s);
+    const names = inOrder.map((e) => `${clock(e.at_s)} ${e.shown[this.unit]}`);
+    if (events.length > mostNamed) names.push(fill(this.#words.andMore, { n: events.length - mostNamed }));
+    return names.join("; ");
+  }
+
+  // tabulate puts the stretch that is shown into a short table, for those who see no chart.
+  #tabulate(chart, rows, stretch, now) {
+    setText(chart.sign, this.#sign());
+    const d = rows.pots[chart.pot], to = Math.min(stretch.to, now), step = (to - stretch.from) / tableRows;
+    const lines = Array.from({ length: tableRows }, (_, k) => {
+      const s = stretch.from + (k + 1) * step, i = rows.nearest(s);
+      const happened = this.#events.of(chart.pot, s - step, s).filter((e) => k === 0 || e.at_s > s - step);
+      const middle = (low, high) => (Number.isFinite(low) ? this.#degrees((low + high) / 2).toFixed(1) : "––");
+      const thought = d.melt_estimate_c[i], melt = Number.isFinite(thought) ? `≈ ${middle(thought, thought)}` : middle(d.melt_min_c[i], d.melt_max_c[i]);
+      return { cells: [clock(rows.timeS[i]), melt, this.#deviation(d, i), middle(d.plate_min_c[i], d.plate_max_c[i]), this.#heater(d, i)], happened: this.#named(happened) };
+    });
+    const told = JSON.stringify(lines);
+    if (told === chart.told) return; // it would lose the reader's place
+    chart.told = told;
+    chart.body.replaceChildren(...lines.flatMap(({ cells, happened }) => {
+      const line = row(cells.map((text, i) => (i ? cell("td", { textContent: text }) : cell("th", { textContent: text, scope: "row" }))));
+      return happened ? [line, row([cell("td", { textContent: happened, colSpan: cells.length })])] : [line];
+    }));
+  }
 }
 
-// clock writes bench time as h:mm, with seconds while they matter.
-function clock(s) {
-  const two = (n) => String(Math.floor(n)).padStart(2, "0");
-  return `${Math.floor(s / 3600)}:${two(s / 60 % 60)}` + (s % 60 >= 1 ? `:${two(s % 60)}` : "");
+const cell = (name, what) => Object.assign(document.createElement(name), what);
+
+function row(cells) {
+  const line = document.createElement("tr");
+  line.append(...cells);
+  return line;
 }
 
-function niceStep(rough) {
-  const power = 10 ** Math.floor(Math.log10(rough));
-  return [1, 2, 5, 10].map((m) => m * power).find((s) => s >= rough);
-}
+const fill = (words, values) => words.replace(/\{(\w+)\}/g, (_, name) => values[name]);
 
-function niceMinutes(rough) {
-  return [1, 2, 5, 10, 15, 30, 60, 120, 240].find((m) => m >= rough) ?? 480;
+function setText(element, text) {
+  if (element.textContent !== text) element.textContent = text;
 }
