@@ -183,7 +183,7 @@ func FuzzRequest(f *testing.F) {
 	post("/api/v1/attempts/1/end", "why=no")
 	for _, target := range []string{
 		"/runs?text=eel&state=finished&fault=bled&spoiled=1&since=2026-01-01&unit=f", "/runs/1?from=3&to=12.5&unit=f",
-		"/runs/1/plot.png?width=300&height=500&from=1&to=9&dark=1&fahrenheit=1", "/runs/1/plot.pdf", "/api/v1/trend?rows=3",
+		"/runs/1/plot.png?width=300&height=500&from=1&to=9&dark=1&fahrenheit=1", "/runs/1/plot.pdf", "/api/v1/trend?rows=3", "/api/v1/trend?rows=9&from=1&to=4",
 		"/api/v1/runs/99", "/runs/now", "/?still", "/?token=an+invented+token", "http://localhost/healthz", "/assets/..%2fpages.go", "//runs",
 	} {
 		f.Add("GET", target, host, "", false)

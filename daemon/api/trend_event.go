@@ -21,17 +21,19 @@ type trendEvent struct {
 }
 
 // shapes are the marks of the kinds that have one of their own, the same as on a run's
-// picture where that has one; another kind is a short bar.
+// picture where that has one; another kind is of any shape.
 var shapes = map[history.Kind]string{
 	history.Stirred: "ring", history.Clear: "tick", history.Addition: "diamond", history.Drawn: "cup", history.Lifted: "up",
 	history.BackOnPlate: "down", history.ShotPushed: "shot", history.Note: "sheet", history.Alarm: "alarm", history.HeatTripped: "cross",
 	history.NewSetpoint: "step", history.HeatEnabled: "press",
 }
 
+const anyShape = "bar"
+
 func trendEventOf(e history.NumberedEvent) trendEvent {
 	shape, ok := shapes[e.Kind]
 	if !ok {
-		shape = "bar"
+		shape = anyShape
 	}
 	return trendEvent{
 		AtS: e.At.Seconds(), Pot: e.Pot + 1, Kind: e.Kind, Shape: shape, Number: e.Shot,

@@ -2,7 +2,10 @@ package api
 
 import (
 	"encoding/json"
+	"io"
+	"maps"
 	"net/http"
+	"slices"
 	"testing"
 	"time"
 
@@ -161,4 +164,14 @@ func TestTheTrendTellsWhatHappened(t *testing.T) {
 	assert.EqualValues(t, 999999, again.Last)
 	w.evening.end()
 	assert.Equal(t, trendHappened{Events: []trendEvent{}}, fetched[trendHappened](t, h, "/api/v1/trend/events"))
+}
+
+// TestEveryShapeIsInTheKey, drawn and in words.
+func TestEveryShapeIsInTheKey(t *testing.T) {
+	h, _ := published(holding())
+	page, err := io.ReadAll(do(h, request("GET", "/")).Body)
+	require.NoError(t, err)
+	for _, shape := range append(slices.Collect(maps.Values(shapes)), anyShape) {
+		assert.Regexp(t, `<path data-mark="`+shape+`"[^>]* d="M[^"]+"/></svg>[a-z]`, string(page))
+	}
 }

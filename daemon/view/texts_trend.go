@@ -14,6 +14,12 @@ type TrendLabels struct {
 	LookCloser, TrendKeys, TrendTable         string
 	TrendTime, OffSetpoint                    string
 	EnabledByPress, TrendPicture              string
+	MarkWords                                 MarkWords
+}
+
+// MarkWords are what the marks of the trend are of, by the names of their shapes.
+type MarkWords struct {
+	Ring, Tick, Diamond, Cup, Shot, Up, Down, Step, Press, Sheet, Alarm, Cross, Bar string
 }
 
 var trendLabels = TrendLabels{
@@ -28,4 +34,8 @@ var trendLabels = TrendLabels{
 	TrendTable: "What the chart shows now", TrendTime: "Time", OffSetpoint: "from set-point",
 	EnabledByPress: "heat enabled by a press of the button",
 	TrendPicture:   "The run so far as a picture",
+	MarkWords: MarkWords{
+		Ring: "stirred", Tick: "clear", Diamond: "addition", Cup: "drawn", Shot: "shot, with its number", Up: "lifted", Down: "back on plate",
+		Step: "set-point", Press: "heat enabled", Sheet: "note", Alarm: "alarm", Cross: "tripped", Bar: "anything else",
+	},
 }

@@ -4,12 +4,12 @@ import { clock, grouped, labelOf, nicePace, niceStep, shapeOf } from "./trend-wi
 
 const left = 46, right = 2, bottom = 20, dutyHeight = 16;
 const labelAt = 11, markAt = 22, top = 34; // the lane of the marks
-const markR = 6, marksApart = 36;
+const markR = 6, marksApart = 36, labelSlips = 12;
 
 // plotOf is where time runs in a chart of so many pixels.
 export const plotOf = (canvas) => ({ left, width: Math.max(1, canvas.clientWidth - left - right) });
 
-// draw draws a chart: { canvas, lines } with what it shows: { rows, pot, stretch, now,
+// draw draws a chart: { canvas, lines, shapes } with what it shows: { rows, pot, stretch, now,
 // coming, events, cursor, withPlate, unit, words }, and foreseen, the rows of the whole
 // session, which alone know what was predicted long before.
 export function draw(chart, what) {
@@ -23,8 +23,8 @@ export function draw(chart, what) {
 }
 
 class Drawing {
-  constructor({ canvas, lines }, what, w, h, scale) {
-    Object.assign(this, what, { lines, w, h, scale, g: canvas.getContext("2d"), style: getComputedStyle(canvas) });
+  constructor({ canvas, lines, shapes }, what, w, h, scale) {
+    Object.assign(this, what, { lines, shapes, w, h, scale, g: canvas.getContext("2d"), style: getComputedStyle(canvas) });
     this.data = this.rows.pots[this.pot];
     this.part = this.rows.part(this.stretch.from, this.stretch.to);
     this.asked = this.rows.asked(this.pot, this.stretch.from, this.stretch.to);
@@ -202,15 +202,31 @@ class Drawing {
   #marks() {
     const { g } = this;
     g.font = `12px ${this.style.fontFamily}`;
-    g.textAlign = "center";
+    g.textAlign = "left";
+    let free = 0; // where the label before ends
     for (const group of grouped(this.events, (s) => this.x(s), marksApart)) {
       const name = shapeOf(group), label = labelOf(group);
       const alike = group.events.filter((e) => e.shape === name).map((e) => this.x(e.at_s));
       const x = Math.min(Math.max((alike[0] + alike.at(-1)) / 2, left + markR), this.w - markR);
       g.fillStyle = g.strokeStyle = this.ink(name === "ring" && !label ? "--dim" : "--ink");
-      shape(g, name, this.sharp(x), markAt);
-      if (label) g.fillText(label, Math.min(Math.max(x, left + 10), this.w - 14), labelAt);
+      this.#shape(name, this.sharp(x));
+      const wide = g.measureText(label).width, at = Math.max(Math.min(x - wide / 2, this.w - wide - 1), free);
+      if (!label || at - (x - wide / 2) > labelSlips) continue; // the mark names it when it is read
+      g.fillText(label, at, labelAt);
+      free = at + wide + 4;
     }
+  }
+
+  // shape draws a mark as the key shows it, in a square from -1 to 1.
+  #shape(name, x) {
+    const { g } = this, { path, kind } = this.shapes[name];
+    g.save();
+    g.translate(x, markAt);
+    g.scale(markR, markR);
+    g.setLineDash([]);
+    g.lineWidth = (kind === "heavy" ? 2.5 : 1.5) / markR;
+    if (kind === "filled") g.fill(path); else g.stroke(path);
+    g.restore();
   }
 
   #cursor() {
@@ -218,32 +234,4 @@ class Drawing {
     this.g.fillStyle = this.ink("--attend-line");
     this.g.fillRect(this.sharp(this.x(this.cursor)) - 1, top - 4, 2, this.h - bottom - top + 4);
   }
-}
-
-// shapes are the outlines of the marks in a square from -1 to 1; one that is filled is a
-// surface, the others are lines.
-const outlines = {
-  shot: { filled: true, paths: [[[-1, -1], [1, -1], [0, 1]]] },
-  diamond: { filled: true, paths: [[[0, -1], [1, 0], [0, 1], [-1, 0]]] },
-  cross: { width: 2.5, paths: [[[-1, -1], [1, 1]], [[-1, 1], [1, -1]]] },
-  alarm: { paths: [[[0, -1], [1, 1], [-1, 1], [0, -1]], [[0, -.3], [0, .5]]] },
-  tick: { paths: [[[-1, 0], [-.3, .8], [1, -.8]]] },
-  up: { paths: [[[0, 1], [0, -1]], [[-.7, -.2], [0, -1], [.7, -.2]]] },
-  down: { paths: [[[0, -1], [0, 1]], [[-.7, .2], [0, 1], [.7, .2]]] },
-  cup: { paths: [[[-1, -1], [-1, 1], [1, 1], [1, -1]]] },
-  sheet: { paths: [[[-.8, -1], [.8, -1], [.8, 1], [-.8, 1], [-.8, -1]], [[-.3, -.3], [.3, -.3]], [[-.3, .3], [.3, .3]]] },
-  step: { paths: [[[-1, .8], [0, .8], [0, -.8], [1, -.8]]] },
-  press: { width: 2.5, paths: [[[-1, 1], [1, 1]], [[0, -1], [0, .5]]] },
-  bar: { paths: [[[0, -1], [0, 1]]] },
-};
-
-function shape(g, name, x, y) {
-  g.setLineDash([]);
-  g.lineWidth = outlines[name]?.width ?? 1.5;
-  g.beginPath();
-  if (name === "ring") g.arc(x, y, markR - 2, 0, 2 * Math.PI);
-  for (const path of outlines[name]?.paths ?? []) {
-    path.forEach(([dx, dy], i) => (i ? g.lineTo(x + dx * markR, y + dy * markR) : g.moveTo(x + dx * markR, y + dy * markR)));
-  }
-  if (outlines[name]?.filled) g.fill(); else g.stroke();
 }

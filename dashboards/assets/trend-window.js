@@ -70,6 +70,8 @@ export function grouped(events, x, apart) {
 // ranks are the shapes from the one that stands for a group first to the last.
 const ranks = ["cross", "alarm", "shot", "press", "step", "sheet", "diamond", "cup", "up", "down", "tick", "ring", "bar"];
 
+export const rankOf = (event) => ranks.indexOf(event.shape);
+
 // shapeOf is the shape that stands for a group, labelOf what stands beside it: the numbers
 // of its shots, or else how many there are.
 export const shapeOf = (group) => ranks.find((r) => group.events.some((e) => e.shape === r)) ?? "bar";

@@ -4,7 +4,7 @@
 import { draw, plotOf } from "./trend-draw.js";
 import { Hands } from "./trend-hands.js";
 import { Events, Rows, rowsAsked } from "./trend-rows.js";
-import { clock, lasting, moved, placed, recent, shown, toNow, zoomed } from "./trend-window.js";
+import { clock, lasting, moved, placed, rankOf, recent, shown, toNow, zoomed } from "./trend-window.js";
 
 const closerTimes = 0.5, widerTimes = 2, twiceTimes = 0.25;
 const fineRows = 200;      // so many rows in a stretch are fine enough for its pixels
@@ -47,11 +47,12 @@ export class Trend {
 
   #chart(article, pot) {
     const figure = article.querySelector(".trend"), canvas = figure.querySelector("canvas");
-    // The lines are drawn as the legend shows them.
+    // Lines and marks are drawn as the legend and the key show them.
     const lines = Object.fromEntries(Array.from(figure.querySelectorAll("[data-line]"), (p) => [p.dataset.line, p]));
+    const shapes = Object.fromEntries(Array.from(figure.querySelectorAll("[data-mark]"), (p) => [p.dataset.mark, { path: new Path2D(p.getAttribute("d")), kind: p.getAttribute("class") }]));
     const part = (name) => figure.querySelector(name);
     const chart = {
-      pot, canvas, lines, stretch: part(".stretch"), readout: part(".readout"), turn: part(".turn"),
+      pot, canvas, lines, shapes, stretch: part(".stretch"), readout: part(".readout"), turn: part(".turn"),
       fold: part("details"), body: part("tbody"), sign: part(".sign"), left: part(".left-out"),
     };
     new Hands(canvas, {
@@ -360,7 +361,7 @@ export class Trend {
     const d = rows.pots[chart.pot], to = Math.min(stretch.to, now), step = (to - stretch.from) / tableRows;
     const lines = Array.from({ length: tableRows }, (_, k) => {
       const s = stretch.from + (k + 1) * step, i = rows.nearest(s);
-      const happened = this.#events.of(chart.pot, s - step, s).filter((e) => k === 0 || e.at_s > s - step);
+      const happened = this.#events.of(chart.pot, s - step, s).filter((e) => k === 0 || e.at_s > s - step).sort((a, b) => rankOf(a) - rankOf(b));
       const middle = (low, high) => (Number.isFinite(low) ? this.#degrees((low + high) / 2).toFixed(1) : "––");
       const thought = d.melt_estimate_c[i], melt = Number.isFinite(thought) ? `≈ ${middle(thought, thought)}` : middle(d.melt_min_c[i], d.melt_max_c[i]);
       return { cells: [clock(rows.timeS[i]), melt, this.#deviation(d, i), middle(d.plate_min_c[i], d.plate_max_c[i]), this.#heater(d, i)], happened: this.#named(happened) };
