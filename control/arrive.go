@@ -41,7 +41,7 @@ const (
 // journey is what the pot still has to go through.
 func (p *pot) journey() model.Journey {
 	return model.Journey{
-		CureC: p.set.CureC, HeldC: p.goal(), Cured: p.cured, DwellS: (p.set.Dwell - p.dwelled).Seconds(),
+		CureC: p.set.CureC, HeldC: p.goal(), Cured: p.cured || p.uncured, DwellS: (p.set.Dwell - p.dwelled).Seconds(),
 		PourC: p.set.SetpointC, BandC: p.set.BandC, SteadyS: (p.set.SteadyFor - p.inBandFor).Seconds(),
 		PlateC: p.set.PlateLimitC - cascade.MarginC,
 		WaitC:  math.Max(p.target(), p.melt.C()), WaitS: p.spareS,
@@ -123,7 +123,7 @@ func (p *pot) wait(spareS float64, elapsed time.Duration) {
 // mayWait reports whether a pot with some time to spare is where it can wait, and that is
 // worth it.
 func (p *pot) mayWait(spareS float64) bool {
-	least, can := waitsS+waitsShare*p.way.S, (p.cured || p.dwelled == 0) && p.melt.C() < p.goal()-waitsUnderC
+	least, can := waitsS+waitsShare*p.way.S, (p.cured || p.uncured || p.dwelled == 0) && p.melt.C() < p.goal()-waitsUnderC
 	if p.straight() {
 		least = waitsS + staysShare*p.way.S
 	}

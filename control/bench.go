@@ -85,6 +85,9 @@ const longestStep = 24 * time.Hour
 // exist is dropped: it can not be about this bench.
 func (b *Bench) takeCommands(commands []Command) {
 	b.sight.AllOff, b.sight.Attended = false, false
+	for _, p := range b.pots {
+		p.said.settled()
+	}
 	for _, c := range commands {
 		b.sight.Attended = b.sight.Attended || !c.Afar
 		switch {
@@ -93,6 +96,7 @@ func (b *Bench) takeCommands(commands []Command) {
 		case c.Kind == Shot:
 			for _, p := range b.pots {
 				p.drawn = Drawn{}
+				p.said.forget(Draw)
 			}
 		case c.Kind == Setpoint && !b.maySet(c.C):
 			// Nobody who checked it first comes here.
@@ -269,18 +273,15 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		Probes: p.set.Probes, MeltEstimate: p.half.melt, PlateEstimate: p.half.plate, Hand: p.half.hand, HeatedFor: p.half.heatedFor, DrivenFor: p.half.drivenFor,
 		TargetC: p.goal(), SetpointC: p.set.SetpointC, BandC: p.set.BandC,
 		PlateTargetC: p.loop.PlateTargetC(),
-		Dwelled:      p.dwelled, Clear: p.clear, Cured: p.cured,
+		Dwelled:      p.dwelled, Clear: p.clear, Cured: p.cured, Uncured: p.uncured, Said: p.said.last,
 		StirredEver: p.stirred, SinceStir: p.sinceStir,
-		InBandFor: p.inBandFor, SinceColour: -1, Drawn: p.drawn, Recalled: p.loop.Recalled(),
+		InBandFor: p.inBandFor, SinceColour: p.colourAgo(), Drawn: p.drawn, Recalled: p.loop.Recalled(),
 		Doubted: p.loop.Doubted(), Tuned: p.loop.Tuning() != nil, Trial: p.loop.Trial(), CanBeTried: p.canBeTried(),
 	}
 	p.reportLift(out)
 	out.PeakC, out.PeakWithinC = p.peak()
 	if p.melt.Valid() && p.set.Probes.HasMelt() {
 		out.MeltC, out.SlopeCPerMin = p.melt.C(), p.melt.Slope()*60
-	}
-	if p.coloured {
-		out.SinceColour = p.sinceColour
 	}
 }
 

@@ -56,6 +56,7 @@ func (p *pot) notice(mayHeat bool) {
 // putBack is a press of the button on a pot that is said to be back.
 func (p *pot) putBack() {
 	p.lifted, p.noticed, p.returned, p.inBandFor = false, false, false, 0
+	p.said.forget(Return)
 	p.window.Return()
 }
 

@@ -63,6 +63,8 @@ type pot struct {
 	wasOver     bool // by the window, in the last cycle
 	clear       bool
 	cured       bool
+	arrived     bool // cured, by its maker's word
+	uncured     bool // that it was cured was taken back, and nobody has pressed since
 	dwelled     time.Duration
 	inBandFor   time.Duration
 	stirred     bool
@@ -71,6 +73,7 @@ type pot struct {
 	sinceColour time.Duration
 	unattended  time.Duration // how long it has waited for a hand since the last call
 	drawn       Drawn
+	said        said
 	half        half
 }
 
@@ -86,14 +89,25 @@ func newPot(s PotSettings) *pot {
 func (p *pot) mark(c Command) {
 	switch c.Kind {
 	case Stir:
+		p.said.remember(Stir)
+		p.said.stir = moment{p.stirred, p.sinceStir}
 		p.stirred, p.sinceStir = true, 0
 		p.loop.Stirred()
 	case TickClear:
 		// Cold paste is no clear melt, whoever says so.
-		p.clear = p.clear || p.melt.Valid() && p.melt.C() >= p.set.CureC-clearBelowC
+		if !p.clear && p.melt.Valid() && p.melt.C() >= p.set.CureC-clearBelowC {
+			p.clear = true
+			p.said.remember(TickClear)
+		}
 	case ArrivedCured:
-		p.cured = true
+		if !p.arrived {
+			p.said.remember(ArrivedCured)
+		}
+		p.cured, p.arrived, p.uncured = true, true, false
 	case ColourAdded:
+		p.said.remember(ColourAdded)
+		p.said.colour, p.said.mixed, p.said.notAdded = p.lastColour(), moment{p.stirred, p.sinceStir}, false
+		p.said.forget(Stir)
 		// Cold and not mixed in: only time in band and a new stir make it ready again.
 		p.coloured, p.sinceColour = true, 0
 		p.inBandFor, p.stirred = 0, false
@@ -102,11 +116,17 @@ func (p *pot) mark(c Command) {
 		p.half.reach.lowC -= additionC
 	case Draw:
 		p.loop.Drawn(c.ML * MeltJPerMLK)
+		p.said.remember(Draw)
+		p.said.drawn = p.drawn
 		p.draw()
 	case Lift:
+		p.said.forget(Return)
 		p.lift(!c.Afar)
 		p.half.replaced(!c.Afar)
 	case Return:
+		if p.lifted && !p.returned {
+			p.said.remember(Return)
+		}
 		p.returned, p.liftedHere = p.lifted, false
 	case Setpoint:
 		p.set.SetpointC = c.C
@@ -116,6 +136,8 @@ func (p *pot) mark(c Command) {
 		}
 	case HandReading:
 		p.handed(c.C)
+	case TakeBack:
+		p.takeBack(c.Mark)
 	}
 }
 
@@ -127,6 +149,7 @@ func (p *pot) canBeTried() bool {
 // pressed is the bench's button: a pot that is back on its plate is heated again
 // only after it, because no mark made elsewhere may turn a heater on.
 func (p *pot) pressed() {
+	p.uncured = false
 	if p.returned {
 		p.putBack()
 	}
@@ -136,6 +159,7 @@ func (p *pot) pressed() {
 func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration) {
 	p.sinceStir += elapsed
 	p.sinceColour += elapsed
+	p.said.passes(elapsed)
 	p.drawn.passes(r.Injector, elapsed)
 	p.melt.Take(r.Melt, melt, now, guard.MaxAge)
 	p.plate.Take(r.Plate, plate, now, guard.MaxAge)
@@ -183,7 +207,7 @@ func (p *pot) countDwell(elapsed time.Duration) {
 		p.dwelled = min(p.dwelled+elapsed, p.set.Dwell)
 	}
 	if p.dwelled >= p.set.Dwell && p.clear {
-		p.cured = true
+		p.cured, p.uncured = true, false
 	}
 }
 
@@ -228,9 +252,10 @@ func (p *pot) target() float64 {
 	return p.wary(p.goal())
 }
 
-// goal is the cure temperature and a margin until the pot is cured, then the set-point.
+// goal is the cure temperature and a margin until the pot is cured, then the set-point; one
+// whose cure was taken back stays there.
 func (p *pot) goal() float64 {
-	if p.cured {
+	if p.cured || p.uncured {
 		return p.set.SetpointC
 	}
 	return math.Max(p.set.CureC+cureMarginC, p.set.SetpointC)
@@ -309,6 +334,9 @@ func (p *pot) wantsHand(wait Wait, elapsed time.Duration) bool {
 func (p *pot) curing() (PotState, Wait, time.Duration) {
 	if p.dwelled >= p.set.Dwell {
 		return Curing, WaitClear, -1
+	}
+	if p.uncured && p.set.SetpointC < p.set.CureC {
+		return Heating, WaitEnable, -1 // where it is held it will never cure
 	}
 	if p.wantsReading() {
 		return Heating, WaitHand, -1

@@ -89,11 +89,13 @@ const (
 	// HandReading is what a person read in a melt that has no probe, with a thermometer of
 	// their own. It counts at the bench only.
 	HandReading
+	// TakeBack takes back the last mark of the kind Command.Mark, of those in MayTakeBack.
+	TakeBack
 )
 
 var commandNames = [...]string{
 	"", "stir", "clear", "arrived-cured", "colour-added", "lift", "return", "silence", "off", "draw", "shot", "setpoint",
-	"set-aside", "take-up", "take-out", "try-out", "hand-reading",
+	"set-aside", "take-up", "take-out", "try-out", "hand-reading", "take-back",
 }
 
 // String returns the command's name as the API spells it.
@@ -116,7 +118,7 @@ func CommandNamed(name string) (CommandKind, bool) {
 
 // NeedsPot reports whether the command is about one pot.
 func (k CommandKind) NeedsPot() bool {
-	return k != Silence && k != AllOff && k != Shot && k < SetAside || k == TryOut || k == HandReading
+	return k != Silence && k != AllOff && k != Shot && k < SetAside || k >= TryOut
 }
 
 // Command is one mark or request. Pot is an index into the settings' pots and
@@ -128,6 +130,8 @@ type Command struct {
 	Pot  int
 	C    float64
 	ML   float64
+	// Mark is what TakeBack takes back.
+	Mark CommandKind
 	// Code is what SetAside, TakeUp and TakeOut are about; For is how long the first of
 	// them lasts, above zero.
 	Code guard.Code
@@ -302,6 +306,11 @@ type PotFrame struct {
 	PeakC, PeakWithinC float64
 	Dwelled            time.Duration
 	Clear, Cured       bool
+	// Uncured is true for a pot whose cure was taken back: it is held at its set-point until
+	// somebody presses the bench's button.
+	Uncured bool
+	// Said are the last marks that can be taken back, in the order of MayTakeBack.
+	Said [6]Said
 	// Noticed is true for a lift that nobody marked: the readings look like one. LooksBack
 	// is true for a lifted pot that nobody has said to be back and that looks as if it were.
 	Noticed, LooksBack bool

@@ -55,6 +55,9 @@ func (s *Scribe) Write(h Happening) history.Kept {
 		if m.Kind == control.Shot && pushed {
 			continue // pressed twice: one shot
 		}
+		if m.Kind == control.TakeBack && m.Mark != 0 && !h.Frame.TookBack(m.Pot, m.Mark) {
+			continue // it came too late
+		}
 		if e, ok := history.EventOf(m); ok {
 			if m.Kind == control.HandReading && !h.Frame.TookHand(m.Pot) {
 				e.Text = notBelieved

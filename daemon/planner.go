@@ -145,7 +145,7 @@ func straightToReady(events []history.Event) (took time.Duration, began time.Tim
 			enabled = i
 		case e.Kind == history.ReadyToPour && enabled >= 0:
 			return e.At - events[enabled].At, events[enabled].Wall, true
-		case enabled >= 0 && slices.Contains(upsets, e.Kind):
+		case enabled >= 0 && !e.TakenBack && slices.Contains(upsets, e.Kind):
 			return 0, began, false
 		}
 	}

@@ -14,6 +14,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/daemon/describe"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/view"
 )
 
 // accepted is the answer to a mark that was queued. It takes effect in the next
@@ -44,8 +45,13 @@ func (s *server) benchCommand(kind control.CommandKind) http.HandlerFunc {
 	}
 }
 
-// note answers the route of a note, in the form field "text".
+// note answers the route of a note, in the form field "text"; with take-back=yes it takes
+// back the last one.
 func (s *server) note(w http.ResponseWriter, r *http.Request) {
+	if r.PostFormValue("take-back") == "yes" {
+		s.submit(w, r, history.Mark{Command: control.Command{Kind: control.TakeBack, Pot: history.WholeBench}})
+		return
+	}
 	text, err := typed(r, "text")
 	if err == nil && text == "" {
 		err = &fieldError{field: "text", why: "empty", fix: "write what is to be remembered"}
@@ -60,7 +66,8 @@ func (s *server) note(w http.ResponseWriter, r *http.Request) {
 // potCommand answers the routes that are about one pot, numbered from 1. An
 // addition may say in the form fields "what" and "amount" what it was, a draw in
 // "amount" how much, in mL; a new set-point needs the field "setpoint", with its unit, and
-// a hand-held reading the field "reading", with its unit or with the field "unit".
+// a hand-held reading the field "reading", with its unit or with the field "unit"; what is
+// taken back is named in the field "mark".
 func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	number, err := strconv.Atoi(r.PathValue("pot"))
 	if err != nil || number < 1 || number > len(s.Settings.Pots) {
@@ -98,9 +105,28 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	case control.HandReading:
 		s.handReading(w, r, m)
 		return
+	case control.TakeBack:
+		s.takeBack(w, r, m)
+		return
 	}
 	if err != nil {
 		refuseFor(w, wrongField, err)
+		return
+	}
+	s.submit(w, r, m)
+}
+
+// takeBack answers the route that takes back the mark of a pot in the form field "mark". It
+// never raises heat, so it may come from anywhere.
+func (s *server) takeBack(w http.ResponseWriter, r *http.Request, m history.Mark) {
+	m.Mark, _ = control.CommandNamed(r.PostFormValue("mark"))
+	f := s.Hub.Latest()
+	can := false
+	for i, k := range control.MayTakeBack() {
+		can = can || k == m.Mark && f.Live(time.Now()) && f.Pots[m.Pot].Said[i].Can
+	}
+	if !can {
+		problem(w, http.StatusConflict, view.Texts().NothingToTakeBack)
 		return
 	}
 	s.submit(w, r, m)
@@ -181,7 +207,7 @@ func (s *server) submit(w http.ResponseWriter, r *http.Request, m history.Mark) 
 	if m.Kind != 0 {
 		a.Accepted = m.Kind.String()
 	}
-	if m.Kind != 0 && m.Kind.NeedsPot() {
+	if m.Kind != 0 && m.Kind.NeedsPot() && m.Pot >= 0 {
 		a.Pot = m.Pot + 1
 	}
 	writeJSON(w, http.StatusAccepted, a)

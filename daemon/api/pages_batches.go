@@ -180,7 +180,7 @@ func (s *server) cameCured(run int64) (map[int]bool, error) {
 	pots := map[int]bool{}
 	events, err := s.History.Events(run)
 	for _, e := range events {
-		if e.Kind == history.CameCured {
+		if e.Kind == history.CameCured && !e.TakenBack {
 			pots[e.Pot] = true
 		}
 	}

@@ -262,14 +262,19 @@ func (s *Store) batches(where string, args []any) ([]Batch, error) {
 			return nil // it came meanwhile, and is for the next look
 		}
 		h := &all[i[0]].Heats[i[1]]
-		if kind == Drawn {
+		switch {
+		case kind == Drawn:
 			h.Drawn = append(h.Drawn, amount)
-		} else {
+		case kind == Addition:
 			h.Added = append(h.Added, Additive{what, amount})
+		case what == string(Drawn) && len(h.Drawn) > 0:
+			h.Drawn = h.Drawn[:len(h.Drawn)-1]
+		case what == string(Addition) && len(h.Added) > 0:
+			h.Added = h.Added[:len(h.Added)-1]
 		}
 		return nil
 	}, `SELECT event.run, event.pot, kind, text, amount FROM batch JOIN potful ON potful.batch = batch.id
-		JOIN event ON event.run = potful.run AND event.pot = potful.pot AND kind IN ('drawn', 'addition') `+where+` ORDER BY event.id`, args...)
+		JOIN event ON event.run = potful.run AND event.pot = potful.pot AND kind IN ('drawn', 'addition', 'taken back') `+where+` ORDER BY event.id`, args...)
 }
 
 // InPots are the numbers of the batches in the pots of a run, in their order; none for a

@@ -41,6 +41,7 @@ const (
 	NewSetpoint Kind = "set-point"    // Amount is the temperature, as typed
 	HandReading Kind = "read by hand" // likewise
 	Note        Kind = "note"
+	TakenBack   Kind = "taken back" // the last mark of the pot, whose kind is Text
 	GoesOn      Kind = "goes on after an interruption"
 )
 
@@ -61,6 +62,8 @@ type Event struct {
 	Amount string `json:"amount,omitempty"`
 	// C is the temperature of a new set-point, or what was read by hand, in degrees Celsius.
 	C float64 `json:"c,omitempty"`
+	// TakenBack is true for a mark that its maker took back later.
+	TakenBack bool `json:"taken_back,omitempty"`
 }
 
 type plainEvent Event
@@ -93,7 +96,7 @@ var said = map[control.CommandKind]Kind{
 	control.Stir: Stirred, control.TickClear: Clear, control.ArrivedCured: CameCured, control.ColourAdded: Addition,
 	control.Lift: Lifted, control.Return: BackOnPlate, control.AllOff: AllOff, control.Draw: Drawn,
 	control.Shot: ShotPushed, control.Setpoint: NewSetpoint, control.TryOut: TriedOut,
-	control.HandReading: HandReading,
+	control.HandReading: HandReading, control.TakeBack: TakenBack,
 }
 
 // EventOf is a mark as it is kept; there is none for a mark that nobody will ask
@@ -110,6 +113,9 @@ func EventOf(m Mark) (Event, bool) {
 	if m.Kind != 0 && m.Kind.NeedsPot() {
 		e.Pot = m.Pot
 	}
+	if kind == TakenBack {
+		e.Text = string(said[m.Mark])
+	}
 	return e, ok
 }
 
@@ -120,6 +126,19 @@ func (r *Recorder) insertEvent(tx *sql.Tx, cycle uint64, e Event) error {
 		// What is noted at the bench is the run's note as well: there is one place for it.
 		_, err = tx.Exec(`UPDATE run SET note = CASE note WHEN '' THEN ?1 ELSE note || ' · ' || ?1 END WHERE id = ?2`, e.Text, r.run.Load())
 	}
+	if err == nil && e.Kind == TakenBack && e.Text == string(Note) {
+		err = r.eraseNote(tx)
+	}
+	return err
+}
+
+// eraseNote takes the last note of the run that was taken back out of the run's note,
+// where it still stands at its end as it was written.
+func (r *Recorder) eraseNote(tx *sql.Tx) error {
+	_, err := tx.Exec(`UPDATE run SET note = substr(note, 1, length(note) - length(last.line))
+		FROM (SELECT CASE WHEN run.note = text THEN text ELSE ' · ' || text END AS line
+			FROM event JOIN run ON run.id = event.run WHERE event.run = ?1 AND kind = ?2 ORDER BY event.id DESC LIMIT 1) AS last
+		WHERE id = ?1 AND substr(note, -length(last.line)) = last.line`, r.run.Load(), Note)
 	return err
 }
 
@@ -140,5 +159,22 @@ func (s *Store) Events(run int64) ([]Event, error) {
 		events = append(events, e)
 		return nil
 	}, `SELECT part, bench_ms, wall_ms, kind, pot, text, amount, c FROM event WHERE run = ? ORDER BY id`, run)
+	markTakenBack(events)
 	return events, err
+}
+
+// markTakenBack finds the mark that each event of that kind takes back: the last of its
+// kind and pot before it.
+func markTakenBack(events []Event) {
+	for i, by := range events {
+		if by.Kind != TakenBack {
+			continue
+		}
+		for j := i - 1; j >= 0; j-- {
+			if e := &events[j]; string(e.Kind) == by.Text && e.Pot == by.Pot && !e.TakenBack {
+				e.TakenBack = true
+				break
+			}
+		}
+	}
 }

@@ -298,6 +298,9 @@ func EventWords(e history.Event) string {
 			words += ", " + more
 		}
 	}
+	if e.TakenBack {
+		words += ", taken back later"
+	}
 	return words
 }
 
@@ -306,7 +309,7 @@ func EventWords(e history.Event) string {
 func (r Review) Deviations() []config.Deviation {
 	var all []config.Deviation
 	for _, e := range r.Events {
-		if e.Pot < 0 || e.Pot >= len(r.Settings.Pots) {
+		if e.Pot < 0 || e.Pot >= len(r.Settings.Pots) || e.TakenBack {
 			continue
 		}
 		d := config.Deviation{Pot: r.Settings.Pots[e.Pot].Name, SetpointC: math.NaN()}
@@ -327,7 +330,7 @@ func (r Review) Deviations() []config.Deviation {
 // not recorded.
 func (r Review) LeftOut() (lines []string) {
 	for _, e := range r.Events {
-		if e.Kind == history.Addition && (e.Text == "" || e.Amount == "") {
+		if e.Kind == history.Addition && !e.TakenBack && (e.Text == "" || e.Amount == "") {
 			lines = append(lines, fmt.Sprintf("%s at %s: %s", r.colour(e.Pot), Clock(e.At), additionWords(e)))
 		}
 	}
@@ -341,7 +344,7 @@ func (r Review) DeviationLines(u Unit) []string {
 		switch {
 		case e.Kind == history.NewSetpoint:
 			lines = append(lines, fmt.Sprintf("%s at %s: set-point %s", r.colour(e.Pot), Clock(e.At), u.temperature(frames.Figure(e.C))))
-		case e.Kind == history.Addition:
+		case e.Kind == history.Addition && !e.TakenBack:
 			lines = append(lines, fmt.Sprintf("%s at %s: %s", r.colour(e.Pot), Clock(e.At), additionWords(e)))
 		}
 	}

@@ -93,7 +93,25 @@ type tracked struct {
 	stirAt  time.Duration // of the last stir; control forgets one after an addition
 	drawn   *Pot
 	drawnAt time.Duration
+	before  before
 	heat    Heat
+}
+
+// before is what was so before the last stir and the last draw, which may be taken back.
+type before struct {
+	stirred         bool
+	stirAt, drawnAt time.Duration
+	drawn           *Pot
+}
+
+// takeBack undoes the last mark of a kind.
+func (p *tracked) takeBack(k control.CommandKind) {
+	switch k {
+	case control.Stir:
+		p.stirred, p.stirAt = p.before.stirred, p.before.stirAt
+	case control.Draw:
+		p.drawn, p.drawnAt = p.before.drawn, p.before.drawnAt
+	}
 }
 
 // NewTracker returns a tracker of the pots of a run.
@@ -126,8 +144,8 @@ func (t *Tracker) Heats() []Heat {
 func (t *Tracker) See(f *control.Frame, marks []control.Command) *Card {
 	for i := range min(len(t.pots), len(f.Pots)) {
 		p := &t.pots[i]
-		if f.Pots[i].Cured && !p.cured {
-			p.cured, p.curedAt = true, f.Time
+		if f.Pots[i].Cured != p.cured { // it may be taken back
+			p.cured, p.curedAt = f.Pots[i].Cured, f.Time
 		}
 		p.heat.See(frames.Measured(f.Pots[i].Melt), f.Pots[i].State, f.Elapsed)
 	}
@@ -137,10 +155,15 @@ func (t *Tracker) See(f *control.Frame, marks []control.Command) *Card {
 		case m.Kind == control.Shot:
 			pushed = true
 		case m.Kind == control.Stir && m.Pot >= 0 && m.Pot < len(t.pots):
-			t.pots[m.Pot].stirred, t.pots[m.Pot].stirAt = true, f.Time
+			p := &t.pots[m.Pot]
+			p.before.stirred, p.before.stirAt = p.stirred, p.stirAt
+			p.stirred, p.stirAt = true, f.Time
 		case m.Kind == control.Draw && m.Pot >= 0 && m.Pot < len(t.pots):
-			now := t.pot(f, m.Pot)
-			t.pots[m.Pot].drawn, t.pots[m.Pot].drawnAt = &now, f.Time
+			now, p := t.pot(f, m.Pot), &t.pots[m.Pot]
+			p.before.drawn, p.before.drawnAt = p.drawn, p.drawnAt
+			p.drawn, p.drawnAt = &now, f.Time
+		case m.Kind == control.TakeBack && m.Pot < len(t.pots) && f.TookBack(m.Pot, m.Mark):
+			t.pots[m.Pot].takeBack(m.Mark)
 		}
 	}
 	if !pushed {

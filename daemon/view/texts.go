@@ -47,6 +47,7 @@ type Labels struct {
 	PlanLabels
 	TryLabels
 	PageLabels
+	TakeBackLabels
 }
 
 // AlarmLabels are the words of the page of alarms.
@@ -141,6 +142,7 @@ var texts = struct {
 		PlanLabels:     planLabels,
 		TryLabels:      tryLabels,
 		PageLabels:     pageLabels,
+		TakeBackLabels: takeBackLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",

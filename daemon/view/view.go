@@ -124,6 +124,8 @@ type Pot struct {
 	LooksBack    bool   `json:"looks_back"` // lifted, and by its readings on its plate again
 	Pour         Pour   `json:"pour"`
 	Drawn        Drawn  `json:"drawn"`    // in its injector
+	Uncured      bool   `json:"uncured"`  // its cure was taken back, and nobody has pressed since
+	Marks        []Mark `json:"marks"`    // that can be taken back, the youngest first
 	Recalled     bool   `json:"recalled"` // it goes by what earlier evenings found out
 	// Doubted: it answers otherwise than it is taken to. Tuned: a trial has found how.
 	// TrialSwing is under way of TrialOf, zero where there is no trial.
@@ -213,7 +215,7 @@ func potOf(f *frames.Frame, live bool, i int, bench control.Settings) Pot {
 		PlateTargetC: Figure(p.PlateTargetC), Duty: Figure(p.Duty), HeaterW: Figure(p.Duty * s.HeaterW),
 		DwelledS: Figure(p.Dwelled.Seconds()), Clear: p.Clear, Cured: p.Cured,
 		SinceStirS: sinceStir(p), SinceColourS: since(p.SinceColour), InBandForS: Figure(p.InBandFor.Seconds()),
-		Ready: p.State == control.Ready, Recalled: p.Recalled,
+		Ready: p.State == control.Ready, Recalled: p.Recalled, Uncured: p.Uncured, Marks: marksOf(p),
 		Doubted: p.Doubted, Tuned: p.Tuned, TrialSwing: p.Trial.Swing, TrialOf: p.Trial.Of, TrialLeftS: trialLeft(p),
 		Noticed: p.Noticed, LooksBack: p.LooksBack, Pour: pourOf(p.Pour),
 		Shown: potWords(f, i, s),
@@ -239,7 +241,7 @@ func unknownPot(i int, s control.PotSettings) Pot {
 		MeltC: u, MeltFault: notKnown, MeltAgeS: u, PlateC: u, PlateFault: notKnown, PlateAgeS: u,
 		InjectorC: u, SlopeCPerMin: u, AheadC: []Figure{}, PeakC: u, PeakWithinC: u, SetpointC: Figure(s.SetpointC), BandC: Figure(s.BandC),
 		TargetC: u, PlateTargetC: u, Duty: u, HeaterW: u, DwelledS: u, SinceStirS: u, SinceColourS: u, InBandForS: u, TrialLeftS: u,
-		Pour: noPour(), Drawn: noDrawn(),
+		Pour: noPour(), Drawn: noDrawn(), Marks: []Mark{},
 		Shown: unknownWords(s),
 	}
 }

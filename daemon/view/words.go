@@ -126,7 +126,7 @@ func waiting(p *control.PotFrame) string {
 	case control.WaitRefused:
 		text = texts.refused
 	default:
-		text = cmp.Or(liftWords(p), fmt.Sprintf(texts.waitsFor, p.Wait))
+		text = cmp.Or(liftWords(p), uncured(p), fmt.Sprintf(texts.waitsFor, p.Wait))
 	}
 	if p.Trial.Of > 0 {
 		left := about(time.Duration(p.Trial.LeftS * float64(time.Second)))

@@ -109,7 +109,8 @@ const (
 	withAside        = 4 // commands say which warning they are about, and for how long
 	withAmounts      = 5 // commands carry a volume
 	withEstimates    = 6 // pots carry what is thought of a place without a probe
-	newest           = withEstimates
+	withTakenBack    = 7 // commands say which mark they take back
+	newest           = withTakenBack
 )
 
 // header is the format and the checksum of what follows.

@@ -121,7 +121,7 @@ func TestOlderLayoutsAreRead(t *testing.T) {
 	thought := control.Estimate{C: 161.5, WithinC: 5}
 	r := Record{Input: control.Input{
 		Pots:     make([]control.PotReadings, 2),
-		Commands: []control.Command{{Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5}},
+		Commands: []control.Command{{Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5, Mark: control.Draw}},
 	}, Kept: Kept{Cycle: 7, Pots: []Pot{{Estimate: thought}, {}}}}
 	var reader Reader
 	for layout, want := range map[byte]control.Command{
@@ -130,14 +130,15 @@ func TestOlderLayoutsAreRead(t *testing.T) {
 		3:      {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true},
 		4:      {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute},
 		5:      {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5},
-		newest: {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5},
+		6:      {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5},
+		newest: {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5, Mark: control.Draw},
 	} {
 		require.NoError(t, reader.Each(Encode([]Record{r}), func(*Record) error { return nil }))
 		require.NoError(t, reader.Each(older(layout, r), func(back *Record) error {
 			assert.Equal(t, []control.Command{want}, back.Input.Commands, "layout %d", layout)
 			assert.EqualValues(t, 7, back.Kept.Cycle, "layout %d", layout)
-			assert.Equal(t, layout == newest, back.Kept.Pots[0].Estimate == thought, "layout %d", layout)
-			assert.Equal(t, layout != newest, back.Kept.Pots[0].Estimate == control.Estimate{}, "layout %d", layout)
+			assert.Equal(t, layout >= withEstimates, back.Kept.Pots[0].Estimate == thought, "layout %d", layout)
+			assert.Equal(t, layout < withEstimates, back.Kept.Pots[0].Estimate == control.Estimate{}, "layout %d", layout)
 			return nil
 		}))
 	}

@@ -179,6 +179,9 @@ func walkCommands(c *columns, r *Record) {
 	if c.format >= withAmounts {
 		places(c, r.Input.Commands[:n], 1, func(command *control.Command) { c.scaled(&command.ML, control.PerML) })
 	}
+	if c.format >= withTakenBack {
+		places(c, r.Input.Commands[:n], 1, func(command *control.Command) { number(c, &command.Mark) })
+	}
 }
 
 // places walks the columns of every place of a command, so many each; the empty

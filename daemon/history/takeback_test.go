@@ -1,0 +1,61 @@
+package history
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+)
+
+// TestMarksThatAreTakenBack are listed as such, count in no batch and stand in no note.
+func TestMarksThatAreTakenBack(t *testing.T) {
+	s := open(t, t.TempDir())
+	o := withPotfuls()
+	r, err := s.Record(noon, o)
+	require.NoError(t, err)
+	e := newEvening(o.Settings)
+	say := func(k control.CommandKind, back control.CommandKind, text, amount string) {
+		m := Mark{Command: control.Command{Kind: k, Pot: 1, Mark: back}, Text: text, Amount: amount}
+		if k == 0 || back == 0 && k == control.TakeBack {
+			m.Pot = WholeBench
+		}
+		event, ok := EventOf(m)
+		require.True(t, ok)
+		k1 := e.next()
+		k1.Events = []Event{event}
+		r.PutAll(k1)
+	}
+	say(control.Draw, 0, "", "60 mL")
+	say(control.Draw, 0, "", "600 mL")
+	say(control.TakeBack, control.Draw, "", "")
+	say(control.ColourAdded, 0, "flake", "2 g")
+	say(control.TakeBack, control.ColourAdded, "", "")
+	say(0, 0, "first", "")
+	say(0, 0, "wrong", "")
+	say(control.TakeBack, 0, "", "")
+	require.NoError(t, r.Close(noon.Add(time.Hour)))
+
+	events, err := s.Events(r.Run())
+	require.NoError(t, err)
+	var back []string
+	for _, e := range events {
+		if e.TakenBack {
+			back = append(back, string(e.Kind)+" "+e.Amount+e.Text)
+		}
+	}
+	assert.Equal(t, []string{"drawn 600 mL", "addition 2 gflake", "note wrong"}, back)
+	run, err := s.Run(r.Run())
+	require.NoError(t, err)
+	assert.Equal(t, "first", run.Note)
+	batches, err := s.Batches()
+	require.NoError(t, err)
+	require.Len(t, batches, 3)
+	assert.Equal(t, []string{"60 mL"}, batches[1].Heats[0].Drawn)
+	assert.Empty(t, batches[1].Heats[0].Added)
+
+	_, ok := EventOf(Mark{Command: control.Command{Kind: control.Silence}})
+	assert.False(t, ok)
+}
