@@ -47,7 +47,7 @@ func root() *cobra.Command {
 		runsCommand(), reviewCommand(), causesCommand(), verdictCommand(), tryCommand(), attemptsCommand(), recipesCommand(), promoteCommand(),
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
-	c.AddCommand(completionCommand(), watchCommand(), planCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand())
+	c.AddCommand(completionCommand(), watchCommand(), planCommand(), checksCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand())
 	plainly(c)
 	complete(c)
 	return c

@@ -7,8 +7,12 @@ import (
 
 // Grades as in the table.
 const (
-	coldAgreeC  = 3.0             // C
-	coldBelowC  = 40.0            // E: a pot that still cools from an earlier session is warmer
+	// ColdAgreeC is how far cold probes may lie apart (C), in kelvins.
+	ColdAgreeC = 3.0
+	// ColdBelowC is what is cold, in degrees Celsius (E: a pot that still cools from an
+	// earlier session is warmer).
+	ColdBelowC = 40.0
+
 	coldSettle  = 3 * time.Second // E
 	coldFilterS = 5.0             // E: it leaves less than 0.1 °C of a good module's noise
 )
@@ -50,7 +54,7 @@ func (g *Guard) oddProbe(elapsed time.Duration) int {
 		}
 		low, high, sum, n = min(low, k.c[i]), max(high, k.c[i]), sum+k.c[i], n+1
 	}
-	if k.looked += elapsed; k.looked < coldSettle || high >= coldBelowC || high-low <= coldAgreeC {
+	if k.looked += elapsed; k.looked < coldSettle || high >= ColdBelowC || high-low <= ColdAgreeC {
 		return -1
 	}
 	odd, off := -1, 0.0

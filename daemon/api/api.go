@@ -75,6 +75,7 @@ type server struct {
 	drawing chan struct{} // a slot for each picture being drawn
 	advice  adviser
 	spelt   spelt
+	ticked  ticked
 }
 
 // New returns the handler of every route, guarded. Serve runs it.
@@ -152,6 +153,9 @@ func (s *server) routes() []route {
 		{"POST " + importPath, s.bringIn},
 		{"POST /api/v1/tidy", s.tidy},
 		{"GET /api/v1/plan", s.plan},
+		{"GET /checks", s.readable(s.checksPage)},
+		{"GET /api/v1/checks", s.checks},
+		{"POST /api/v1/checks", s.tick},
 		{"GET /plan", s.readable(s.planPage)},
 		{"GET /recipes", s.readable(s.recipesPage)},
 		{"GET /recipes/{fingerprint}", s.readable(s.recipePage)},

@@ -17,6 +17,7 @@ type runPage struct {
 	BesideAddress, ReportAddress       string
 	Plot                               *plotPart // nil when nothing was recorded
 	Deviations                         []string
+	Checks                             string
 	Shots                              []shotCard
 	Potfuls                            potfuls
 	// Lines are the events without the stirs, WithStirs all of them.
@@ -63,6 +64,7 @@ func (s *server) pageOf(r *http.Request, about review.Review, part *plotPart) ru
 		Deviations: about.DeviationLines(unitOf(r)), Lines: about.Lines(false), WithStirs: about.Lines(true),
 		Shots: cardsOf(about.Run.ID, about.Recipe, about.Settings, about.Shots, unitOf(r)),
 	}
+	p.Checks = about.ChecksLine()
 	p.FromHere = fromHere(r) && about.Run.State != history.Recording
 	p.Stirs = len(p.WithStirs) - len(p.Lines)
 	path := fmt.Sprintf("/runs/%d", about.Run.ID)

@@ -41,7 +41,8 @@ const (
 	NewSetpoint Kind = "set-point"    // Amount is the temperature, as typed
 	HandReading Kind = "read by hand" // likewise
 	Note        Kind = "note"
-	TakenBack   Kind = "taken back" // the last mark of the pot, whose kind is Text
+	Checked     Kind = "before-heat checks" // Text is which were ticked off
+	TakenBack   Kind = "taken back"         // the last mark of the pot, whose kind is Text
 	GoesOn      Kind = "goes on after an interruption"
 )
 
@@ -84,10 +85,11 @@ func (e Event) MarshalJSON() ([]byte, error) {
 }
 
 // Mark is what a person said in a cycle, with the words that go with it. A Kind of
-// zero is a note: it is nothing to control.
+// zero is nothing to control: it is a note, or what As says.
 type Mark struct {
 	control.Command
 	Text, Amount string
+	As           Kind
 }
 
 // said are the kinds of event by what people said.
@@ -103,6 +105,9 @@ var said = map[control.CommandKind]Kind{
 // for later.
 func EventOf(m Mark) (Event, bool) {
 	kind, ok := said[m.Kind]
+	if m.Kind == 0 && m.As != "" {
+		kind = m.As
+	}
 	e := Event{Kind: kind, Pot: WholeBench, Text: m.Text, Amount: m.Amount}
 	if kind == NewSetpoint || kind == HandReading {
 		e.C = m.C

@@ -211,7 +211,7 @@ func TestTimesAndRoomsAsTyped(t *testing.T) {
 func TestPlanIsPure(t *testing.T) {
 	may := []string{
 		"cmp", "encoding/json", "fmt", "io", "math", "slices", "strings", "text/tabwriter", "time",
-		"meltwarden/config", "meltwarden/config/quantity", "meltwarden/control", "meltwarden/control/model", "meltwarden/control/reading",
+		"meltwarden/config", "meltwarden/config/quantity", "meltwarden/control", "meltwarden/control/guard", "meltwarden/control/model", "meltwarden/control/reading", "meltwarden/daemon/checks",
 		"meltwarden/daemon/frames", "meltwarden/daemon/lines",
 	}
 	require.NoError(t, fs.WalkDir(os.DirFS("."), ".", func(path string, d fs.DirEntry, err error) error {

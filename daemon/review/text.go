@@ -21,6 +21,7 @@ func (r Review) WriteText(w io.Writer, u Unit) error {
 	if r.Run.Note != "" {
 		t.Line("%s", lines.Wrap("", "note: "+r.Run.Note))
 	}
+	t.Line("%s", lines.Wrap("", r.ChecksLine()))
 	if changes := r.DeviationLines(u); len(changes) > 0 {
 		t.Line("\nchanged at the bench")
 		for _, c := range changes {

@@ -25,7 +25,7 @@ func benchWords(f *frames.Frame, s control.Settings, live bool) BenchWords {
 	w.Answer, w.Detail = answer(f, s)
 	w.Detail = cmp.Or(urgent(f), w.Detail)
 	w.Tone, w.Heat = benchTone(f), f.Heat.String()
-	w.Power = fmt.Sprintf(texts.power, math.Round(f.PowerW))
+	w.Power = powerWords(f, s)
 	if f.Aside > 0 {
 		w.Aside = fmt.Sprintf(texts.aside, f.Aside)
 	}

@@ -48,6 +48,8 @@ type Labels struct {
 	TryLabels
 	PageLabels
 	TakeBackLabels
+	InterlockLabels
+	ChecksLabels
 }
 
 // AlarmLabels are the words of the page of alarms.
@@ -109,7 +111,7 @@ var texts = struct {
 	noReading, tooOld, plateHeater, stirred    string
 	noProbe, refused                           string
 	bench, pot, active, latched, activeLatched string
-	power, aside, mould, room                  string
+	power, powerOf, aside, mould, room         string
 	fewSeconds, aboutSeconds, aboutMinutes     string
 	aboutHours                                 string
 	clearFrom, potEnable, predictedIn          string
@@ -142,7 +144,7 @@ var texts = struct {
 		PlanLabels:     planLabels,
 		TryLabels:      tryLabels,
 		PageLabels:     pageLabels,
-		TakeBackLabels: takeBackLabels,
+		TakeBackLabels: takeBackLabels, InterlockLabels: interlockLabels, ChecksLabels: checksLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",
@@ -166,7 +168,7 @@ var texts = struct {
 	noProbe: "no probe, and no estimate yet", refused: "heat is refused here",
 	plateHeater: "plate %s %s, heater %.0f %%", stirred: ", stirred %s ago",
 	bench: "bench", pot: "pot %d", active: "active", latched: "latched", activeLatched: "active, latched",
-	power: "heaters %.0f W", aside: "warnings set aside: %d", mould: "mould %s %s", room: "room %s %s",
+	power: "heaters %.0f W", powerOf: "heaters %.0f W, %.0f %% of the circuit's %.0f W", aside: "warnings set aside: %d", mould: "mould %s %s", room: "room %s %s",
 	fewSeconds: "a few seconds", aboutSeconds: "about %d s", aboutMinutes: "about %d min",
 	aboutHours: "about %d h %d min",
 	clearFrom:  "from %s %s",

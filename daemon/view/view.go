@@ -41,7 +41,10 @@ type Bench struct {
 	// AheadEveryS is the time between two points of Pot.AheadC.
 	AheadEveryS float64     `json:"ahead_every_s"`
 	Conditions  []Condition `json:"conditions"`
-	Aside       int         `json:"aside"` // how many warnings are off lamp and buzzer, by a person's will
+	Interlocks  []Interlock `json:"interlocks"`
+	CircuitW    Figure      `json:"circuit_w"`    // what the breaker carries
+	BlockedCold bool        `json:"blocked_cold"` // no heat, and nothing hot: the time for the checks
+	Aside       int         `json:"aside"`        // how many warnings are off lamp and buzzer, by a person's will
 	Pots        []Pot       `json:"pots"`
 	Shown       BenchWords  `json:"shown"`
 }
@@ -146,6 +149,7 @@ func Of(f *frames.Frame, s control.Settings, now time.Time) Bench {
 		b.Cycle, b.BenchTimeS = f.Cycle, f.Time.Seconds()
 	}
 	b.Live = f.Live(now)
+	b.Interlocks, b.CircuitW = Interlocks(f, b.Live), Figure(s.Circuit.MaxW)
 	if b.Live {
 		b.fill(f, s)
 	}
@@ -168,6 +172,7 @@ func unheard() Bench {
 // fill takes over what only a live frame can tell about the bench.
 func (b *Bench) fill(f *frames.Frame, s control.Settings) {
 	b.Heat, b.Ready, b.Hot = f.Heat.String(), f.Ready, f.Hot
+	b.BlockedCold = f.Heat == control.HeatBlocked && !f.Hot
 	b.PowerW = Figure(f.PowerW)
 	b.MouldC, b.RoomC = frames.Measured(f.Mould), frames.Measured(f.Room)
 	b.Call = Call{f.Call.Sound.String(), f.Call.Pot, f.Call.Silenced, f.Call.Seq, f.Call.Since.Seconds()}

@@ -27,7 +27,12 @@ export class Sound {
   }
 
   test() {
-    this.#play(patterns.ready());
+    this.play("ready");
+  }
+
+  // play lets one call be heard, whether sound is on or not: for a press that asks for it.
+  play(name) {
+    this.#play(patterns[name](1));
   }
 
   // hear takes the present call. Each is said once; some are repeated until

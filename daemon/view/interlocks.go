@@ -1,0 +1,73 @@
+package view
+
+import (
+	"fmt"
+	"math"
+
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+	"meltwarden/daemon/frames"
+)
+
+// Interlock is what the program reads of an interlock. It is no proof that it works: e-stop
+// and cut-out break the contactor in hardware, and only trying them shows that they do.
+type Interlock struct {
+	Name string `json:"name"`
+	// State is "closed", which lets heat flow, "open", "not read" or "not wired".
+	State string `json:"state"`
+	Words string `json:"words"`
+	Tone  Tone   `json:"tone"`
+}
+
+// The states of an interlock.
+const (
+	closed   = "closed"
+	opened   = "open"
+	notRead  = "not read"
+	notWired = "not wired"
+)
+
+// Interlocks are those of a bench, as it is read now.
+func Interlocks(f *frames.Frame, live bool) []Interlock {
+	var c control.Contacts
+	if live {
+		c = f.Contacts
+	} else {
+		missing := reading.Contact{Fault: reading.Missing}
+		c.EStop, c.CutOut, c.Fan = missing, missing, missing
+	}
+	return []Interlock{
+		interlock(texts.EmergencyStop, c.EStop), interlock(texts.CutOut, c.CutOut), interlock(texts.Fan, c.Fan),
+	}
+}
+
+func interlock(name string, c reading.Contact) Interlock {
+	i := Interlock{Name: name, State: notRead, Tone: Warn}
+	switch {
+	case !c.Wired():
+		i.State, i.Tone = notWired, Plain
+	case c.Known(guard.MaxAge) && c.Closed:
+		i.State, i.Tone = closed, Plain
+	case c.Known(guard.MaxAge):
+		i.State, i.Tone = opened, Danger
+	}
+	i.Words = name + " " + i.State
+	return i
+}
+
+// powerWords is what the heaters draw, and of what the circuit carries.
+func powerWords(f *frames.Frame, s control.Settings) string {
+	w := math.Round(f.PowerW)
+	if !(s.Circuit.MaxW > 0) {
+		return fmt.Sprintf(texts.power, w)
+	}
+	return fmt.Sprintf(texts.powerOf, w, math.Round(100*f.PowerW/s.Circuit.MaxW), s.Circuit.MaxW)
+}
+
+// InterlockLabels are the words about the interlocks.
+type InterlockLabels struct{ EmergencyStop, CutOut, Fan, Interlocks string }
+
+var interlockLabels = InterlockLabels{
+	EmergencyStop: "emergency stop", CutOut: "cut-out", Fan: "fan", Interlocks: "Interlocks, as they are read",
+}
