@@ -19,10 +19,13 @@ type benchPage struct {
 	Pots          []benchPot
 	Run           string
 	HeatRefused   string
+	Lacks         string // what is not there, and what to do
 	Mould         string // of the last shot that names one
 	Aims          string // of the recipe in the push; "" without one
 	LastShot      *shotCard
 	Potfuls       potfuls
+	// BenchKeys and PotKeys are what single keys do.
+	BenchKeys, PotKeys []view.Key
 	// FromHere is true on the bench's own computer.
 	FromHere bool
 	// Still leaves out the reloading that a browser without script needs: it would
@@ -57,6 +60,7 @@ func (s *server) page(w http.ResponseWriter, r *http.Request) {
 		head: s.head(r, s.Title, "/"), Bench: b, Pots: s.benchPots(b, recipe), Run: s.Run, HeatRefused: s.HeatRefused,
 		FromHere: fromHere(r), Still: r.URL.Query().Has("still"),
 	}
+	p.Lacks, p.BenchKeys, p.PotKeys = s.lacks(recipe), view.BenchKeys(), view.PotKeys()
 	if recipe != nil {
 		p.Aims = review.Aims(recipe.Pour)
 	}
@@ -71,6 +75,17 @@ func (s *server) page(w http.ResponseWriter, r *http.Request) {
 		p.Potfuls, _ = s.potfulsNow(r) // likewise
 	}
 	show(w, http.StatusOK, "page.html", p)
+}
+
+// lacks says what the page can not show for want of a run or its recipe, and what to do.
+func (s *server) lacks(recipe *config.Recipe) string {
+	switch l := view.Texts(); {
+	case s.History == nil || s.History.Live() == 0:
+		return l.NoRunHelp
+	case recipe == nil:
+		return l.NoRecipeHelp
+	}
+	return ""
 }
 
 func (s *server) benchPots(b view.Bench, recipe *config.Recipe) []benchPot {

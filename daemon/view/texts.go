@@ -50,6 +50,7 @@ type Labels struct {
 	TakeBackLabels
 	InterlockLabels
 	ChecksLabels
+	BenchLabels
 }
 
 // AlarmLabels are the words of the page of alarms.
@@ -144,7 +145,7 @@ var texts = struct {
 		PlanLabels:     planLabels,
 		TryLabels:      tryLabels,
 		PageLabels:     pageLabels,
-		TakeBackLabels: takeBackLabels, InterlockLabels: interlockLabels, ChecksLabels: checksLabels,
+		TakeBackLabels: takeBackLabels, InterlockLabels: interlockLabels, ChecksLabels: checksLabels, BenchLabels: benchLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",

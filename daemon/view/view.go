@@ -5,6 +5,7 @@
 package view
 
 import (
+	"cmp"
 	"math"
 	"strings"
 	"time"
@@ -157,6 +158,7 @@ func Of(f *frames.Frame, s control.Settings, now time.Time) Bench {
 		b.Pots = append(b.Pots, potOf(f, b.Live, i, s))
 	}
 	b.Shown = benchWords(f, s, b.Live)
+	b.Shown.Detail = cmp.Or(b.Shown.Detail, lostHelp(f, b.Live))
 	return b
 }
 
@@ -227,6 +229,7 @@ func potOf(f *frames.Frame, live bool, i int, bench control.Settings) Pot {
 	}
 	pot.estimates(p)
 	pot.showDraw(f, p, bench.Injector)
+	pot.Shown.partCountdown()
 	return pot
 }
 

@@ -52,21 +52,24 @@ type BenchWords struct {
 
 // PotWords are one pot in words and on the page's scale.
 type PotWords struct {
-	Melt     Both   `json:"melt"`
-	Against  Both   `json:"against"` // the set-point and its band
-	Off      Both   `json:"off"`     // how far from the set-point, or what is wrong with the reading
-	Wait     string `json:"wait"`
-	Left     string `json:"left"`
-	Way      string `json:"way"`      // when it is ready
-	Pour     string `json:"pour"`     // how long it can still be shot, off its plate
-	PourHow  string `json:"pour_how"` // and how sure that is
-	Injector Both   `json:"injector"` // what was drawn and waits for the push, as it is estimated
-	More     Both   `json:"more"`
-	Ahead    Both   `json:"ahead"` // what is predicted
-	Tone     Tone   `json:"tone"`
-	Shape    string `json:"shape"`
-	Level    Figure `json:"level"`
-	Band     Figure `json:"band"`
+	Melt    Both   `json:"melt"`
+	Against Both   `json:"against"` // the set-point and its band
+	Off     Both   `json:"off"`     // how far from the set-point, or what is wrong with the reading
+	Wait    string `json:"wait"`
+	Left    string `json:"left"`
+	Way     string `json:"way"`      // when it is ready
+	Pour    string `json:"pour"`     // how long it can still be shot, off its plate
+	PourHow string `json:"pour_how"` // and how sure that is
+	// PourLead and PourFigure are Pour in two parts: its words and its seconds, if it has any.
+	PourLead   string `json:"pour_lead"`
+	PourFigure string `json:"pour_figure"`
+	Injector   Both   `json:"injector"` // what was drawn and waits for the push, as it is estimated
+	More       Both   `json:"more"`
+	Ahead      Both   `json:"ahead"` // what is predicted
+	Tone       Tone   `json:"tone"`
+	Shape      string `json:"shape"`
+	Level      Figure `json:"level"`
+	Band       Figure `json:"band"`
 }
 
 func potWords(f *frames.Frame, i int, s control.PotSettings) PotWords {

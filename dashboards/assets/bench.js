@@ -4,6 +4,10 @@ import { chosen, isDark, useTheme } from "./chosen.js";
 import { replace, sendForms } from "./marks.js";
 import { Trend } from "./trend.js";
 import { Sound } from "./sound.js";
+import { listen } from "./keys.js";
+import { offerNote, showMarks, taken } from "./offers.js";
+import { keepTyped, offerUnsent } from "./kept.js";
+import { notify, offerNotices, stayAwake } from "./awake.js";
 
 const body = document.body;
 const $ = (id) => document.getElementById(id);
@@ -80,9 +84,17 @@ function show() {
   body.dataset.tone = bench.shown.tone;
   sayAnswer();
   $("silence").setAttribute("aria-pressed", bench.call.silenced);
+  body.dataset.blockedCold = bench.blocked_cold;
+  body.toggleAttribute("data-long", $("answer").textContent.length > mostInLarge);
+  document.querySelectorAll(".interlocks li").forEach((li, i) => { li.dataset.tone = bench.interlocks[i].tone; fill(li, bench.interlocks[i]); });
   showConditions(bench.conditions);
   for (const article of document.querySelectorAll(".pot")) showPot(article, bench.pots[article.dataset.pot]);
+  showMarks(bench, document.querySelectorAll(".pot"));
+  stayAwake(bench.hot);
 }
+
+// mostInLarge is how many letters of an answer fit into one line in the large size.
+const mostInLarge = 40;
 
 // Silence is a failure: without a frame for two seconds nothing on the page is
 // known any more, and it may be hot.
@@ -95,7 +107,8 @@ function notLive() {
   body.dataset.hot = "true";
   body.dataset.tone = "lost";
   document.querySelector(".answer use").setAttribute("href", "#tone-lost");
-  setText($("detail"), "");
+  setText($("detail"), bench?.at === null ? bench.shown.detail : body.dataset.lostHelp);
+  stayAwake(true);
   if (bench) setText($("answer"), `${body.dataset.notLive} ${bench.shown.last_reading}`);
   sayAnswer();
   trend.lose();
@@ -109,6 +122,7 @@ function take(message) {
   if (!bench.live) return notLive();
   show();
   sound.hear(bench.call);
+  notify(bench, bench.shown.answer[unit]);
   trend.add(bench);
 }
 
@@ -167,6 +181,8 @@ setInterval(() => { if (!document.hidden && !$("potfuls").contains(document.acti
 
 sendForms((form) => {
   trend.happened();
+  taken(form);
+  if (form.getAttribute("action") === "/api/v1/note" && !$("offer").contains(form)) offerNote($("offer").dataset.note);
   if (form.id === "shot") awaitShot();
   else if (form.closest("#last-shot")) refreshShot();
   else if (form.closest("#potfuls")) refreshPotfuls();
@@ -213,5 +229,9 @@ function firstTouch() {
 if (chosen.get("sound") === "on") for (const kind of touches) addEventListener(kind, firstTouch);
 
 for (const e of document.querySelectorAll("#sound, .settings, .trend")) e.hidden = false;
+offerUnsent();
+offerNotices();
+listen();
+keepTyped();
 trend.unit = unit;
 follow();

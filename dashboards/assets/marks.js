@@ -33,8 +33,11 @@ async function post(address, fields, withinMs) {
   const answer = await fetch(address, {
     method: "POST", headers: { Accept: "application/json" }, body: fields, signal: AbortSignal.timeout(withinMs),
   });
-  if (!answer.ok) throw new Error((await answer.json()).detail);
+  if (!answer.ok) throw new Refused((await answer.json()).detail);
 }
+
+// Refused is the program's own answer, as against none.
+class Refused extends Error {}
 
 async function send(form, button) {
   // A file goes as it is, and may take its time; what is typed takes none.
@@ -45,12 +48,18 @@ async function send(form, button) {
     await post(button.getAttribute("formaction") ?? form.action, fields, file ? 30_000 : 3000);
   } catch (e) {
     if (button.classList.contains("off")) tellProblem(body.dataset.notSentOff);
-    else tell(form, `${body.dataset.notSent} ${button.firstChild.textContent}. ${e.message}`);
+    else if (e instanceof Refused || file || whereTyped(form)) tell(form, `${body.dataset.notSent} ${button.firstChild.textContent}. ${e.message}`);
+    else {
+      tell(form, `${body.dataset.notSent} ${button.firstChild.textContent}.`);
+      const detail = { label: button.firstChild.textContent, action: button.getAttribute("formaction") ?? form.action, fields: String(fields) };
+      form.dispatchEvent(new CustomEvent("unsent", { bubbles: true, detail }));
+    }
     return false;
   }
   button.dataset.sent = "";
   setTimeout(() => delete button.dataset.sent, 1500);
   tell(form, "");
+  form.dispatchEvent(new Event("sent", { bubbles: true }));
   if ("once" in form.dataset) form.reset();
   return true;
 }

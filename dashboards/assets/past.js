@@ -1,6 +1,7 @@
 // The pages of past runs and recipes: what is said of a shot, and a
 // closer look at a run by dragging across its picture.
 import { replace, sendForms } from "./marks.js";
+import { keepTyped } from "./kept.js";
 
 // What was said of a shot or of an alarm shows in its card, which is fetched anew; an
 // alarm that is over is gone.
@@ -18,6 +19,7 @@ async function refresh(form) {
   }
 }
 sendForms(refresh);
+keepTyped();
 
 const clock = (s) => {
   const two = (n) => String(Math.floor(n)).padStart(2, "0");

@@ -1,0 +1,56 @@
+// What was marked can be taken back for a while: it is offered for some seconds as it
+// appears, whoever marked it, and stays in the tile's list as long as the bench says so.
+const offerForMs = 10_000;
+const offer = document.getElementById("offer");
+let hides = 0;
+const before = new Map(); // by pot and mark: how long ago it was made, in seconds
+
+function show(text, action, mark) {
+  offer.querySelector("b").textContent = text;
+  const form = offer.querySelector("form"), name = form.querySelector("input");
+  form.action = action;
+  [name.name, name.value] = mark ? ["mark", mark] : ["take-back", "yes"];
+  offer.hidden = false;
+  clearTimeout(hides);
+  hides = setTimeout(() => { offer.hidden = true; }, offerForMs);
+}
+
+// offerNote offers to take back the note that was just written down.
+export const offerNote = (text) => show(text, "/api/v1/note", "");
+
+// sent hides the offer that was taken.
+export function taken(form) {
+  if (offer.contains(form)) offer.hidden = true;
+}
+
+function list(article, pot) {
+  const place = article.querySelector(".take-back > div");
+  const now = pot.marks.map((m) => m.mark).join(" ");
+  if (place.dataset.shown === now) return;
+  place.dataset.shown = now;
+  place.replaceChildren(...pot.marks.map((m) => {
+    const form = document.createElement("form"), button = document.createElement("button");
+    form.method = "post";
+    form.action = `/api/v1/pots/${pot.number}/take-back`;
+    Object.assign(button, { name: "mark", value: m.mark, textContent: m.label });
+    form.append(button);
+    return form;
+  }));
+}
+
+let first = true;
+export function showMarks(bench, articles) {
+  for (const article of articles) {
+    const pot = bench.pots[article.dataset.pot];
+    list(article, pot);
+    for (const m of pot.marks) {
+      const key = `${pot.number} ${m.mark}`, was = before.get(key);
+      if (!first && (was === undefined || m.since_s < was)) show(`${pot.colour}: ${m.label}`, `/api/v1/pots/${pot.number}/take-back`, m.mark);
+      before.set(key, m.since_s);
+    }
+    for (const key of before.keys()) {
+      if (key.startsWith(`${pot.number} `) && !pot.marks.some((m) => key === `${pot.number} ${m.mark}`)) before.delete(key);
+    }
+  }
+  first = false;
+}
