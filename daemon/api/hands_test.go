@@ -60,6 +60,8 @@ func TestNumbersOfTheBenchPage(t *testing.T) {
 	assert.False(t, evaluate[bool](s, `document.querySelector(".caution.short").checkVisibility()`), "nothing is hot")
 }
 
+const offered = `document.querySelector("#offer small").textContent`
+
 // TestAHandAtTheBench: single keys mark and can be switched off, what is typed in a field is
 // none; a mark is offered to be taken back; what is typed outlives the page, and a mark that
 // was not sent waits for a person; the screen stays on while anything is hot.
@@ -85,7 +87,7 @@ func TestAHandAtTheBench(t *testing.T) {
 	press("n")
 	s.becomes(`document.activeElement.name === "text"`)
 	evaluate[string](s, `document.activeElement.value = ""`) // this driver types the letter all the same
-	press("2s? O") // a note
+	press("2s? O")                                           // a note
 	s.becomes(`document.activeElement.value === "2s? O"`)
 	assert.Empty(t, s.queue, "what is typed is no key")
 
@@ -93,7 +95,7 @@ func TestAHandAtTheBench(t *testing.T) {
 	s.becomes(`document.querySelector("[name=text]").value === "2s? O" && document.body.dataset.live === "true"`)
 	s.do(chromedp.Focus("[name=text]"), chromedp.KeyEvent(kb.Enter))
 	assert.Equal(t, control.Command{}, s.command())
-	s.becomes(`document.querySelector("[name=text]").value === "" && !document.getElementById("offer").hidden`)
+	s.becomes(`document.querySelector("[name=text]").value === "" && ` + offered + ` === "Note"`)
 	press("?") // into the field
 	s.do(chromedp.Reload())
 	s.becomes(`document.body.dataset.live === "true"`)
@@ -112,10 +114,10 @@ func TestAHandAtTheBench(t *testing.T) {
 	f := holding()
 	f.Pots[0].Said[0] = control.Said{Can: true, Ago: time.Second}
 	s.shown.Store(f)
-	s.becomes(`document.querySelector("#offer b").textContent === "slate: Stirred" && !document.getElementById("offer").hidden`)
+	s.becomes(offered + ` === "slate: Stirred"`)
 	s.do(chromedp.Click("#offer button"))
 	assert.Equal(t, control.Command{Kind: control.TakeBack, Pot: 0, Mark: control.Stir}, s.command())
-	s.becomes(`document.getElementById("offer").hidden`)
+	s.becomes(offered + ` === "" && document.querySelector("#offer button").disabled`)
 	assert.Equal(t, 1.0, evaluate[float64](s, `document.querySelectorAll(".take-back form").length`))
 
 	evaluate[bool](s, `window.fetch = () => Promise.reject(new TypeError("gone")), true`)

@@ -48,7 +48,7 @@ let heard = null;
 function showPermission() {
   const granted = canNotify() && Notification.permission === "granted";
   button.hidden = granted || !canNotify();
-  setText(told, granted ? button.dataset.on : canNotify() ? "" : button.dataset.no);
+  setText(told, granted ? button.dataset.yes : canNotify() ? "" : button.dataset.no);
 }
 
 // offerNotices shows the button that asks for permission: a page must not ask by itself.

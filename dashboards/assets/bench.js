@@ -182,7 +182,7 @@ setInterval(() => { if (!document.hidden && !$("potfuls").contains(document.acti
 sendForms((form) => {
   trend.happened();
   taken(form);
-  if (form.getAttribute("action") === "/api/v1/note" && !$("offer").contains(form)) offerNote($("offer").dataset.note);
+  if (form.getAttribute("action") === "/api/v1/note" && form !== $("offer")) offerNote($("offer").dataset.note);
   if (form.id === "shot") awaitShot();
   else if (form.closest("#last-shot")) refreshShot();
   else if (form.closest("#potfuls")) refreshPotfuls();
@@ -212,7 +212,7 @@ $("test").onclick = () => sound.test();
 function toggleSound() {
   const on = sound.toggle();
   $("sound").setAttribute("aria-pressed", on);
-  setText($("sound"), on ? $("sound").dataset.on : $("sound").dataset.off);
+  setText($("sound"), on ? $("sound").dataset.yes : $("sound").dataset.no);
   return on;
 }
 $("sound").onclick = (e) => {

@@ -89,7 +89,7 @@ export function listen() {
   const button = document.getElementById("keys-on");
   const show = () => {
     button.setAttribute("aria-pressed", on);
-    setText(button, on ? button.dataset.on : button.dataset.off);
+    setText(button, on ? button.dataset.yes : button.dataset.no);
   };
   button.onclick = () => {
     on = !on;

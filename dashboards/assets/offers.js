@@ -5,22 +5,27 @@ const offer = document.getElementById("offer");
 let hides = 0;
 const before = new Map(); // by pot and mark: how long ago it was made, in seconds
 
+const [name, button] = [offer.querySelector("input"), offer.querySelector("button")];
+
+function say(text) {
+  button.querySelector("small").textContent = text;
+  button.disabled = !text;
+}
+
 function show(text, action, mark) {
-  offer.querySelector("b").textContent = text;
-  const form = offer.querySelector("form"), name = form.querySelector("input");
-  form.action = action;
+  offer.action = action;
   [name.name, name.value] = mark ? ["mark", mark] : ["take-back", "yes"];
-  offer.hidden = false;
+  say(text);
   clearTimeout(hides);
-  hides = setTimeout(() => { offer.hidden = true; }, offerForMs);
+  hides = setTimeout(() => say(""), offerForMs);
 }
 
 // offerNote offers to take back the note that was just written down.
 export const offerNote = (text) => show(text, "/api/v1/note", "");
 
-// sent hides the offer that was taken.
+// taken ends an offer that was.
 export function taken(form) {
-  if (offer.contains(form)) offer.hidden = true;
+  if (form === offer) say("");
 }
 
 function list(article, pot) {
@@ -37,6 +42,8 @@ function list(article, pot) {
     return form;
   }));
 }
+
+offer.hidden = false;
 
 let first = true;
 export function showMarks(bench, articles) {
