@@ -28,6 +28,7 @@ type cycle struct {
 	fed      func()
 	keep     func(Happening) // for history; does not wait
 	failing  func() bool     // history can not be written
+	buttons  buttons
 
 	wall  time.Time     // at the last cycle
 	plain time.Duration // bench time then
@@ -46,6 +47,7 @@ func (c *cycle) run(ctx context.Context) {
 		c.clk.KeptUp(snapshot.Whole && c.clk.Now() < began+c.period)
 		now := c.clk.Now().Round(time.Millisecond) // as history keeps it, so that rounding adds up to nothing
 		snapshot.Fill(&in, now)
+		c.buttons.see(snapshot, now, now-last, c.commands.put)
 		marks = c.commands.drain(marks[:0])
 		in.Commands = commands(in.Commands[:0], marks)
 		in.HistoryFailing = c.failing()

@@ -1,6 +1,7 @@
 package devices
 
 import (
+	"slices"
 	"sync"
 	"time"
 
@@ -105,6 +106,25 @@ func contactOf(in *control.Input, r registers.Role) *reading.Contact {
 		return &in.Contacts.Enable
 	}
 	return nil
+}
+
+// Button is a button of the bench that marks something, as it reads. Pot is its index, or
+// zero for one that belongs to no pot.
+type Button struct {
+	Role    registers.Role
+	Pot     int
+	Contact reading.Contact
+}
+
+// AppendButtons appends those of the bench, always in the same order.
+func (s Snapshot) AppendButtons(list []Button, now time.Duration) []Button {
+	for i, c := range s.channels {
+		switch c.Role {
+		case registers.StirButton, registers.DrawButton, registers.ShotButton:
+			list = append(list, Button{c.Role, max(slices.Index(s.pots, c.Pot), 0), s.values[i].contactAt(now)})
+		}
+	}
+	return list
 }
 
 func (v value) temperatureAt(now time.Duration) reading.Temperature {

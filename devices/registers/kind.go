@@ -17,6 +17,7 @@ const (
 func Roles() []Role {
 	return []Role{
 		Melt, Plate, Injector, Mould, Room, ColdJunction, EStop, CutOut, Fan, Pedal, Enable,
+		StirButton, DrawButton, ShotButton,
 		Heater, Lamp, Buzzer, Contactor,
 	}
 }
@@ -25,7 +26,7 @@ func (r Role) kind() kind {
 	switch r {
 	case Melt, Plate, Injector, Mould, Room, ColdJunction:
 		return temperature
-	case EStop, CutOut, Fan, Pedal, Enable:
+	case EStop, CutOut, Fan, Pedal, Enable, StirButton, DrawButton, ShotButton:
 		return contact
 	case Heater:
 		return heater
@@ -40,7 +41,7 @@ func (r Role) Read() bool { return r.kind() == temperature || r.kind() == contac
 
 // ofPot reports whether there is one such channel for each pot.
 func (r Role) ofPot() bool {
-	return r == Melt || r == Plate || r == Injector || r == Heater
+	return r == Melt || r == Plate || r == Injector || r == Heater || r == StirButton || r == DrawButton
 }
 
 // types returns how a value of this kind may be laid out.

@@ -20,6 +20,9 @@ const (
 	Fan          Role = "fan"
 	Pedal        Role = "pedal"
 	Enable       Role = "enable"
+	StirButton   Role = "stir-button" // marks a stir of its pot; likewise the next two
+	DrawButton   Role = "draw-button"
+	ShotButton   Role = "shot-button"
 	Heater       Role = "heater"
 	Lamp         Role = "lamp"
 	Buzzer       Role = "buzzer"
@@ -66,7 +69,7 @@ const (
 // still makes nothing panic.
 type Channel struct {
 	Role   Role
-	Pot    string // the pot's name, for melt, plate, injector and heater
+	Pot    string // the pot's name, for melt, plate, injector, heater, stir-button and draw-button
 	Device string // the device's name
 	// Function is the Modbus function: 1 to 4 for what is read; 5, 6, 15 or 16
 	// for what is written.
@@ -83,7 +86,7 @@ type Channel struct {
 	Sentinels []float64
 	// Status, where set, is a register with fault bits for this channel.
 	Status *Status
-	Invert bool // pedal, lamp and buzzer: closed is 0
+	Invert bool // pedal, buttons that mark, lamp and buzzer: closed is 0
 	// Thermocouple is the type letter, for a channel in millivolts, whose
 	// reference-junction temperature is the device's cold-junction channel.
 	Thermocouple string
