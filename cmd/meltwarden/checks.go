@@ -1,13 +1,11 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
-	"net/http"
 	"net/url"
-	"os"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -15,6 +13,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/daemon/lines"
 	"meltwarden/daemon/view"
+	"meltwarden/daemon/watch"
 )
 
 // checksAsked are the flags of the command checks.
@@ -31,7 +30,7 @@ func checksCommand() *cobra.Command {
 		Use: "checks", Short: "List the before-heat checks of a running bench, and tick them off",
 		Long: view.Texts().ChecksAdvice + "\n\nThe bench is asked that serve or demo runs. Ticks come in one go, and are written down with the run.",
 		Args: cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error { return a.run(c.OutOrStdout()) },
+		RunE: func(c *cobra.Command, _ []string) error { return a.run(c.Context(), c.OutOrStdout()) },
 	}
 	c.Flags().StringVar(&a.to, "to", "", "the page's address, a URL or host:port; "+config.DefaultListen+" where nothing else is said")
 	c.Flags().StringSliceVar(&a.ticked, "tick", nil, "tick these off and no others, by their keys: dry,mould")
@@ -58,22 +57,23 @@ type checksShown struct {
 	Kept      string
 }
 
-func (a *checksAsked) run(out io.Writer) error {
-	body, shown, err := a.get()
+// checksAt is where the API has them.
+const checksAt = "/checks"
+
+func (a *checksAsked) run(ctx context.Context, out io.Writer) error {
+	bench, err := (watchFlags{to: a.to}).remote()
+	if err != nil {
+		return err
+	}
+	body, shown, err := askChecks(ctx, bench)
 	if err != nil {
 		return err
 	}
 	if a.all || a.ticked != nil {
-		keys := a.ticked
-		if a.all {
-			for _, c := range shown.Checks {
-				keys = append(keys, c.Key)
-			}
+		if err := bench.Send(ctx, checksAt, url.Values{"ticked": a.keys(shown), "keep": {"yes"}}); err != nil {
+			return fmt.Errorf("%v refuses: %w", bench, err)
 		}
-		if _, err := a.ask(http.MethodPost, url.Values{"ticked": keys, "keep": {"yes"}}); err != nil {
-			return err
-		}
-		if body, shown, err = a.get(); err != nil {
+		if body, shown, err = askChecks(ctx, bench); err != nil {
 			return err
 		}
 	}
@@ -84,58 +84,25 @@ func (a *checksAsked) run(out io.Writer) error {
 	return shown.write(out)
 }
 
-func (a *checksAsked) get() (body []byte, shown checksShown, err error) {
-	if body, err = a.ask(http.MethodGet, nil); err != nil {
-		return nil, shown, err
+// keys are those that are to be ticked off.
+func (a *checksAsked) keys(shown checksShown) []string {
+	keys := a.ticked
+	if a.all {
+		for _, c := range shown.Checks {
+			keys = append(keys, c.Key)
+		}
+	}
+	return keys
+}
+
+func askChecks(ctx context.Context, bench *watch.Remote) (body []byte, shown checksShown, err error) {
+	if body, err = bench.Get(ctx, checksAt); err != nil {
+		return nil, shown, fmt.Errorf("%v: %w: start the bench with serve or demo, or name its address with --to", bench, err)
 	}
 	if err := json.Unmarshal(body, &shown); err != nil {
-		return nil, shown, fmt.Errorf("%s answers, and not like a bench: name another address with --to", a.address())
+		return nil, shown, fmt.Errorf("%v answers, and not like a bench: name another address with --to", bench)
 	}
 	return body, shown, nil
-}
-
-// address is where the bench's API is to be.
-func (a *checksAsked) address() string {
-	at := a.to
-	if at == "" {
-		at = os.Getenv(config.EnvironmentPrefix + "LISTEN")
-	}
-	if at == "" {
-		at = config.DefaultListen
-	}
-	if !strings.Contains(at, "://") {
-		at = "http://" + at
-	}
-	return strings.TrimSuffix(at, "/") + "/api/v1/checks"
-}
-
-// askWithin is how long the bench may take to answer.
-const askWithin = 5 * time.Second
-
-// ask sends a request to the bench. No proxy is asked: what is done on the bench's own
-// computer goes nowhere else.
-func (a *checksAsked) ask(method string, fields url.Values) ([]byte, error) {
-	r, err := http.NewRequest(method, a.address(), strings.NewReader(fields.Encode()))
-	if err != nil {
-		return nil, fmt.Errorf("--to %q: no address; write it like http://%s", a.to, config.DefaultListen)
-	}
-	r.Header.Set("Accept", "application/json")
-	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-	client := http.Client{Timeout: askWithin, Transport: &http.Transport{}}
-	answer, err := client.Do(r)
-	if err != nil {
-		return nil, fmt.Errorf("no bench answers: %w: start it with serve or demo, or name its address with --to", err)
-	}
-	defer answer.Body.Close()
-	body, err := io.ReadAll(io.LimitReader(answer.Body, 1<<20))
-	if err != nil || answer.StatusCode < http.StatusMultipleChoices {
-		return body, err
-	}
-	var problem struct{ Detail string }
-	if json.Unmarshal(body, &problem) != nil || problem.Detail == "" {
-		problem.Detail = answer.Status
-	}
-	return nil, fmt.Errorf("the bench refuses: %s", problem.Detail)
 }
 
 func (s *checksShown) write(out io.Writer) error {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -17,7 +18,7 @@ func ranChecks(args ...string) (string, error) {
 	c := root()
 	c.SetOut(&out)
 	c.SetArgs(append([]string{"checks"}, args...))
-	err := c.Execute()
+	err := c.ExecuteContext(context.Background())
 	return out.String(), err
 }
 
@@ -56,8 +57,8 @@ func TestChecksOfARunningBench(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, url.Values{"ticked": {"dry", "emergency-stop"}, "keep": {"yes"}}, posted[0])
 	_, err = ranChecks("--to", bench.URL, "--tick", "lid")
-	assert.EqualError(t, err, `the bench refuses: ticked "lid": there is no such check`)
+	assert.ErrorContains(t, err, `refuses: ticked "lid": there is no such check`)
 	bench.Close()
 	_, err = ranChecks("--to", bench.URL)
-	assert.ErrorContains(t, err, "start it with serve or demo, or name its address with --to")
+	assert.ErrorContains(t, err, "start the bench with serve or demo, or name its address with --to")
 }
