@@ -21,6 +21,7 @@ func TestChecksAreAdvice(t *testing.T) {
 	store := opened(t)
 	e := begun(t, store, time.Now(), string(config.DemoRecipe().Typed))
 	e.pass(nil, nil, "")
+	t.Cleanup(e.end)
 	hub := &frames.Hub{}
 	o, _ := options(hub)
 	o.History = store

@@ -13,9 +13,11 @@ import (
 // Interlock is what the program reads of an interlock. It is no proof that it works: e-stop
 // and cut-out break the contactor in hardware, and only trying them shows that they do.
 type Interlock struct {
+	// Name is what it is called: emergency stop, cut-out or fan.
 	Name string `json:"name"`
 	// State is "closed", which lets heat flow, "open", "not read" or "not wired".
 	State string `json:"state"`
+	// Words are both in one, and Tone is how much that asks of a person.
 	Words string `json:"words"`
 	Tone  Tone   `json:"tone"`
 }

@@ -10,7 +10,8 @@ import (
 
 // Mark is something that was marked of a pot and can be taken back.
 type Mark struct {
-	Mark   string `json:"mark"` // as the API spells it
+	Mark string `json:"mark"` // as the API spells it
+	// Label is its button's name; SinceS is how long ago it was made.
 	Label  string `json:"label"`
 	SinceS Figure `json:"since_s"`
 }
