@@ -7,43 +7,54 @@ import (
 
 	"meltwarden/control/guard"
 	"meltwarden/daemon/checks"
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/view"
 )
 
-// checksPage is what the template of the before-heat checks is filled with, and their JSON.
-type checksPage struct {
-	head      `json:"-"`
-	Checks    []checkRow    `json:"checks"`
-	Probes    []probeRow    `json:"probes"`
-	Agreement string        `json:"agreement"`
-	SpreadC   frames.Figure `json:"spread_c"`
-	AgreeC    float64       `json:"agree_c"` // how far they may lie apart
-	Heat      string        `json:"heat"`
-	// Kept is what of them was written down last with the run, and when; "" for nothing.
-	Kept string     `json:"kept"`
-	At   *time.Time `json:"kept_at"`
+// checksNow are the before-heat checks of the bench, and what of them is ticked off.
+type checksNow struct {
+	Checks []checkRow `json:"checks"`
+	// Probes are those of the pots, as they read now.
+	Probes []probeRow `json:"probes"`
+	// Agreement is how they lie together: "agree", "do not agree", "too warm to compare",
+	// "not all read" or "fewer than two probes".
+	Agreement string `json:"agreement"`
+	// SpreadC is the largest reading less the smallest, in kelvins; AgreeC is how far they may
+	// lie apart cold.
+	SpreadC frames.Figure `json:"spread_c"`
+	AgreeC  float64       `json:"agree_c"`
+	// Kept is what of them was written down last with the run; "" for nothing.
+	Kept string `json:"kept"`
+	// At is when that was.
+	At *time.Time `json:"kept_at"`
+}
 
-	KeptWords string  `json:"-"`
-	NoRun     bool    `json:"-"`
-	Potfuls   potfuls `json:"-"`
-	Said      string  `json:"-"` // of the probes, in the page's unit
-	Agree     bool    `json:"-"`
+// checksPage is what the template of the before-heat checks is filled with.
+type checksPage struct {
+	head
+	checksNow
+	KeptWords string
+	NoRun     bool
+	Potfuls   potfuls
+	Said      string // of the probes, in the page's unit
+	Agree     bool
 }
 
 // checkRow is one check with what is known of it.
 type checkRow struct {
 	checks.Check
-	// Ticked is when it was ticked off; null where it is not. Reads is what the program
-	// reads of it now.
-	Ticked *time.Time      `json:"ticked"`
-	Reads  *view.Interlock `json:"reads"`
+	// Ticked is when it was ticked off; null where it is not.
+	Ticked *time.Time `json:"ticked"`
+	// Reads is what the program reads of it now; null where that is nothing.
+	Reads *view.Interlock `json:"reads"`
 
 	Clock string `json:"-"`
 }
 
+// probeRow is a probe with its reading in words.
 type probeRow struct {
 	checks.Probe
 	Words string `json:"-"`
@@ -52,7 +63,7 @@ type probeRow struct {
 // checksOf is the state of the before-heat checks.
 func (s *server) checksOf(r *http.Request) (checksPage, error) {
 	u := unitOf(r)
-	p := checksPage{head: s.head(r, view.Texts().Checks, "/checks"), AgreeC: guard.ColdAgreeC, NoRun: true, Heat: s.now().Heat}
+	p := checksPage{head: s.head(r, view.Texts().Checks, "/checks"), checksNow: checksNow{AgreeC: guard.ColdAgreeC}, NoRun: true}
 	in := func(b view.Both) string {
 		if u == review.Fahrenheit {
 			return b.F
@@ -161,25 +172,31 @@ func (s *server) checks(w http.ResponseWriter, r *http.Request) {
 		pastProblem(w, err)
 		return
 	}
-	writeJSON(w, http.StatusOK, p)
+	writeJSON(w, http.StatusOK, p.checksNow)
 }
+
+// The form fields of what is ticked off.
+const (
+	tickedKey = "ticked"
+	keepKey   = "keep"
+)
 
 // tick takes what is ticked off, in the form fields "ticked"; with keep=yes it is written
 // down with the run as well. Heat has nothing to do with it.
 func (s *server) tick(w http.ResponseWriter, r *http.Request) {
 	if err := r.ParseForm(); err != nil {
-		problem(w, http.StatusBadRequest, err.Error())
+		refuseFor(w, wrongField, err)
 		return
 	}
-	all, keys := s.allChecks(unitOf(r)), r.PostForm["ticked"]
+	all, keys := s.allChecks(unitOf(r)), r.PostForm[tickedKey]
 	if key := checks.Unknown(all, keys); key != "" {
-		problem(w, http.StatusBadRequest, fmt.Sprintf("ticked %q: there is no such check; GET /api/v1/checks lists their keys", key))
+		refuseFor(w, wrongField, &fieldError{tickedKey, &key, "there is no such check", "write a key that GET /api/v1/checks lists"})
 		return
 	}
 	s.ticked.set(keys, time.Now())
-	if r.PostFormValue("keep") == "yes" {
+	if r.PostFormValue(keepKey) == "yes" {
 		if s.History == nil || s.History.Live() == 0 {
-			problem(w, http.StatusConflict, view.Texts().ChecksNoRun)
+			refuse(w, notRecording, view.Texts().ChecksNoRun)
 			return
 		}
 		_, before, _ := lastChecks(s.History)
@@ -189,7 +206,7 @@ func (s *server) tick(w http.ResponseWriter, r *http.Request) {
 			text += fmt.Sprintf(", %.1f °C apart", float64(spread))
 		}
 		if err := s.Submit(history.Mark{Text: text, As: history.Checked}); err != nil {
-			problem(w, http.StatusServiceUnavailable, err.Error())
+			refuseFor(w, queueFull, err)
 			return
 		}
 		s.awaitChecks(r, before)
@@ -213,5 +230,24 @@ func (s *server) awaitChecks(r *http.Request, before int) {
 		if _, times, err := lastChecks(s.History); err != nil || times > before || !pause(r, lookEvery) {
 			return
 		}
+	}
+}
+
+func checksOperations() []describe.Operation {
+	return []describe.Operation{
+		{
+			Route: "GET /api/v1/checks", Group: groupMark, Does: "The before-heat checks, what is ticked off, and what probes and interlocks read",
+			More:    "They are advice: nothing heats by a tick, and nothing is kept from heating by one that is missing.",
+			Answers: []describe.Answer{{Status: 200, Body: checksNow{}, Says: "The checks"}}, Problems: []*describe.Kind{notReadable},
+		},
+		{
+			Route: "POST /api/v1/checks", Group: groupMark, Does: "Tick before-heat checks off, these and no others",
+			Form: []describe.Field{
+				{Name: tickedKey, Says: "the key of a check that is ticked off; as many as there are", Example: "dry"},
+				{Name: keepKey, Says: "yes writes them down with the run as well", Choices: []string{"yes"}},
+			},
+			Answers: answers(http.StatusAccepted, accepted{}, "They are ticked off"), Problems: []*describe.Kind{wrongField, notRecording, queueFull},
+		},
+		aPage("/checks", "The before-heat checks, to tick off", []describe.Field{inFahrenheitField}, notReadable),
 	}
 }

@@ -71,5 +71,5 @@ func TestChecksAreAdvice(t *testing.T) {
 	assert.Contains(t, event.Text, "all but sound; probes: too warm to compare")
 
 	o.History = nil
-	requireProblem(t, do(New(o), form("/api/v1/checks", url.Values{"keep": {"yes"}})), http.StatusConflict)
+	requireProblem(t, do(New(o), form("/api/v1/checks", url.Values{"keep": {"yes"}})), http.StatusNotFound)
 }

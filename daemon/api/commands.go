@@ -126,7 +126,7 @@ func (s *server) takeBack(w http.ResponseWriter, r *http.Request, m history.Mark
 		can = can || k == m.Mark && f.Live(time.Now()) && f.Pots[m.Pot].Said[i].Can
 	}
 	if !can {
-		problem(w, http.StatusConflict, view.Texts().NothingToTakeBack)
+		refuse(w, notNow, view.Texts().NothingToTakeBack)
 		return
 	}
 	s.submit(w, r, m)
@@ -254,6 +254,8 @@ func commandOperations() []describe.Operation {
 		pot("draw", "An injector was filled from the pot", describe.Field{Name: "amount", Says: "how much, with its unit", Most: mostTyped, Example: "60 mL"}),
 		pot("arrived-cured", "The pot came cured already"), pot("lift", "The pot was lifted off its plate: its heater goes off at once"),
 		pot("return", "The pot is back on its plate; heat waits for a press at the bench"),
+		takeBackOperation(pot("take-back", "Take back the last mark of a kind: it was a mistake",
+			describe.Field{Name: "mark", Says: "the mark", Needed: true, Choices: marksToTakeBack()})),
 		here(bench("silence", "The sound off, until something new calls")),
 		here(pot("setpoint", "Another injection temperature for the pot",
 			describe.Field{Name: "setpoint", Says: "with its unit; within the limits of recipe and bench", Needed: true, Example: "170 C"})),
@@ -262,4 +264,18 @@ func commandOperations() []describe.Operation {
 			describe.Field{Name: "unit", Says: "its unit, where it is not in reading", Choices: []string{"C", "F"}}), readingRefused),
 		here(pot("try-out", "Try the pot out: a trial of 10 to 20 minutes that tunes its loops"), notNow),
 	}
+}
+
+// takeBackOperation says what taking back does and does not.
+func takeBackOperation(o describe.Operation) describe.Operation {
+	o.More = "For five minutes. It never raises heat and clears no trip; what took heat away is given back by a press at the bench only."
+	o.Problems = append(o.Problems, notNow)
+	return o
+}
+
+func marksToTakeBack() (names []string) {
+	for _, k := range control.MayTakeBack() {
+		names = append(names, k.String())
+	}
+	return names
 }

@@ -31,7 +31,7 @@ const (
 
 // operations describes every route; each stands beside the handlers that it is about.
 func operations() []describe.Operation {
-	all := slices.Concat(benchOperations(), trendOperations(), commandOperations(), alarmOperations(), pastOperations(), plotOperations(), judgeOperations(),
+	all := slices.Concat(benchOperations(), trendOperations(), commandOperations(), checksOperations(), alarmOperations(), pastOperations(), plotOperations(), judgeOperations(),
 		batchOperations(), photoOperations(), whyOperations(), tryOperations(), causesOperations(), planOperations(), recipeOperations(),
 		keepingOperations(), pageOperations(), referenceOperations())
 	order := func(o describe.Operation) int { return slices.Index(groups(), o.Group) }
