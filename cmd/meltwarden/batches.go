@@ -19,8 +19,8 @@ import (
 func batchesCommand() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
-		Use: "batches", Short: "List the batches: each potful through its reheats, what is left of it and its heat dose",
-		Long: "Each pot of a new run begins a batch. Say with batches set that one holds the rest of\nan earlier batch: then heat, draws and reheats go on to be counted together.",
+		Use: "batches", Short: "List the batches: each potful through its reheats",
+		Long: "Lists each potful through its reheats, what is left of it, and its heat dose in equal minutes at 177 °C. Each pot of a new run begins a batch. Say with batches set that one holds the rest of\nan earlier batch: then heat, draws and reheats go on to be counted together.",
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return withBook(c, func(_ *history.Store, b batch.Book) error { return tellBatches(c.OutOrStdout(), b, asJSON) })
@@ -138,7 +138,7 @@ func tellBatch(out io.Writer, b batch.Book, x batch.Batch, shots []batch.Shot) e
 func batchSetCommand() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
-		Use: "set RUN POT BATCH", Short: "Say that a pot of a run held the rest of an earlier batch; \"new\" takes it back",
+		Use: "set RUN POT BATCH", Short: "Say that a pot of a run held the rest of an earlier batch",
 		Long: "POT is the pot's number, its name or its colour. With \"new\" for the batch, the pot's\ncontent was made new for the run. A past run that was kept without batches gets them.",
 		Args: cobra.ExactArgs(3),
 		RunE: func(c *cobra.Command, args []string) error {

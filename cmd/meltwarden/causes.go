@@ -13,7 +13,7 @@ func causesCommand() *cobra.Command {
 	var q causes.Question
 	var asJSON, fahrenheit bool
 	c := &cobra.Command{
-		Use: "causes", Short: "Tell what goes with a fault over all shots, and how often chance alone would do that", Args: cobra.NoArgs,
+		Use: "causes", Short: "Tell what goes with a fault over all shots, beside chance", Args: cobra.NoArgs,
 		Long: causes.Promise,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return withHistory(c, func(s *history.Store) error {

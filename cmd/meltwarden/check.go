@@ -22,7 +22,7 @@ func checkCommand() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "check --config FILE",
-		Short: "Validate the files, open the ports, read every channel and write zeros once",
+		Short: "Validate the files, read every channel, write zeros once",
 		Long: "Validates the files, opens the ports, reads every channel and writes zeros once to the\n" +
 			"addresses in the file. With a wrong address a zero can mean something else: press the\n" +
 			"emergency stop before you run it.\n\n" + caution,

@@ -25,7 +25,7 @@ func commissionAt(clk *clock.Clock) *cobra.Command {
 	var f commissionFlags
 	c := &cobra.Command{
 		Use:   "commission --config FILE",
-		Short: "Put on record that a bench's heaters may be switched on, step by step, with a person at the bench",
+		Short: "Put on record, step by step, that heaters may be switched on",
 		Long: "Asks what protects the bench without this program, has every interlock opened by\n" +
 			"hand and every melt probe held in hot water without heat, to find out which channel\n" +
 			"it is on and of which type, tries out whether every device reports its outputs off\n" +

@@ -34,7 +34,7 @@ func demoCommand() *cobra.Command {
 	var f demoFlags
 	c := &cobra.Command{
 		Use:   "demo",
-		Short: "Run an invented bench and hold it: nothing but this program is needed",
+		Short: "Run an invented bench and hold it: nothing else is needed",
 		Long:  "Starts a simulated bench behind a pseudo-terminal and the daemon on the other\nside of it. The scenario is invented: an eel-shaped bait in slate, ivory and rust.",
 		Args:  cobra.NoArgs,
 		RunE:  func(c *cobra.Command, _ []string) error { return runDemo(c, f) },

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -12,12 +13,11 @@ import (
 	"meltwarden/config"
 	"meltwarden/control/injector"
 	"meltwarden/daemon/estimate"
-	"meltwarden/daemon/lines"
 )
 
 func estimateCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use: "estimate", Short: "Estimate how a melt cools in injector and mould, with a low and a high",
+		Use: "estimate", Short: "Estimate how a melt cools, with a low and a high",
 		Long: "Estimates how a melt cools in injector and mould, from published figures of the\nmaterial. Nothing of it is measured, and no heat goes by it.\n\n" + caution,
 	}
 	for _, q := range estimate.Questions() {
@@ -32,7 +32,7 @@ func questionCommand(q estimate.Question) *cobra.Command {
 	typed := map[string]*string{}
 	c := &cobra.Command{
 		Use: q.Name, Short: q.Asks, Args: cobra.NoArgs,
-		Long: lines.Wrap("", q.Asks) + "\n\n" + wrapped(taken(q.Caution, q.Assumes)),
+		Long: q.Asks + "\n\n" + strings.Join(taken(q.Caution, q.Assumes), "\n\n"),
 		RunE: func(c *cobra.Command, _ []string) error {
 			given, err := defaultsOf(q, bench)
 			if err != nil {

@@ -20,7 +20,7 @@ type exported struct {
 func exportCommand() *cobra.Command {
 	var e exported
 	c := &cobra.Command{
-		Use: "export RUN...", Short: "Write every cycle of a run to standard output, or all of some runs to a file",
+		Use: "export RUN...", Short: "Write the cycles of a run, or all of some runs to a file",
 		Long: "With --as csv or json the cycles of one run go to standard output. With --as archive\n" +
 			"everything of the named runs goes to the file of --out: the recipe and its earlier\n" +
 			"versions, bench file, cycles, events, shots, verdicts, batches and photos. The command import\n" +

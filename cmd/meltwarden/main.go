@@ -49,6 +49,7 @@ func root() *cobra.Command {
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	c.AddCommand(completionCommand(), watchCommand(), planCommand(), checksCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand())
 	plainly(c)
+	helpfully(c)
 	complete(c)
 	return c
 }

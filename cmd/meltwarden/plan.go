@@ -24,8 +24,8 @@ func planCommand() *cobra.Command {
 	var f planFlags
 	c := &cobra.Command{
 		Use:   "plan RECIPE --config FILE",
-		Short: "Foresee an evening: amounts, who heats when, what hands do when, how long, and the circuit",
-		Long: "Foresees an evening with a recipe, a file or a kept version like v2, on a bench: by what\n" +
+		Short: "Foresee an evening: amounts, times, hands and the circuit",
+		Long: "Foresees an evening: amounts, who heats when, what hands do when, how long it takes, and the circuit. It goes with a recipe, a file or a kept version like v2, on a bench: by what\n" +
 			"is known of its pots and by what earlier runs took. All times are estimates; nothing\nis heated. It takes some seconds.\n\n" + caution,
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error { return runPlan(c, f, args[0]) },

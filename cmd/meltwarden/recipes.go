@@ -90,7 +90,7 @@ func recipeTextCommand() *cobra.Command {
 func recipeDiffCommand() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
-		Use: "diff FROM TO", Short: "Say in words what differs between two recipe versions, like v1 v2, or files", Args: cobra.ExactArgs(2),
+		Use: "diff FROM TO", Short: "Say in words what differs between two versions or files", Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
 			return withHistory(c, func(s *history.Store) error {
 				from, err := readVersion(s, args[0])
@@ -167,7 +167,8 @@ func promoteCommand() *cobra.Command {
 	var out string
 	var asJSON bool
 	c := &cobra.Command{
-		Use: "promote RUN --out FILE", Short: "Write a run's recipe, with what was changed at the bench, as a new version",
+		Use: "promote RUN --out FILE", Short: "Write a run's recipe, with its changes, as a new version",
+		Long: "Writes the recipe of a run, with what was changed at the bench in it, to a new file, and keeps it as a new version. What a recipe can not hold is named.",
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			run, err := runNumber(args[0])

@@ -14,7 +14,7 @@ func recipeEditCommand() *cobra.Command {
 	var out string
 	var asJSON bool
 	c := &cobra.Command{
-		Use:   "edit FILE|VERSION --set 'ivory.setpoint=169 C' --out FILE",
+		Use:   "edit FILE|VERSION --set WAY=VALUE --out FILE",
 		Short: "Write a recipe with values changed, and all else as it was typed",
 		Long: "Changes values of a recipe and leaves comments and layout as they were. A value is named by\n" +
 			"its way in the file: name, pour.draw-within, ivory.setpoint, ivory.cure.dwell, or\n" +

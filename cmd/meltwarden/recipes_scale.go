@@ -24,7 +24,7 @@ func recipeScaleCommand() *cobra.Command {
 	var f scaleFlags
 	c := &cobra.Command{
 		Use:   "scale FILE|VERSION --times 1.5",
-		Short: "Make more or less of a recipe, and say what does not follow by itself",
+		Short: "Make more or less of a recipe; say what does not follow",
 		Long: "Works out a recipe's amounts for another volume: a number of times, a volume of a colour,\n" +
 			"or shots of so much each and what stays in the pot. Drops are rounded to whole ones and\n" +
 			"never turned into millilitres, pinches stay, and heating time does not follow.\n\n" + caution,

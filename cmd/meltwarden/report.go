@@ -17,7 +17,9 @@ func reportCommand() *cobra.Command {
 	var out, beside string
 	var fahrenheit, asJSON bool
 	c := &cobra.Command{
-		Use: "report RUN", Short: "Write a run and the evidence about its spoiled shots into one HTML file", Args: cobra.ExactArgs(1),
+		Use: "report RUN", Short: "Write a run and what speaks for its faults into one file",
+		Long: "Writes a run and the evidence about its spoiled shots into one HTML file, which needs nothing else to be read.",
+		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			var err error
 			if o.Run, err = runNumber(args[0]); err != nil {

@@ -31,7 +31,7 @@ type reviewFlags struct {
 func reviewCommand() *cobra.Command {
 	var f reviewFlags
 	c := &cobra.Command{
-		Use: "review RUN", Short: "Show a run: what was changed, its shots and their faults; or draw it",
+		Use: "review RUN", Short: "Show a run: its changes, its shots, their faults; or draw it",
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			run, err := runNumber(args[0])

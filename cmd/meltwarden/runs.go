@@ -60,7 +60,9 @@ func runsCommand() *cobra.Command {
 	var state, since, until string
 	var again bool
 	c := &cobra.Command{
-		Use: "runs [TEXT]", Short: "List the runs kept; those with a text in name, recipe, note, mould or fault", Args: cobra.ArbitraryArgs,
+		Use: "runs [TEXT]", Short: "List the runs kept, or those that hold a text",
+		Long: "Lists the runs that are kept, the newest first; with words, those that have them in name, recipe, note, mould or fault. A star marks a simulated bench.",
+		Args: cobra.ArbitraryArgs,
 		RunE: func(c *cobra.Command, args []string) error {
 			filter.Text, filter.State = strings.Join(args, " "), history.State(state)
 			if err := checkFilter(&filter, since, until); err != nil {
@@ -169,7 +171,8 @@ func faultWords(r history.Run) string {
 func replayCommand() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
-		Use: "replay RUN", Short: "Feed a run's stored inputs to the controller again, and report the first difference",
+		Use: "replay RUN", Short: "Feed a run's stored inputs to the controller again",
+		Long: "Feeds every input of a run, cycle by cycle, to the controller as it is now, and names the first cycle that is decided otherwise.",
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			run, err := runNumber(args[0])
@@ -192,23 +195,29 @@ func replayCommand() *cobra.Command {
 
 func tellReplay(out io.Writer, r history.Replayed, asJSON bool) error {
 	if asJSON {
-		return json.NewEncoder(out).Encode(r)
+		if err := json.NewEncoder(out).Encode(r); err != nil {
+			return err
+		}
 	}
 	switch d := r.Differs; {
+	case d == nil && asJSON:
+		return nil
 	case d == nil:
-		fmt.Fprintf(out, "%d cycles, no difference\n", r.Cycles)
+		_, err := fmt.Fprintf(out, "%d cycles, no difference\n", r.Cycles)
+		return err
+	case asJSON:
 	case d.Missing:
 		fmt.Fprintf(out, "part %d: cycles are missing before cycle %d, so that nothing after them can be replayed\n", d.Part, d.Cycle)
 	default:
 		fmt.Fprintf(out, "part %d: cycle %d comes out differently\n", d.Part, d.Cycle)
 	}
-	return nil
+	return &ending{code: 1}
 }
 
 func backupCommand() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
-		Use: "backup FILE", Short: "Copy the whole history to a new file, also while it is being written", Args: cobra.ExactArgs(1),
+		Use: "backup FILE", Short: "Copy the whole history to a new file, also while it is written", Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			if _, err := os.Stat(args[0]); err == nil {
 				return fmt.Errorf("%s: exists already; choose a new name", args[0])

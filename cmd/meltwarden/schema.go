@@ -14,7 +14,7 @@ import (
 func schemaCommand() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
-		Use: "schema", Short: "Say what is in the history's file, for whoever reads it with another tool",
+		Use: "schema", Short: "Say what is in the history's file, for other tools",
 		Long: "The history is one SQLite file, " + history.FileName + " in the data folder. Any tool that reads\n" +
 			"SQLite can open it, also while it is written to. Read the views: their columns have\ntheir units in their names, and NULL is what was not recorded. Change nothing there.",
 		Args: cobra.NoArgs,

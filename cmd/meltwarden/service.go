@@ -12,7 +12,7 @@ var unit string
 
 func serviceCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "service", Short: "Print a systemd unit that keeps serve running and watches its cycles", Args: cobra.NoArgs,
+		Use: "service", Short: "Print a systemd unit that keeps serve running", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			_, err := io.WriteString(c.OutOrStdout(), unit)
 			return err

@@ -24,7 +24,7 @@ type tryFlags struct {
 func tryCommand() *cobra.Command {
 	var f tryFlags
 	c := &cobra.Command{
-		Use: "try RUN SHOT", Short: "Say what to try next after a fault, or accept it as a new version of the recipe",
+		Use: "try RUN SHOT", Short: "Say what to try next after a fault, or accept it",
 		Long: "Proposes one bounded change to the recipe, for a cause that fits, with its reason and others\n" +
 			"to choose from. With --accept the change becomes a new version of the recipe, and an attempt\n" +
 			"that is judged when its shots come in: the command attempts tells how it stands. Nothing is\n" +
@@ -130,7 +130,7 @@ func attemptsCommand() *cobra.Command {
 	var end int64
 	var why string
 	c := &cobra.Command{
-		Use: "attempts", Short: "List the changes that were accepted, and whether they helped; or end one",
+		Use: "attempts", Short: "List the changes that were accepted, and whether they helped",
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return withHistory(c, func(s *history.Store) error {

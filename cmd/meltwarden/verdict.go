@@ -11,7 +11,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"meltwarden/daemon/history"
-	"meltwarden/daemon/lines"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/shot"
 )
@@ -21,8 +20,8 @@ func verdictCommand() *cobra.Command {
 	var takeBack, asJSON bool
 	c := &cobra.Command{
 		Use: "verdict RUN SHOT FAULT", Short: "Say what became of a shot, at demould or days later",
-		Long: lines.Wrap("", "Adds one word about a shot to its set of verdicts: "+strings.Join(shot.Verdicts(), ", ")+
-			". Clean takes the place of the faults of that day, and a fault that of clean. What shows only days later has other causes than heat: give the day."),
+		Long: "Adds one word about a shot to its set of verdicts: " + strings.Join(shot.Verdicts(), ", ") +
+			". Clean takes the place of the faults of that day, and a fault that of clean. What shows only days later has other causes than heat: give the day.",
 		Args: cobra.MinimumNArgs(3),
 		RunE: func(c *cobra.Command, args []string) error {
 			run, err := runNumber(args[0])

@@ -22,10 +22,10 @@ type watchFlags struct {
 func watchCommand() *cobra.Command {
 	var f watchFlags
 	c := &cobra.Command{
-		Use: "watch", Short: "Show a running bench in this terminal, and mark what you do by keys",
+		Use: "watch", Short: "Show a running bench in this terminal, and mark by keys",
 		Long: "Shows the bench that serve or demo runs, here or on another computer, and takes the same " +
 			"marks as its page. A pot is chosen by its digit, then a letter says what was done; ? lists all keys, " +
-			"a capital O is ALL OFF. Leaving changes nothing at the bench. Where the output is no terminal it is one line " +
+			"a capital O is ALL OFF, which is not the emergency stop. Leaving changes nothing at the bench. Where the output is no terminal it is one line " +
 			"for every change, and one a minute.\n\n" +
 			"From another computer only ALL OFF and the marks are taken, with the token of the bench file; what the line " +
 			"shows there can be read on the way, as the page can.\n\n" + caution,

@@ -17,7 +17,7 @@ func whyCommand() *cobra.Command {
 	var beside string
 	var fahrenheit, asJSON bool
 	c := &cobra.Command{
-		Use: "why RUN SHOT", Short: "Hold a shot beside a clean one, and each cause of its faults against the clean shots",
+		Use: "why RUN SHOT", Short: "Hold a shot beside a clean one, and each cause against many",
 		Long: "Holds a shot beside the last clean one of the same recipe, or another that you choose, and each\n" +
 			"cause that the trade knows of its faults against what the clean shots had. A cause fits, or\n" +
 			"something speaks against it, or nothing can be told: there is never one verdict.",

@@ -10,8 +10,9 @@ import (
 	"unicode/utf8"
 )
 
-// Wide is how many letters a line of a terminal may have.
-const Wide = 98
+// Wide is how many letters a line may have: the narrowest terminal has 80 columns, and some
+// wrap at the last one.
+const Wide = 79
 
 // Writer remembers the first error of what it writes to.
 type Writer struct {
