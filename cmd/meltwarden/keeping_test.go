@@ -11,6 +11,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"meltwarden/daemon/lines"
 )
 
 // TestNumbersOfRunsKeptAndShared goes the way of a maker at a terminal: a photo of a
@@ -74,7 +76,7 @@ func TestNumbersOfRunsKeptAndShared(t *testing.T) {
 		assert.Contains(t, said("schema"), " "+r.Name+": ")
 	}
 	for _, line := range strings.Split(said("schema"), "\n") {
-		assert.LessOrEqual(t, len([]rune(line)), 130, line)
+		assert.LessOrEqual(t, len([]rune(line)), lines.Wide, line)
 	}
 }
 

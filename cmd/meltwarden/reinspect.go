@@ -27,7 +27,9 @@ func tellReinspections(out io.Writer, s *history.Store, asJSON bool) error {
 		return err
 	}
 	words := view.Texts()
-	fmt.Fprintf(out, "%s\n%s\n", words.ToReinspectWhy, words.ReinspectWhy)
+	if err := tellNotes(out, []string{words.ToReinspectWhy, words.ReinspectWhy}); err != nil {
+		return err
+	}
 	for _, r := range found {
 		_, err = fmt.Fprintf(out, "  %-24s meltwarden verdict %d %d clean --day %d%s\n", review.ReinspectionWords(r), r.Run, r.Shot, r.Day, whereData(s))
 	}

@@ -4,11 +4,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"text/tabwriter"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 )
 
 func schemaCommand() *cobra.Command {
@@ -38,8 +39,11 @@ func tellSchema(out io.Writer, all []history.Relation, asJSON bool) error {
 		if i > 0 {
 			fmt.Fprintln(out)
 		}
-		fmt.Fprintf(out, "%s %s: %s\n", kind, r.Name, r.About)
-		table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(out, lines.Hang("", "  ", fmt.Sprintf("%s %s: %s", kind, r.Name, r.About)))
+		wide := 0
+		for _, c := range r.Columns {
+			wide = max(wide, len(c.Name))
+		}
 		for _, c := range r.Columns {
 			about := c.About
 			switch {
@@ -48,14 +52,10 @@ func tellSchema(out io.Writer, all []history.Relation, asJSON bool) error {
 			case c.Unit != "":
 				about = c.Unit + "; " + about
 			}
-			if about == "" {
-				fmt.Fprintf(table, "  %s\n", c.Name)
-				continue
+			row := lines.Hang(fmt.Sprintf("  %-*s  ", wide, c.Name), strings.Repeat(" ", wide+4), about)
+			if _, err := fmt.Fprintln(out, strings.TrimRight(row, " ")); err != nil {
+				return err
 			}
-			fmt.Fprintf(table, "  %s\t%s\n", c.Name, about)
-		}
-		if err := table.Flush(); err != nil {
-			return err
 		}
 	}
 	return nil

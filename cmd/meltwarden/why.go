@@ -10,6 +10,7 @@ import (
 
 	"meltwarden/daemon/evidence"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/daemon/review"
 )
 
@@ -67,7 +68,7 @@ func places(run, number, beside string) (at, other evidence.Place, err error) {
 func tellMore(out io.Writer, c evidence.Case, where string) error {
 	var err error
 	hint := func(command, what string) {
-		_, err = fmt.Fprintf(out, "  %-45s  %s\n", "meltwarden "+command+where, what)
+		_, err = fmt.Fprintln(out, lines.Hint("meltwarden "+command+where, what))
 	}
 	run, number := c.Review.Run.ID, c.Shot.Number
 	fmt.Fprintln(out)

@@ -47,6 +47,14 @@ func Wrap(indent, words string) string {
 	return Hang(indent, next, words)
 }
 
+// Hint is a command and what it is for, beside it or below.
+func Hint(command, what string) string {
+	if line := fmt.Sprintf("  %-45s  %s", command, what); utf8.RuneCountInString(line) <= Wide {
+		return line
+	}
+	return "  " + command + "\n" + Wrap("      ", what)
+}
+
 // Hang breaks words likewise, the first line behind one indent, or a mark, and all others
 // behind another.
 func Hang(first, next, words string) string {

@@ -23,6 +23,12 @@ func TestWrap(t *testing.T) {
 	assert.Equal(t, "  ", Wrap("  ", ""))
 }
 
+// TestHint: what a command is for stands beside it while there is room.
+func TestHint(t *testing.T) {
+	assert.Equal(t, "  runs"+strings.Repeat(" ", 43)+"all of them", Hint("runs", "all of them"))
+	assert.Equal(t, "  "+strings.Repeat("x", 70)+"\n      all of them", Hint(strings.Repeat("x", 70), "all of them"))
+}
+
 type full struct{ left int }
 
 func (f *full) Write(p []byte) (int, error) {

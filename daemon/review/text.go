@@ -78,7 +78,7 @@ func (r Review) verdictOf(i int, s Sheet) string {
 func (r Review) writeNext(t *text) {
 	t.Line("")
 	hint := func(form, what string) {
-		t.Line("  %-45s  %s", "meltwarden "+fmt.Sprintf(form, r.Run.ID)+r.Where, what)
+		t.Line("%s", lines.Hint("meltwarden "+fmt.Sprintf(form, r.Run.ID)+r.Where, what))
 	}
 	if len(r.Shots) > 0 {
 		hint("review %d --shot N", "the whole card of a shot")
