@@ -32,7 +32,7 @@ func TestCausesInTheTerminal(t *testing.T) {
 		"bled: 20 shots against 27 clean, in 5 runs with both", "A hot mould goes with it: 10.7 °C more in the bled ones", "That is a hypothesis.",
 		"2 seam, 27 clean: nothing is concluded.", `with --fault, like --fault "seam"`,
 	} {
-		assert.Contains(t, said(), want)
+		assert.Contains(t, unbroken(said()), want)
 	}
 	assert.NotContains(t, said(), "too few to tell")
 	assert.Contains(t, said("--fault", "seam", "--fahrenheit"), "too few to tell")

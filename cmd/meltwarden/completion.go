@@ -93,6 +93,9 @@ func flags(c *cobra.Command) {
 	if c.Flags().Lookup("data") != nil {
 		_ = c.MarkFlagDirname("data")
 	}
+	if c.Name() == "dashboards" {
+		_ = c.MarkFlagDirname("out")
+	}
 	if c.Flags().Lookup("config") != nil {
 		_ = c.MarkFlagFilename("config", "yaml", "yml")
 	}

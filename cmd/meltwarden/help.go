@@ -58,6 +58,7 @@ var guides = map[string]guide{
 	"tidy":              {[]string{`tidy --older-than "365 days" --dry-run`}, ""},
 	"photo":             {[]string{"photo 7 1 bait.jpg", "photo 7 1", "photo 7 1 --number 2 --out bait.jpg"}, ""},
 	"plan":              {[]string{"plan recipe.yaml --config bench.yaml --ready-at 20:00", `plan v2 --config bench.yaml --room "19 C"`}, ""},
+	"dashboards":        {[]string{"dashboards --out watching"}, ""},
 	"schema":            {[]string{"schema", "schema --json"}, ""},
 	"service":           {[]string{"service > /etc/systemd/system/meltwarden.service"}, ""},
 	"completion":        {[]string{"source <(meltwarden completion bash)", "completion fish > ~/.config/fish/completions/meltwarden.fish"}, ""},

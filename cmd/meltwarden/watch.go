@@ -27,8 +27,8 @@ func watchCommand() *cobra.Command {
 			"marks as its page. A pot is chosen by its digit, then a letter says what was done; ? lists all keys, " +
 			"a capital O is ALL OFF, which is not the emergency stop. Leaving changes nothing at the bench. Where the output is no terminal it is one line " +
 			"for every change, and one a minute.\n\n" +
-			"From another computer only ALL OFF and the marks are taken, with the token of the bench file; what the line " +
-			"shows there can be read on the way, as the page can.\n\n" + caution,
+			"From another computer, over SSH too, only ALL OFF and the marks are taken: the sound is silenced at the bench. " +
+			"--to another computer needs the token of its bench file, and what goes there can be read on the way; SSH hides it.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runWatch(c, f) },
 	}
@@ -87,6 +87,8 @@ func (f watchFlags) remote() (*watch.Remote, error) {
 	if err != nil {
 		return nil, fmt.Errorf("--to %w", err)
 	}
+	// Who comes over SSH is on the bench's own computer, and not at the bench.
+	r.Afar = os.Getenv("SSH_CONNECTION") != ""
 	return r, nil
 }
 

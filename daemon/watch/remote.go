@@ -21,6 +21,8 @@ type Remote struct {
 	base   *url.URL
 	token  string
 	client *http.Client
+	// Afar says that the person is not where this program runs, and so not at the bench.
+	Afar bool
 }
 
 // At is the daemon at an address, host:port or a URL. One that serves on every address
@@ -92,6 +94,9 @@ func (r *Remote) request(ctx context.Context, method, path string, form url.Valu
 	}
 	if r.token != "" {
 		q.Header.Set("Authorization", "Bearer "+r.token)
+	}
+	if r.Afar {
+		q.Header.Set("Forwarded", "for=_afar") // RFC 7239, section 6.3: somebody without a name
 	}
 	a, err := r.client.Do(q)
 	switch {
