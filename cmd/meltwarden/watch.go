@@ -27,7 +27,7 @@ func watchCommand() *cobra.Command {
 			"marks as its page. A pot is chosen by its digit, then a letter says what was done; ? lists all keys, " +
 			"a capital O is ALL OFF, which is not the emergency stop. Leaving changes nothing at the bench. Where the output is no terminal it is one line " +
 			"for every change, and one a minute.\n\n" +
-			"From another computer, over SSH too, only ALL OFF and the marks are taken: the sound is silenced at the bench. " +
+			"From another computer, over SSH too, it counts as done from afar, and what counts at the bench only is refused. " +
 			"--to another computer needs the token of its bench file, and what goes there can be read on the way; SSH hides it.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runWatch(c, f) },

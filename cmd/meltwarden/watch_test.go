@@ -128,19 +128,13 @@ type seat struct {
 // sit starts the program on a terminal of a size.
 func sit(t *testing.T, width, height uint16, args ...string) *seat {
 	t.Helper()
-	return sitOver(t, nil, width, height, args...)
-}
-
-// sitOver is sit with more in the environment.
-func sitOver(t *testing.T, environment []string, width, height uint16, args ...string) *seat {
-	t.Helper()
 	ours, theirs, err := pty.Open()
 	require.NoError(t, err)
 	require.NoError(t, pty.Setsize(ours, &pty.Winsize{Cols: width, Rows: height}))
 	before, err := term.GetState(int(theirs.Fd()))
 	require.NoError(t, err)
 	s := &seat{Cmd: command(args...), t: t, pty: ours, tty: theirs, before: before, glass: newGlass(int(width), int(height))}
-	s.Env = append(append(s.Env, "TERM=xterm", "NO_COLOR=1", "SSH_CONNECTION="), environment...)
+	s.Env = append(s.Env, "TERM=xterm", "NO_COLOR=1", "SSH_CONNECTION=")
 	s.Stdin, s.Stdout, s.Stderr = theirs, theirs, theirs
 	s.SysProcAttr = &syscall.SysProcAttr{Setsid: true, Setctty: true}
 	require.NoError(t, s.Start())
@@ -342,6 +336,12 @@ func TestWatchGoesByTheBenchFile(t *testing.T) {
 	r, err = watchFlags{}.remote()
 	require.NoError(t, err)
 	assert.Equal(t, "http://127.0.0.1:9", r.String())
+	for connection, afar := range map[string]bool{"": false, "192.0.2.7 50000 192.0.2.8 22": true} {
+		t.Setenv("SSH_CONNECTION", connection)
+		r, err = watchFlags{}.remote()
+		require.NoError(t, err)
+		assert.Equal(t, afar, r.Afar, "who comes over SSH is not at the bench")
+	}
 
 	strange := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte(`{"status":"ok"}`)) }))
 	defer strange.Close()
@@ -351,25 +351,4 @@ func TestWatchGoesByTheBenchFile(t *testing.T) {
 	assert.Equal(t, "what answers there is no bench", said)
 	_, err = run(t.Context(), "watch", "--to", "http://")
 	assert.ErrorContains(t, err, "--to \"http://\": no address of a bench")
-}
-
-// TestOverSSHIsNotAtTheBench: what counts only there is refused, and the marks are kept as
-// made from elsewhere.
-func TestOverSSHIsNotAtTheBench(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a program of its own takes real time")
-	}
-	t.Parallel()
-	_, file := patient(t)
-	served := watching(t, file, t.TempDir())
-	s := sitOver(t, []string{"SSH_CONNECTION=192.0.2.7 50000 192.0.2.8 22"}, 80, 24, "watch", "--to", served.page)
-	s.shows(`1 slate `)
-	s.types("m")
-	s.shows(`NOT SENT: Silence – silence is given at the bench`)
-	s.types("1s")
-	s.shows(`taken: slate, Stirred`)
-	s.types("O")
-	s.shows(`ALL OFF taken`)
-	s.types("q")
-	s.left(0)
 }

@@ -3,6 +3,9 @@ package watch
 import (
 	"encoding/json"
 	"errors"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -127,6 +130,42 @@ func TestAddresses(t *testing.T) {
 		_, err := At(typed, "")
 		assert.ErrorContains(t, err, "write it like http://127.0.0.1:8420", typed)
 	}
+}
+
+// TestWhoIsAskedWhat: the token goes along and to nobody else, who is far away says so, and
+// a refusal is told in the words of the API (RFC 9457), or else by its status.
+func TestWhoIsAskedWhat(t *testing.T) {
+	var got *http.Request
+	answer := func(w http.ResponseWriter) { w.WriteHeader(http.StatusAccepted) }
+	bench := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		_ = r.ParseForm()
+		got = r
+		answer(w)
+	}))
+	defer bench.Close()
+	r, err := At(bench.URL, "a secret")
+	require.NoError(t, err)
+	require.NoError(t, r.Send(t.Context(), "/note", url.Values{"text": {"the clamp slipped"}}))
+	assert.Equal(t, "Bearer a secret", got.Header.Get("Authorization"))
+	assert.Equal(t, "/api/v1/note", got.URL.Path)
+	assert.Equal(t, "the clamp slipped", got.PostForm.Get("text"))
+	assert.Empty(t, got.Header.Get("Forwarded"))
+	r.Afar = true
+	require.NoError(t, r.Send(t.Context(), "/shot", nil))
+	assert.Equal(t, "for=_afar", got.Header.Get("Forwarded"))
+
+	answer = func(w http.ResponseWriter) {
+		w.WriteHeader(http.StatusForbidden)
+		_, _ = w.Write([]byte(`{"type":"about:blank","title":"Forbidden","status":403,"detail":"at the bench only"}`))
+	}
+	assert.EqualError(t, r.Send(t.Context(), "/silence", nil), "at the bench only")
+	answer = func(w http.ResponseWriter) { w.WriteHeader(http.StatusBadGateway) }
+	assert.EqualError(t, r.Send(t.Context(), "/shot", nil), "502 Bad Gateway")
+	answer = func(w http.ResponseWriter) {
+		w.Header().Set("Location", "http://198.51.100.1/")
+		w.WriteHeader(http.StatusFound)
+	}
+	assert.EqualError(t, r.Send(t.Context(), "/shot", nil), "302 Found")
 }
 
 // TestKeysHaveNames, and no key has two.
