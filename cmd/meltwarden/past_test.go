@@ -64,7 +64,7 @@ func TestFindingTheSpoiledShot(t *testing.T) {
 	assert.Len(t, regexp.MustCompile(`(?m)^\d+ +2026-`).FindAllString(said("runs"), -1), 18)
 	assert.Contains(t, said("runs"), "note: hunted for the clamp with full injectors")
 	spoiled := said("runs", "--spoiled", "--fault", "bled")
-	assert.Regexp(t, `(?m)^7 +2026-01-28 17:58 +\d\d min +finished +3, 2 clean +bled +slate eel v2 \*$`, spoiled)
+	assert.Regexp(t, `(?m)^7 +2026-01-28 17:58 +\d\d min +finished +3, 2 clean +slate eel v2 \* +bled$`, spoiled)
 	assert.NotContains(t, spoiled, "seam")
 	assert.Contains(t, said("runs", "--state", "interrupted"), "no runs")
 	assert.Contains(t, said("runs", "--since", "2026-02-28"), "18 ")

@@ -49,7 +49,7 @@ func tellVersions(out io.Writer, versions []history.Version, asJSON bool) error 
 	fmt.Fprintln(table, "recipe\tversion\tfingerprint\tfirst kept\truns\tshots\tmade from")
 	for _, v := range versions {
 		fmt.Fprintf(table, "%s\tv%d\t%s\t%s\t%d\t%d, %d clean\t%s\n", v.Name, v.Number, v.Fingerprint,
-			v.Added.Format("2006-01-02 15:04"), v.Runs, v.Shots, v.Clean, origin(v))
+			v.Added.Format(time.DateOnly), v.Runs, v.Shots, v.Clean, origin(v))
 	}
 	return table.Flush()
 }

@@ -119,7 +119,7 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 	}
 	var rows strings.Builder
 	table := tabwriter.NewWriter(&rows, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(table, "run\tbegan\ttook\tstate\tshots\tfaults\trecipe")
+	fmt.Fprintln(table, "run\tbegan\ttook\tstate\tshots\trecipe\t")
 	invented, brought := false, false
 	for _, r := range runs {
 		star := ""
@@ -130,17 +130,18 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 			star, brought = star+" †", true
 		}
 		took := time.Duration(r.TookS * float64(time.Second)).Round(time.Minute)
-		fmt.Fprintf(table, "%d\t%s\t%d min\t%s\t%s\t%s\t%s v%d%s\n", r.ID, r.Began.Format("2006-01-02 15:04"), int(took.Minutes()),
-			review.StateWords(r.State), shotWords(r), faultWords(r), r.Recipe, r.Version, star)
+		fmt.Fprintf(table, "%d\t%s\t%d min\t%s\t%s\t%s v%d%s\t\n", r.ID, r.Began.Format("2006-01-02 15:04"), int(took.Minutes()),
+			review.StateWords(r.State), shotWords(r), r.Recipe, r.Version, star)
 	}
 	if err := table.Flush(); err != nil {
 		return err
 	}
-	// Notes come between the rows and not into the table, whose columns would end at them.
+	// Faults and notes come behind the table, and between its rows: it would get as wide as
+	// the longest of them.
 	head, rest, _ := strings.Cut(rows.String(), "\n")
-	fmt.Fprintln(out, head)
+	fmt.Fprintln(out, head+"faults")
 	for i, row := range strings.Split(strings.TrimSuffix(rest, "\n"), "\n") {
-		fmt.Fprintln(out, row)
+		fmt.Fprintln(out, lines.Hang(row, "     ", faultWords(runs[i])))
 		if note := runs[i].Note; note != "" {
 			fmt.Fprintln(out, lines.Wrap("     ", "note: "+note))
 		}
