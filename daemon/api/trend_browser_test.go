@@ -351,6 +351,8 @@ func (c *charts) byKeys() {
 	c.press(kb.End)
 	c.becomes(readout2 + `.includes("set-point, 212.0 °F")`)
 	c.becomes(readout2 + `.includes("°F")`)
+	w.evening.pass([]history.Event{{Kind: history.TakenBack, Pot: 1, Text: "set-point"}}, nil, "") // and taken off again
+	c.becomes(`!` + readout2 + `.includes("set-point, 212.0 °F")`)
 	for _, theme := range []string{"light", "dark"} {
 		c.theme(theme)
 		for _, selector := range []string{".trend .stretch", ".trend .readout", ".trend td", ".trend .turn"} {

@@ -16,8 +16,11 @@ type trendEvent struct {
 	// Shape names the mark: see shapes.
 	Shape string `json:"shape"`
 	// Number is a shot's, from 1 in its run; zero for what is none.
-	Number int       `json:"number,omitempty"`
-	Shown  view.Both `json:"shown"`
+	Number int `json:"number,omitempty"`
+	// TakesBack is the kind of the mark that this one takes back, the last of the same pot;
+	// left out by every other.
+	TakesBack string    `json:"takes_back,omitempty"`
+	Shown     view.Both `json:"shown"`
 }
 
 // shapes are the marks of the kinds that have one of their own, the same as on a run's
@@ -35,8 +38,13 @@ func trendEventOf(e history.NumberedEvent) trendEvent {
 	if !ok {
 		shape = anyShape
 	}
+	takesBack := ""
+	if e.Kind == history.TakenBack {
+		takesBack = e.Text
+	}
 	return trendEvent{
-		AtS: e.At.Seconds(), Pot: e.Pot + 1, Kind: e.Kind, Shape: shape, Number: e.Shot,
+		TakesBack: takesBack,
+		AtS:       e.At.Seconds(), Pot: e.Pot + 1, Kind: e.Kind, Shape: shape, Number: e.Shot,
 		Shown: view.Both{C: eventWords(e, review.Celsius), F: eventWords(e, review.Fahrenheit)},
 	}
 }

@@ -143,17 +143,19 @@ func TestTheTrendTellsWhatHappened(t *testing.T) {
 		2 * time.Second: {{Kind: history.NewSetpoint, Pot: 2, Amount: "100 C", C: 100}},
 		3 * time.Second: {{Kind: history.ShotPushed, Pot: history.WholeBench, Text: "eel"}, {Kind: history.Alarm, Pot: 1, Text: "Melt too hot"}},
 		4 * time.Second: {{Kind: history.Drawn, Pot: 0}, {Kind: history.AlarmOver, Pot: 1, Text: "Melt too hot"}, {Kind: history.ReadyToPour, Pot: history.WholeBench}},
+		5 * time.Second: {{Kind: history.TakenBack, Pot: 0, Text: "stirred"}},
 	})
-	w.kept(t, 8)
+	w.kept(t, 9)
 	h := New(w.Options)
 	got := fetched[trendHappened](t, h, "/api/v1/trend/events")
 	var shapes, words []string
 	for _, e := range got.Events {
 		shapes, words = append(shapes, e.Shape), append(words, e.Shown.C)
 	}
-	assert.Equal(t, []string{"press", "ring", "diamond", "step", "shot", "alarm", "cup", "bar"}, shapes)
+	assert.Equal(t, []string{"press", "ring", "diamond", "step", "shot", "alarm", "cup", "bar", "bar"}, shapes)
 	assert.Equal(t, []string{"heat enabled by a press of the button", "stirred", "addition, black, 3 mL", "set-point, 100.0 °C",
-		"shot 1, mould: eel", "alarm, Melt too hot", "drawn", "ready to pour"}, words)
+		"shot 1, mould: eel", "alarm, Melt too hot", "drawn", "ready to pour", "taken back, stirred"}, words)
+	assert.Equal(t, []string{"", "stirred"}, []string{got.Events[7].TakesBack, got.Events[8].TakesBack})
 	assert.Equal(t, "set-point, 212.0 °F", got.Events[3].Shown.F, "water boils at 100 °C = 212 °F")
 	assert.Equal(t, trendEvent{AtS: 3, Kind: history.ShotPushed, Shape: "shot", Number: 1, Shown: got.Events[4].Shown}, got.Events[4])
 	assert.Equal(t, 3, got.Events[3].Pot)

@@ -28,7 +28,9 @@ export class Hands {
     on("wheel", this.#wheel, { passive: false });
     on("touchmove", (e) => { if (e.touches.length > 1 && e.cancelable) e.preventDefault(); }, { passive: false });
     on("keydown", (e) => {
-      if (!e.ctrlKey && !e.metaKey && !e.altKey && chart.key(e)) e.preventDefault();
+      if (e.ctrlKey || e.metaKey || e.altKey || !chart.key(e)) return;
+      e.preventDefault();
+      e.stopPropagation(); // it is no single key of the page
     });
   }
 

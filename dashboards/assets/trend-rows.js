@@ -121,9 +121,18 @@ export class Events {
       if (!wanted) return;
     }
     this.last = answer.last;
-    const all = this.#all.concat(answer.events);
-    this.leftOut += answer.left_out + Math.max(0, all.length - mostEvents);
-    this.#all = all.slice(-mostEvents);
+    for (const e of answer.events) {
+      if (e.takes_back) this.#takeBack(e);
+      else this.#all.push(e);
+    }
+    this.leftOut += answer.left_out + Math.max(0, this.#all.length - mostEvents);
+    this.#all = this.#all.slice(-mostEvents);
+  }
+
+  // takeBack forgets a mark that was taken back, as the run's picture does.
+  #takeBack(by) {
+    const i = this.#all.findLastIndex((e) => e.kind === by.takes_back && e.pot === by.pot);
+    if (i >= 0) this.#all.splice(i, 1);
   }
 
   // of are those of a pot (from 0) and of the bench in a stretch, in order.
