@@ -211,7 +211,7 @@ func TestNoRouteEnablesHeat(t *testing.T) {
 	}
 	assert.ElementsMatch(t, []string{
 		"/api/v1/off", "/api/v1/silence", "/api/v1/shot", "/api/v1/note", "/api/v1/pots/{pot}/{command}",
-		"/api/v1/alarms/{code}/{pot}/{action}",
+		"/api/v1/alarms/{code}/{pot}/{action}", "/api/v1/settings",
 		"/api/v1/runs/{run}/note", "/api/v1/runs/{run}/shots/{shot}", "/api/v1/runs/{run}/shots/{shot}/verdict",
 		"/api/v1/runs/{run}/pots/{pot}/batch", "/api/v1/batches/{batch}",
 		"/api/v1/runs/{run}/shots/{shot}/photos", "/api/v1/runs/{run}/photos/{photo}/take-back",

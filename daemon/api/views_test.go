@@ -217,7 +217,7 @@ func TestEveryViewStandsOnItsOwn(t *testing.T) {
 		}
 		titles[title] = path
 		for _, table := range tables.FindAllString(page, -1) {
-			assert.Contains(t, table, "<caption>", address)
+			assert.Contains(t, table, "<caption", address)
 			assert.Regexp(t, `<th scope="(col|row)"`, table, address)
 		}
 		if !strings.HasSuffix(path, "/report") {
