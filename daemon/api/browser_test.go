@@ -324,55 +324,6 @@ func TestWrongSetpointIsToldWhereItIsTyped(t *testing.T) {
 	s.becomes(`document.querySelector('` + form + ` .error').textContent === ""`)
 }
 
-// At 390 px wide nothing of the pages sticks out sideways, and what is pressed is
-// 48 px high (our rule; WCAG 2.2, 2.5.8 asks for 24).
-func TestPastPagesFitAPhone(t *testing.T) {
-	store := twoEvenings(t)
-	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
-	versions, err := store.Versions()
-	require.NoError(t, err)
-	recipe := "/recipes/" + versions[0].Fingerprint
-	for _, page := range []string{"/runs", "/runs/1", "/recipes", recipe, recipe + "/change", recipe + "/scale?times=1.5", "/runs/9",
-		"/runs/1/shots/2?beside=2/1", "/runs/1/beside?other=2&align=shot", "/keeping"} {
-		for _, wide := range []int64{390, 1600} {
-			s.do(chromedp.EmulateViewport(wide, 844), chromedp.Navigate(s.server.URL+page))
-			s.becomes(`document.querySelector("main") !== null`)
-			assert.True(t, evaluate[bool](s, `document.documentElement.scrollWidth <= innerWidth`), "%s at %d", page, wide)
-			assert.GreaterOrEqual(t, evaluate[float64](s, `document.querySelectorAll("details").forEach((d) => d.open = true),
-				Math.min(...Array.from(document.querySelectorAll("button, .key, .chip, select, input:not([type=checkbox]):not([type=hidden])"))
-				.filter((b) => b.checkVisibility()).map((b) => b.getBoundingClientRect().height))`), 48.0, "%s at %d", page, wide)
-			assert.True(t, evaluate[bool](s, `document.documentElement.scrollWidth <= innerWidth`), "%s at %d, opened", page, wide)
-		}
-	}
-}
-
-// WCAG 2.2, 1.4.3, for what the pages of past runs add.
-func TestPastTextCanBeReadInBothThemes(t *testing.T) {
-	store := twoEvenings(t)
-	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
-	versions, err := store.Versions()
-	require.NoError(t, err)
-	recipe := "/recipes/" + versions[0].Fingerprint
-	for page, selectors := range map[string][]string{
-		"/runs":                     {".rows .what a", ".rows .when", ".rows .spoiled .verdict b", ".filter label", "nav a"},
-		"/runs/1/shots/2":           {".group h3", ".group li span", ".unseen b", ".differences td b", ".named th", ".lines li", ".verdict b", "select"},
-		"/runs/1":                   {".out b", ".out", ".off-target b", ".card caption", ".card dt", "tbody th", ".heading p", "time", ".key", "figcaption", "button"},
-		recipe:                      {".contrasts b", ".contrasts p", ".more", ".ways .key"},
-		recipe + "/change":          {"legend", ".change label", ".change textarea", ".keep button"},
-		recipe + "/scale?times=1.5": {".scaled th", ".scaled .flagged td", ".scaled .flagged b", ".notes li"},
-		"/keeping":                  {".card p", ".in-the-file summary", ".in-the-file code", "button"},
-	} {
-		s.do(chromedp.Navigate(s.server.URL + page))
-		for _, theme := range []string{"light", "dark"} {
-			s.theme(theme)
-			for _, selector := range selectors {
-				s.becomes(`document.querySelector("` + selector + `") !== null`)
-				assert.GreaterOrEqual(t, s.contrast(selector), 4.5, "%s, %s, %s", page, theme, selector)
-			}
-		}
-	}
-}
-
 // At 1600 × 900 and 390 × 844: nothing sticks out sideways, all that a glove
 // presses is 72 px high (our rule; WCAG 2.2, 2.5.5 asks for 44), ALL OFF is in
 // view, and the melt is in digits of at least 100 px: 15 mm at 6.7 px/mm, about
