@@ -12,10 +12,11 @@ import (
 // commissioningPage is what the template of the commissioning record is filled with.
 type commissioningPage struct {
 	head
-	Bench, Nothing, Verdict string
-	Complete                bool
-	Missing, Warnings       []string
-	Sections                []commission.Section
+	Bench, Nothing    string
+	Told              bool   // of this bench
+	Until             string // of a complete record
+	Missing, Warnings []string
+	Sections          []commission.Section
 }
 
 // commissioningPage shows what is on record of the bench, held against its file. It
@@ -46,5 +47,5 @@ func (p *commissioningPage) fill(status commission.Status) {
 	if status.Record != nil {
 		p.Bench = fmt.Sprintf(p.Labels.BenchName, status.Bench, status.Record.Saved.Format(time.DateOnly))
 	}
-	p.Verdict, p.Complete, p.Missing, p.Warnings, p.Sections = status.Verdict(), status.Complete, status.Missing, status.Warnings, status.Sections()
+	p.Told, p.Until, p.Missing, p.Warnings, p.Sections = true, status.Until(), status.Missing, status.Warnings, status.Sections()
 }

@@ -86,7 +86,7 @@ func TestCommissioningIsShownAndNotMade(t *testing.T) {
 	o.Bench = bench
 	requireAll(t, get(), "Start it with --data")
 	o.History = opened(t)
-	requireAll(t, get(), "serve refuses heat", "nothing is on record of this bench", "meltwarden commission --config")
+	requireAll(t, get(), "Heat is refused until", "nothing is on record of this bench", "meltwarden commission --config")
 
 	record := commission.Record{Program: "test", Digest: commission.Digest(bench), Saved: time.Now(),
 		Answers: []commission.Answer{{Question: "fuse", Words: "16 A, <in> the box", At: time.Now()}}}

@@ -31,7 +31,7 @@ const (
 	Hint      = "From run to run"
 	LateWords = "Seen only days later: never charged to temperature"
 	RateWords = "How often it came (95 % interval)"
-	Nothing   = "No fault was seen at demould in these shots, so there is nothing to look for."
+	Nothing   = "No fault was seen at demould in these shots, so there is nothing to look for. Judge every shot, the clean ones too."
 	Made      = "These shots are invented: they are from a simulated bench."
 )
 

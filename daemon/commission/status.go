@@ -43,22 +43,23 @@ func (s Status) Tell(out io.Writer) {
 	for _, w := range s.Warnings {
 		fmt.Fprintln(out, "\nwarning:", w)
 	}
-	fmt.Fprintf(out, "\n%s\n", s.Verdict())
 	if s.Complete {
+		fmt.Fprintln(out, "\n"+s.Until())
 		return
 	}
+	fmt.Fprintln(out, "\nmeltwarden serve refuses heat; missing, or no longer valid:")
 	for _, m := range s.Missing {
 		fmt.Fprintln(out, " ", m)
 	}
 	fmt.Fprintln(out, "run meltwarden commission to put it on record")
 }
 
-// Verdict says in one line whether the record is complete, and until when.
-func (s Status) Verdict() string {
-	if s.Complete {
-		return "complete: the bench's own enable button can switch heat on; lapses on " + day(s.Record.lapses())
+// Until says of a complete record what it lets happen, and until when; "" of another one.
+func (s Status) Until() string {
+	if !s.Complete {
+		return ""
 	}
-	return "meltwarden serve refuses heat; missing, or no longer valid:"
+	return "complete: the bench's own enable button can switch heat on; lapses on " + day(s.Record.lapses())
 }
 
 // Section is a part of what is on record, in words.

@@ -3,14 +3,14 @@ package view
 // PageLabels are the words of the index of pages, the settings, the search and the record
 // of commissioning.
 type PageLabels struct {
-	Skip, AllPages, Reckoned, Differing                                  string
-	Settings, SettingsWhy, SettingsKept, KeepSettings                    string
-	FindNow, FindWords, FindFirst, FoundNothing, Found, FoundMore        string
-	FoundRuns, FoundShots, FoundRecipes, FoundBatches, FoundAlarms       string
-	FoundRules, FoundIn, FoundBatch                                      string
-	Commissioning, CommissioningWhy, CommissioningMissing                string
-	CommissioningRun, CommissioningWarnings, CommissioningOnTerminal     string
-	NotOnRecord, CommissioningSimulated, CommissioningNoBench, BenchName string
+	Skip, AllPages, Reckoned, Differing                                         string
+	Settings, SettingsWhy, SettingsKept, KeepSettings                           string
+	FindNow, FindWords, FindFirst, FoundNothing, Found, FoundMore               string
+	FoundRuns, FoundShots, FoundRecipes, FoundBatches, FoundAlarms              string
+	FoundRules, FoundIn, FoundBatch                                             string
+	Commissioning, CommissioningWhy, CommissioningMissing, CommissioningRefused string
+	CommissioningRun, CommissioningWarnings, CommissioningOnTerminal            string
+	NotOnRecord, CommissioningSimulated, CommissioningNoBench, BenchName        string
 }
 
 var pageLabels = PageLabels{
@@ -25,6 +25,7 @@ var pageLabels = PageLabels{
 	FoundRules: "What the guard looks for", FoundIn: "run %d, shot %d", FoundBatch: "batch %d: %s",
 	Commissioning:        "Commissioning record",
 	CommissioningWhy:     "The proof that this bench's heaters may be switched on, held against its bench file as it is now. It is made at the bench, never here, and it is no substitute for the protection, the local code or a licensed electrician.",
+	CommissioningRefused: "Heat is refused until all of this is on record.",
 	CommissioningMissing: "Missing, or no longer valid", CommissioningRun: "On the cold bench, with a person at the emergency stop, on a terminal:",
 	CommissioningWarnings: "To be changed in the bench file", CommissioningOnTerminal: "The same on a terminal",
 	NotOnRecord:            "Nothing is on record of this.",
