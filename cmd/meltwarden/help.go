@@ -27,6 +27,7 @@ var guides = map[string]guide{
 	"commission":        {[]string{"commission --config bench.yaml", "commission --config bench.yaml --status"}, ""},
 	"watch":             {[]string{"watch", "watch --to 192.0.2.7:8420 --config bench.yaml", "watch --once", "watch --json"}, "0 when left; with --once 0 is ready to pour, 1 not ready, and 2 not live."},
 	"runs":              {[]string{"runs", "runs --spoiled --fault bled", "runs clamp --since 2026-01-31", "runs --reinspect"}, ""},
+	"find":              {[]string{"find eel bled", `find "demo lot" --json`}, ""},
 	"review":            {[]string{"review 7", "review 7 --shot 1 --fahrenheit", "review 7 --out run.png --from 20m --to 40m", "review 7 --out over.svg --beside 6 --align ready"}, ""},
 	"causes":            {[]string{"causes", `causes --fault bled --recipe "slate eel"`}, ""},
 	"verdict":           {[]string{"verdict 7 1 clean", "verdict 7 1 bled --colour ivory --colour rust --day 3"}, ""},

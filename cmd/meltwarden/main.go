@@ -44,7 +44,7 @@ func root() *cobra.Command {
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
 	}
 	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), commissionCommand(),
-		runsCommand(), reviewCommand(), causesCommand(), verdictCommand(), tryCommand(), attemptsCommand(), recipesCommand(), promoteCommand(),
+		runsCommand(), findCommand(), reviewCommand(), causesCommand(), verdictCommand(), tryCommand(), attemptsCommand(), recipesCommand(), promoteCommand(),
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	c.AddCommand(completionCommand(), watchCommand(), planCommand(), checksCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand())

@@ -35,7 +35,7 @@ func (s *server) commissioningPage(w http.ResponseWriter, r *http.Request) {
 	default:
 		record, err := commission.Load(s.History)
 		if err != nil {
-			problem(w, http.StatusServiceUnavailable, err.Error())
+			refuse(w, notReadable, err.Error())
 			return
 		}
 		p.fill(commission.StatusOf(record, s.Bench))

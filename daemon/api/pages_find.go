@@ -3,11 +3,10 @@ package api
 import (
 	"fmt"
 	"net/http"
-	"slices"
 	"strings"
-	"time"
+	"unicode/utf8"
 
-	"meltwarden/control/guard"
+	"meltwarden/daemon/find"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/view"
 )
@@ -25,19 +24,22 @@ type findPage struct {
 // hitGroup are hits of one kind, the newest first; More is how many are left out.
 type hitGroup struct {
 	Head string
-	Hits []hit
+	Hits []hitRow
 	More int
 }
 
-type hit struct{ Title, When, Words, Address string }
+type hitRow struct {
+	find.Hit
+	Address string
+}
 
-// find looks for words in all that is kept and in what the guard looks for.
+// findPage looks for words in all that is kept and in what the guard looks for.
 func (s *server) findPage(w http.ResponseWriter, r *http.Request) {
 	l := view.Texts()
 	p := findPage{head: s.head(r, l.FindNow, "/find"), Words: strings.TrimSpace(r.URL.Query().Get("words"))}
 	p.OtherUnit = "" // no temperature is shown
-	if len(p.Words) > mostTyped*4 {
-		problem(w, http.StatusBadRequest, fmt.Sprintf("words: more than a line or %d letters; write less", mostTyped))
+	if utf8.RuneCountInString(p.Words) > mostTyped {
+		refuseFor(w, wrongField, wrong("words", p.Words, fmt.Sprintf("write at most %d letters", mostTyped)))
 		return
 	}
 	words := history.WordsOf(p.Words)
@@ -46,116 +48,44 @@ func (s *server) findPage(w http.ResponseWriter, r *http.Request) {
 		show(w, http.StatusOK, "find.html", p)
 		return
 	}
-	if s.History != nil {
-		for _, look := range []func(history.Words, *findPage) error{s.findRuns, s.findShots, s.findRecipes, s.findBatches, s.findAlarms} {
-			if err := look(words, &p); err != nil {
-				pastProblem(w, err)
-				return
-			}
-		}
+	groups, err := find.Of(s.History, words)
+	if err != nil {
+		pastProblem(w, err)
+		return
 	}
-	p.findRules(words)
-	p.tell()
+	p.fill(groups)
 	show(w, http.StatusOK, "find.html", p)
 }
 
-// tell says how much was found.
-func (p *findPage) tell() {
-	all := 0
-	for _, g := range p.Groups {
-		all += len(g.Hits) + g.More
-	}
-	if p.Count = fmt.Sprintf(p.Labels.Found, all); all == 0 {
-		p.Count, p.Empty = "", p.Labels.FoundNothing
-	}
-}
-
-// add puts a group on the page, if it has hits.
-func (p *findPage) add(head string, hits []hit) {
-	if len(hits) == 0 {
+func (p *findPage) fill(groups []find.Group) {
+	if len(groups) == 0 {
+		p.Empty = p.Labels.FoundNothing
 		return
 	}
-	shown := min(len(hits), mostHits)
-	p.Groups = append(p.Groups, hitGroup{head, hits[:shown], len(hits) - shown})
-}
-
-func (s *server) findRuns(words history.Words, p *findPage) error {
-	runs, err := s.History.RunsWith(words)
-	var hits []hit
-	for _, row := range rowsOf(runs, p.head) {
-		hits = append(hits, hit{row.Heading, row.Subheading, strings.Join(slices.DeleteFunc([]string{row.FaultWords, row.Note}, isEmpty), "; "), row.Address})
-	}
-	p.add(p.Labels.FoundRuns, hits)
-	return err
-}
-
-func isEmpty(s string) bool { return s == "" }
-
-func (s *server) findShots(words history.Words, p *findPage) error {
-	shots, err := s.History.ShotsWith(words)
-	var hits []hit
-	for _, h := range shots {
-		said := strings.Join(slices.DeleteFunc([]string{h.Faults, h.Mould, h.Note}, isEmpty), "; ")
-		hits = append(hits, hit{fmt.Sprintf(p.Labels.FoundIn, h.Run, h.Number), moment(h.Wall), said, fmt.Sprintf("/runs/%d%s#shot-%d", h.Run, p.Carry, h.Number)})
-	}
-	p.add(p.Labels.FoundShots, hits)
-	return err
-}
-
-func moment(at time.Time) string { return at.Format("2006-01-02 15:04") }
-
-// findRecipes looks in what was typed of each version, and shows the first line with a
-// word.
-func (s *server) findRecipes(words history.Words, p *findPage) error {
-	versions, err := s.History.Versions()
-	var hits []hit
-	for _, v := range versions {
-		if !words.In(v.Name, v.Source, v.Fingerprint) {
-			continue
+	p.Count = fmt.Sprintf(p.Labels.Found, find.Count(groups))
+	for _, g := range groups {
+		shown := min(len(g.Hits), mostHits)
+		group := hitGroup{Head: g.Head, More: len(g.Hits) - shown}
+		for _, h := range g.Hits[:shown] {
+			group.Hits = append(group.Hits, hitRow{h, p.addressOf(h)})
 		}
-		lines := strings.Split(v.Source, "\n")
-		said := ""
-		if i := slices.IndexFunc(lines, func(line string) bool { return words[:1].In(line) }); i >= 0 {
-			said = strings.TrimSpace(lines[i])
-		}
-		row := versionRowOf(v, p.head)
-		hits = append(hits, hit{v.Name + ", " + fmt.Sprintf(p.Labels.Version, v.Number), row.AddedOn, said, row.Address})
+		p.Groups = append(p.Groups, group)
 	}
-	p.add(p.Labels.FoundRecipes, hits)
-	return err
 }
 
-func (s *server) findBatches(words history.Words, p *findPage) error {
-	batches, err := s.History.Batches()
-	var hits []hit
-	for _, b := range slices.Backward(batches) {
-		if !words.In(b.Colour, b.Base, b.Lot, b.Made, b.Note) {
-			continue
-		}
-		said := strings.Join(slices.DeleteFunc([]string{b.Base, b.Lot, b.Made, b.Note}, isEmpty), "; ")
-		hits = append(hits, hit{fmt.Sprintf(p.Labels.FoundBatch, b.ID, b.Colour), moment(b.Heats[0].Began), said, fmt.Sprintf("/batches/%d%s", b.ID, p.Carry)})
+// addressOf is where a hit stands.
+func (h head) addressOf(hit find.Hit) string {
+	switch {
+	case hit.Finding != "":
+		return "/alarms" + h.Carry + "#rule-" + hit.Finding
+	case hit.Batch != 0:
+		return fmt.Sprintf("/batches/%d%s", hit.Batch, h.Carry)
+	case hit.Recipe != "":
+		return "/recipes/" + hit.Recipe + h.Carry
+	case hit.Shot != 0:
+		return fmt.Sprintf("/runs/%d%s#shot-%d", hit.Run, h.Carry, hit.Shot)
+	case hit.Event:
+		return fmt.Sprintf("/runs/%d%s#events", hit.Run, h.Carry)
 	}
-	p.add(p.Labels.FoundBatches, hits)
-	return err
-}
-
-func (s *server) findAlarms(words history.Words, p *findPage) error {
-	alarms, err := s.History.AlarmsWith(words)
-	var hits []hit
-	for _, a := range alarms {
-		hits = append(hits, hit{fmt.Sprintf(p.Labels.RunNumber, a.Run), moment(a.Wall), a.Text, fmt.Sprintf("/runs/%d%s#events", a.Run, p.Carry)})
-	}
-	p.add(p.Labels.FoundAlarms, hits)
-	return err
-}
-
-// findRules looks in what the guard looks for, with the instructions.
-func (p *findPage) findRules(words history.Words) {
-	var hits []hit
-	for _, c := range guard.Codes() {
-		if words.In(c.Title(), c.Instruction()) {
-			hits = append(hits, hit{c.Title(), view.ActionWords(c.Rule()), c.Instruction(), "/alarms" + p.Carry + "#rule-" + c.String()})
-		}
-	}
-	p.add(p.Labels.FoundRules, hits)
+	return fmt.Sprintf("/runs/%d%s", hit.Run, h.Carry)
 }

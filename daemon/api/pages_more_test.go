@@ -28,7 +28,7 @@ func TestWordsAreFoundInEverythingThatIsKept(t *testing.T) {
 	requireAll(t, read("/find?words=emergency+stop", 200), "/alarms#rule-e_stop_open")
 	requireAll(t, read("/find?words=nothing+like+it", 200), "Nothing has all of these words")
 	requireAll(t, read("/find", 200), "Type words from a note")
-	requireAll(t, read("/find?words="+url.QueryEscape(string(make([]byte, 900))), 400), "write less")
+	requireAll(t, read("/find?words="+url.QueryEscape(string(make([]byte, 900))), 400), "write at most 200 letters")
 }
 
 // TestSettingsAreKeptInTheBrowser, and pages follow them without a script.

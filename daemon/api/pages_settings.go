@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"slices"
 
+	"meltwarden/daemon/describe"
 	"meltwarden/daemon/view"
 )
 
@@ -26,13 +27,15 @@ const (
 	themeKey   = "theme"
 	darkTheme  = "dark"
 	lightTheme = "light"
+	soundKey   = "sound"
+	keysKey    = "keys"
 )
 
 var preferences = []preference{
 	{unitKey, []string{inCelsius, inFahrenheit}},
 	{themeKey, []string{"system", lightTheme, darkTheme}},
-	{"sound", []string{"off", "on"}},
-	{"keys", []string{"on", "off"}},
+	{soundKey, []string{"off", "on"}},
+	{keysKey, []string{"on", "off"}},
 }
 
 // chosen is what was chosen in the browser that asks; what is no value any more counts as
@@ -99,24 +102,37 @@ func (s *server) settingsPage(w http.ResponseWriter, r *http.Request) {
 	show(w, http.StatusOK, "settings.html", p)
 }
 
+// settingsNow are the settings of a browser.
+type settingsNow struct {
+	Unit  string `json:"unit"`  // of temperatures: c or f
+	Theme string `json:"theme"` // system is as the computer asks
+	Sound string `json:"sound"` // on is from the first touch of the bench's page
+	Keys  string `json:"keys"`  // whether single keys mark on the bench's page
+}
+
+// of is where a preference stands.
+func (n *settingsNow) of(name string) *string {
+	return map[string]*string{unitKey: &n.Unit, themeKey: &n.Theme, soundKey: &n.Sound, keysKey: &n.Keys}[name]
+}
+
 // yearS is how long a choice is kept, in seconds.
 const yearS = 365 * 24 * 3600
 
 // choose keeps what a form says is chosen. What it does not name stays.
 func (s *server) choose(w http.ResponseWriter, r *http.Request) {
 	var kept []*http.Cookie
-	now := map[string]string{}
+	now := settingsNow{}
 	for _, c := range preferences {
 		v := r.PostFormValue(c.name)
 		if v == "" {
-			now[c.name] = c.chosen(r)
+			*now.of(c.name) = c.chosen(r)
 			continue
 		}
 		if !slices.Contains(c.values, v) {
-			problem(w, http.StatusBadRequest, fmt.Sprintf("%s %q: write one of %q", c.name, v, c.values))
+			refuseFor(w, wrongField, wrong(c.name, v, fmt.Sprintf("write one of %q", c.values)))
 			return
 		}
-		now[c.name] = v
+		*now.of(c.name) = v
 		kept = append(kept, &http.Cookie{
 			Name: choicePrefix + c.name, Value: v, Path: "/", MaxAge: yearS, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil,
 		})
@@ -129,4 +145,19 @@ func (s *server) choose(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	writeJSON(w, http.StatusOK, now)
+}
+
+// settingsOperations describes what is chosen for a browser.
+func settingsOperations() []describe.Operation {
+	var form []describe.Field
+	for _, c := range preferences {
+		form = append(form, describe.Field{Name: c.name, Says: view.Choice(c.name).Head, Choices: c.values, Example: c.values[0]})
+	}
+	return []describe.Operation{
+		aPage("/settings", "What is chosen in this browser", []describe.Field{{Name: "kept", Says: "says that it was kept"}}),
+		{
+			Route: "POST /api/v1/settings", Group: groupPages, Does: "Choose for the browser that asks, in cookies; what is left out stays",
+			Form: form, Answers: answers(http.StatusOK, settingsNow{}, "It is kept"), Problems: []*describe.Kind{wrongField},
+		},
+	}
 }
