@@ -301,18 +301,18 @@ func (s *stage) fitsLarge() {
 }
 
 // showsFocus: whatever the keyboard can reach is reached in the order of the page, has an
-// outline of 2 px at least (WCAG 2.2, 2.4.7), and nothing lies over it (2.4.11).
+// outline of 2 px at least, or its label has (WCAG 2.2, 2.4.7), and nothing lies over it (2.4.11).
 func (s *stage) showsFocus() {
 	s.t.Helper()
 	s.do(chromedp.KeyEvent("\t")) // a browser shows focus to who uses the keyboard
 	assert.Empty(s.t, evaluate[[]string](s, `Array.from(document.querySelectorAll("a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex]"))
 		.filter((e) => e.tabIndex >= 0 && !e.disabled && e.checkVisibility()).flatMap((e) => {
 			e.focus();
-			const style = getComputedStyle(e), {left, top, width, height} = e.getBoundingClientRect();
+			const drawn = [e, e.closest("label")].filter(Boolean).map((on) => getComputedStyle(on)), {left, top, width, height} = e.getBoundingClientRect();
 			const over = document.elementFromPoint(left + width / 2, top + Math.min(height, innerHeight) / 2);
 			const wrong = [
 				document.activeElement !== e && "takes no focus", e.tabIndex > 0 && "is out of order",
-				(style.outlineStyle === "none" || parseFloat(style.outlineWidth) < 2) && "has no outline",
+				!drawn.some((s) => s.outlineStyle !== "none" && parseFloat(s.outlineWidth) >= 2) && "has no outline",
 				over && !e.contains(over) && !over.contains(e) && "lies under " + over.outerHTML.slice(0, 60),
 			].filter(Boolean);
 			return wrong.length ? [wrong.join(", ") + ": " + e.outerHTML.slice(0, 80)] : [];
@@ -332,7 +332,7 @@ func (s *stage) sheets() int {
 }
 
 // prints what is taken to the bench or filed on few sheets, black on white whatever the
-// theme, and without what can only be pressed.
+// theme, and without what can only be pressed; a box can be ticked.
 func (s *stage) prints(all []string) {
 	t := s.t
 	recipe := all[slices.IndexFunc(all, func(a string) bool { return strings.HasPrefix(a, "/recipes/") })]
@@ -353,7 +353,7 @@ func (s *stage) prints(all []string) {
 			_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
 			return err
 		}))
-		assert.Zero(t, evaluate[int](s, `Array.from(document.querySelectorAll("button, input, nav a, .key")).filter((e) => e.checkVisibility()).length`), address)
+		assert.Zero(t, evaluate[int](s, `Array.from(document.querySelectorAll("button, input:not([type=checkbox]), nav a, .key")).filter((e) => e.checkVisibility()).length`), address)
 		assert.Equal(t, "rgb(0, 0, 0)", evaluate[string](s, `getComputedStyle(document.querySelector("h1")).color`), address)
 		s.theme("dark")
 	}

@@ -65,7 +65,7 @@ func Index() []PageGroup {
 	return []PageGroup{
 		{"Now", []PageWords{
 			{"/", texts.Bench, "the pots, what they wait for, and marks"},
-			{"/checks", "Before-heat checks", "what to look at before heat is enabled"},
+			{"/checks", texts.Checks, "what to look at before heat is enabled"},
 			{"/alarms", texts.Alarms, "what waits for somebody, with its instruction"},
 			{"/plan", texts.Plan, "when to press, and what hands do when"},
 			{"/estimates", texts.Estimates, "how a melt cools and flows"},
