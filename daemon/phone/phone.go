@@ -1,0 +1,103 @@
+// Package phone keeps which phones are let in: each by a name, until a day, with a secret
+// of its own. It promises that a secret is never kept, only its digest; that a pairing
+// code is good once and for a few minutes; and that whoever is revoked is out with the
+// next question, whichever program on this computer has said so.
+//
+// It knows nothing of what a phone may do, and decides nothing about heat. What it keeps
+// is a file of its own beside the history: no backup and no archive has it.
+package phone
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+)
+
+// Limits of a phone.
+const (
+	// DefaultFor is how long a phone is let in where nothing else is said, LeastFor and
+	// MostFor are the bounds (E).
+	DefaultFor = 30 * 24 * time.Hour
+	LeastFor   = 10 * time.Minute
+	MostFor    = 365 * 24 * time.Hour
+	// CodeFor is how long a pairing code is good.
+	CodeFor = 10 * time.Minute
+	// MostPhones is how many may be let in at once (E).
+	MostPhones = 32
+	// mostName is how many letters a name may have.
+	mostName = 40
+)
+
+// Phone is one that was let in, or may be.
+type Phone struct {
+	ID   int64
+	Name string
+	// Made is when it was added, Ends when it is out by itself.
+	Made, Ends time.Time
+	// CodeEnds is until when its pairing code is good; Paired, Seen and Revoked are when it
+	// was paired, was here last, within a minute, and was revoked. Zero is never.
+	CodeEnds, Paired, Seen, Revoked time.Time
+}
+
+// State is how a phone stands.
+type State string
+
+// The states of a phone.
+const (
+	Waits    State = "waits to be paired"
+	In       State = "let in"
+	Expired  State = "expired"
+	Revoked  State = "revoked"
+	NotTaken State = "was not paired in time"
+)
+
+// State tells how it stands.
+func (p Phone) State(now time.Time) State {
+	switch {
+	case !p.Revoked.IsZero():
+		return Revoked
+	case p.Paired.IsZero() && now.Before(p.CodeEnds):
+		return Waits
+	case p.Paired.IsZero():
+		return NotTaken
+	case !now.Before(p.Ends):
+		return Expired
+	}
+	return In
+}
+
+// Errors about who asks to be let in.
+var (
+	// ErrUnknown is a secret that belongs to no phone.
+	ErrUnknown = errors.New("no phone is let in by this")
+	ErrExpired = errors.New("the time of this phone is over; add it again on the bench's own computer")
+	ErrRevoked = errors.New("this phone was revoked on the bench's own computer")
+	// ErrCode is a pairing code that is wrong, was used, or is too old.
+	ErrCode = fmt.Errorf("this code is wrong, was used already, or is older than %.0f minutes; add the phone again on the bench's own computer", CodeFor.Minutes())
+	// ErrNoPhone is a number or a name that no phone has.
+	ErrNoPhone = errors.New("there is no such phone; the command phone list shows them")
+)
+
+// nameOf is a name as it is kept.
+func nameOf(typed string) (string, error) {
+	name := strings.Join(strings.Fields(typed), " ")
+	switch {
+	case name == "":
+		return "", errors.New("name: empty; write whose phone it is, such as \"blue phone\"")
+	case !strings.ContainsFunc(name, unicode.IsLetter):
+		return "", fmt.Errorf("name %q: no letter in it; write whose phone it is, such as \"blue phone\"", name)
+	case utf8.RuneCountInString(name) > mostName || strings.ContainsFunc(name, func(r rune) bool { return !unicode.IsPrint(r) }):
+		return "", fmt.Errorf("name: more than %d letters, or some that can not be printed; write a shorter one", mostName)
+	}
+	return name, nil
+}
+
+func checkFor(d time.Duration) error {
+	if d < LeastFor || d > MostFor {
+		return fmt.Errorf("for: %s is outside %.0f min to %.0f days; write a time span such as \"30 days\" or \"6 h\"", d, LeastFor.Minutes(), MostFor.Hours()/24)
+	}
+	return nil
+}
