@@ -290,8 +290,7 @@ func (b *Bench) announce(in *Input, elapsed time.Duration, news int, out *Frame)
 	w := call.Wanted{Ready: out.Ready, News: news, Hot: out.Hot, Silence: b.pedal.Rising(in.Contacts.Pedal, guard.MaxAge)}
 	b.called.count(out, &w)
 	for _, c := range in.Commands {
-		// Whoever is elsewhere does not hear it, and must not take it from those who do.
-		w.Silence = w.Silence || c.Kind == Silence && !c.Afar
+		w.Silence = w.Silence || c.Kind == Silence
 	}
 	out.Call, out.Outputs.Lamp, out.Outputs.Buzzer = b.caller.Step(w, elapsed)
 }

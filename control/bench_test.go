@@ -332,9 +332,10 @@ func TestLeftAlone(t *testing.T) {
 		do    func(r *rig)
 		stays bool
 	}{
-		"nobody":          {func(r *rig) { r.step() }, false},
-		"marks from afar": {func(r *rig) { r.step(control.Command{Kind: control.Stir, Afar: true}) }, false},
-		"marks at hand":   {func(r *rig) { r.step(control.Command{Kind: control.Draw}) }, true},
+		"nobody":            {func(r *rig) { r.step() }, false},
+		"marks from afar":   {func(r *rig) { r.step(control.Command{Kind: control.Stir, Afar: true}) }, false},
+		"silence from afar": {func(r *rig) { r.step(control.Command{Kind: control.Silence, Afar: true}) }, false},
+		"marks at hand":     {func(r *rig) { r.step(control.Command{Kind: control.Draw}) }, true},
 		"the pedal": {func(r *rig) {
 			r.script = func(in *control.Input) { in.Contacts.Pedal = contact(true) }
 			r.run(time.Second)
@@ -378,16 +379,18 @@ func TestHeldLong(t *testing.T) {
 	assert.True(t, r.f.Ready)
 }
 
-// TestSilenceFromAfar: whoever is on another computer does not take the sound from
-// those at the bench.
+// TestSilenceFromAfar takes the sound and nothing else: what was found stays listed and
+// latched, and a person at the bench has to reset it.
 func TestSilenceFromAfar(t *testing.T) {
 	r := readyRig()
 	r.script = func(in *control.Input) { in.Contacts.EStop = contact(false) }
 	r.run(time.Second)
+	before := slices.Clone(r.f.Conditions)
+	require.NotEmpty(t, before)
 	r.step(control.Command{Kind: control.Silence, Afar: true})
-	require.False(t, r.f.Call.Silenced)
-	r.step(control.Command{Kind: control.Silence, Afar: true}, control.Command{Kind: control.Silence})
 	require.True(t, r.f.Call.Silenced)
+	require.Equal(t, before, r.f.Conditions)
+	require.Equal(t, control.HeatTripped, r.f.Heat)
 }
 
 // TestPedalSilences, and so does the command; neither clears.

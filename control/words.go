@@ -65,7 +65,7 @@ const (
 	// Return marks that the pot is back on its plate; it is heated again after the
 	// next press of the bench's enable button.
 	Return
-	// Silence stops the sound for a while and clears nothing. It counts at the bench only.
+	// Silence stops the sound for a while and clears nothing, from wherever it is said.
 	Silence
 	// AllOff switches every heater off until heat is enabled again at the bench.
 	AllOff
