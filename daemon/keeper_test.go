@@ -10,6 +10,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/reading"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/review"
 )
 
 // TestWhatCameOfAHandReadingIsKept: one that control did not believe is not kept like one
@@ -37,4 +38,22 @@ func TestWhatCameOfAHandReadingIsKept(t *testing.T) {
 	assert.Equal(t, notBelieved, said(80, false))
 	assert.Empty(t, said(23, false))
 	assert.Equal(t, notBelieved, said(22, true))
+}
+
+// TestWhatIsSaidFromAfarIsKeptAsSuch, and that the sound was silenced; at the bench nobody
+// asks for that later.
+func TestWhatIsSaidFromAfarIsKeptAsSuch(t *testing.T) {
+	mark := func(k control.CommandKind, from string) history.Mark {
+		return history.Mark{Command: control.Command{Kind: k, Afar: from != ""}, From: from}
+	}
+	scribe := NewScribe([]control.PotSettings{{Name: "left"}})
+	in, f := control.Input{Elapsed: 200 * time.Millisecond, Pots: make([]control.PotReadings, 1)}, control.Frame{Pots: make([]control.PotFrame, 1)}
+	kept := scribe.Write(Happening{Input: &in, Frame: &f, Marks: []history.Mark{
+		mark(control.Stir, "phone blue"), mark(control.Silence, "phone blue"), mark(control.Silence, ""), mark(control.Stir, ""),
+	}})
+	var words []string
+	for _, e := range kept.Events {
+		words = append(words, review.EventWords(e))
+	}
+	assert.Equal(t, []string{"stirred, from afar: phone blue", "sound silenced, from afar: phone blue", "stirred"}, words)
 }

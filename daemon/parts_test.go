@@ -60,10 +60,12 @@ func TestAllOffIsNeverRefused(t *testing.T) {
 		require.NoError(t, q.put(mark))
 	}
 	require.ErrorIs(t, q.put(mark), errFull)
+	off := history.Mark{Command: control.Command{Kind: control.AllOff, Afar: true}, From: "phone blue"}
+	require.NoError(t, q.put(off))
 	require.NoError(t, q.put(history.Mark{Command: control.Command{Kind: control.AllOff}}))
 	got := q.drain(nil)
 	assert.Len(t, got, queued+1)
-	assert.Equal(t, control.AllOff, got[0].Kind)
+	assert.Equal(t, off, got[0], "with who said it first")
 	assert.Empty(t, q.drain(nil))
 	assert.NoError(t, q.put(mark))
 }

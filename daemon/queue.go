@@ -19,7 +19,7 @@ var errFull = errors.New("too many marks at once; try again")
 // place of its own: it is never refused because others were busy.
 type queue struct {
 	marks  chan history.Mark
-	allOff atomic.Bool
+	allOff atomic.Pointer[history.Mark]
 }
 
 func newQueue() *queue { return &queue{marks: make(chan history.Mark, queued)} }
@@ -27,7 +27,7 @@ func newQueue() *queue { return &queue{marks: make(chan history.Mark, queued)} }
 // put adds a mark without waiting.
 func (q *queue) put(m history.Mark) error {
 	if m.Kind == control.AllOff {
-		q.allOff.Store(true)
+		q.allOff.CompareAndSwap(nil, &m) // of two, who said it first
 		return nil
 	}
 	select {
@@ -40,8 +40,8 @@ func (q *queue) put(m history.Mark) error {
 
 // drain appends what has come, without waiting.
 func (q *queue) drain(list []history.Mark) []history.Mark {
-	if q.allOff.Swap(false) {
-		list = append(list, history.Mark{Command: control.Command{Kind: control.AllOff}})
+	if m := q.allOff.Swap(nil); m != nil {
+		list = append(list, *m)
 	}
 	for {
 		select {

@@ -115,6 +115,7 @@ func describedViews() []Relation {
 			{"text", "", "as typed, or the alarm's title"},
 			{"amount", "", "as typed"},
 			{"temperature_c", celsius, "of a new set-point, or read by hand"},
+			{"said_from", "", "the phone or other computer that it was said from; NULL is the bench's own computer, or its program"},
 		}},
 		{"v_recipe", true, "one row a recipe version", []Column{
 			{"recipe", "", "its name"},
@@ -218,6 +219,7 @@ func describedTables() []Relation {
 			{"text", "", "as typed"},
 			{"amount", "", "as typed"},
 			{"c", celsius, "of a new set-point, or read by hand; says nothing of other kinds"},
+			{"said_from", "", "the phone or other computer that it was said from; empty is the bench's own computer, or its program"},
 		}},
 		{"shot", false, "shots", []Column{
 			{"id", "", ""},

@@ -38,6 +38,7 @@ const (
 	TriedOut    Kind = "trial asked for" // by the maker; nothing follows where the pot was not held for long
 	TrialDone   Kind = "trial done"
 	TrialBroken Kind = "trial broken off"
+	Silenced    Kind = "sound silenced"
 	NewSetpoint Kind = "set-point"    // Amount is the temperature, as typed
 	HandReading Kind = "read by hand" // likewise
 	Note        Kind = "note"
@@ -65,6 +66,8 @@ type Event struct {
 	C float64 `json:"c,omitempty"`
 	// TakenBack is true for a mark that its maker took back later.
 	TakenBack bool `json:"taken_back,omitempty"`
+	// From is what it was said from, where that was not the bench's own computer.
+	From string `json:"from,omitempty"`
 }
 
 type plainEvent Event
@@ -90,6 +93,8 @@ type Mark struct {
 	control.Command
 	Text, Amount string
 	As           Kind
+	// From is what it was said from; "" is the bench's own computer, or its program.
+	From string
 }
 
 // said are the kinds of event by what people said.
@@ -108,7 +113,7 @@ func EventOf(m Mark) (Event, bool) {
 	if m.Kind == 0 && m.As != "" {
 		kind = m.As
 	}
-	e := Event{Kind: kind, Pot: WholeBench, Text: m.Text, Amount: m.Amount}
+	e := Event{Kind: kind, Pot: WholeBench, Text: m.Text, Amount: m.Amount, From: m.From}
 	if kind == NewSetpoint || kind == HandReading {
 		e.C = m.C
 	}
@@ -121,12 +126,15 @@ func EventOf(m Mark) (Event, bool) {
 	if kind == TakenBack {
 		e.Text = string(said[m.Mark])
 	}
+	if m.Kind == control.Silence && m.From != "" {
+		e.Kind, ok = Silenced, true // who is at the bench may ask why it is quiet
+	}
 	return e, ok
 }
 
 func (r *Recorder) insertEvent(tx *sql.Tx, cycle uint64, e Event) error {
-	_, err := tx.Exec(`INSERT INTO event (run, part, cycle, bench_ms, wall_ms, kind, pot, text, amount, c) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		r.run.Load(), r.part, cycle, e.At.Milliseconds(), ms(e.Wall), e.Kind, e.Pot+1, e.Text, e.Amount, e.C)
+	_, err := tx.Exec(`INSERT INTO event (run, part, cycle, bench_ms, wall_ms, kind, pot, text, amount, c, said_from) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		r.run.Load(), r.part, cycle, e.At.Milliseconds(), ms(e.Wall), e.Kind, e.Pot+1, e.Text, e.Amount, e.C, e.From)
 	if err == nil && e.Kind == Note {
 		// What is noted at the bench is the run's note as well: there is one place for it.
 		_, err = tx.Exec(`UPDATE run SET note = CASE note WHEN '' THEN ?1 ELSE note || ' · ' || ?1 END WHERE id = ?2`, e.Text, r.run.Load())
@@ -157,13 +165,13 @@ func (s *Store) Events(run int64) ([]Event, error) {
 	err = s.each(func(rows *sql.Rows) error {
 		var e Event
 		var part, bench, wall int64
-		if err := rows.Scan(&part, &bench, &wall, &e.Kind, &e.Pot, &e.Text, &e.Amount, &e.C); err != nil {
+		if err := rows.Scan(&part, &bench, &wall, &e.Kind, &e.Pot, &e.Text, &e.Amount, &e.C, &e.From); err != nil {
 			return err
 		}
 		e.At, e.Wall, e.Pot = offset[part]+time.Duration(bench)*time.Millisecond, time.UnixMilli(wall), e.Pot-1
 		events = append(events, e)
 		return nil
-	}, `SELECT part, bench_ms, wall_ms, kind, pot, text, amount, c FROM event WHERE run = ? ORDER BY id`, run)
+	}, `SELECT part, bench_ms, wall_ms, kind, pot, text, amount, c, said_from FROM event WHERE run = ? ORDER BY id`, run)
 	markTakenBack(events)
 	return events, err
 }

@@ -189,4 +189,7 @@ CREATE TABLE attempt (                  -- a change to a recipe that was accepte
 	ended_why   TEXT NOT NULL DEFAULT ''
 ) STRICT;
 `,
+	`
+ALTER TABLE event ADD COLUMN said_from TEXT NOT NULL DEFAULT ''; -- not from the bench's own computer, but from this
+` + eventView,
 }

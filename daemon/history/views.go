@@ -88,3 +88,14 @@ SELECT shot.run, shot.number AS shot_number, photo.id AS photo,
 	photo.width AS width_px, photo.height AS height_px, length(photo.picture) AS picture_bytes, photo.picture AS picture_jpeg
 FROM photo JOIN shot ON shot.id = photo.shot;
 `
+
+// eventView puts v_event in the place of the first one.
+const eventView = `
+DROP VIEW v_event;
+CREATE VIEW v_event AS
+SELECT event.run, v_part.offset_s + event.bench_ms / 1000.0 AS at_s,
+	strftime('%Y-%m-%dT%H:%M:%fZ', event.wall_ms / 1000.0, 'unixepoch') AS happened, event.kind, nullif(event.pot, 0) AS pot,
+	nullif(event.text, '') AS text, nullif(event.amount, '') AS amount,
+	CASE WHEN event.kind IN ('set-point', 'read by hand') THEN event.c END AS temperature_c, nullif(event.said_from, '') AS said_from
+FROM event JOIN v_part ON v_part.part = event.part;
+`

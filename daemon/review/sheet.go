@@ -287,7 +287,7 @@ func ShotWords(e history.Event, number int) string {
 	if e.Text != "" {
 		words += ", mould: " + e.Text
 	}
-	return words
+	return words + from(e)
 }
 
 // EventWords is what happened, without when and where.
@@ -301,7 +301,15 @@ func EventWords(e history.Event) string {
 	if e.TakenBack {
 		words += ", taken back later"
 	}
-	return words
+	return words + from(e)
+}
+
+// from is what an event was said from, where that was not at the bench.
+func from(e history.Event) string {
+	if e.From == "" {
+		return ""
+	}
+	return ", from afar: " + e.From
 }
 
 // Deviations is what was changed at the bench: the run is its recipe version plus
