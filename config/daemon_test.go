@@ -55,22 +55,10 @@ func TestTheEnvironmentCanNotTouchAnythingElse(t *testing.T) {
 
 func TestOutsideProblemsNameWhereTheyComeFrom(t *testing.T) {
 	_, err := config.DemoBench(flags(t, "--listen", "0.0.0.0:80", "--log-level", "WARN"))
-	require.EqualError(t, err, `command line: --log-level: "WARN": not known; did you mean "warn"?`+"\n"+
-		`command line: --listen: "0.0.0.0:80": open to other computers without a token; `+
-		"set daemon.token in the bench file, or listen on 127.0.0.1:8420")
+	require.EqualError(t, err, `command line: --log-level: "WARN": not known; did you mean "warn"?`)
 	t.Setenv("MELTWARDEN_LISTEN", "8420")
 	_, err = config.DemoBench(nil)
 	require.EqualError(t, err, `environment: MELTWARDEN_LISTEN: "8420": not an address with a port; write it like 127.0.0.1:8420`)
-}
-
-func TestWhatIsLoopback(t *testing.T) {
-	for listen, only := range map[string]bool{
-		"127.0.0.1:8420": true, "127.8.8.8:8420": true, "[::1]:0": true, "localhost:8420": true,
-		":8420": false, "0.0.0.0:8420": false, "[::]:8420": false, "192.0.2.1:8420": false, "bench.example:8420": false,
-	} {
-		_, err := config.DemoBench(flags(t, "--listen", listen))
-		assert.Equal(t, only, err == nil, listen)
-	}
 }
 
 func TestATokenIsNeverRepeated(t *testing.T) {

@@ -26,6 +26,7 @@ import (
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/metrics"
 	"meltwarden/daemon/notify"
+	"meltwarden/daemon/phone"
 	"meltwarden/daemon/plan"
 	"meltwarden/daemon/trend"
 	"meltwarden/devices"
@@ -34,7 +35,7 @@ import (
 )
 
 // Options are what a daemon is made from. All are required but Listener, Token,
-// Hosts, History, Bench, Recalled, Notifier and Simulated.
+// Phones, Hosts, Listen, History, Bench, Recalled, Notifier and Simulated.
 type Options struct {
 	Settings control.Settings
 	Bus      *devices.Bus
@@ -45,9 +46,12 @@ type Options struct {
 	// metrics are joined by.
 	Title, Run, Recipe, RecipeVersion string
 	Version                           string
-	// Token lets other computers in; Hosts are the names they use.
-	Token string
-	Hosts []string
+	// Token lets programs on other computers in, Phones are the phones that are let in; Hosts
+	// are the names they use, and Listen is the address that is served on.
+	Token  string
+	Phones *phone.Store
+	Hosts  []string
+	Listen string
 	// History keeps every cycle; nil keeps none. Start is what the run is known by;
 	// its settings are filled in here.
 	History *history.Store
@@ -199,7 +203,7 @@ func (d *Daemon) handler() http.Handler {
 	return api.New(api.Options{
 		Away: away, Plan: planned,
 		Hub: &d.hub, Settings: o.Settings, Bench: o.Bench, Recalled: words(o.Recalled), Trend: &d.trend, Metrics: d.metrics.Handler(), Following: &d.tally.streams,
-		Submit: d.Submit, Alarms: d.alarms, History: o.History, Health: d.watchdog.starved, Token: o.Token, Hosts: o.Hosts,
+		Submit: d.Submit, Alarms: d.alarms, History: o.History, Health: d.watchdog.starved, Token: o.Token, Phones: o.Phones, Hosts: o.Hosts, Listen: o.Listen,
 		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
 	})
 }

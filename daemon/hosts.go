@@ -29,3 +29,14 @@ func Hosts(listen string) []string {
 	}
 	return all
 }
+
+// Served is the address that is served on: as it was asked for, with the port that the
+// listener got.
+func Served(listen string, l net.Listener) string {
+	host, _, err := net.SplitHostPort(listen)
+	_, port, errPort := net.SplitHostPort(l.Addr().String())
+	if err != nil || errPort != nil {
+		return l.Addr().String()
+	}
+	return net.JoinHostPort(host, port)
+}

@@ -3,9 +3,17 @@
 // control.Command, and no command enables heat: no route of this package can
 // switch a heater on. That takes a person at the bench.
 //
-// Requests are let in by their Host header and, from other computers, by a
-// token. Over plain HTTP that token can be read on the way; it keeps a strange
-// web page or a neighbour's tablet out, not somebody who taps the network.
+// Requests are let in by their Host header and, from elsewhere, by a secret: a program by
+// the bench file's token in a header, a phone by a cookie of its own, which it got for a
+// pairing code that is good once. Who may do what stands in permits.go, and nobody
+// elsewhere may raise heat. Phones are let in, and put out, on the bench's own computer
+// only; a stream of one that is put out ends within about a second.
+//
+// What this is not: everything goes over plain HTTP, so whoever taps the network can read
+// a secret on the way and be that phone until it is revoked. It keeps a strange web page
+// and a neighbour's tablet out. It belongs on one's own network and never on the internet.
+// HTTPS is not served: a bench has no name that a certificate could be about, and one that
+// every phone warns of teaches people to pass warnings by.
 package api
 
 import (
@@ -22,6 +30,7 @@ import (
 	"meltwarden/daemon/describe"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/phone"
 	"meltwarden/daemon/plan"
 	"meltwarden/daemon/trend"
 	"meltwarden/daemon/view"
@@ -29,7 +38,8 @@ import (
 )
 
 // Options are what the handler shows and whom it lets in. All are required but
-// Following, Recalled, Bench, History, Plan, Token, Hosts, Title, Run, Simulated and HeatRefused.
+// Following, Recalled, Bench, History, Plan, Token, Phones, Hosts, Listen, Title,
+// Run, Simulated and HeatRefused.
 type Options struct {
 	Hub      *frames.Hub
 	Settings control.Settings
@@ -55,11 +65,15 @@ type Options struct {
 	Plan func(*config.Recipe, plan.Wanted) (*plan.Plan, error)
 	// Health returns why cycles do not finish, nil when they do.
 	Health func() error
-	// Token lets other computers in. Empty: only this computer gets in.
+	// Token lets programs on other computers in; "" lets none in.
 	Token string
+	// Phones are the phones that are let in; nil lets none in.
+	Phones *phone.Store
 	// Hosts are the names or addresses, without port, under which other
 	// computers reach this one. Loopback names always count.
 	Hosts []string
+	// Listen is the address that is served on, for what is told about how to reach it.
+	Listen string
 	// Title and Run head the page.
 	Title, Run string
 	// Simulated marks the page as showing an invented scenario.
@@ -71,6 +85,7 @@ type Options struct {
 // server answers the routes.
 type server struct {
 	Options
+	door    *door
 	streams chan struct{} // a slot for each open stream
 	drawing chan struct{} // a slot for each picture being drawn
 	advice  adviser
@@ -79,16 +94,21 @@ type server struct {
 }
 
 // New returns the handler of every route, guarded. Serve runs it.
-func New(o Options) http.Handler {
-	s := &server{Options: o, streams: make(chan struct{}, maxStreams), drawing: make(chan struct{}, drawAtOnce)}
+func New(o Options) http.Handler { return newServer(o).handler() }
+
+func newServer(o Options) *server {
+	return &server{Options: o, door: newDoor(o), streams: make(chan struct{}, maxStreams), drawing: make(chan struct{}, drawAtOnce)}
+}
+
+func (s *server) handler() http.Handler {
 	mux := http.NewServeMux()
 	for _, r := range s.routes() {
-		mux.HandleFunc(r.pattern, s.forPeople(r.answer))
+		mux.HandleFunc(r.pattern, s.forPeople(s.permitted(r.pattern, r.answer)))
 	}
 	h := compressed(withProblems(mux))
 	h = limitBody(h)
 	h = sameOrigin(h)
-	h = newDoor(o.Hosts, o.Token).guard(h)
+	h = s.guard(mux, h)
 	return withSecurityHeaders(h)
 }
 
@@ -169,6 +189,13 @@ func (s *server) routes() []route {
 		{"GET /commissioning", s.readable(s.commissioningPage)},
 		{"GET /settings", s.readable(s.settingsPage)},
 		{"POST /api/v1/settings", s.choose},
+		{"GET " + pairPath, s.pairPage},
+		{"GET " + pairPath + "/{code}", s.pairPage},
+		{"POST " + pairPath, s.pair},
+		{"GET " + phonesPath, s.readable(s.phonesPage)},
+		{"GET /api/v1" + phonesPath, s.phones},
+		{"POST /api/v1" + phonesPath, s.addPhone},
+		{"POST /api/v1" + phonesPath + "/{phone}/revoke", s.revokePhone},
 		{"GET /metrics", s.Metrics.ServeHTTP},
 		{"GET /healthz", s.healthz},
 		{"GET /readyz", s.readyz},
@@ -254,6 +281,6 @@ func benchOperations() []describe.Operation {
 			Problems: []*describe.Kind{noFile},
 		},
 		eventsOperation(),
-		aPage("/{$}", "The bench", []describe.Field{{Name: "still", Says: "does not reload by itself"}, {Name: "token", Says: "lets another computer in, and is taken out of the address"}}),
+		aPage("/{$}", "The bench", []describe.Field{{Name: "still", Says: "does not reload by itself"}}),
 	}
 }

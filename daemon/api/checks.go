@@ -205,7 +205,7 @@ func (s *server) tick(w http.ResponseWriter, r *http.Request) {
 		if spread.Known() {
 			text += fmt.Sprintf(", %.1f °C apart", float64(spread))
 		}
-		if err := s.Submit(history.Mark{Text: text, As: history.Checked}); err != nil {
+		if err := s.Submit(history.Mark{Text: text, As: history.Checked, From: visitorOf(r).from()}); err != nil {
 			refuseFor(w, queueFull, err)
 			return
 		}

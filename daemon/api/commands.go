@@ -28,10 +28,6 @@ type accepted struct {
 // mould in the form field "mould".
 func (s *server) benchCommand(kind control.CommandKind) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		if kind == control.Silence && !fromHere(r) {
-			refuse(w, benchOnly, "silence is given at the bench, by the pedal or on its own computer; ALL OFF works from here")
-			return
-		}
 		m := history.Mark{Command: control.Command{Kind: kind}}
 		var err error
 		if kind == control.Shot {
@@ -87,19 +83,11 @@ func (s *server) potCommand(w http.ResponseWriter, r *http.Request) {
 	case control.Draw:
 		m.Amount, m.ML, err = drawn(r)
 	case control.TryOut:
-		if !fromHere(r) {
-			refuse(w, benchOnly, "a pot is tried out on the bench's own computer only: nothing elsewhere may move its heat")
-			return
-		}
 		if f := s.Hub.Latest(); !f.Live(time.Now()) || !f.Pots[m.Pot].CanBeTried {
 			refuse(w, notNow, "only a pot that has both probes and has been held at its set-point for some minutes is tried out, one trial at a time; this one can not be now")
 			return
 		}
 	case control.Setpoint:
-		if !fromHere(r) {
-			refuse(w, benchOnly, "a set-point is changed on the bench's own computer only: nothing elsewhere may raise heat")
-			return
-		}
 		m.Amount = strings.TrimSpace(r.PostFormValue("setpoint"))
 		m.C, err = config.SetpointAtBench(s.Settings, number-1, m.Amount)
 	case control.HandReading:
@@ -194,7 +182,8 @@ func typed(r *http.Request, field string) (string, error) {
 
 // submit queues the mark. A form without script is sent back to the page.
 func (s *server) submit(w http.ResponseWriter, r *http.Request, m history.Mark) {
-	m.Afar = !fromHere(r)
+	m.From = visitorOf(r).from()
+	m.Afar = m.From != ""
 	if err := s.Submit(m); err != nil {
 		refuseFor(w, queueFull, err)
 		return
@@ -247,6 +236,8 @@ func commandOperations() []describe.Operation {
 	shot.Problems, note.Problems = append(shot.Problems, wrongField), append(note.Problems, wrongField)
 	off := bench("off", "ALL OFF: every heater off")
 	off.More = "It is not the emergency stop, which breaks the contactor and waits for no program."
+	quiet := bench("silence", "The sound off, until something new calls")
+	quiet.More, quiet.Problems = "From the bench's own computer, or a phone that was let in.", append(quiet.Problems, benchOnly)
 	return []describe.Operation{
 		off, shot, note,
 		pot("stir", "The pot was stirred"), pot("clear", "The melt is clear"),
@@ -256,7 +247,7 @@ func commandOperations() []describe.Operation {
 		pot("return", "The pot is back on its plate; heat waits for a press at the bench"),
 		takeBackOperation(pot("take-back", "Take back the last mark of a kind: it was a mistake",
 			describe.Field{Name: "mark", Says: "the mark", Needed: true, Choices: marksToTakeBack()})),
-		here(bench("silence", "The sound off, until something new calls")),
+		quiet,
 		here(pot("setpoint", "Another injection temperature for the pot",
 			describe.Field{Name: "setpoint", Says: "with its unit; within the limits of recipe and bench", Needed: true, Example: "170 C"})),
 		here(pot("hand-reading", "What was read in a melt that has no probe, with a thermometer of one's own",

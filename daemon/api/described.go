@@ -25,6 +25,7 @@ const (
 	groupTry     = "Ask why, and try a change"
 	groupRecipes = "Plan, and work on recipes"
 	groupKeep    = "Take runs elsewhere, make room"
+	groupPhones  = "Let phones in"
 	groupPages   = "Pages for people"
 	groupHealth  = "Metrics and health"
 )
@@ -33,14 +34,14 @@ const (
 func operations() []describe.Operation {
 	all := slices.Concat(benchOperations(), trendOperations(), commandOperations(), checksOperations(), alarmOperations(), pastOperations(), plotOperations(), judgeOperations(),
 		batchOperations(), photoOperations(), whyOperations(), tryOperations(), causesOperations(), planOperations(), recipeOperations(),
-		keepingOperations(), pageOperations(), settingsOperations(), referenceOperations())
+		keepingOperations(), pageOperations(), settingsOperations(), referenceOperations(), phoneOperations())
 	order := func(o describe.Operation) int { return slices.Index(groups(), o.Group) }
 	slices.SortStableFunc(all, func(a, b describe.Operation) int { return cmp.Compare(order(a), order(b)) })
 	return all
 }
 
 func groups() []string {
-	return []string{groupWatch, groupMark, groupAlarms, groupPast, groupJudge, groupTry, groupRecipes, groupKeep, groupHealth, groupPages}
+	return []string{groupWatch, groupMark, groupAlarms, groupPast, groupJudge, groupTry, groupRecipes, groupKeep, groupPhones, groupHealth, groupPages}
 }
 
 // variables are what may stand in braces in a path.
@@ -55,6 +56,7 @@ func variables() []describe.Field {
 		{Name: "attempt", Says: "the attempt's number, from 1", Is: describe.Whole, Example: "1", Least: 1},
 		{Name: "fingerprint", Says: "the recipe version's fingerprint", Example: "5facb4ce7321"},
 		{Name: "plot", Says: "the picture's format", Example: "plot.svg", Choices: []string{"plot.svg", "plot.png", "plot.pdf"}},
+		{Name: "phone", Says: "the phone's number or name", Example: "1"},
 		{Name: "size", Says: "the photo's size", Example: "small", Choices: []string{"large", "small"}},
 		{Name: "name", Says: "the file's name", Example: "bench.css"},
 	}
@@ -98,7 +100,7 @@ const promise = "**The promise of v1.** What an address of /api/v1 answers with 
 
 const about = "Meltwarden holds three pots of liquid vinyl at their injection temperatures. This is what it answers over HTTP.\n\n" +
 	"**No address enables heat, and none raises it from elsewhere.** That takes a person at the bench. The program is not the protection: an independent cut-out, a contactor, a fuse, an earth and an emergency stop are. Liquid vinyl at 170 °C sticks and burns; local codes and a licensed electrician have the last word.\n\n" +
-	"**Who gets in.** This computer, under a loopback name. Others need the bench's token and a name that the bench file has. What is done “on the bench's own computer only” takes no token.\n\n" +
+	"**Who gets in.** This computer, under a loopback name. Programs elsewhere need the bench's token, phones a cookie of their own that they are paired for, and both a name that this computer is known by. What is done “on the bench's own computer only” takes no token.\n\n" +
 	"**Units** stand in names: `_c` degrees Celsius (differences too, in kelvins), `_s` seconds, `_min` minutes, `_w` watts, `_ml` millilitres. Times of day are RFC 3339. What people type has its unit with it (`170 C`, `338 F`), and comes back as typed. " +
 	"`null` is not known, or not recorded; it is never zero. Pots, shots and runs are numbered from 1.\n\n" +
 	"**Bodies** are forms (`application/x-www-form-urlencoded`), of 4 KB at most unless it says otherwise. A mark is queued and takes effect in the next cycle, a fifth of a second later.\n\n" +
@@ -109,11 +111,11 @@ func described() describe.API {
 	return describe.API{
 		Title: "Meltwarden", Version: "1", Says: about,
 		Groups: groups(), Operations: operations(), Variables: variables(),
-		Everywhere: []*describe.Kind{unknownName, noToken, tokenNeeded, tooLarge}, Writing: []*describe.Kind{otherSite},
+		Everywhere: []*describe.Kind{unknownName, noToken, tokenNeeded, tooManyTries, phonesFail, tooLarge}, Writing: []*describe.Kind{otherSite},
 		Problem: Problem{}, KindsAt: apiPage + "#",
 		Security: describe.Ordered{
 			{Name: "token", Value: describe.Ordered{{Name: "type", Value: "http"}, {Name: "scheme", Value: "bearer"}, {Name: "description", Value: "The bench's token, from another computer."}}},
-			{Name: "cookie", Value: describe.Ordered{{Name: "type", Value: "apiKey"}, {Name: "in", Value: "cookie"}, {Name: "name", Value: cookieName}, {Name: "description", Value: "What /?token=… leaves in a browser."}}},
+			{Name: "cookie", Value: describe.Ordered{{Name: "type", Value: "apiKey"}, {Name: "in", Value: "cookie"}, {Name: "name", Value: cookieName + "8420"}, {Name: "description", Value: "What a phone carries once it is paired; its name ends with the port of the address."}}},
 		},
 		Besides: []any{view.Bench{}, history.Event{}},
 		Words:   comments(), Names: names(), Values: values(), Examples: examples(),

@@ -1,65 +1,147 @@
 package api
 
 import (
+	"context"
 	"crypto/sha256"
 	"crypto/subtle"
-	"encoding/hex"
+	"errors"
 	"fmt"
+	"math"
 	"net"
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
+	"meltwarden/daemon/describe"
+	"meltwarden/daemon/phone"
 	"meltwarden/daemon/photo"
+	"meltwarden/daemon/view"
 )
 
-// cookieName holds the token's digest after a visit with "?token=".
-const cookieName = "meltwarden"
+// cookieName begins the name of the cookie that a phone carries. The port follows: to a
+// browser two benches on one computer are the same.
+const cookieName = "meltwarden-"
+
+func cookieOf(r *http.Request) string {
+	port := (&url.URL{Host: r.Host}).Port()
+	if port == "" {
+		port = "80"
+	}
+	return cookieName + port
+}
+
+// visitor is who asks.
+type visitor struct {
+	who   who
+	phone phone.Phone // of a phone
+}
+
+// from is what a visitor's marks are kept to come from; "" is the bench's own computer.
+func (v visitor) from() string {
+	switch v.who {
+	case ownComputer:
+		return ""
+	case phoneIn:
+		return "phone " + v.phone.Name
+	}
+	return "another computer"
+}
+
+type visitorKey struct{}
+
+// visitorOf is who sent a request that the door has let through.
+func visitorOf(r *http.Request) visitor {
+	v, _ := r.Context().Value(visitorKey{}).(visitor)
+	return v
+}
 
 // door decides who gets in. Loopback is not a lock: a web page from elsewhere
 // can make a browser on this computer ask for anything, under a name of its own
 // that resolves to 127.0.0.1; so the Host header is checked as well.
 type door struct {
 	hosts  []string
-	digest string // of the token; empty when there is none
+	digest []byte       // of the bench file's token; nil when there is none
+	phones *phone.Store // nil lets none in
+	tries  phone.Tries
+	now    func() time.Time
 }
 
-func newDoor(hosts []string, token string) *door {
-	d := &door{digest: digest(token)}
-	for _, h := range hosts {
+func newDoor(o Options) *door {
+	d := &door{phones: o.Phones, now: time.Now}
+	if o.Token != "" {
+		d.digest = digest(o.Token)
+	}
+	for _, h := range o.Hosts {
 		d.hosts = append(d.hosts, strings.ToLower(h))
 	}
 	return d
 }
 
-// digest makes tokens of any length comparable in constant time, and keeps the
-// token itself out of the cookie.
-func digest(token string) string {
-	if token == "" {
-		return ""
-	}
+// digest makes tokens of any length comparable in constant time.
+func digest(token string) []byte {
 	sum := sha256.Sum256([]byte(token))
-	return hex.EncodeToString(sum[:])
+	return sum[:]
 }
 
-func (d *door) guard(next http.Handler) http.Handler {
+// refusal is why somebody is not let in.
+type refusal struct {
+	kind   *describe.Kind
+	detail string
+	// forget tells a browser to drop what it carries: it is nobody's.
+	forget bool
+	wait   time.Duration
+}
+
+// guard lets in whom it knows. Others get to what is open to all.
+func (s *server) guard(mux *http.ServeMux, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		host := hostname(r.Host)
-		switch {
-		case !isLoopback(host) && !slices.Contains(d.hosts, host):
+		name := hostname(r.Host)
+		if !isLoopback(name) && !slices.Contains(s.door.hosts, name) {
 			refuse(w, unknownName, "this computer is not known under that name; use the address it printed at its start, or its own name")
-		case isLoopback(host) && isLoopback(hostname(r.RemoteAddr)), d.known(r):
-			next.ServeHTTP(w, r)
-		case d.introduces(r):
-			d.remember(w, r)
-		case d.digest == "":
-			refuse(w, noToken, "only this computer gets in; set a token in the bench file to let others in")
-		default:
-			w.Header().Set("WWW-Authenticate", "Bearer")
-			refuse(w, tokenNeeded, "a token is needed: as a bearer token, or once as /?token=…")
+			return
 		}
+		v, no := s.door.visitor(r)
+		if _, pattern := mux.Handler(r); v.who == stranger && deedOf(pattern, "") != openToAll {
+			s.turnAway(w, r, no)
+			return
+		}
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), visitorKey{}, v)))
 	})
+}
+
+func (s *server) turnAway(w http.ResponseWriter, r *http.Request, no refusal) {
+	if no.kind == tokenNeeded {
+		w.Header().Set("WWW-Authenticate", "Bearer")
+		if !wantsPage(r) && no.detail == view.Texts().NotLetIn {
+			no.detail += view.Texts().ForPrograms
+		}
+	}
+	if no.forget {
+		http.SetCookie(w, &http.Cookie{Name: cookieOf(r), Path: "/", MaxAge: -1, HttpOnly: true, SameSite: http.SameSiteStrictMode})
+	}
+	if no.wait > 0 {
+		w.Header().Set("Retry-After", retryAfter(no.wait))
+	}
+	s.refuse(w, r, no.kind, no.detail)
+}
+
+func retryAfter(wait time.Duration) string {
+	return strconv.Itoa(int(math.Ceil(wait.Seconds())))
+}
+
+// refuse tells a person on a page, and a program as a problem.
+func (s *server) refuse(w http.ResponseWriter, r *http.Request, k *describe.Kind, detail string) {
+	switch {
+	case !wantsPage(r):
+		refuse(w, k, detail)
+	case visitorOf(r).who == stranger:
+		s.showPair(w, r, k.Status, "", detail)
+	default:
+		show(w, k.Status, "trouble.html", troublePage{s.head(r, s.Title, ""), detail})
+	}
 }
 
 // hostname is the lower-case host of "host", "host:port", "[v6]" or "[v6]:port".
@@ -72,32 +154,69 @@ func isLoopback(host string) bool {
 	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
-// known reports whether the request carries the token, in a header or a cookie.
-func (d *door) known(r *http.Request) bool {
-	if scheme, token, _ := strings.Cut(r.Header.Get("Authorization"), " "); strings.EqualFold(scheme, "Bearer") {
-		return d.fits(digest(token))
+// visitor tells who asks; for a stranger also why he is none that is known.
+func (d *door) visitor(r *http.Request) (visitor, refusal) {
+	switch {
+	case fromHere(r):
+		return visitor{who: ownComputer}, refusal{}
+	case isLoopback(hostname(r.Host)) && isLoopback(hostname(r.RemoteAddr)):
+		return visitor{who: throughProxy}, refusal{}
+	case d.digest == nil && d.phones == nil:
+		return visitor{}, refusal{kind: noToken, detail: "only this computer gets in; set a token in the bench file to let programs elsewhere in"}
 	}
-	c, err := r.Cookie(cookieName)
-	return err == nil && d.fits(c.Value)
+	scheme, bearer, _ := strings.Cut(r.Header.Get("Authorization"), " ")
+	carried, err := r.Cookie(cookieOf(r))
+	switch {
+	case strings.EqualFold(scheme, "Bearer"):
+		return d.byToken(r, bearer)
+	case err == nil && d.phones != nil:
+		return d.byCookie(r, carried.Value)
+	}
+	return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().NotLetIn}
 }
 
-// introduces reports whether this is a first visit to the page with the token.
-func (d *door) introduces(r *http.Request) bool {
-	return r.Method == http.MethodGet && r.URL.Path == "/" && d.fits(digest(r.URL.Query().Get("token")))
+// slow is the refusal of who has tried too many wrong secrets; ok is false for it.
+func (d *door) slow(r *http.Request) (no refusal, ok bool) {
+	wait := d.tries.Wait(hostname(r.RemoteAddr), d.now())
+	return refusal{kind: tooManyTries, detail: view.Texts().TooManyTries, wait: wait}, wait == 0
 }
 
-func (d *door) fits(digest string) bool {
-	return d.digest != "" && subtle.ConstantTimeCompare([]byte(d.digest), []byte(digest)) == 1
+// byToken is who carries the bench file's token in a header.
+func (d *door) byToken(r *http.Request, bearer string) (visitor, refusal) {
+	if no, ok := d.slow(r); !ok {
+		return visitor{}, no
+	}
+	if d.digest != nil && subtle.ConstantTimeCompare(d.digest, digest(bearer)) == 1 {
+		return visitor{who: script}, refusal{}
+	}
+	d.tries.Wrong(hostname(r.RemoteAddr), d.now())
+	return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().NotLetIn}
 }
 
-// remember trades the token for a cookie and takes it out of the address, where
-// it would stay in the browser's history.
-func (d *door) remember(w http.ResponseWriter, r *http.Request) {
-	http.SetCookie(w, &http.Cookie{
-		Name: cookieName, Value: d.digest, Path: "/",
-		HttpOnly: true, SameSite: http.SameSiteStrictMode, Secure: r.TLS != nil,
-	})
-	http.Redirect(w, r, "/", http.StatusSeeOther)
+// byCookie is the phone that carries a secret of its own. One that is out already has not
+// guessed it.
+func (d *door) byCookie(r *http.Request, carried string) (visitor, refusal) {
+	if no, ok := d.slow(r); !ok {
+		return visitor{}, no
+	}
+	p, err := d.phones.Who(carried, d.now())
+	switch {
+	case err == nil:
+		return visitor{who: phoneIn, phone: p}, refusal{}
+	case errors.Is(err, phone.ErrUnknown):
+		d.tries.Wrong(hostname(r.RemoteAddr), d.now())
+		return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().NotLetIn, forget: true}
+	case errors.Is(err, phone.ErrExpired):
+		return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().PhoneExpired}
+	case errors.Is(err, phone.ErrRevoked):
+		return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().PhoneRevoked}
+	}
+	return visitor{}, refusal{kind: phonesFail, detail: view.Texts().PhonesFail}
+}
+
+// still reports whether who was let in still is: a stream outlasts its door.
+func (d *door) still(v visitor) bool {
+	return v.who != phoneIn || d.phones.Still(v.phone.ID, d.now()) == nil
 }
 
 // sameOrigin refuses what a page from elsewhere makes a browser send.
@@ -159,7 +278,9 @@ func withSecurityHeaders(next http.Handler) http.Handler {
 		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "+
 			"connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
 		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
+		// With none at all a browser elsewhere says of a form without script that it comes from
+		// nowhere: it would be taken for another site's.
+		h.Set("Referrer-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")

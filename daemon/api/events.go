@@ -44,7 +44,12 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 	if !e.send("retry: 1000\n\n") { // milliseconds until the browser comes again
 		return
 	}
-	for {
+	for checked := time.Now(); ; {
+		if now := time.Now(); now.Sub(checked) >= heartBeat {
+			if checked = now; !s.door.still(visitorOf(r)) {
+				return
+			}
+		}
 		select {
 		case <-r.Context().Done():
 			return

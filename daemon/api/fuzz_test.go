@@ -20,6 +20,7 @@ import (
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/history/cycles"
+	"meltwarden/daemon/phone"
 	"meltwarden/daemon/shot"
 )
 
@@ -53,6 +54,8 @@ func wholeDaemon(f *testing.F) *whole {
 		{Code: guard.MeltHigh, Pot: 1, Severity: guard.Warning, Active: true},
 	}})
 	o.History, o.Settings = s, w.settings
+	o.Phones, o.Listen = phone.Open(f.TempDir()), "0.0.0.0:8420"
+	f.Cleanup(func() { require.NoError(f, o.Phones.Close()) })
 	o.Submit = func(m history.Mark) error { w.submitted = append(w.submitted, m); return nil }
 	w.handler, w.kept = New(o), w.keeps(f)
 	return w
@@ -156,7 +159,7 @@ func FuzzRequest(f *testing.F) {
 	for _, route := range (&server{Options: o}).routes() {
 		method, path, _ := strings.Cut(route.pattern, " ")
 		path = strings.NewReplacer("{$}", "", "{name}", "bench.css", "{pot}", "2", "{command}", "stir", "{run}", "1",
-			"{shot}", "1", "{plot}", "plot.svg", "{fingerprint}", "abc", "{photo}", "1", "{attempt}", "1", "{size}", "small", "{code}", "melt_high", "{action}", "back").Replace(path)
+			"{shot}", "1", "{plot}", "plot.svg", "{fingerprint}", "abc", "{photo}", "1", "{attempt}", "1", "{size}", "small", "{code}", "melt_high", "{action}", "back", "{phone}", "1").Replace(path)
 		f.Add(method, path, host, "", false)
 		f.Add(method, path, host+"\r\nSec-Fetch-Site: cross-site", "", false)
 		f.Add(method, path, "Host: bench.example\r\nAuthorization: Bearer "+token, "", true)

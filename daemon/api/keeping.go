@@ -62,23 +62,18 @@ func (s *server) showKeeping(w http.ResponseWriter, r *http.Request, said []stri
 	show(w, http.StatusOK, "keeping.html", p)
 }
 
-// mayKeep refuses what is done from elsewhere, or where nothing is kept.
-func (s *server) mayKeep(w http.ResponseWriter, r *http.Request) bool {
-	switch {
-	case s.History == nil:
+// keeps refuses where nothing is kept.
+func (s *server) keeps(w http.ResponseWriter) bool {
+	if s.History == nil {
 		refuse(w, nothingKept, "nothing is kept here")
-	case !fromHere(r):
-		refuse(w, benchOnly, "archives are written and read, and old runs thinned, on the bench's own computer only")
-	default:
-		return true
 	}
-	return false
+	return s.History != nil
 }
 
 // archive answers with the runs that the address names, each as "run", or with all that
 // are over.
 func (s *server) archive(w http.ResponseWriter, r *http.Request) {
-	if fromElsewhere(w, r) || !s.mayKeep(w, r) {
+	if fromElsewhere(w, r) || !s.keeps(w) {
 		return
 	}
 	runs, err := runsOf(r.URL.Query())
@@ -126,7 +121,7 @@ type broughtIn struct {
 
 // bringIn brings in the archive in the form field "archive".
 func (s *server) bringIn(w http.ResponseWriter, r *http.Request) {
-	if !s.mayKeep(w, r) {
+	if !s.keeps(w) {
 		return
 	}
 	file, err := fileIn(r, "archive")
@@ -186,7 +181,7 @@ func (e typedName) Unwrap() error { return e.error }
 // tidy thins the runs that are older than the form field "older-than"; with "dry-run" it
 // only says which.
 func (s *server) tidy(w http.ResponseWriter, r *http.Request) {
-	if !s.mayKeep(w, r) {
+	if !s.keeps(w) {
 		return
 	}
 	typed := r.PostFormValue("older-than")

@@ -16,9 +16,19 @@ var (
 	unknownName = &describe.Kind{Name: "unknown-name", Title: "Asked for under a strange name", Status: http.StatusForbidden,
 		Means: "The Host header has a name that this computer is not known by. Use the address that the program prints at its start, or give the bench file the name."}
 	noToken = &describe.Kind{Name: "no-token", Title: "No token is set", Status: http.StatusForbidden,
-		Means: "Other computers get in only where the bench file has a token; it has none."}
+		Means: "Programs on other computers get in only where the bench file has a token; it has none, and no phones are kept."}
 	tokenNeeded = &describe.Kind{Name: "token-needed", Title: "A token is needed", Status: http.StatusUnauthorized,
-		Means: "Send the bench's token as a bearer token, or open /?token=… once in a browser."}
+		Means: "A program sends the bench's token as a bearer token. A phone is let in on the bench's own computer; its time may be over, or it was revoked: the detail says so."}
+	tooManyTries = &describe.Kind{Name: "too-many-tries", Title: "Too many wrong secrets", Status: http.StatusTooManyRequests,
+		Means: "Ten wrong tokens or codes came from there. The header Retry-After says when the next is looked at."}
+	phonesFail = &describe.Kind{Name: "phones-fail", Title: "The phones can not be read", Status: http.StatusServiceUnavailable,
+		Means: "Who is let in can not be read or written now, so no phone is. Control goes on."}
+	wrongCode = &describe.Kind{Name: "wrong-code", Title: "The code is not good", Status: http.StatusForbidden,
+		Means: "It is wrong, was used, or is older than ten minutes."}
+	noPhone = &describe.Kind{Name: "no-such-phone", Title: "No such phone", Status: http.StatusNotFound,
+		Means: "/api/v1/phones lists them."}
+	notReached = &describe.Kind{Name: "not-reached", Title: "No phone reaches this", Status: http.StatusConflict,
+		Means: "The program listens to its own computer only, or was asked from it. The detail says what to do."}
 	otherSite = &describe.Kind{Name: "other-site", Title: "Asked by another site's page", Status: http.StatusForbidden,
 		Means: "A browser says that a page from elsewhere asks. Ask from the program's own page, or from no browser."}
 	benchOnly = &describe.Kind{Name: "bench-only", Title: "Done at the bench only", Status: http.StatusForbidden,

@@ -14,7 +14,7 @@ import (
 type alarmsPage struct {
 	head
 	Rate, Messages string
-	Live           bool
+	Live, FromHere bool
 	Rows           []alarmRow
 	Rules          []ruleRow
 }
@@ -33,7 +33,7 @@ type ruleRow struct{ Code, Title, Detection, Does, Instruction string }
 // alarmsPage shows the alarms that wait for somebody, and all that the guard looks
 // for.
 func (s *server) alarmsPage(w http.ResponseWriter, r *http.Request) {
-	p := alarmsPage{head: s.head(r, view.Texts().Alarms, "/alarms"), Rate: rateWords(s.Alarms.Rate()), Messages: s.messages(), Live: s.Hub.Latest().Live(time.Now())}
+	p := alarmsPage{head: s.head(r, view.Texts().Alarms, "/alarms"), Rate: rateWords(s.Alarms.Rate()), Messages: s.messages(), FromHere: fromHere(r), Live: s.Hub.Latest().Live(time.Now())}
 	p.OtherUnit = "" // no temperature is shown
 	for _, a := range s.Alarms.Now() {
 		p.Rows = append(p.Rows, s.alarmRow(a))

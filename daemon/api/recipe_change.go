@@ -208,12 +208,8 @@ func editedBy(r *http.Request, v history.Version) ([]byte, error) {
 }
 
 // tryText tells what would come of a text made from a version, or keeps it where that
-// was asked for at the bench's own computer. A page is shown by again.
+// was asked for. A page is shown by again.
 func (s *server) tryText(w http.ResponseWriter, r *http.Request, v history.Version, text []byte, err error, again func(status int, t tried)) {
-	if !fromHere(r) {
-		refuse(w, benchOnly, view.Texts().RecipeHere)
-		return
-	}
 	var made *config.Recipe
 	if err == nil {
 		made, err = config.ParseRecipe(v.Name, text)

@@ -17,6 +17,7 @@ import (
 	"meltwarden/daemon"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/phone"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
@@ -44,6 +45,8 @@ type Options struct {
 	// NoMaker leaves the bench without a person: nobody presses, stirs or looks.
 	NoMaker bool
 	Version string
+	// Phones are the phones that are let in; nil lets none in.
+	Phones *phone.Store
 }
 
 // Demo is a simulated bench with its daemon.
@@ -97,6 +100,7 @@ func New(o Options) (*Demo, error) {
 	}
 	start := daemon.StartOf(o.Bench, recipe, o.Version)
 	start.Invented = true
+	hosts, listen := served(o)
 	if o.History != nil {
 		if d.Recalled, err = daemon.Recall(o.History, o.Bench, settings, start); err != nil {
 			o.Log.Error("not all that is known of the pots could be read", "why", err)
@@ -106,6 +110,7 @@ func New(o Options) (*Demo, error) {
 		Settings: settings, Bus: bus, Clock: clk, Listener: o.Listener, Log: o.Log, Version: o.Version,
 		Title: recipe.Name, Run: "demo", Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
 		Simulated: d.Bench, History: o.History, Start: start, Bench: o.Bench, Recalled: d.Recalled,
+		Token: o.Bench.Daemon.Token, Phones: o.Phones, Hosts: hosts, Listen: listen,
 	})
 	d.judge = newJudge(d.Bench, settings)
 	d.Bench.ReportTo(maker{d.Daemon})
@@ -113,6 +118,14 @@ func New(o Options) (*Demo, error) {
 		d.hand = newHand(d)
 	}
 	return d, nil
+}
+
+// served is where the page is reached, where there is one.
+func served(o Options) (hosts []string, listen string) {
+	if o.Listener == nil {
+		return nil, ""
+	}
+	return daemon.Hosts(o.Bench.Daemon.Listen), daemon.Served(o.Bench.Daemon.Listen, o.Listener)
 }
 
 // fastTimeout is the time-out of the devices above ×1: a twentieth of it is what a

@@ -14,6 +14,8 @@ import (
 	"time"
 	"unicode"
 	"unicode/utf8"
+
+	"meltwarden/config/quantity"
 )
 
 // Limits of a phone.
@@ -23,6 +25,8 @@ const (
 	DefaultFor = 30 * 24 * time.Hour
 	LeastFor   = 10 * time.Minute
 	MostFor    = 365 * 24 * time.Hour
+	// DefaultForTyped is the first as people type it.
+	DefaultForTyped = "30 days"
 	// CodeFor is how long a pairing code is good.
 	CodeFor = 10 * time.Minute
 	// MostPhones is how many may be let in at once (E).
@@ -69,14 +73,40 @@ func (p Phone) State(now time.Time) State {
 	return In
 }
 
+// MayBeRevoked reports whether it is not out already.
+func (s State) MayBeRevoked() bool { return s == In || s == Waits }
+
+// Shown is a phone as JSON; what never was is null.
+type Shown struct {
+	ID      int64      `json:"id"`
+	Name    string     `json:"name"`
+	State   State      `json:"state"`
+	Made    time.Time  `json:"made"`
+	Ends    time.Time  `json:"ends"`
+	Paired  *time.Time `json:"paired"`
+	Seen    *time.Time `json:"seen"`
+	Revoked *time.Time `json:"revoked"`
+}
+
+// Shown is the phone as it stands now.
+func (p Phone) Shown(now time.Time) Shown {
+	known := func(t time.Time) *time.Time {
+		if t.IsZero() {
+			return nil
+		}
+		return &t
+	}
+	return Shown{p.ID, p.Name, p.State(now), p.Made, p.Ends, known(p.Paired), known(p.Seen), known(p.Revoked)}
+}
+
 // Errors about who asks to be let in.
 var (
 	// ErrUnknown is a secret that belongs to no phone.
 	ErrUnknown = errors.New("no phone is let in by this")
-	ErrExpired = errors.New("the time of this phone is over; add it again on the bench's own computer")
-	ErrRevoked = errors.New("this phone was revoked on the bench's own computer")
+	ErrExpired = errors.New("the time of this phone is over")
+	ErrRevoked = errors.New("this phone was revoked")
 	// ErrCode is a pairing code that is wrong, was used, or is too old.
-	ErrCode = fmt.Errorf("this code is wrong, was used already, or is older than %.0f minutes; add the phone again on the bench's own computer", CodeFor.Minutes())
+	ErrCode = errors.New("this code is wrong, was used already, or is too old")
 	// ErrNoPhone is a number or a name that no phone has.
 	ErrNoPhone = errors.New("there is no such phone; the command phone list shows them")
 )
@@ -86,13 +116,25 @@ func nameOf(typed string) (string, error) {
 	name := strings.Join(strings.Fields(typed), " ")
 	switch {
 	case name == "":
-		return "", errors.New("name: empty; write whose phone it is, such as \"blue phone\"")
+		return "", errors.New("name: empty; write whose phone it is, such as \"blue\"")
 	case !strings.ContainsFunc(name, unicode.IsLetter):
-		return "", fmt.Errorf("name %q: no letter in it; write whose phone it is, such as \"blue phone\"", name)
+		return "", fmt.Errorf("name %q: no letter in it; write whose phone it is, such as \"blue\"", name)
 	case utf8.RuneCountInString(name) > mostName || strings.ContainsFunc(name, func(r rune) bool { return !unicode.IsPrint(r) }):
 		return "", fmt.Errorf("name: more than %d letters, or some that can not be printed; write a shorter one", mostName)
 	}
 	return name, nil
+}
+
+// ParseFor reads for how long a phone is let in: "30 days", "6 h".
+func ParseFor(typed string) (time.Duration, error) {
+	d, err := quantity.Days(typed)
+	if err != nil {
+		d, err = quantity.Duration(typed)
+	}
+	if err != nil {
+		return 0, fmt.Errorf("for %q: no time span; write one such as \"30 days\" or \"6 h\"", typed)
+	}
+	return d, checkFor(d)
 }
 
 func checkFor(d time.Duration) error {

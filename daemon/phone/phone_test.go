@@ -34,9 +34,9 @@ func paired(t *testing.T, s *Store, name string, valid time.Duration) (Phone, st
 
 func TestAPhoneIsPairedOnceAndLetInUntilItsEnd(t *testing.T) {
 	s := opened(t)
-	p, code, err := s.Add("  blue   phone ", 24*time.Hour, start)
+	p, code, err := s.Add("  blue \t one ", 24*time.Hour, start)
 	require.NoError(t, err)
-	assert.Equal(t, "blue phone", p.Name)
+	assert.Equal(t, "blue one", p.Name)
 	assert.Equal(t, Waits, p.State(start))
 	_, err = s.Who(code, start)
 	require.ErrorIs(t, err, ErrUnknown, "a code is no token")
@@ -52,7 +52,7 @@ func TestAPhoneIsPairedOnceAndLetInUntilItsEnd(t *testing.T) {
 		who, err := s.Who(token, start.Add(after))
 		require.ErrorIs(t, err, want, after)
 		require.ErrorIs(t, s.Still(p.ID, start.Add(after)), want, after)
-		assert.Equal(t, "blue phone", who.Name)
+		assert.Equal(t, "blue one", who.Name)
 	}
 	for _, wrong := range []string{"", token + "a", token[:len(token)-1], "9" + token, strings.Replace(token, "1-", "2-", 1), "1-" + strings.Repeat("a", 52)} {
 		_, err := s.Who(wrong, start.Add(time.Hour))
@@ -62,11 +62,11 @@ func TestAPhoneIsPairedOnceAndLetInUntilItsEnd(t *testing.T) {
 
 func TestACodeIsGoodForMinutes(t *testing.T) {
 	s := opened(t)
-	_, code, err := s.Add("blue phone", DefaultFor, start)
+	_, code, err := s.Add("blue", DefaultFor, start)
 	require.NoError(t, err)
 	_, _, err = s.Pair(code, start.Add(CodeFor))
 	require.ErrorIs(t, err, ErrCode)
-	_, _, err = s.Add("blue phone", DefaultFor, start.Add(CodeFor))
+	_, _, err = s.Add("blue", DefaultFor, start.Add(CodeFor))
 	require.NoError(t, err, "the name is free again")
 }
 
@@ -76,19 +76,19 @@ func TestRevokedIsOutAtOnce(t *testing.T) {
 	daemon, command := Open(folder), Open(folder)
 	defer daemon.Close()
 	defer command.Close()
-	blue, token := paired(t, daemon, "blue phone", DefaultFor)
-	_, other := paired(t, command, "red phone", DefaultFor)
+	blue, token := paired(t, daemon, "blue", DefaultFor)
+	_, other := paired(t, command, "red", DefaultFor)
 	_, err := daemon.Who(token, start.Add(time.Hour))
 	require.NoError(t, err)
 
-	_, err = command.Revoke("blue phone", start.Add(time.Hour))
+	_, err = command.Revoke("blue", start.Add(time.Hour))
 	require.NoError(t, err)
 	_, err = daemon.Who(token, start.Add(time.Hour))
 	require.ErrorIs(t, err, ErrRevoked)
 	require.ErrorIs(t, daemon.Still(blue.ID, start.Add(time.Hour)), ErrRevoked)
 	_, err = daemon.Who(other, start.Add(time.Hour))
 	require.NoError(t, err)
-	_, err = command.Revoke("blue phone", start)
+	_, err = command.Revoke("blue", start)
 	require.ErrorIs(t, err, ErrNoPhone)
 
 	require.NoError(t, os.Remove(filepath.Join(folder, FileName)))
@@ -102,13 +102,13 @@ func TestRevokedIsOutAtOnce(t *testing.T) {
 // the computer may read.
 func TestNoSecretIsKept(t *testing.T) {
 	s := opened(t)
-	_, code, err := s.Add("blue phone", DefaultFor, start)
+	_, code, err := s.Add("blue", DefaultFor, start)
 	require.NoError(t, err)
-	_, token := paired(t, s, "red phone", DefaultFor)
+	_, token := paired(t, s, "red", DefaultFor)
 	require.NoError(t, s.Close())
 	kept, err := os.ReadFile(s.path)
 	require.NoError(t, err)
-	assert.Contains(t, string(kept), "blue phone")
+	assert.Contains(t, string(kept), "blue")
 	for _, handed := range []string{code, token} {
 		_, rest, _ := strings.Cut(handed, "-")
 		raw, err := letters.DecodeString(strings.ToUpper(rest))
@@ -127,7 +127,7 @@ func TestOneOfManyGetsACode(t *testing.T) {
 	folder := t.TempDir()
 	first := Open(folder)
 	defer first.Close()
-	_, code, err := first.Add("blue phone", DefaultFor, start)
+	_, code, err := first.Add("blue", DefaultFor, start)
 	require.NoError(t, err)
 	var wait sync.WaitGroup
 	got := make(chan error, 8)
@@ -154,15 +154,15 @@ func TestOneOfManyGetsACode(t *testing.T) {
 
 func TestWhatCanNotBeAdded(t *testing.T) {
 	s := opened(t)
-	paired(t, s, "blue phone", DefaultFor)
+	paired(t, s, "blue", DefaultFor)
 	for want, add := range map[string]func() error{
-		`"blue phone" is let in until 2026-03-31; revoke it first`: func() error { _, _, err := s.Add("blue phone", DefaultFor, start); return err },
+		`"blue" is let in until 2026-03-31; revoke it first`: func() error { _, _, err := s.Add("blue", DefaultFor, start); return err },
 		"name: empty":          func() error { _, _, err := s.Add(" \n", DefaultFor, start); return err },
 		"no letter in it":      func() error { _, _, err := s.Add("7", DefaultFor, start); return err },
 		"can not be printed":   func() error { _, _, err := s.Add("blue\x1b[2J", DefaultFor, start); return err },
 		"more than 40 letters": func() error { _, _, err := s.Add(strings.Repeat("b", 41), DefaultFor, start); return err },
-		"10 min to 365 days":   func() error { _, _, err := s.Add("red phone", MostFor+1, start); return err },
-		"write a time span":    func() error { _, _, err := s.Add("red phone", time.Minute, start); return err },
+		"10 min to 365 days":   func() error { _, _, err := s.Add("red", MostFor+1, start); return err },
+		"write a time span":    func() error { _, _, err := s.Add("red", time.Minute, start); return err },
 	} {
 		require.ErrorContains(t, add(), want)
 	}
@@ -181,7 +181,7 @@ func TestWhatCanNotBeAdded(t *testing.T) {
 
 func TestWhenAPhoneWasHereLast(t *testing.T) {
 	s := opened(t)
-	_, token := paired(t, s, "blue phone", DefaultFor)
+	_, token := paired(t, s, "blue", DefaultFor)
 	for _, after := range []time.Duration{90 * time.Second, 100 * time.Second, time.Hour} {
 		_, err := s.Who(token, start.Add(after))
 		require.NoError(t, err)

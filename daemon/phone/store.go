@@ -355,8 +355,7 @@ func (s *Store) Revoke(which string, now time.Time) (p Phone, err error) {
 		}
 		id, _ := strconv.ParseInt(which, 10, 64)
 		for _, one := range all {
-			state := one.State(now)
-			if one.ID == id || one.Name == which && (state == In || state == Waits) {
+			if one.ID == id || one.Name == which && one.State(now).MayBeRevoked() {
 				p = one
 				break
 			}

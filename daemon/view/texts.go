@@ -44,6 +44,7 @@ type Labels struct {
 	RecipeLabels
 	BatchLabels
 	KeepingLabels
+	PhoneLabels
 	PlanLabels
 	TryLabels
 	PageLabels
@@ -142,6 +143,7 @@ var texts = struct {
 		RecipeLabels:   recipeLabels,
 		BatchLabels:    batchLabels,
 		KeepingLabels:  keepingLabels,
+		PhoneLabels:    phoneLabels,
 		PlanLabels:     planLabels,
 		TryLabels:      tryLabels,
 		PageLabels:     pageLabels,

@@ -107,14 +107,24 @@ function notLive() {
   body.dataset.hot = "true";
   body.dataset.tone = "lost";
   document.querySelector(".answer use").setAttribute("href", "#tone-lost");
-  setText($("detail"), bench?.at === null ? bench.shown.detail : body.dataset.lostHelp);
+  setText($("detail"), refusal || (bench?.at === null ? bench.shown.detail : source?.readyState === EventSource.OPEN ? body.dataset.lostHelp : body.dataset.noConnection));
   stayAwake(true);
-  if (bench) setText($("answer"), `${body.dataset.notLive} ${bench.shown.last_reading}`);
+  const last = bench?.shown.last_reading ?? body.dataset.lastReading; // a page may never have been followed
+  if (last) setText($("answer"), `${body.dataset.notLive} ${last}`);
   sayAnswer();
   trend.lose();
 }
 
-setInterval(() => { if (performance.now() - lastMs > liveForMs) notLive(); }, 250);
+setInterval(() => {
+  if (performance.now() - lastMs <= liveForMs) return;
+  notLive();
+  // A phone that slept may hold a connection that is dead, and does not know.
+  if (source.readyState === EventSource.OPEN && performance.now() - Math.max(lastMs, openedMs) > deadAfterMs) {
+    source.close();
+    follow();
+  }
+}, 250);
+const deadAfterMs = 10000;
 
 function take(message) {
   bench = JSON.parse(message.data);
@@ -127,13 +137,23 @@ function take(message) {
 }
 
 // The browser reconnects by itself after a broken stream, but not after a
-// refusal; so it is asked again here.
+// refusal; so it is asked again here, and asked why.
+let source = null, openedMs = 0, refusal = "";
+
 function follow() {
-  const source = new EventSource("/api/v1/events");
+  openedMs = performance.now();
+  source = new EventSource("/api/v1/events");
   source.onmessage = take;
   source.onerror = () => {
-    if (source.readyState === EventSource.CLOSED) setTimeout(follow, 1000);
+    if (source.readyState !== EventSource.CLOSED) return;
+    setTimeout(follow, 1000);
+    askWhy().catch(() => {});
   };
+}
+
+async function askWhy() {
+  const answer = await fetch("/api/v1/bench");
+  refusal = answer.ok ? "" : (await answer.json()).detail;
 }
 
 // The last shot. What is judged of it, and a shot that somebody marked elsewhere,
