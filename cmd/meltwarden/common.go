@@ -6,6 +6,7 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"strings"
@@ -16,7 +17,9 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/control"
+	"meltwarden/daemon"
 	"meltwarden/daemon/lines"
+	"meltwarden/daemon/phone"
 )
 
 // listen opens the page's address and says where it is.
@@ -25,8 +28,28 @@ func listen(out io.Writer, d config.Daemon) (net.Listener, error) {
 	if err != nil {
 		return nil, fmt.Errorf("listen on %s: %w: choose another address with --listen, port 0 for any that is free", d.Listen, err)
 	}
-	fmt.Fprintf(out, "listening on http://%s\n", l.Addr())
+	fmt.Fprintf(out, "listening on http://%s\n", fromThisComputer(l.Addr().String()))
 	return l, nil
+}
+
+// fromThisComputer is how this computer reaches what is served on an address; all of them
+// together are none that could be opened.
+func fromThisComputer(listen string) string {
+	host, port, _ := net.SplitHostPort(listen)
+	if ip, err := netip.ParseAddr(host); host == "" || err == nil && ip.IsUnspecified() {
+		return net.JoinHostPort("localhost", port)
+	}
+	return listen
+}
+
+// letIn opens the phones of the data folder and writes down where they reach the page.
+// Without them the bench is run all the same.
+func letIn(log *slog.Logger, d config.Daemon, l net.Listener) *phone.Store {
+	phones := phone.Open(d.Data)
+	if err := phones.Serve(daemon.Served(d.Listen, l)); err != nil {
+		log.Error("no phone can be let in", "why", err)
+	}
+	return phones
 }
 
 // journal is a log and what to close after it.

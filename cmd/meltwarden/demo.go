@@ -90,8 +90,10 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 	if err := makePast(c.Context(), words, past, bench); err != nil {
 		return err
 	}
+	phones := letIn(log.Logger, bench.Daemon, listener)
+	defer phones.Close()
 	d, err := demo.New(demo.Options{
-		History: past, Recipe: recipe,
+		History: past, Recipe: recipe, Phones: phones,
 		Bench: bench, Speed: f.speed, Seed: f.seed, Listener: listener, Log: log.Logger, Version: version(),
 	})
 	if err != nil {
@@ -101,7 +103,7 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 	daemon.TellRecalled(words, d.Recalled, nil)
 	ctx, end := context.WithCancel(c.Context())
 	defer end()
-	show, shown := beside(ctx, end, words, screen, listener.Addr().String(), bench.Daemon.Token, d.Settings)
+	show, shown := beside(ctx, end, words, screen, fromThisComputer(listener.Addr().String()), bench.Daemon.Token, d.Settings)
 	err = d.Run(ctx, func(fr *frames.Frame) {
 		show(fr)
 		if f.untilReady && (fr.Ready || fr.Time > demo.Patience || tripped(fr)) {

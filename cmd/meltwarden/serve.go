@@ -58,6 +58,8 @@ func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 		return err
 	}
 	defer listener.Close()
+	phones := letIn(log.Logger, bench.Daemon, listener)
+	defer phones.Close()
 	bus, err := devices.Open(daemon.Wiring(bench), daemon.OpenPort, clk) // last: only Run closes it
 	if err != nil {
 		return err
@@ -70,7 +72,7 @@ func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
 		Title: recipe.Name, Run: bench.Name, Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
 		History: past, Start: start, Bench: bench, Recalled: recalled, KeepCycles: bench.Daemon.KeepCycles,
-		Notifier: notifier, Token: bench.Daemon.Token, Hosts: daemon.Hosts(bench.Daemon.Listen),
+		Notifier: notifier, Token: bench.Daemon.Token, Phones: phones, Hosts: daemon.Hosts(bench.Daemon.Listen), Listen: daemon.Served(bench.Daemon.Listen, listener),
 		Commissioned: cleared,
 	}).Run(c.Context())
 	tellKept(c.OutOrStdout(), past)
