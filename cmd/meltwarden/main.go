@@ -47,7 +47,7 @@ func root() *cobra.Command {
 		runsCommand(), findCommand(), reviewCommand(), causesCommand(), verdictCommand(), tryCommand(), attemptsCommand(), recipesCommand(), promoteCommand(),
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
-	c.AddCommand(completionCommand(), watchCommand(), planCommand(), checksCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand(), phoneCommand())
+	c.AddCommand(completionCommand(), watchCommand(), planCommand(), checksCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand(), phoneCommand(), apiCommand())
 	plainly(c)
 	helpfully(c)
 	complete(c)

@@ -196,6 +196,7 @@ func (s *server) routes() []route {
 		{"GET /api/v1" + phonesPath, s.phones},
 		{"POST /api/v1" + phonesPath, s.addPhone},
 		{"POST /api/v1" + phonesPath + "/{phone}/revoke", s.revokePhone},
+		{"GET " + apiPage, s.readable(s.referencePage)},
 		{"GET /metrics", s.Metrics.ServeHTTP},
 		{"GET /healthz", s.healthz},
 		{"GET /readyz", s.readyz},

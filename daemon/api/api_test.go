@@ -40,7 +40,7 @@ func request(method, target string, headers ...string) *http.Request {
 func do(h http.Handler, r *http.Request) *http.Response {
 	w := httptest.NewRecorder()
 	h.ServeHTTP(w, r)
-	return w.Result()
+	return asDescribed(r, w.Result())
 }
 
 // published is a handler around one frame, and its queue of marks.

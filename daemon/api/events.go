@@ -24,7 +24,7 @@ const (
 	writeWithin = 5 * time.Second
 )
 
-// events streams frames until the reader goes or the server shuts down.
+// events streams frames, and what enters the history, until the reader goes or the server shuts down.
 func (s *server) events(w http.ResponseWriter, r *http.Request) {
 	select {
 	case s.streams <- struct{}{}:
@@ -44,6 +44,7 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 	if !e.send("retry: 1000\n\n") { // milliseconds until the browser comes again
 		return
 	}
+	marks := marksFrom(s.History)
 	for checked := time.Now(); ; {
 		if now := time.Now(); now.Sub(checked) >= heartBeat {
 			if checked = now; !s.door.still(visitorOf(r)) {
@@ -61,6 +62,9 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 			if !e.send(": heart-beat\n\n") {
 				return
 			}
+		}
+		if !e.sendAll(marks.fresh()) {
+			return
 		}
 	}
 }

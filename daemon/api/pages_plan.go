@@ -196,7 +196,7 @@ func (s *server) roomC(now time.Time) float64 {
 func planOperations() []describe.Operation {
 	asks := []describe.Field{
 		{Name: recipeKey, Says: "the version's fingerprint; that of the run being recorded, or else the newest, unless it is said"},
-		{Name: atKey, Says: "when heat is to be enabled, as hour:minute", Example: "19:30"}, {Name: readyAtKey, Says: "when all is to be ready, as hour:minute, in place of at", Example: "20:00"},
+		{Name: atKey, Says: "when heat is to be enabled, as hour:minute"}, {Name: readyAtKey, Says: "when all is to be ready, as hour:minute, in place of at", Example: "20:00"},
 		{Name: roomKey, Says: "how warm the room is, with its unit", Example: "21 C"},
 	}
 	may := []*describe.Kind{noVersion, wrongField, wrongRecipe, otherSite, tooBusy, notReadable, notPlanned}

@@ -15,12 +15,17 @@ import (
 	"meltwarden/daemon/photo"
 )
 
-// withPhoto is a form with a file in it.
+// withPhoto is a form with a photo in it.
 func withPhoto(t *testing.T, target string, file []byte, headers ...string) *http.Request {
+	t.Helper()
+	return withFile(t, target, "photo", file, headers...)
+}
+
+func withFile(t *testing.T, target, field string, file []byte, headers ...string) *http.Request {
 	t.Helper()
 	var body bytes.Buffer
 	form := multipart.NewWriter(&body)
-	part, err := form.CreateFormFile("photo", "bait.png")
+	part, err := form.CreateFormFile(field, "bait.png")
 	require.NoError(t, err)
 	_, err = part.Write(file)
 	require.NoError(t, err)

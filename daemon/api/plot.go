@@ -163,8 +163,8 @@ func plotOperations() []describe.Operation {
 		{
 			Route: "GET /runs/{run}/over/{plot}", Group: groupPages, Does: "A run with another over it, as a picture", Answers: drawn, Problems: kinds(may, noShot),
 			In: append(styleFields(), describe.Field{Name: "other", Says: "the other run's number", Is: describe.Whole, Least: 1, Needed: true, Example: "2"},
-				describe.Field{Name: "shot", Says: "its shot that falls together with the other's; without it, when each was ready to pour", Is: describe.Whole, Least: 1},
-				describe.Field{Name: "their", Says: "the other's shot", Is: describe.Whole, Least: 1}),
+				describe.Field{Name: "shot", Says: "its shot that falls together with the other's; without it, when each was ready to pour", Is: describe.Whole, Least: 1, Example: "2"},
+				describe.Field{Name: "their", Says: "the other's shot", Is: describe.Whole, Least: 1, Example: "1"}),
 		},
 	}
 }

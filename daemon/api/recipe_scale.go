@@ -111,7 +111,7 @@ func (s *server) keepScaled(w http.ResponseWriter, r *http.Request) {
 
 func scaleFields() []describe.Field {
 	return []describe.Field{
-		{Name: "times", Says: "so many times of it", Example: "1.5"}, {Name: "volume-1", Says: "or this much of the first colour, with its unit; likewise volume-2 and so on", Example: "300 mL"},
+		{Name: "times", Says: "so many times of it", Example: "1.5"}, {Name: "volume-1", Says: "or this much of the first colour, with its unit; likewise volume-2 and so on"},
 		{Name: "shots", Says: "or enough for so many shots"}, {Name: "per-shot", Says: "with so much of every colour in a shot"}, {Name: "per-shot-1", Says: "or of the first colour; likewise per-shot-2 and so on"},
 		{Name: "stays", Says: "what stays in each pot that no shot takes"},
 	}

@@ -187,7 +187,10 @@ func look(fault string, runs []Run) (f Finding, any bool) {
 		return f, false
 	}
 	seen, left := outcomes(fault, runs)
-	f = Finding{Fault: fault, LeftOut: left, Later: later(fault, runs), Unseen: known.Unseen}
+	f = Finding{
+		Fault: fault, LeftOut: left, Later: later(fault, runs), Unseen: append([]string{}, known.Unseen...),
+		Causes: []Row{}, Others: []Row{}, Rates: []Rate{}, // no list is null in JSON
+	}
 	for _, r := range seen {
 		faulty, clean := r.counts()
 		f.Faulty, f.Clean = f.Faulty+faulty, f.Clean+clean
@@ -200,7 +203,7 @@ func look(fault string, runs []Run) (f Finding, any bool) {
 	if f.Faulty == 0 {
 		return f, false
 	}
-	f.Rates = rates(seen)
+	f.Rates = append(f.Rates, rates(seen)...)
 	f.hold(known, seen)
 	return f, true
 }
@@ -285,7 +288,7 @@ var units = map[cause.Kind]string{cause.Difference: "K", cause.Temperature: "K",
 
 // row compares a figure within runs.
 func row(figure *cause.Figure, seen []run) (r Row, compared exact.Ranked) {
-	r = Row{Figure: figure.Name, Kind: figure.Kind, Unit: units[figure.Kind], Within: figure.Within, More: frames.Unknown(), Between: frames.Unknown(), BetweenChance: frames.Unknown()}
+	r = Row{Figure: figure.Name, Kind: figure.Kind, Unit: units[figure.Kind], Within: figure.Within, Together: []string{}, More: frames.Unknown(), Between: frames.Unknown(), BetweenChance: frames.Unknown()}
 	var blocks []exact.Block
 	for _, run := range seen {
 		var b exact.Block

@@ -99,7 +99,8 @@ func outcome(fault string, s history.Shot) (faulty bool, why string) {
 }
 
 // later are the shots that had a fault at a re-inspection and not at demould.
-func later(fault string, runs []Run) (found []Ref) {
+func later(fault string, runs []Run) []Ref {
+	found := []Ref{}
 	for _, r := range runs {
 		for _, s := range r.Shots {
 			had := func(atDemould bool) bool {

@@ -52,11 +52,16 @@ const (
 	htmlType    = "text/html"
 )
 
-// Dialect of schemas, as OpenAPI 3.1 has it.
+// openAPI is the version of the standard.
 const openAPI = "3.1.1"
 
 // Document is the API in OpenAPI 3.1, and what it wants words for.
 func (a API) Document() (document Ordered, wanted []Wanted) {
+	document, s := a.document()
+	return document, s.wanted
+}
+
+func (a API) document() (Ordered, *schemas) {
 	s := &schemas{api: a, known: map[reflect.Type]bool{}}
 	s.of(reflect.TypeOf(a.Problem))
 	paths := Ordered{}
@@ -83,7 +88,7 @@ func (a API) Document() (document Ordered, wanted []Wanted) {
 		{"tags", tags},
 		{"paths", paths},
 		{"components", Ordered{{"schemas", s.all}, {"examples", a.kindExamples()}, {"securitySchemes", a.Security}}},
-	}, s.wanted
+	}, s
 }
 
 func addTo(paths Ordered, path string, m Member) Ordered {
@@ -216,7 +221,11 @@ func (a API) responses(s *schemas, o Operation) Ordered {
 			}
 			r = append(r, Member{"content", Ordered{{jsonType, media}}})
 		case answer.MediaType != "":
-			r = append(r, Member{"content", Ordered{{answer.MediaType, Ordered{{"schema", &Schema{Type: Names{"string"}}}}}}})
+			is := "string"
+			if answer.MediaType == jsonType {
+				is = "object"
+			}
+			r = append(r, Member{"content", Ordered{{answer.MediaType, Ordered{{"schema", &Schema{Type: Names{is}}}}}}})
 		}
 		if answer.Status == http.StatusSeeOther {
 			r = append(r, Member{"headers", Ordered{{"Location", Ordered{{"schema", &Schema{Type: Names{"string"}}}}}}})

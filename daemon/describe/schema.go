@@ -294,3 +294,56 @@ func sentence(parts ...string) string {
 	}
 	return strings.Join(out, " ")
 }
+
+// Type is a type as a reference shows it.
+type Type struct {
+	Name, Says string
+	Fields     []TypeField
+}
+
+// TypeField is one field of a type.
+type TypeField struct {
+	Name string
+	// Is says what it is; Of is the name of the type that it is of, "" where that is plain.
+	Is, Of, Says string
+	Optional     bool
+}
+
+// Types are those of all that is answered with, by their names.
+func (a API) Types() (all []Type) {
+	_, s := a.document()
+	for _, m := range s.all {
+		of := m.Value.(*Schema)
+		t := Type{Name: m.Name, Says: of.Description}
+		for _, p := range of.Properties {
+			f := p.Value.(*Schema)
+			is, ref := f.words()
+			t.Fields = append(t.Fields, TypeField{Name: p.Name, Is: is, Of: ref, Says: f.Description, Optional: !slices.Contains(of.Required, p.Name)})
+		}
+		all = append(all, t)
+	}
+	return all
+}
+
+// words say what a schema is.
+func (s *Schema) words() (is, of string) {
+	switch {
+	case s.Ref != "":
+		return "", strings.TrimPrefix(s.Ref, inComponents)
+	case len(s.AnyOf) > 0:
+		_, of = s.AnyOf[0].words()
+		return "or null:", of
+	case s.Items != nil:
+		is, of = s.Items.words()
+		return strings.TrimSpace("list of " + is), of
+	case s.AdditionalProperties != nil:
+		is, of = s.AdditionalProperties.words()
+		return strings.TrimSpace("by name, " + is), of
+	case s.Format == "date-time":
+		return strings.Join(append([]string{"time"}, s.Type[1:]...), " or "), ""
+	}
+	return strings.Join(s.Type, " or "), ""
+}
+
+// TypeOf is the name of the type of a body.
+func TypeOf(body any) string { return nameOf(reflect.Indirect(reflect.ValueOf(body)).Type()) }

@@ -114,6 +114,10 @@ func (r *Recorder) Run() int64 { return r.run.Load() }
 // Live is the run that is being recorded, or zero.
 func (s *Store) Live() int64 { return s.live.Load() }
 
+// Happened counts the writes that brought events or shots into the run being recorded:
+// who follows it asks for them when the count has changed.
+func (s *Store) Happened() uint64 { return s.happened.Load() }
+
 // Before is what people had set in the run before it was interrupted: the last
 // set-point of each pot. It is empty for a run that begins.
 func (r *Recorder) Before() ([]Event, error) {
@@ -276,6 +280,9 @@ func (r *Recorder) write(b *batch) error {
 		err = r.store.do(func(tx *sql.Tx) error { return r.writeBatch(tx, b) })
 	}
 	if err == nil {
+		if len(b.happened) > 0 {
+			r.store.happened.Add(1)
+		}
 		b.written()
 		now := time.Now()
 		r.written.Store(&now)

@@ -32,6 +32,7 @@ type Store struct {
 	folder, path string
 	records      bool         // it may record, so nobody else does
 	live         atomic.Int64 // the run being recorded
+	happened     atomic.Uint64
 
 	mu      sync.Mutex
 	release func() error // gives back the claim

@@ -45,6 +45,7 @@ type Labels struct {
 	BatchLabels
 	KeepingLabels
 	PhoneLabels
+	ReferenceLabels
 	PlanLabels
 	TryLabels
 	PageLabels
@@ -139,15 +140,16 @@ var texts = struct {
 			"extraction on. Never leave it alone. This program only warns and controls; the cut-out with its own sensor, the fuse, " +
 			"the earth and the emergency stop have to protect you: have them checked. Local codes and licensed practice come first.",
 		TrendLabels: trendLabels, MarkLabels: markLabels, PastLabels: pastLabels, AlarmLabels: alarmLabels, CauseLabels: causeLabels, WhyLabels: whyLabels,
-		EstimateLabels: estimateLabels,
-		RecipeLabels:   recipeLabels,
-		BatchLabels:    batchLabels,
-		KeepingLabels:  keepingLabels,
-		PhoneLabels:    phoneLabels,
-		PlanLabels:     planLabels,
-		TryLabels:      tryLabels,
-		PageLabels:     pageLabels,
-		TakeBackLabels: takeBackLabels, InterlockLabels: interlockLabels, ChecksLabels: checksLabels, BenchLabels: benchLabels,
+		EstimateLabels:  estimateLabels,
+		RecipeLabels:    recipeLabels,
+		BatchLabels:     batchLabels,
+		KeepingLabels:   keepingLabels,
+		PhoneLabels:     phoneLabels,
+		PlanLabels:      planLabels,
+		TryLabels:       tryLabels,
+		PageLabels:      pageLabels,
+		ReferenceLabels: referenceLabels,
+		TakeBackLabels:  takeBackLabels, InterlockLabels: interlockLabels, ChecksLabels: checksLabels, BenchLabels: benchLabels,
 	},
 	actTell: "nothing: you are told", actInhibit: "this heater waits", actHeater: "this heater off", actAll: "every heater off, contactor open",
 	ends:        "ends %s",
