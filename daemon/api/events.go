@@ -40,11 +40,11 @@ func (s *server) events(w http.ResponseWriter, r *http.Request) {
 	ch, cancel := s.Hub.Subscribe()
 	defer cancel()
 	w.Header().Set("Content-Type", "text/event-stream")
+	marks := marksFrom(s.History)
 	e := stream{w, http.NewResponseController(w)}
 	if !e.send("retry: 1000\n\n") { // milliseconds until the browser comes again
 		return
 	}
-	marks := marksFrom(s.History)
 	for checked := time.Now(); ; {
 		if now := time.Now(); now.Sub(checked) >= heartBeat {
 			if checked = now; !s.door.still(visitorOf(r)) {

@@ -49,7 +49,7 @@ func mustRead(file []byte, into any) {
 // OpenAPI is the description of the API in OpenAPI 3.1, as JSON.
 var OpenAPI = sync.OnceValue(func() []byte {
 	document, _ := described().Document()
-	text, err := json.MarshalIndent(document, "", " ")
+	text, err := json.Marshal(document)
 	if err != nil {
 		panic(err) // it is made of what can be marshalled
 	}

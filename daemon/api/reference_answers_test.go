@@ -161,12 +161,8 @@ func TestReferenceHasEveryRoute(t *testing.T) {
 
 // everything is a handler over all that the reference gives examples of: two evenings, one
 // of them with an attempt, and a bench with alarms.
-func everything(t *testing.T) (http.Handler, chan history.Mark) {
-	hub := &frames.Hub{}
-	f := holding()
-	f.At = f.At.Add(time.Hour) // live for as long as the test takes
-	f.Pots[1].CanBeTried = true
-	hub.Publish(f)
+func everything(t *testing.T) (h http.Handler, hub *frames.Hub, queue chan history.Mark) {
+	hub = &frames.Hub{}
 	o, queue := options(hub)
 	o.History = twoEvenings(t)
 	var wanted plan.Wanted
@@ -179,8 +175,8 @@ func everything(t *testing.T) (http.Handler, chan history.Mark) {
 	for i := range o.Settings.Pots {
 		o.Settings.Pots[i].PlateLimitC = 230
 	}
-	o.Trend.Add(f)
-	return New(o), queue
+	o.Trend.Add(holding())
+	return New(o), hub, queue
 }
 
 // byExample is a request by the examples of an operation.
@@ -232,11 +228,14 @@ func order(op describe.Operation) int {
 // are taken and answered as described, by a validator of the description that is not ours.
 // Then the same from elsewhere, with too much, and with what there is not.
 func TestReferenceByItsExamples(t *testing.T) {
-	h, queue := everything(t)
+	h, hub, queue := everything(t)
 	all := operations()
 	slices.SortStableFunc(all, func(a, b describe.Operation) int { return order(a) - order(b) })
 	answers, statuses, problems := map[string]json.RawMessage{}, map[int]int{}, map[string]bool{}
 	see := func(op describe.Operation, r *http.Request) (int, []byte) {
+		f := holding() // live however long the test takes
+		f.Pots[1].CanBeTried = true
+		hub.Publish(f)
 		a := do(h, r)
 		for len(queue) > 0 {
 			<-queue
@@ -276,7 +275,7 @@ func TestReferenceByItsExamples(t *testing.T) {
 		if op.ID() == "page-keeping-runs-sqlite" {
 			archive = body
 		}
-		if json.Valid(body) {
+		if op.Answers[0].Body != nil && json.Valid(body) {
 			answers[op.ID()] = trimmed(t, body)
 		}
 	}

@@ -103,7 +103,7 @@ func wordsOf(t *testing.T, wanted []describe.Wanted) describe.Words {
 		}
 		words := spoken(s.words[key], w, s.groups[key], names)
 		if values := s.values[key]; w.Field == "" && len(values) > 0 {
-			words = "One of: " + strings.Join(values, ", ") + "."
+			words = "One of: `" + strings.Join(values, "`, `") + "`."
 		}
 		if words != "" {
 			out[describe.KeyOf(w.Type, w.Field)] = words

@@ -236,7 +236,7 @@ func (s *schemas) fields(to *Schema, t reflect.Type, of string) {
 func (a API) oneOf(field string) string {
 	for _, v := range a.Values {
 		if v.Field == field {
-			return "one of: " + strings.Join(v.Values, ", ")
+			return "one of: `" + strings.Join(v.Values, "`, `") + "`"
 		}
 	}
 	return ""
