@@ -41,7 +41,7 @@ func send(t *testing.T, h http.Handler, target string, form url.Values, from str
 	r.Header.Set("Authorization", "Bearer "+token)
 	recorded := httptest.NewRecorder()
 	h.ServeHTTP(recorded, r)
-	a := recorded.Result()
+	a := asDescribed(r, recorded.Result())
 	text, err := io.ReadAll(a.Body)
 	require.NoError(t, err)
 	return a, string(text)
