@@ -64,6 +64,7 @@ var guides = map[string]guide{
 	"plan":              {[]string{"plan recipe.yaml --config bench.yaml --ready-at 20:00", `plan v2 --config bench.yaml --room "19 C"`}, ""},
 	"dashboards":        {[]string{"dashboards --out watching"}, ""},
 	"schema":            {[]string{"schema", "schema --json"}, ""},
+	"api":               {[]string{"api", "api --openapi > meltwarden.json"}, ""},
 	"service":           {[]string{"service > /etc/systemd/system/meltwarden.service"}, ""},
 	"completion":        {[]string{"source <(meltwarden completion bash)", "completion fish > ~/.config/fish/completions/meltwarden.fish"}, ""},
 	"version":           {[]string{"version", "version --json"}, ""},

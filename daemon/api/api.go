@@ -278,6 +278,7 @@ func benchOperations() []describe.Operation {
 			Answers: []describe.Answer{
 				{Status: 200, MediaType: "text/css", Says: "A style"}, {Status: 200, MediaType: "text/javascript", Says: "A script"},
 				{Status: 200, MediaType: "image/svg+xml", Says: "A picture"},
+				{Status: http.StatusNotModified, Says: "What the browser has is still right"},
 			},
 			Problems: []*describe.Kind{noFile},
 		},

@@ -246,7 +246,7 @@ func commandOperations() []describe.Operation {
 		pot("arrived-cured", "The pot came cured already"), pot("lift", "The pot was lifted off its plate: its heater goes off at once"),
 		pot("return", "The pot is back on its plate; heat waits for a press at the bench"),
 		takeBackOperation(pot("take-back", "Take back the last mark of a kind: it was a mistake",
-			describe.Field{Name: "mark", Says: "the mark", Needed: true, Choices: marksToTakeBack()})),
+			describe.Field{Name: "mark", Says: "the mark", Needed: true, Choices: marksToTakeBack(), Example: marksToTakeBack()[0]})),
 		quiet,
 		here(pot("setpoint", "Another injection temperature for the pot",
 			describe.Field{Name: "setpoint", Says: "with its unit; within the limits of recipe and bench", Needed: true, Example: "170 C"})),

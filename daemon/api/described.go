@@ -64,7 +64,7 @@ func variables() []describe.Field {
 
 // Fields that several addresses take.
 var (
-	inFahrenheitField = describe.Field{Name: unitKey, Says: "f shows degrees Fahrenheit", Choices: []string{inFahrenheit}, Example: inFahrenheit}
+	inFahrenheitField = describe.Field{Name: unitKey, Says: "c or f, for degrees Celsius or Fahrenheit; what is chosen in this browser unless it is said", Choices: []string{inCelsius, inFahrenheit}, Example: inFahrenheit}
 	besideField       = describe.Field{Name: "beside", Says: "the shot to hold it against, as run/shot; the last clean one of the recipe unless it is said", Example: "2/1"}
 )
 

@@ -88,7 +88,7 @@ func TestProblemsSayWhatAProgramNeeds(t *testing.T) {
 	assert.Contains(t, p.Fix, `"170 C"`)
 	p = problemOf(h, request("GET", "/api/v1/trend?rows=some"))
 	assert.Equal(t, "rows", p.Field)
-	assert.Equal(t, `rows "some": write a whole number from 1`, p.Detail)
+	assert.Equal(t, `rows "some": write a whole number from 1 to 7200`, p.Detail)
 	assert.Equal(t, "text", problemOf(h, form("/api/v1/note", nil)).Field)
 	do(h, request("POST", "/api/v1/off"))
 	assert.Equal(t, 1, problemOf(h, request("POST", "/api/v1/off")).RetryAfterS)
