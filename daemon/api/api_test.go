@@ -199,7 +199,7 @@ func TestNoRouteEnablesHeat(t *testing.T) {
 		"/api/v1/runs/{run}/shots/{shot}/photos", "/api/v1/runs/{run}/photos/{photo}/take-back",
 		"/api/v1/runs/{run}/shots/{shot}/try", "/api/v1/attempts/{attempt}/end",
 		"/api/v1/recipes/{fingerprint}/change", "/api/v1/recipes/{fingerprint}/scale",
-		"/pair", "/api/v1/phones", "/api/v1/phones/{phone}/revoke", "/api/v1/settings",
+		"/pair", "/api/v1/phones", "/api/v1/phones/{phone}/revoke",
 		"/api/v1/import", "/api/v1/tidy", "/api/v1/checks",
 	}, writes)
 	for _, name := range []string{"enable", "on", "heat", "start", "reset", "heat-enabled", ""} {
