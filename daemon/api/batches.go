@@ -16,7 +16,7 @@ const batchNew = "new"
 // book is every batch, or false after an answer.
 func (s *server) book(w http.ResponseWriter) (batch.Book, bool) {
 	if s.History == nil {
-		return batch.Book{}, true
+		return batch.None(), true
 	}
 	book, err := batch.Of(s.History)
 	if err != nil {

@@ -82,7 +82,10 @@ func options(hub *frames.Hub) (Options, chan history.Mark) {
 	queue := make(chan history.Mark, 1)
 	return Options{
 		Hub: hub, Settings: settings(), Trend: &trend.Trend{}, Alarms: alarm.NewList(),
-		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.Write([]byte("# metrics\n")) }),
+		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+			w.Header().Set("Content-Type", "text/plain; version=0.0.4")
+			w.Write([]byte("# metrics\n"))
+		}),
 		Submit: func(m history.Mark) error {
 			select {
 			case queue <- m:

@@ -77,6 +77,9 @@ func Of(s *history.Store) (Book, error) {
 	return b, nil
 }
 
+// None is the book where nothing is kept.
+func None() Book { return Book{Batches: []Batch{}, Advice: adviceOf(nil, nil, 0)} }
+
 // Heed takes advice, and marks the batches that have had as much as those that yellowed.
 func (b *Book) Heed(a Advice) {
 	b.Advice = a
