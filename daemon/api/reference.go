@@ -159,7 +159,7 @@ var referencePart = sync.OnceValue(func() referencePage {
 
 func referenceOperationOf(a describe.API, o describe.Operation) referenceOperation {
 	l := view.Texts()
-	r := referenceOperation{Operation: o, Words: marked(o.More), Ask: askBy(o), Problems: a.ProblemsOf(o)}
+	r := referenceOperation{Operation: o, Words: marked(o.More), Ask: askBy(o), Problems: o.Problems}
 	add := func(where string, fields ...describe.Field) {
 		for _, f := range fields {
 			r.Fields = append(r.Fields, referenceField{f, where, kindWords(f)})
