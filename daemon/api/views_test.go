@@ -26,6 +26,7 @@ import (
 	"meltwarden/control/guard"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/phone"
 	"meltwarden/daemon/plan"
 )
 
@@ -57,6 +58,9 @@ func shown(t *testing.T, o *Options, past *history.Store) {
 	for i := range o.Settings.Pots {
 		o.Settings.Pots[i].PlateLimitC = 250
 	}
+	o.Phones, o.Listen = phone.Open(t.TempDir()), "0.0.0.0:8080"
+	t.Cleanup(func() { require.NoError(t, o.Phones.Close()) })
+	carriedBy(t, o.Phones, "blue", time.Now(), time.Hour)
 	o.Alarms.See(&control.Frame{Time: time.Second, Conditions: []guard.Condition{
 		{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true},
 		{Code: guard.MeltNoisy, Pot: 1, Severity: guard.Warning, Active: true},
@@ -64,8 +68,9 @@ func shown(t *testing.T, o *Options, past *history.Store) {
 }
 
 // notPages are the routes of GET that answer programs, files, pictures and parts of a
-// page. Every other one is taken for a view that people look at.
-var notPages = regexp.MustCompile(`^(/api/v1/.*|/assets/.*|/metrics|/healthz|/readyz|/runs/now/.*|/keeping/runs\.sqlite|` +
+// page, and what a phone is shown before it is let in (TestAPhoneInABrowser looks at that).
+// Every other one is taken for a view that people look at.
+var notPages = regexp.MustCompile(`^(/api/v1/.*|/assets/.*|/metrics|/healthz|/readyz|/runs/now/.*|/pair.*|/keeping/runs\.sqlite|` +
 	`/runs/\{run\}/over/\{plot\}|/runs/\{run\}/\{plot\}|/runs/\{run\}/photos/.*|/recipes/\{fingerprint\}/text)$`)
 
 // views are the addresses of every view there is, by the routes, so that a new one can

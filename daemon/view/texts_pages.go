@@ -79,7 +79,7 @@ func Index() []PageGroup {
 		}},
 		{"This bench", []PageWords{
 			{"/settings", texts.Settings, "unit, theme, sounds and keys of this browser"},
-			{"/phones", "Phones", "which phones get in"},
+			{"/phones", texts.Phones, "which phones get in"},
 			{"/commissioning", texts.Commissioning, "what is proven of the bench, and what is missing"},
 			{"/keeping", texts.Keeping, "copies, runs from elsewhere, and room"},
 			{"/api", "For programs", "every address that answers a program"},

@@ -15,7 +15,7 @@ type PhoneLabels struct {
 	PairTitle, PairWhy, PairNow, PairCode, PairElsewhere  string
 	NotLetIn, ForPrograms, TooManyTries                   string
 	PhoneExpired, PhoneRevoked, WrongCode                 string
-	AlarmsHere, NoConnection                              string
+	AlarmsHere, NoConnection, PhonesListed                string
 }
 
 var phoneLabels = PhoneLabels{
@@ -42,6 +42,7 @@ var phoneLabels = PhoneLabels{
 	PhoneExpired:  "The time of this phone is over. Let it in anew on the bench's own computer.",
 	PhoneRevoked:  "This phone was revoked on the bench's own computer.",
 	WrongCode:     "This code is wrong, was used already, or is older than ten minutes. Add the phone again on the bench's own computer.",
+	PhonesListed:  "Every phone there ever was, the last first",
 	ForPrograms:   " A program sends the bench file's token as a bearer token.",
 	AlarmsHere:    "Alarms are worked through at the bench, or on its own computer.",
 	NoConnection:  "no connection to the bench's computer: take the bench for hot",
