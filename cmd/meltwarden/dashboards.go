@@ -16,7 +16,7 @@ func dashboardsCommand() *cobra.Command {
 	var out string
 	var asJSON bool
 	c := &cobra.Command{
-		Use: "dashboards --out DIR", Short: "Write rules, alerts and dashboards for Prometheus, Alertmanager and Grafana to a folder",
+		Use: "dashboards --out DIR", Short: "Write rules, alerts and dashboards for other servers",
 		Long: "Writes what a metrics server needs to watch benches from elsewhere: rules with their\n" +
 			"tests, examples of configuration, dashboards. Begin with README.md there. Nothing that\n" +
 			"is there already is written over.\n\n" + caution,

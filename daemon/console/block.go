@@ -71,14 +71,32 @@ func fit(body, foot []Line, height int, bottom bool) []Line {
 }
 
 func (l Look) head(b view.Bench) []Line {
-	facts := []string{strings.ToUpper(b.Heat), b.Shown.Power, b.Shown.Aside, l.Unit.of(b.Shown.Mould), l.Unit.of(b.Shown.Room)}
+	const apart = "   "
+	heat := Line{Text: join(apart, strings.ToUpper(b.Heat), b.Shown.Power, b.Shown.Aside)}
+	read, warm := interlocks(b), join(apart, l.Unit.of(b.Shown.Mould), l.Unit.of(b.Shown.Room))
+	if l.Size.Width >= wide { // all on one line
+		heat.Text, warm = join(apart, heat.Text, warm), ""
+	}
 	return l.fold([]Line{
-		{Text: fmt.Sprintf("%s   %s", l.Title, clockTime(b.BenchTimeS))},
-		{Text: join("   ", facts...)},
-		{},
+		{Text: l.Title + apart + clockTime(b.BenchTimeS)}, heat, read, {Text: warm},
 		{Text: l.Unit.of(b.Shown.Answer) + detail(b.Shown.Detail), Tone: b.Shown.Tone},
 		{},
 	})
+}
+
+// interlocks are what the program reads of them.
+func interlocks(b view.Bench) Line {
+	line := Line{Tone: view.Plain}
+	for _, i := range b.Interlocks {
+		line.Text = join(", ", line.Text, i.Words)
+		if i.Tone == view.Danger || line.Tone == view.Plain {
+			line.Tone = i.Tone
+		}
+	}
+	if line.Text != "" {
+		line.Text = fmt.Sprintf(view.Terminal().Read, line.Text)
+	}
+	return line
 }
 
 func (l Look) caution(b view.Bench) []Line {

@@ -3,7 +3,7 @@ package view
 // TerminalLabels are the words that only a terminal needs. Those with a verb of fmt in
 // them say what it takes.
 type TerminalLabels struct {
-	Hot, More, Simulated, Run                                         string
+	Hot, More, Simulated, Run, Read                                   string
 	Pots, Leave, End, Help, Note, OtherUnit, TakeBack, Back           string
 	Typed, TypedHow, Chosen, Choose, NoSuchPot, NoKey                 string
 	Taken, TakenBack, NothingBack, NoShot, OffKey, OffAsked, OffTaken string
@@ -18,7 +18,7 @@ func Terminal() TerminalLabels { return terminal }
 var terminal = TerminalLabels{
 	Hot: "HOT. Vinyl at 170 °C sticks and burns. This program is not the protection: " +
 		"the independent cut-out, the fuse, the earth and the emergency stop are.",
-	More: "and %d more, on the page", Simulated: "SIMULATED, INVENTED", Run: "%s, run %d",
+	More: "and %d more, on the page", Simulated: "SIMULATED, INVENTED", Run: "%s, run %d", Read: "as read: %s",
 	Pots: "pot", Leave: "Leave", End: "End the demo", Help: "Keys", Note: "Note", OtherUnit: "°C / °F",
 	TakeBack: "Take back what was sent last", Back: "takes it back",
 	Typed: "Note for this run", TypedHow: "Enter writes it down, Esc leaves it.",
@@ -29,7 +29,7 @@ var terminal = TerminalLabels{
 	OffTaken: "%s ALL OFF taken. See that the plates cool; the emergency stop is at the bench.",
 	NotSent:  "NOT SENT: %s – %s", NotHeard: "no answer came within %s: look whether it shows",
 	NotLiveNoMark: "nothing is heard of the bench, and a late mark is a false one",
-	LostWhy:       "No word from %s: %s", LostHow: "It is asked again every second. Go and look at the bench.",
+	LostWhy:       "No word from %s: %s", LostHow: "It is asked again every second.",
 	Found: "%s the bench is heard again", Silent: "nothing came for %s", Ended: "the stream ended",
 	NoBench: "what answers there is no bench", Asking: "it is asked for the first time",
 	HelpMark: "First the number of a pot, then within ten seconds what was done to it.",

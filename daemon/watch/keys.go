@@ -75,17 +75,19 @@ type mark struct {
 	label string
 }
 
-// marks are in the order of an evening.
-func marks() []mark {
-	l := view.Texts()
-	return []mark{
-		{'s', control.Stir, l.Stir}, {'c', control.TickClear, l.Clear}, {'a', control.ColourAdded, l.Colour},
-		{'d', control.Draw, l.Draw}, {'l', control.Lift, l.Lift}, {'b', control.Return, l.Return},
+// marks are those of the page, by the page's keys; the first few are told of on every
+// screen. What moves the heat of a pot is left to the page.
+func marks() (all []mark) {
+	for _, k := range view.PotKeys() {
+		if kind, ok := control.CommandNamed(k.Do); ok && !k.Go && kind != control.TryOut {
+			all = append(all, mark{rune(k.Key[0]), kind, k.Words})
+		}
 	}
+	return all
 }
 
-// moreMarks are those that are not told of on every screen.
-func moreMarks() []mark { return []mark{{'r', control.ArrivedCured, view.Texts().Cured}} }
+// toldOf is how many marks are told of on every screen.
+const toldOf = 6
 
 // The other keys. Off is the only capital one: it needs two fingers.
 const (

@@ -272,7 +272,7 @@ func (w *watcher) foot(size console.Size) []console.Line {
 func (w *watcher) keys() []string {
 	l := view.Texts()
 	all := []string{fmt.Sprintf("1–%d %s:", max(1, len(w.heard.last.Pots)), w.words.Pots)}
-	for _, m := range marks() {
+	for _, m := range marks()[:toldOf] {
 		all = append(all, string(m.key)+" "+m.label)
 	}
 	for _, k := range []struct {
@@ -306,7 +306,7 @@ func (w *watcher) helpLines() []console.Line {
 	l := view.Texts()
 	texts := []string{w.words.HelpMark, "  1–9     " + w.words.Pots}
 	key := func(k rune, label string) { texts = append(texts, fmt.Sprintf("  %c       %s", k, label)) }
-	for _, m := range append(marks(), moreMarks()...) {
+	for _, m := range marks() {
 		key(m.key, m.label)
 	}
 	texts = append(texts, "")

@@ -16,7 +16,7 @@ import (
 // markPot sends the mark of a key for the chosen pot.
 func (w *watcher) markPot(r rune) {
 	w.forget(time.Now())
-	all := append(marks(), moreMarks()...)
+	all := marks()
 	i := slices.IndexFunc(all, func(m mark) bool { return m.key == r })
 	switch pot := w.chosen; {
 	case i < 0:
@@ -89,17 +89,16 @@ type back struct {
 	shotFrom   float64 // for a shot: none before this bench time, in seconds
 }
 
-// can reports whether the API says that it takes this back. A shot always can be.
+// can reports whether this can be taken back: a mark of a pot while the bench says so, a
+// note and a shot always.
 func (b *back) can(h *heard) bool {
 	switch {
 	case b == nil:
 		return false
-	case b.path == "":
-		return true
 	case b.pot == 0:
-		return len(h.marks) > 0 && h.marks[0] != nil
+		return true
 	}
-	return b.pot <= len(h.marks) && slices.Contains(h.marks[b.pot-1], b.mark)
+	return b.pot <= len(h.last.Pots) && slices.ContainsFunc(h.last.Pots[b.pot-1].Marks, func(m view.Mark) bool { return m.Mark == b.mark })
 }
 
 // takeBack takes back what the message is of.

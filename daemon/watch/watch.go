@@ -27,11 +27,8 @@ const (
 // heard is what is known of a bench by now.
 type heard struct {
 	last view.Bench
-	// marks are those that can be taken back, of each pot; nil for one of a program that
-	// takes none back.
-	marks [][]string
-	at    time.Time
-	lost  error // why the stream broke off; nil while it goes on
+	at   time.Time
+	lost error // why the stream broke off; nil while it goes on
 }
 
 func nothingHeard() heard {
@@ -49,26 +46,7 @@ func (h *heard) take(n Heard, now time.Time) {
 		h.lost = err
 		return
 	}
-	h.last, h.marks, h.at, h.lost = b, marksIn(n.Raw), now, nil
-}
-
-// marksIn are the marks in a frame that can be taken back.
-func marksIn(raw []byte) (marks [][]string) {
-	var b struct {
-		Pots []struct{ Marks []struct{ Mark string } }
-	}
-	_ = json.Unmarshal(raw, &b) // it was read once already
-	for _, p := range b.Pots {
-		var of []string
-		if p.Marks != nil {
-			of = []string{}
-		}
-		for _, m := range p.Marks {
-			of = append(of, m.Mark)
-		}
-		marks = append(marks, of)
-	}
-	return marks
+	h.last, h.at, h.lost = b, now, nil
 }
 
 func decode(raw []byte) (b view.Bench, err error) {

@@ -171,7 +171,7 @@ func TestWhoIsAskedWhat(t *testing.T) {
 // TestKeysHaveNames, and no key has two.
 func TestKeysHaveNames(t *testing.T) {
 	used := map[rune]bool{}
-	for _, m := range append(marks(), moreMarks()...) {
+	for _, m := range marks() {
 		assert.NotEmpty(t, m.label)
 		assert.False(t, used[m.key])
 		used[m.key] = true
@@ -179,5 +179,12 @@ func TestKeysHaveNames(t *testing.T) {
 	for _, k := range []rune{keyShot, keyNote, keyBack, keySilence, keyUnit, keyLeave, 'o'} {
 		assert.False(t, used[k], "%c", k)
 		used[k] = true
+	}
+	assert.Len(t, marks(), toldOf+1)
+	own := map[string]rune{"/api/v1/shot": keyShot, "/api/v1/silence": keySilence, "offer": keyBack, "/api/v1/note": keyNote, "/api/v1/off": keyOff, "keys": keyHelp}
+	for _, k := range view.BenchKeys() {
+		if key, here := own[k.Do]; here && k.Key != "v" {
+			assert.Equal(t, k.Key, string(key), "as on the page: %s", k.Do)
+		}
 	}
 }
