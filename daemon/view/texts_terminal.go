@@ -26,7 +26,7 @@ var terminal = TerminalLabels{
 	NoSuchPot: "There is no pot %d.", NoKey: "%q is no key here; ? lists them.",
 	Taken: "%s taken: %s", TakenBack: "%s taken back, so it counts nowhere", NothingBack: "There is nothing of yours to take back.", NoShot: "the shot is not written down yet",
 	OffKey: "ALL OFF is the capital O: hold shift.", OffAsked: "ALL OFF is being sent.",
-	OffTaken: "%s ALL OFF taken. See that the plates cool; the emergency stop is at the bench.",
+	OffTaken: "%s ALL OFF taken. See that the plates cool. It is no emergency stop.",
 	NotSent:  "NOT SENT: %s – %s", NotHeard: "no answer came within %s: look whether it shows",
 	NotLiveNoMark: "nothing is heard of the bench, and a late mark is a false one",
 	LostWhy:       "No word from %s: %s", LostHow: "It is asked again every second.",
