@@ -198,7 +198,7 @@ func TestWatchingABench(t *testing.T) {
 
 	s.types("s")
 	s.shows(`Stirred: of which pot\?`)
-	s.types("\x1b[A2S") // an arrow is no mark; capitals may be locked
+	s.types("\x1b[A2S")                               // an arrow is no mark; capitals may be locked
 	s.shows(`taken: ivory, Stirred; u takes it back`) // once the bench says that it can be
 	s.types("u")
 	s.shows(`taken back, so it counts nowhere`)
@@ -306,19 +306,25 @@ func TestWatchForAProgram(t *testing.T) {
 	var now, then map[string]any
 	stream := json.NewDecoder(objects.out)
 	require.NoError(t, stream.Decode(&now))
+	plain := bufio.NewScanner(lines.out)
+	tells := func(like string) {
+		for re := regexp.MustCompile(like); plain.Scan(); {
+			if re.MatchString(plain.Text()) {
+				return
+			}
+		}
+		t.Fatalf("it ended without %q: %s", like, lines.said.String())
+	}
+	tells(`^\d:\d\d:\d\d  slate \d+ °C off, ivory`)
 	served.ends(t)
-	require.Eventually(t, func() bool { return stream.Decode(&then) != nil || then["live"] == false }, 10*time.Second, time.Millisecond)
+	for then == nil || then["live"] == true {
+		clear(then)
+		require.NoError(t, stream.Decode(&then))
+	}
 	assert.Equal(t, true, now["live"])
 	assert.Equal(t, false, then["live"])
 	assert.ElementsMatch(t, keysIn(now), keysIn(then), "the same names, live or not")
-	said := make([]byte, 1<<16)
-	told := ""
-	require.Eventually(t, func() bool {
-		n, _ := lines.out.Read(said)
-		told += string(said[:n])
-		return strings.Contains(told, "NOT LIVE – last reading")
-	}, 10*time.Second, time.Millisecond)
-	assert.Regexp(t, `\d:\d\d:\d\d  slate \d+ °C`, told)
+	tells(`NOT LIVE – last reading`)
 
 	object, err = command("watch", "--once", "--json", "--to", served.page).Output()
 	require.ErrorAs(t, err, &ended)
