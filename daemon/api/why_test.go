@@ -153,7 +153,8 @@ func TestTheDayOfAnotherLookIsTyped(t *testing.T) {
 		chromedp.SetValue(`.reinspect input[name="day"]`, "4"), chromedp.Click(`.reinspect button[value="bled"]`))
 	s.becomes(`document.querySelector("#shot-1 .verdict").textContent.includes("clean; bled: day 4")`)
 	s.becomes(`document.querySelector(".reinspect") === null`)
-	s.do(chromedp.Click(`#shot-1 a[href="/runs/1/shots/1"]`), chromedp.WaitVisible(".unseen"))
+	s.do(chromedp.Click(`#shot-1 a[href="/runs/1/shots/1"]`), chromedp.WaitVisible(".unmeasured"))
+	assert.Greater(t, evaluate[float64](s, `document.querySelector(".unmeasured").getBoundingClientRect().height`), 48.0, "what no thermometer sees stands there to be read")
 	s.becomes(`document.querySelector(".why .later").textContent.includes("First seen on day 4")`)
 	s.becomes(`document.querySelector("figure.over img") === null || document.querySelector("figure.over img").naturalWidth > 0`)
 }
@@ -206,7 +207,7 @@ func TestAReportIsReadInABrowser(t *testing.T) {
 		assert.Equal(t, 2, evaluate[int](s, `Array.from(document.querySelectorAll("figure svg")).filter((p) => p.getBoundingClientRect().height > 200).length`))
 		for _, theme := range []string{"light", "dark"} {
 			s.theme(theme)
-			for _, selector := range []string{"h1", ".group h3", ".group li span", ".unseen b", ".differences td b", ".named th", ".lines li", ".caution", "pre"} {
+			for _, selector := range []string{"h1", ".group h3", ".group li span", ".unmeasured b", ".differences td b", ".named th", ".lines li", ".caution", "pre"} {
 				assert.GreaterOrEqual(t, s.contrast(selector), 4.5, "%s, %s", theme, selector)
 			}
 		}
