@@ -50,6 +50,9 @@ func imports(f *ast.File) []string {
 	return paths
 }
 
+// madeApart is the one folder with rules of its own inside another room.
+const madeApart = "dashboards/make"
+
 // rooms says what each room may import of ours, besides itself.
 var rooms = []struct {
 	folder, why string
@@ -59,6 +62,7 @@ var rooms = []struct {
 	{"devices", "a device decides nothing; it only needs the words of control", []string{"control"}},
 	{"config", "a configuration is values, and the register words that a bench file is written in", []string{"control", "devices/registers"}},
 	{"dashboards", "what is shown rests on the API alone", nil},
+	{madeApart, "it writes the guard's own words into alerts, and is no part of the program", []string{"control"}},
 	{"daemon", "the daemon joins the rooms, and nothing joins the daemon but the command line", []string{"config", "devices", "control", "dashboards"}},
 }
 
@@ -87,6 +91,9 @@ func TestRoomsImportOnlyWhatTheyMay(t *testing.T) {
 		files := sources(t, "..", room.folder)
 		fmt.Printf("%-10s %3d files\n", room.folder, len(files))
 		for name, f := range files {
+			if room.folder != madeApart && under(name, madeApart) {
+				continue
+			}
 			assert.Empty(t, straysInto(room.folder, room.may, f), "%s: %s may import of ours %v only: %s", name, room.folder, room.may, room.why)
 		}
 	}
