@@ -18,6 +18,8 @@ async function tick() {
   }
 }
 form.addEventListener("change", tick);
+// What was ticked before this script was there.
+if (Array.from(form.querySelectorAll("input[type=checkbox]")).some((box) => box.checked !== box.defaultChecked)) tick();
 
 const sound = new Sound();
 document.querySelector(".heard").hidden = false;
