@@ -42,7 +42,7 @@ func TestNumbersOfRunsKeptAndShared(t *testing.T) {
 	assert.Contains(t, first, "run 2 of the file, slate eel on demo bench, is run 2 here")
 	assert.Contains(t, first, "2 runs brought in")
 	assert.Contains(t, said("import", archive, "--data", other), "is here already as run 2: left as it is")
-	assert.Contains(t, said("runs", "--data", other), "v2 * †\n")
+	assert.Contains(t, said("runs", "--data", other), "v2 * †")
 	assert.Contains(t, unbroken(said("review", "2", "--data", other)), "made elsewhere, on demo bench; brought on ")
 	assert.Contains(t, said("replay", "2", "--data", other), "no difference")
 	copied := filepath.Join(t.TempDir(), "copy.jpg")
