@@ -668,6 +668,23 @@ func TestNoMarksEmptyAPot(t *testing.T) {
 	}
 }
 
+// TestAnAmountFromAfarHeatsNothing: what is typed at the bench is heated before a probe
+// shows its dip; the same from elsewhere only by what the probe shows.
+func TestAnAmountFromAfarHeatsNothing(t *testing.T) {
+	given := func(c control.Command) (duty float64) {
+		r := readyRig()
+		r.step(c)
+		r.evening(time.Minute, func(f *control.Frame) { duty += f.Pots[0].Duty })
+		return duty
+	}
+	added := control.Command{Kind: control.ColourAdded, Afar: true}
+	none := given(added)
+	added.ML = 20
+	assert.Equal(t, none, given(added))
+	added.Afar = false
+	assert.NotEqual(t, none, given(added), "at the bench it counts")
+}
+
 // TestNoInputHeatsUnearned is the guard's first rule again, through the whole
 // step, with people, noise and faults at random.
 func TestNoInputHeatsUnearned(t *testing.T) {

@@ -111,7 +111,11 @@ func (p *pot) mark(c Command) {
 		// Cold and not mixed in: only time in band and a new stir make it ready again.
 		p.coloured, p.sinceColour = true, 0
 		p.inBandFor, p.stirred = 0, false
-		p.loop.Added(c.ML * MeltJPerMLK)
+		ml := c.ML
+		if c.Afar { // nothing elsewhere raises heat; the dip that comes is heated by what the probe shows
+			ml = 0
+		}
+		p.loop.Added(ml * MeltJPerMLK)
 		p.half.unread = unreadYet
 		p.half.reach.lowC -= additionC
 	case Draw:

@@ -23,9 +23,9 @@ func serveAt(clk *clock.Clock) *cobra.Command {
 	var files files
 	c := &cobra.Command{
 		Use:   "serve --config FILE",
-		Short: "Watch a bench: read it, guard it, show it",
+		Short: "Run a bench: read it, guard it, hold it, show and record it",
 		Long: "Reads every channel of the bench five times a second and serves the page.\n\n" +
-			daemon.Refused + "\n\n" + caution,
+			"It heats nothing and only watches until meltwarden commission has put the bench on\nrecord.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runServe(c, files, clk) },
 	}

@@ -99,7 +99,7 @@ const promise = "**The promise of v1.** What an address of /api/v1 answers with 
 	"The pages for people, and sentences inside an answer, are not part of it."
 
 const about = "Meltwarden holds three pots of liquid vinyl at their injection temperatures. This is what it answers over HTTP.\n\n" +
-	"**No address enables heat, and none raises it from elsewhere.** That takes a person at the bench. The program is not the protection: an independent cut-out, a contactor, a fuse, an earth and an emergency stop are. Liquid vinyl at 170 °C sticks and burns; local codes and a licensed electrician have the last word.\n\n" +
+	"**No address enables heat, and none raises it from elsewhere.** Enabling takes a person at the bench. The program is not the protection: an independent cut-out, a contactor, a fuse, an earth and an emergency stop are. Liquid vinyl at 170 °C sticks and burns; local codes and a licensed electrician have the last word.\n\n" +
 	"**Who gets in.** This computer, under a loopback name. Programs elsewhere need the bench's token, phones a cookie of their own that they are paired for, and both a name that this computer is known by. What is done “on the bench's own computer only” takes no token.\n\n" +
 	"**Units** stand in names: `_c` degrees Celsius (differences too, in kelvins), `_s` seconds, `_min` minutes, `_w` watts, `_ml` millilitres. Times of day are RFC 3339. What people type has its unit with it (`170 C`, `338 F`), and comes back as typed. " +
 	"`null` is not known, or not recorded; it is never zero. Pots, shots and runs are numbered from 1.\n\n" +

@@ -14,7 +14,7 @@ const apiPage = "/api"
 // is special about a case is its detail.
 var (
 	unknownName = &describe.Kind{Name: "unknown-name", Title: "Asked for under a strange name", Status: http.StatusForbidden,
-		Means: "The Host header has a name that this computer is not known by. Use the address that the program prints at its start, or give the bench file the name."}
+		Means: "The Host header has a name that this computer is not known by. Use the address that the program prints at its start, or serve on that name: listen: NAME:8420 in the bench file."}
 	noToken = &describe.Kind{Name: "no-token", Title: "No token is set", Status: http.StatusForbidden,
 		Means: "Programs on other computers get in only where the bench file has a token; it has none, and no phones are kept."}
 	tokenNeeded = &describe.Kind{Name: "token-needed", Title: "A token is needed", Status: http.StatusUnauthorized,

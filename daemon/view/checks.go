@@ -25,7 +25,7 @@ var checksLabels = ChecksLabels{
 	ProbesRead:   "What the probes read", ProbeOf: "Probe", ProbeShows: "shows",
 	ReadNow: "reads now:", HeardIt: "Hear them",
 	HeardWhy: "By this page, on this device. A browser gives sound only after a press, so switch it on at the bench page as well. The bench's own buzzer speaks the same calls.",
-	SayTick:  "A hand is wanted", SayReady: "Ready to pour", SayAct: "Act within a minute", SayDanger: "Danger, heat is cut",
+	SayTick:  "A hand is wanted", SayReady: "Ready to pour", SayAct: "Act within a minute", SayDanger: "Danger: look at once",
 	TickHere:    "Tick them off on this bench",
 	AfterChecks: "Then press the bench's own enable button. Nothing else enables heat.",
 }

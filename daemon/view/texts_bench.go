@@ -31,7 +31,7 @@ var benchLabels = BenchLabels{
 	NoFrameHelp:  "The first readings come within seconds. If none do: is the adapter plugged in and the bench switched on? On a terminal, meltwarden check says what is missing.",
 	NoRunHelp:    "Nothing is recorded: start the program with --data and a folder that can be written to. The bench works without it.",
 	NoRecipeHelp: "The recipe of this run can not be read from the history; the set-points on the tiles hold.",
-	HeatHelp:     "Until then the bench is only watched. On a terminal: meltwarden commission --config bench.yaml; --status says what is missing.",
+	HeatHelp:     "Until then the bench is only watched. End this program; then, on a terminal: meltwarden commission --config bench.yaml. --status says what is missing, at any time.",
 	Close:        "Close",
 }
 
@@ -61,7 +61,7 @@ func PotKeys() []Key {
 		{Key: "s", Words: texts.Stir, Do: "stir"}, {Key: "c", Words: texts.Clear, Do: "clear"}, {Key: "a", Words: texts.Colour, Do: "colour-added"},
 		{Key: "d", Words: texts.Draw, Do: "draw"}, {Key: "l", Words: texts.Lift, Do: "lift"}, {Key: "b", Words: texts.Return, Do: "return"},
 		{Key: "r", Words: texts.Cured, Do: "arrived-cured"}, {Key: "y", Words: texts.TryOut, Do: "try-out"},
-		{Key: "q", Words: texts.Amounts, Do: "colour-added", Go: true}, {Key: "h", Words: texts.HandField, Do: "hand-reading", Go: true},
+		{Key: "e", Words: texts.Amounts, Do: "colour-added", Go: true}, {Key: "h", Words: texts.HandField, Do: "hand-reading", Go: true},
 		{Key: "t", Words: texts.NewSetpoint, Do: "setpoint", Go: true},
 	}
 }

@@ -26,7 +26,7 @@ var pageLabels = PageLabels{
 	Commissioning:        "Commissioning record",
 	CommissioningWhy:     "The proof that this bench's heaters may be switched on, held against its bench file as it is now. It is made at the bench, never here, and it is no substitute for the protection, the local code or a licensed electrician.",
 	CommissioningRefused: "Heat is refused until all of this is on record.",
-	CommissioningMissing: "Missing, or no longer valid", CommissioningRun: "On the cold bench, with a person at the emergency stop, on a terminal:",
+	CommissioningMissing: "Missing, or no longer valid", CommissioningRun: "With this program ended, on the cold bench, with a person at the emergency stop, on a terminal:",
 	CommissioningWarnings: "To be changed in the bench file", CommissioningOnTerminal: "The same on a terminal",
 	NotOnRecord:            "Nothing is on record of this.",
 	CommissioningSimulated: "This bench is simulated, so nothing has to be proven of it. A real one asks for all of this before it is heated.",

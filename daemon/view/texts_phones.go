@@ -20,8 +20,8 @@ type PhoneLabels struct {
 
 var phoneLabels = PhoneLabels{
 	Phones: "Phones",
-	PhonesWhy: "A phone that was let in sees everything, marks, takes notes, silences the sound for a while and switches everything off. " +
-		"It enables and raises no heat, and works through no alarm: that is done at the bench. Its marks are kept with its name, and nobody counts as being at the bench by them.",
+	PhonesWhy: "A phone that was let in sees everything, marks, takes notes, silences the sound until something new calls and switches everything off. " +
+		"It enables and raises no heat, and works through no alarm: that is done at the bench. Its marks are kept with its name, and they do not count as somebody at the bench: press the pedal or the enable button within ten minutes, or heat goes off.",
 	PhonesHere: "Phones are let in, and put out, on the bench's own computer only.",
 	PhonesFail: "Which phones are let in can not be read or written now, so none is. For the heaters use ALL OFF or the emergency stop at the bench.",
 	PhonePlain: "What is sent is not encrypted: whoever is in the same network, or listens to it, can read it and act as that phone until you revoke it. " +
@@ -44,7 +44,7 @@ var phoneLabels = PhoneLabels{
 	WrongCode:     "This code is wrong, was used already, or is older than ten minutes. Add the phone again on the bench's own computer.",
 	PhonesListed:  "Every phone there ever was, the last first",
 	ForPrograms:   " A program sends the bench file's token as a bearer token.",
-	AlarmsHere:    "Alarms are worked through at the bench, or on its own computer.",
+	AlarmsHere:    "Alarms are worked through on the bench's own computer.",
 	NoConnection:  "no connection to the bench's computer: take the bench for hot",
 	TooManyTries:  "Too many wrong codes or tokens came from there. Wait a little.",
 }

@@ -28,7 +28,7 @@ type rule struct {
 }
 
 // caution stands in every alert.
-const caution = "This message protects nobody: the guard, the cut-out and the emergency stop act without it, and it can come late or be lost."
+const caution = "This message protects nobody: the cut-out and the emergency stop act without it and without the program. It can come late or be lost."
 
 // told are the findings that need a person, in the order of the guard's table. A note asks
 // for nothing, so it calls nobody.
