@@ -15,7 +15,7 @@ import (
 // cycle is a fifth of a second). Longer than the longest it is stuck or leaned on.
 const (
 	restsBefore = 400 * time.Millisecond
-	heldLeast   = 200 * time.Millisecond
+	heldLeast   = 400 * time.Millisecond
 	heldMost    = 5 * time.Second
 	freeAfter   = 200 * time.Millisecond
 )

@@ -21,16 +21,16 @@ func TestAPressIsDeliberate(t *testing.T) {
 		seen string // a letter a cycle: o open, c closed, ? unknown
 		want int
 	}{
-		"press":              {"ooooccoo", 1},
-		"two presses":        {"ooooccooooccoo", 2},
+		"press":              {"oooocccoo", 1},
+		"two presses":        {"oooocccoooocccoo", 2},
 		"held for a while":   {"oooo" + strings.Repeat("c", 20) + "oo", 1},
 		"stuck":              {"oooo" + strings.Repeat("c", 40) + "oooo", 0},
 		"held at the start":  {"ccccoooo", 0},
-		"a knock":            {"oooocoooo", 0},
+		"a knock":            {"ooooccoooo", 0},
 		"chatter":            {"oooococococococ", 0},
-		"let go for a knock": {"ooooccoc", 0},
-		"not seen meanwhile": {"oooocc?oooo", 0},
-		"not rested":         {"ooccoo", 0},
+		"let go for a knock": {"oooocccoc", 0},
+		"not seen meanwhile": {"ooooccc?oooo", 0},
+		"not rested":         {"oocccoo", 0},
 		"one long press":     {"ooooccccoooooooooo", 1},
 	} {
 		var p press

@@ -50,13 +50,20 @@ const notBelieved = "not believed"
 // Write takes in the next cycle.
 func (s *Scribe) Write(h Happening) history.Kept {
 	kept := history.Kept{Record: cycles.Keep(h.At, h.Input, h.Frame), Events: s.notice.of(h.Frame)}
-	pushed := false
+	pushed, back := false, map[control.Command]bool{}
 	for _, m := range h.Marks {
 		if m.Kind == control.Shot && pushed {
 			continue // pressed twice: one shot
 		}
 		if m.Kind == control.TakeBack && m.Mark != 0 && !h.Frame.TookBack(m.Pot, m.Mark) {
 			continue // it came too late
+		}
+		if m.Kind == control.TakeBack && m.Mark != 0 {
+			once := control.Command{Pot: m.Pot, Mark: m.Mark}
+			if back[once] {
+				continue // pressed twice: one mark is taken back
+			}
+			back[once] = true
 		}
 		if e, ok := history.EventOf(m); ok {
 			if m.Kind == control.HandReading && !h.Frame.TookHand(m.Pot) {

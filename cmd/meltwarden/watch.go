@@ -87,8 +87,11 @@ func (f watchFlags) remote() (*watch.Remote, error) {
 	if err != nil {
 		return nil, fmt.Errorf("--to %w", err)
 	}
-	// Who comes over SSH is on the bench's own computer, and not at the bench.
-	r.Afar = os.Getenv("SSH_CONNECTION") != ""
+	// Who comes over SSH is on the bench's own computer, and not at the bench. A terminal
+	// that can be left and taken up elsewhere may be looked at from there.
+	for _, name := range []string{"SSH_CONNECTION", "SSH_CLIENT", "SSH_TTY", "TMUX", "STY"} {
+		r.Afar = r.Afar || os.Getenv(name) != ""
+	}
 	return r, nil
 }
 

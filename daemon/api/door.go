@@ -99,7 +99,7 @@ type refusal struct {
 func (s *server) guard(mux *http.ServeMux, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		name := hostname(r.Host)
-		if !isLoopback(name) && !slices.Contains(s.door.hosts, name) {
+		if !isLoopback(name) && !slices.Contains(s.door.hosts, name) && !isHere(r, name) {
 			refuse(w, unknownName, "this computer is not known under that name; use the address it printed at its start, or its own name")
 			return
 		}
@@ -110,6 +110,13 @@ func (s *server) guard(mux *http.ServeMux, next http.Handler) http.Handler {
 		}
 		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), visitorKey{}, v)))
 	})
+}
+
+// isHere reports whether a name is the very address that a request came to. A router may
+// give this computer another one while the program runs; a strange name never is one.
+func isHere(r *http.Request, name string) bool {
+	at, is := r.Context().Value(http.LocalAddrContextKey).(net.Addr)
+	return is && hostname(at.String()) == name
 }
 
 func (s *server) turnAway(w http.ResponseWriter, r *http.Request, no refusal) {
@@ -181,31 +188,33 @@ func (d *door) slow(r *http.Request) (no refusal, ok bool) {
 	return refusal{kind: tooManyTries, detail: view.Texts().TooManyTries, wait: wait}, wait == 0
 }
 
+// wrong counts a wrong secret and returns the refusal. Only who carries one is slowed down:
+// a guesser next door must not keep a phone from ALL OFF.
+func (d *door) wrong(r *http.Request, no refusal) refusal {
+	if slow, ok := d.slow(r); !ok {
+		return slow
+	}
+	d.tries.Wrong(hostname(r.RemoteAddr), d.now())
+	return no
+}
+
 // byToken is who carries the bench file's token in a header.
 func (d *door) byToken(r *http.Request, bearer string) (visitor, refusal) {
-	if no, ok := d.slow(r); !ok {
-		return visitor{}, no
-	}
 	if d.digest != nil && subtle.ConstantTimeCompare(d.digest, digest(bearer)) == 1 {
 		return visitor{who: script}, refusal{}
 	}
-	d.tries.Wrong(hostname(r.RemoteAddr), d.now())
-	return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().NotLetIn}
+	return visitor{}, d.wrong(r, refusal{kind: tokenNeeded, detail: view.Texts().NotLetIn})
 }
 
 // byCookie is the phone that carries a secret of its own. One that is out already has not
 // guessed it.
 func (d *door) byCookie(r *http.Request, carried string) (visitor, refusal) {
-	if no, ok := d.slow(r); !ok {
-		return visitor{}, no
-	}
 	p, err := d.phones.Who(carried, d.now())
 	switch {
 	case err == nil:
 		return visitor{who: phoneIn, phone: p}, refusal{}
 	case errors.Is(err, phone.ErrUnknown):
-		d.tries.Wrong(hostname(r.RemoteAddr), d.now())
-		return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().NotLetIn, forget: true}
+		return visitor{}, d.wrong(r, refusal{kind: tokenNeeded, detail: view.Texts().NotLetIn, forget: true})
 	case errors.Is(err, phone.ErrExpired):
 		return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().PhoneExpired}
 	case errors.Is(err, phone.ErrRevoked):

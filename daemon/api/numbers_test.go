@@ -105,7 +105,9 @@ func TestNumbersOfAReview(t *testing.T) {
 	o.History = s
 	h := New(o)
 
-	const most = 150 * time.Millisecond
+	// 150 ms are wanted and printed; three times that is asserted, because other tests use
+	// the processors as well.
+	const most = 450 * time.Millisecond
 	for _, page := range []struct {
 		name, target string
 		most         time.Duration

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"meltwarden/daemon/find"
@@ -33,6 +34,10 @@ type hitRow struct {
 	Address string
 }
 
+// findWithin is how long a search may take (E: a second of a desk computer for five hundred
+// runs).
+const findWithin = time.Minute
+
 // findPage looks for words in all that is kept and in what the guard looks for.
 func (s *server) findPage(w http.ResponseWriter, r *http.Request) {
 	l := view.Texts()
@@ -43,11 +48,20 @@ func (s *server) findPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	words := history.WordsOf(p.Words)
+	if len(words) > 0 && fromElsewhere(w, r) {
+		return
+	}
 	if len(words) == 0 {
 		p.Empty = l.FindFirst
 		show(w, http.StatusOK, "find.html", p)
 		return
 	}
+	done, ok := s.turn(w, r, findWithin)
+	if !ok {
+		tooMany(w)
+		return
+	}
+	defer done()
 	groups, err := find.Of(s.History, words)
 	if err != nil {
 		pastProblem(w, err)

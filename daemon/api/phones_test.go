@@ -234,7 +234,7 @@ func TestAPhoneIsLetInAndPutOut(t *testing.T) {
 	assert.Equal(t, history.Mark{Command: control.Command{Kind: control.Silence, Afar: true}, From: "phone blue"}, <-queue)
 	text = body(t, do(h, fromPhone("GET", "/alarms", cookie.Value, nil)))
 	assert.False(t, strings.Contains(text, "/acknowledge"))
-	requireAll(t, text, "worked through at the bench")
+	requireAll(t, text, "worked through on the bench&#39;s own computer")
 
 	require.Equal(t, http.StatusOK, do(h, request("GET", "/phones")).StatusCode)
 	requireAll(t, body(t, do(h, request("GET", "/phones"))), "blue", "let in", `action="/api/v1/phones/1/revoke"`)

@@ -55,7 +55,7 @@ async function act(e, mark) {
       const answer = await fetch(mark.action, {
         method: "POST", headers: { Accept: "application/json" }, body: new URLSearchParams(mark.fields), signal: AbortSignal.timeout(3000),
       });
-      if (answer.status >= 500) return;
+      if (!answer.ok) return; // it stays
     } catch {
       return; // it stays
     }

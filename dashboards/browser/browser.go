@@ -7,6 +7,7 @@ import (
 	"context"
 	"os"
 	"os/exec"
+	"strings"
 	"testing"
 	"time"
 
@@ -41,10 +42,17 @@ func Open(t testing.TB) context.Context {
 	return ctx
 }
 
-// Do takes steps, one after the other.
+// Do takes steps, one after the other. An element is looked for and then used: where the
+// page has replaced it in between it was not used, so that step is taken again.
 func Do(ctx context.Context, t testing.TB, steps ...chromedp.Action[chromedp.Void]) {
 	t.Helper()
-	require.NoError(t, chromedp.Do(ctx, steps...))
+	for _, step := range steps {
+		err := chromedp.Do(ctx, step)
+		if err != nil && strings.Contains(err.Error(), "Could not find node with given id") {
+			err = chromedp.Do(ctx, step)
+		}
+		require.NoError(t, err)
+	}
 }
 
 // Becomes waits until an expression is true on the page.
