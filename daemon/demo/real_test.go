@@ -90,26 +90,35 @@ func TestRealTimeOverAPseudoTerminal(t *testing.T) {
 }
 
 // enable presses the bench's button, which must have been seen open for a second
-// before, and waits until every heater draws power.
+// before, until every heater draws power. Once is enough, unless other tests take the
+// processor for so long that a press is void or a trip is to be reset first.
 func enable(t *testing.T, d *Demo) {
 	t.Helper()
-	since := time.Duration(-1)
-	eventually(t, func() bool {
-		f := d.Daemon.Hub().Latest()
-		if f.Contacts.Enable.Closed {
-			since = -1
-		} else if since < 0 {
-			since = f.Time
+	for range 10 {
+		since := time.Duration(-1)
+		eventually(t, func() bool {
+			f := d.Daemon.Hub().Latest()
+			if f.Contacts.Enable.Closed {
+				since = -1
+			} else if since < 0 {
+				since = f.Time
+			}
+			return since >= 0 && f.Time-since > 1200*time.Millisecond
+		})
+		d.Bench.PressEnable()
+		heated := func() bool { return !slices.Contains(drawing(d.Bench), false) }
+		for pressed := time.Now(); time.Since(pressed) < 3*time.Second; time.Sleep(10 * time.Millisecond) {
+			if heated() {
+				return
+			}
 		}
-		return since >= 0 && f.Time-since > 1200*time.Millisecond
-	})
-	d.Bench.PressEnable()
-	eventually(t, func() bool { return !slices.Contains(drawing(d.Bench), false) })
+	}
+	require.Fail(t, "pressed ten times, and not heated")
 }
 
 func eventually(t *testing.T, done func() bool) {
 	t.Helper()
-	require.Eventually(t, done, 2*time.Second, 10*time.Millisecond)
+	require.Eventually(t, done, 10*time.Second, 10*time.Millisecond)
 }
 
 // watched is a listener that notes how the bench is when it is closed.
