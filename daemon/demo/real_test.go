@@ -96,7 +96,7 @@ func enable(t *testing.T, d *Demo) {
 	t.Helper()
 	for range 10 {
 		since := time.Duration(-1)
-		eventually(t, func() bool {
+		require.Eventually(t, func() bool {
 			f := d.Daemon.Hub().Latest()
 			if f.Contacts.Enable.Closed {
 				since = -1
@@ -104,7 +104,7 @@ func enable(t *testing.T, d *Demo) {
 				since = f.Time
 			}
 			return since >= 0 && f.Time-since > 1200*time.Millisecond
-		})
+		}, 10*time.Second, 10*time.Millisecond)
 		d.Bench.PressEnable()
 		heated := func() bool { return !slices.Contains(drawing(d.Bench), false) }
 		for pressed := time.Now(); time.Since(pressed) < 3*time.Second; time.Sleep(10 * time.Millisecond) {
@@ -118,7 +118,7 @@ func enable(t *testing.T, d *Demo) {
 
 func eventually(t *testing.T, done func() bool) {
 	t.Helper()
-	require.Eventually(t, done, 10*time.Second, 10*time.Millisecond)
+	require.Eventually(t, done, 2*time.Second, 10*time.Millisecond)
 }
 
 // watched is a listener that notes how the bench is when it is closed.
