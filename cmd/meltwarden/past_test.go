@@ -25,6 +25,9 @@ import (
 // seconds.
 func aPast(t *testing.T) string {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("its evenings take minutes under the race detector; the commands over it start no goroutine")
+	}
 	past, err := thePast()
 	require.NoError(t, err)
 	folder := t.TempDir()
