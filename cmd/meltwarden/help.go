@@ -2,6 +2,7 @@ package main
 
 import (
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -71,12 +72,18 @@ var guides = map[string]guide{
 	"version":           {[]string{"version", "version --json"}, ""},
 }
 
-// helpfully lays out the help of every command for a terminal of 80 columns.
-func helpfully(root *cobra.Command) {
-	root.SetUsageTemplate(usage)
+// hangs gives the template what puts a command's words beside its name: once, because
+// cobra keeps one table for all.
+var hangs = sync.OnceFunc(func() {
 	cobra.AddTemplateFunc("hang", func(name string, wide int, short string) string {
 		return lines.Hang("  "+name+strings.Repeat(" ", wide-len(name)+1), strings.Repeat(" ", wide+3), short)
 	})
+})
+
+// helpfully lays out the help of every command for a terminal of 80 columns.
+func helpfully(root *cobra.Command) {
+	root.SetUsageTemplate(usage)
+	hangs()
 	for _, c := range all(root) {
 		name := strings.TrimPrefix(c.CommandPath(), root.Name()+" ")
 		if t, is := guides[name]; is {
