@@ -120,6 +120,9 @@ func TestMissingRecipe(t *testing.T) {
 
 // TestDemoEndsInOrder, and says to a file what it shows on a screen.
 func TestDemoEndsInOrder(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it makes earlier evenings first: minutes under the race detector")
+	}
 	t.Parallel()
 	ctx, end := context.WithCancel(t.Context())
 	defer end()
