@@ -69,7 +69,7 @@ func watching(t *testing.T, file, folder string) *process {
 	line, err := bufio.NewReader(p.out).ReadString('\n')
 	require.NoError(t, err, "%s", p.said.String())
 	p.page = regexp.MustCompile(`http://\S+`).FindString(line)
-	require.Eventually(t, func() bool { return status(p.page+"/readyz") == http.StatusOK }, 10*time.Second, 20*time.Millisecond)
+	require.Eventually(t, func() bool { return status(p.page+"/readyz") == http.StatusOK }, soon, 20*time.Millisecond)
 	return p
 }
 
