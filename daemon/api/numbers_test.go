@@ -105,9 +105,7 @@ func TestNumbersOfAReview(t *testing.T) {
 	o.History = s
 	h := New(o)
 
-	// 150 ms are wanted and printed; three times that is asserted, because other tests use
-	// the processors as well.
-	const most = 450 * time.Millisecond
+	const most = 150 * time.Millisecond
 	for _, page := range []struct {
 		name, target string
 		most         time.Duration
@@ -122,7 +120,9 @@ func TestNumbersOfAReview(t *testing.T) {
 	} {
 		best := time.Duration(math.MaxInt64)
 		var size int
-		for range 5 {
+		// Other tests use the processors as well: where the fastest of five is too slow, it
+		// is tried on.
+		for try := 0; try < 5 || try < 50 && best > page.most; try++ {
 			began := time.Now()
 			a := do(h, request("GET", page.target, "Accept: text/html"))
 			body, err := io.ReadAll(a.Body)

@@ -78,10 +78,14 @@ func clone(t *testing.T, folder string, n int) {
 	require.NoError(t, err)
 }
 
-// fastest is the best of five timings: what else the computer does only adds to one.
+// most is how long anything that a person waits for may take.
+const most = 150 * time.Millisecond
+
+// fastest is the best of five timings: what else the computer does only adds to one, so
+// where they are too slow it is tried on.
 func fastest(f func()) time.Duration {
 	best := time.Duration(math.MaxInt64)
-	for range 5 {
+	for try := 0; try < 5 || try < 50 && best > most; try++ {
 		began := time.Now()
 		f()
 		best = min(best, time.Since(began))
@@ -128,9 +132,6 @@ func TestNumbersOfManyRuns(t *testing.T) {
 	if raceDetector {
 		return // it slows everything down
 	}
-	// 150 ms are wanted and printed; three times that is asserted, because other tests use
-	// the processors as well.
-	const most = 450 * time.Millisecond
 	assert.LessOrEqual(t, list, most)
 	assert.LessOrEqual(t, search, most)
 	assert.LessOrEqual(t, whole, most)
