@@ -13,17 +13,25 @@ const (
 	openAfter  = 600 * time.Millisecond // E: a hand that let go is away; a contact that bounces closes again
 	pressMin   = 400 * time.Millisecond // E: three sightings; a knock or a burst of noise is over before
 	pressMax   = 5 * time.Second        // C: held for longer it is stuck, leaned on or taped down
-	jitter     = 50 * time.Millisecond  // E: cycles come that evenly; three of them are 0.4 s apart, or a little less
+	// Of a button that marks something only, and is pressed often.
+	quickBefore = 400 * time.Millisecond // E
+	quickAfter  = 200 * time.Millisecond // E
+
+	jitter = 50 * time.Millisecond // E: cycles come that evenly; three of them are 0.4 s apart, or a little less
 )
 
-// button tells a deliberate press of the enable button from chatter, knocks and
-// a contact that is stuck. A press is seen open for openBefore, then seen closed
+// Button tells a deliberate press of a button of the bench from chatter, knocks and
+// a contact that is stuck. The zero value is the enable button. A press is seen open for openBefore, then seen closed
 // for pressMin to pressMax, and counts when it has been seen open again for
 // openAfter: a reset takes effect by its actuator being let go (ISO 13849-1:2015,
 // 5.2.2, from memory). Times run from the first to the last moment at which the device
 // was asked and said so: one answer that is used for several cycles lasts no longer
 // than one.
-type button struct {
+type Button struct {
+	// Quick is true for one that marks something only: it need not rest before a press, nor
+	// be left alone after it, for as long.
+	Quick bool
+
 	now         time.Duration // since the last cycle in which nothing could be seen
 	seen        bool          // the state below was seen, in every cycle since
 	closed      bool
@@ -34,27 +42,43 @@ type button struct {
 
 // void makes nothing of a press that is under way: whatever it was meant for, it was not
 // what has come since.
-func (b *button) void() { b.armed, b.owed = false, false }
+func (b *Button) void() { b.armed, b.owed = false, false }
 
-// released takes in one cycle's contact and reports whether a press counts now. A
+// Released takes in one cycle's contact and reports whether a press counts now. A
 // contact that is not known, or a missed cycle, voids the press: what nobody saw may
 // have been two knocks.
-func (b *button) released(c reading.Contact, elapsed time.Duration, missed bool) bool {
+func (b *Button) Released(c reading.Contact, elapsed time.Duration, missed bool) bool {
 	if missed || !c.Known(MaxAge) {
-		*b = button{}
+		*b = Button{Quick: b.Quick}
 		return false
 	}
 	b.now += max(elapsed, 0)
 	at := b.now - c.Age
 	if b.seen && b.closed == c.Closed {
 		b.until = at
-		counts := b.owed && b.until-b.from >= openAfter-jitter
+		counts := b.owed && b.until-b.from >= b.after()-jitter
 		b.owed = b.owed && !counts
 		return counts
 	}
 	lasted := b.until - b.from
 	owed := b.seen && b.closed && b.armed && lasted >= pressMin-jitter && lasted <= pressMax
-	armed := b.seen && !b.closed && lasted >= openBefore-jitter
-	*b = button{now: b.now, seen: true, closed: c.Closed, from: at, until: at, armed: armed, owed: owed}
+	armed := b.seen && !b.closed && lasted >= b.before()-jitter
+	*b = Button{Quick: b.Quick, now: b.now, seen: true, closed: c.Closed, from: at, until: at, armed: armed, owed: owed}
 	return false
+}
+
+// before is for how long it is seen open before a press, after for how long it is left
+// alone then.
+func (b *Button) before() time.Duration {
+	if b.Quick {
+		return quickBefore
+	}
+	return openBefore
+}
+
+func (b *Button) after() time.Duration {
+	if b.Quick {
+		return quickAfter
+	}
+	return openAfter
 }

@@ -140,7 +140,7 @@ func TestPress(t *testing.T) {
 		"after a void one, 1 s again":  {open + "cc?cco" + "ooooo" + "cccoooo", ".......................^"},
 		"after a stuck one, 1 s again": {open + held + "cc" + open + "cccoooo", strings.Repeat(".", 46) + "^"},
 	} {
-		var b button
+		var b Button
 		var got strings.Builder
 		for i, cycle := range c.cycles {
 			contact := reading.Contact{Closed: strings.ContainsRune("cCmd", cycle), Fault: reading.None}
@@ -153,7 +153,7 @@ func TestPress(t *testing.T) {
 				contact.Age = time.Duration(i-strings.LastIndexByte(c.cycles[:i], 'c')) * period
 			}
 			mark := byte('.')
-			if b.released(contact, period, cycle == 'm' || cycle == 'n') {
+			if b.Released(contact, period, cycle == 'm' || cycle == 'n') {
 				mark = '^'
 			}
 			got.WriteByte(mark)
@@ -171,7 +171,7 @@ func TestPress(t *testing.T) {
 func TestPressIsTheRule(t *testing.T) {
 	presses := 0
 	rapid.Check(t, func(t *rapid.T) {
-		var b button
+		var b Button
 		var record []sighting
 		h := hand{t: t}
 		for cycle := range rapid.IntRange(1, 150).Draw(t, "cycles") {
@@ -189,7 +189,7 @@ func TestPressIsTheRule(t *testing.T) {
 			}
 			record = append(record, s)
 			want := pressEnds(record)
-			require.Equal(t, want, b.released(s.c, s.elapsed, s.missed), "cycle %d", cycle)
+			require.Equal(t, want, b.Released(s.c, s.elapsed, s.missed), "cycle %d", cycle)
 			if want {
 				presses++
 			}
@@ -203,17 +203,17 @@ func TestPressIsTheRule(t *testing.T) {
 // second, third … up to every fifth, and one that does so at random.
 func TestChatterNeverCounts(t *testing.T) {
 	for every := 1; every <= 5; every++ {
-		var b button
+		var b Button
 		for cycle := range 3000 { // ten minutes
-			require.False(t, b.released(contact(cycle/every%2 == 1), period, false), "every %d cycles", every)
+			require.False(t, b.Released(contact(cycle/every%2 == 1), period, false), "every %d cycles", every)
 		}
 	}
 	rapid.Check(t, func(t *rapid.T) {
-		var b button
+		var b Button
 		closed := false
 		for range 100 {
 			for range rapid.IntRange(1, 5).Draw(t, "cycles") {
-				require.False(t, b.released(contact(closed), period, false))
+				require.False(t, b.Released(contact(closed), period, false))
 			}
 			closed = !closed
 		}
@@ -283,4 +283,38 @@ func TestAllOffUndoesAPressUnderWay(t *testing.T) {
 	assert.Equal(t, Blocked, r.g.State())
 	r.press()
 	assert.Equal(t, Enabled, r.g.State(), "another press does")
+}
+
+// TestAQuickPress of a button that only marks: chatter, knocks, a button that is stuck or was not seen count
+// nothing; a press counts once, after it was let go.
+func TestAQuickPress(t *testing.T) {
+	for name, c := range map[string]struct {
+		seen string // a letter a cycle: o open, c closed, ? unknown
+		want int
+	}{
+		"press":              {"oooocccoo", 1},
+		"two presses":        {"oooocccoooocccoo", 2},
+		"held for a while":   {"oooo" + strings.Repeat("c", 20) + "oo", 1},
+		"stuck":              {"oooo" + strings.Repeat("c", 40) + "oooo", 0},
+		"held at the start":  {"ccccoooo", 0},
+		"a knock":            {"ooooccoooo", 0},
+		"chatter":            {"oooococococococ", 0},
+		"let go for a knock": {"oooocccoc", 0},
+		"not seen meanwhile": {"ooooccc?oooo", 0},
+		"not rested":         {"oocccoo", 0},
+		"one long press":     {"ooooccccoooooooooo", 1},
+	} {
+		p := Button{Quick: true}
+		counted := 0
+		for i := range c.seen {
+			contact := reading.Contact{Closed: c.seen[i] == 'c', Fault: reading.None}
+			if c.seen[i] == '?' {
+				contact.Fault = reading.Missing
+			}
+			if p.Released(contact, 200*time.Millisecond, false) {
+				counted++
+			}
+		}
+		assert.Equal(t, c.want, counted, name)
+	}
 }

@@ -137,7 +137,7 @@ type Guard struct {
 	state    State
 	bench    []finding // by Code
 	pots     []pot
-	button   button
+	button   Button
 	pressed  bool // a press of the button has ended in this cycle
 	fresh    bool // something has latched since the button was last looked at
 	presence presence
@@ -190,7 +190,7 @@ func (g *Guard) Look(s *Sight) {
 		g.button.void()
 	}
 	g.fresh = false
-	g.pressed = g.button.released(s.Enable, took, s.missed())
+	g.pressed = g.button.Released(s.Enable, took, s.missed())
 	g.lookForPeople(s)
 	if g.pressed {
 		g.press()

@@ -15,8 +15,8 @@ const (
 type presence struct {
 	alone   time.Duration
 	session time.Duration
-	enable  button // as the guard's, and no trip voids it: whoever presses is there
-	pedal   button
+	enable  Button // as the guard's, and no trip voids it: whoever presses is there
+	pedal   Button
 }
 
 // lookForPeople takes in one cycle: the enable button, the pedal, and a mark made
@@ -24,8 +24,8 @@ type presence struct {
 // as deliberately as the button, or a loose contact would be taken for somebody.
 func (g *Guard) lookForPeople(s *Sight) {
 	p, took := &g.presence, s.took()
-	enable := p.enable.released(s.Enable, took, s.missed())
-	pedal := p.pedal.released(s.Pedal, took, s.missed())
+	enable := p.enable.Released(s.Enable, took, s.missed())
+	pedal := p.pedal.Released(s.Pedal, took, s.missed())
 	if s.Attended || pedal || enable || g.state != Enabled || !g.hot() {
 		p.alone = 0
 	} else {
