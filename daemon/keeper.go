@@ -47,23 +47,23 @@ func (s *Scribe) Heats() []shot.Heat { return s.shots.Heats() }
 // notBelieved is what came of a hand-held reading that was not taken.
 const notBelieved = "not believed"
 
+// takenBackIn reports whether marks of the same cycle take the same one back.
+func takenBackIn(marks []history.Mark, m history.Mark) bool {
+	return slices.ContainsFunc(marks, func(before history.Mark) bool {
+		return before.Kind == control.TakeBack && before.Pot == m.Pot && before.Mark == m.Mark
+	})
+}
+
 // Write takes in the next cycle.
 func (s *Scribe) Write(h Happening) history.Kept {
 	kept := history.Kept{Record: cycles.Keep(h.At, h.Input, h.Frame), Events: s.notice.of(h.Frame)}
-	pushed, back := false, map[control.Command]bool{}
-	for _, m := range h.Marks {
+	pushed := false
+	for i, m := range h.Marks {
 		if m.Kind == control.Shot && pushed {
 			continue // pressed twice: one shot
 		}
-		if m.Kind == control.TakeBack && m.Mark != 0 && !h.Frame.TookBack(m.Pot, m.Mark) {
-			continue // it came too late
-		}
-		if m.Kind == control.TakeBack && m.Mark != 0 {
-			once := control.Command{Pot: m.Pot, Mark: m.Mark}
-			if back[once] {
-				continue // pressed twice: one mark is taken back
-			}
-			back[once] = true
+		if m.Kind == control.TakeBack && m.Mark != 0 && (!h.Frame.TookBack(m.Pot, m.Mark) || takenBackIn(h.Marks[:i], m)) {
+			continue // it came too late, or was pressed twice: one mark is taken back
 		}
 		if e, ok := history.EventOf(m); ok {
 			if m.Kind == control.HandReading && !h.Frame.TookHand(m.Pot) {

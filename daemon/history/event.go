@@ -145,14 +145,43 @@ func (r *Recorder) insertEvent(tx *sql.Tx, cycle uint64, e Event) error {
 	return err
 }
 
-// eraseNote takes the last note of the run that was taken back out of the run's note,
-// where it still stands at its end as it was written.
+// eraseNote takes the note that was just taken back out of the run's note, where it still
+// stands at its end as it was written.
 func (r *Recorder) eraseNote(tx *sql.Tx) error {
-	_, err := tx.Exec(`UPDATE run SET note = substr(note, 1, length(note) - length(last.line))
-		FROM (SELECT CASE WHEN run.note = text THEN text ELSE ' · ' || text END AS line
-			FROM event JOIN run ON run.id = event.run WHERE event.run = ?1 AND kind = ?2 ORDER BY event.id DESC LIMIT 1) AS last
-		WHERE id = ?1 AND substr(note, -length(last.line)) = last.line`, r.run.Load(), Note)
+	last, err := lastTakenBack(tx, r.run.Load())
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(`UPDATE run SET note = substr(note, 1, length(note) - length(last.line))
+		FROM (SELECT CASE WHEN run.note = event.text THEN event.text ELSE ' · ' || event.text END AS line
+			FROM event JOIN run ON run.id = event.run WHERE event.id = ?2) AS last
+		WHERE id = ?1 AND substr(note, -length(last.line)) = last.line`, r.run.Load(), last)
 	return err
+}
+
+// lastTakenBack is the note of a run that was taken back last: each takes the newest that
+// stands.
+func lastTakenBack(tx *sql.Tx, run int64) (last int64, err error) {
+	rows, err := tx.Query(`SELECT id, kind = ?2 FROM event WHERE run = ?1 AND (kind = ?2 OR kind = ?3 AND text = ?2) ORDER BY id`, run, Note, TakenBack)
+	if err != nil {
+		return 0, err
+	}
+	defer rows.Close()
+	var standing []int64
+	for rows.Next() {
+		var id int64
+		var isNote bool
+		if err := rows.Scan(&id, &isNote); err != nil {
+			return 0, err
+		}
+		switch {
+		case isNote:
+			standing = append(standing, id)
+		case len(standing) > 0:
+			last, standing = standing[len(standing)-1], standing[:len(standing)-1]
+		}
+	}
+	return last, rows.Err()
 }
 
 // Events lists what happened in a run, in order.

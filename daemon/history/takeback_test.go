@@ -34,7 +34,9 @@ func TestMarksThatAreTakenBack(t *testing.T) {
 	say(control.ColourAdded, 0, "flake", "2 g")
 	say(control.TakeBack, control.ColourAdded, "", "")
 	say(0, 0, "first", "")
+	say(0, 0, "not so", "")
 	say(0, 0, "wrong", "")
+	say(control.TakeBack, 0, "", "")
 	say(control.TakeBack, 0, "", "")
 	require.NoError(t, r.Close(noon.Add(time.Hour)))
 
@@ -46,7 +48,7 @@ func TestMarksThatAreTakenBack(t *testing.T) {
 			back = append(back, string(e.Kind)+" "+e.Amount+e.Text)
 		}
 	}
-	assert.Equal(t, []string{"drawn 600 mL", "addition 2 gflake", "note wrong"}, back)
+	assert.Equal(t, []string{"drawn 600 mL", "addition 2 gflake", "note not so", "note wrong"}, back)
 	run, err := s.Run(r.Run())
 	require.NoError(t, err)
 	assert.Equal(t, "first", run.Note)
