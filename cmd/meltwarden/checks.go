@@ -97,7 +97,7 @@ func (a *checksAsked) keys(shown checksShown) []string {
 
 func askChecks(ctx context.Context, bench *watch.Remote) (body []byte, shown checksShown, err error) {
 	if body, err = bench.Get(ctx, checksAt); err != nil {
-		return nil, shown, fmt.Errorf("%v: %w: start the bench with serve or demo, or name its address with --to", bench, err)
+		return nil, shown, fmt.Errorf("%v: %w: %s", bench, err, view.Terminal().StartFirst)
 	}
 	if err := json.Unmarshal(body, &shown); err != nil {
 		return nil, shown, fmt.Errorf("%v answers, and not like a bench: name another address with --to", bench)

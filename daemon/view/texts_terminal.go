@@ -3,13 +3,13 @@ package view
 // TerminalLabels are the words that only a terminal needs. Those with a verb of fmt in
 // them say what it takes.
 type TerminalLabels struct {
-	Hot, More, Simulated, Run, Read                                   string
-	Pots, Leave, End, Help, Note, OtherUnit, TakeBack, Back           string
-	Typed, TypedHow, Chosen, Choose, NoSuchPot, NoKey                 string
-	Taken, TakenBack, NothingBack, NoShot, OffKey, OffAsked, OffTaken string
-	NotSent, NotHeard, NotLiveNoMark                                  string
-	LostWhy, LostHow, Found, Silent, Ended, NoBench, Asking           string
-	HelpMark, HelpOff, HelpEsc, HelpRedraw, HelpEnd, Left             string
+	Hot, More, Simulated, Run, Read                                     string
+	Pots, Leave, End, Help, Note, OtherUnit, TakeBack, Back             string
+	Typed, TypedHow, Chosen, Choose, NoSuchPot, NoKey                   string
+	Taken, TakenBack, NothingBack, NoShot, OffKey, OffAsked, OffTaken   string
+	NotSent, NotHeard, NotLiveNoMark                                    string
+	LostWhy, LostHow, StartFirst, Found, Silent, Ended, NoBench, Asking string
+	HelpMark, HelpOff, HelpEsc, HelpRedraw, HelpEnd, Left               string
 }
 
 // Terminal returns them.
@@ -30,7 +30,8 @@ var terminal = TerminalLabels{
 	NotSent:  "NOT SENT: %s – %s", NotHeard: "no answer came within %s: look whether it shows",
 	NotLiveNoMark: "nothing is heard of the bench, and a late mark is a false one",
 	LostWhy:       "No word from %s: %s", LostHow: "It is asked again every second.",
-	Found: "%s the bench is heard again", Silent: "nothing came for %s", Ended: "the stream ended",
+	StartFirst: "start the bench with serve or demo, or name its address with --to",
+	Found:      "%s the bench is heard again", Silent: "nothing came for %s", Ended: "the stream ended",
 	NoBench: "what answers there is no bench", Asking: "it is asked for the first time",
 	HelpMark: "First the number of a pot, then within ten seconds what was done to it.",
 	HelpOff:  "every heater off. It is not the emergency stop.",

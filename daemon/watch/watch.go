@@ -9,6 +9,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"time"
 
@@ -145,16 +146,20 @@ const (
 )
 
 // Once writes the bench as it is now, as a block of words or as JSON; one of which nothing
-// is heard is not live, and the error says why.
+// is heard is not live, and the error says why and what to do.
 func Once(ctx context.Context, r *Remote, out io.Writer, asJSON bool, look console.Look) (State, error) {
 	h := nothingHeard()
 	raw, lost := r.Get(ctx, "/bench")
 	h.take(Heard{raw, lost}, time.Now())
 	b := h.bench(time.Now())
 	var err error
-	if asJSON {
+	switch {
+	case asJSON:
 		err = json.NewEncoder(out).Encode(b)
-	} else {
+	case lost != nil: // nothing is known of a bench, nor why no reading came
+		return NotLive, fmt.Errorf("%v: %w: %s", r, lost, view.Terminal().StartFirst)
+	default:
+		look.Title = titleOf(ctx, r)
 		for _, line := range console.Block(b, look) {
 			_, err = io.WriteString(out, line.Text+"\n")
 		}
