@@ -236,7 +236,7 @@ func commandOperations() []describe.Operation {
 	shot.Problems, note.Problems = append(shot.Problems, wrongField), append(note.Problems, wrongField)
 	off := bench("off", "ALL OFF: every heater off")
 	off.More = "It is not the emergency stop, which breaks the contactor and waits for no program."
-	quiet := bench("silence", "The sound off, until something new calls")
+	quiet := bench("silence", "The sound off: for two minutes while a warning or a trip calls, and until something new does")
 	quiet.More, quiet.Problems = "From the bench's own computer, or a phone that was let in.", append(quiet.Problems, benchOnly)
 	return []describe.Operation{
 		off, shot, note,

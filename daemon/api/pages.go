@@ -163,7 +163,7 @@ func pageOperations() []describe.Operation {
 		aPage("/batches", "Every batch", in, notReadable),
 		aPage("/batches/{batch}", "One batch", in, noBatch, notReadable),
 		aPage(pagesPath, "Every page", in),
-		aPage("/find", "Words in all that is kept", []describe.Field{{Name: "words", Says: "the words, in any order", Most: mostTyped, Example: "eel bled"}, inFahrenheitField}, wrongField, notReadable),
+		aPage("/find", "Words in all that is kept", []describe.Field{{Name: "words", Says: "the words, in any order", Most: mostTyped, Example: "eel bled"}, inFahrenheitField}, wrongField, notReadable, otherSite, tooBusy),
 		aPage("/commissioning", "What is proven of the bench", in, notReadable),
 		aPage("/estimates", "How a melt cools and flows", []describe.Field{{Name: questionKey, Says: "the question that is asked; its fields go with it"}, inFahrenheitField}),
 	}

@@ -20,7 +20,7 @@ type PhoneLabels struct {
 
 var phoneLabels = PhoneLabels{
 	Phones: "Phones",
-	PhonesWhy: "A phone that was let in sees everything, marks, takes notes, silences the sound until something new calls and switches everything off. " +
+	PhonesWhy: "A phone that was let in sees everything, marks, takes notes, silences the sound for two minutes, or until something new calls, and switches everything off. " +
 		"It enables and raises no heat, and works through no alarm: that is done at the bench. Its marks are kept with its name, and they do not count as somebody at the bench: press the pedal or the enable button within ten minutes, or heat goes off.",
 	PhonesHere: "Phones are let in, and put out, on the bench's own computer only.",
 	PhonesFail: "Which phones are let in can not be read or written now, so none is. For the heaters use ALL OFF or the emergency stop at the bench.",
