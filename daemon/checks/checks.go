@@ -81,19 +81,24 @@ func leastFills(b *config.Bench, r *config.Recipe) string {
 	return strings.Join(said, ", ")
 }
 
-// Summary is what is written down: all, or all but which, or none.
+// Summary is what is written down: all, or all but which; where less than half is ticked,
+// how many of them and which; or none.
 func Summary(all []Check, ticked func(key string) bool) string {
-	var missing []string
+	var done, missing []string
 	for _, c := range all {
-		if !ticked(c.Key) {
+		if ticked(c.Key) {
+			done = append(done, c.Short)
+		} else {
 			missing = append(missing, c.Short)
 		}
 	}
-	switch len(missing) {
-	case 0:
+	switch {
+	case len(missing) == 0:
 		return "all"
-	case len(all):
+	case len(done) == 0:
 		return "none"
+	case len(done) < len(missing):
+		return fmt.Sprintf("%d of %d: %s", len(done), len(all), strings.Join(done, ", "))
 	}
 	return "all but " + strings.Join(missing, ", ")
 }

@@ -23,6 +23,7 @@ func TestTicksAreWrittenDownInOneLine(t *testing.T) {
 	}
 	assert.Equal(t, "all", Summary(all, but()))
 	assert.Equal(t, "all but probes, sound", Summary(all, but(Sound, Probes)))
+	assert.Equal(t, "2 of 12: all dry, mould and injectors", Summary(all, func(key string) bool { return key == "dry" || key == "mould" }))
 	assert.Equal(t, "none", Summary(all, func(string) bool { return false }))
 	assert.Equal(t, "heat", Unknown(all, []string{"dry", "heat"}))
 	assert.Empty(t, Unknown(all, []string{"dry", Stop}))

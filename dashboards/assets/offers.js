@@ -37,7 +37,7 @@ function list(article, pot) {
     const form = document.createElement("form"), button = document.createElement("button");
     form.method = "post";
     form.action = `/api/v1/pots/${pot.number}/take-back`;
-    Object.assign(button, { name: "mark", value: m.mark, textContent: m.label });
+    Object.assign(button, { name: "mark", value: m.mark, textContent: `${place.dataset.word}: ${m.label}` });
     form.append(button);
     return form;
   }));
