@@ -57,7 +57,9 @@ func TestRealTimeOverAPseudoTerminal(t *testing.T) {
 	}()
 	took := <-first
 	t.Logf("start to first reading: %.0f ms", 1000*took.Seconds())
-	assert.Less(t, took, time.Second)
+	if !raced { // it slows everything down
+		assert.Less(t, took, time.Second)
+	}
 
 	for _, path := range []string{"/", "/healthz", "/readyz", "/api/v1/bench", "/api/v1/trend", "/metrics"} {
 		status, _ := get(t, page.url()+path)
