@@ -228,6 +228,9 @@ func TestNobodyLeftToAnswer(t *testing.T) {
 
 // TestDipWaitsUntilItIsCold, and gives up where it does not get so.
 func TestDipWaitsUntilItIsCold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of computing under the race detector; the whole session is raced")
+	}
 	atTheCups(t, nil, func(t *testing.T, r *rig) {
 		r.DipMelt(2, 55)
 		time.Sleep(time.Minute)
@@ -247,6 +250,9 @@ func TestDipWaitsUntilItIsCold(t *testing.T) {
 // TestOldRecordsLapse: one that was complete before melt probes were tried is not any
 // more, says so plainly, and is gone on with.
 func TestOldRecordsLapse(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of computing under the race detector; the whole session is raced")
+	}
 	atTheCups(t, nil, func(t *testing.T, r *rig) {
 		cleared, missing := r.record().Against(r.file)
 		require.False(t, cleared.Holds())

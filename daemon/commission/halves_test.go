@@ -30,6 +30,9 @@ func halved(text string) string {
 // TestPotsWithOneProbe are commissioned by it: without a melt probe there is nothing to
 // dip, and without a plate probe the melt's lies on the plate for the nudge.
 func TestPotsWithOneProbe(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of computing under the race detector; the whole session is raced")
+	}
 	fromNothing(t, halved, func(t *testing.T, r *rig) {
 		require.Equal(t, reading.PlateOnly, r.file.Pots[1].Probes)
 		require.Equal(t, reading.MeltOnly, r.file.Pots[2].Probes)

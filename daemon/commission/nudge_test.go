@@ -95,6 +95,9 @@ func TestJudge(t *testing.T) {
 // TestNothingIsHeatedOverWhatIsWrong: each of these keeps the bench off from the
 // start, and is named.
 func TestNothingIsHeatedOverWhatIsWrong(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of computing under the race detector; the whole session is raced")
+	}
 	for fault, want := range map[simbench.Fault]string{
 		simbench.OpenProbe:       "the plate probe of pot middle can not be used: open",
 		simbench.SentinelReading: "the plate probe of pot middle can not be used: no measurement",
@@ -112,6 +115,9 @@ func TestNothingIsHeatedOverWhatIsWrong(t *testing.T) {
 
 // TestWhatGoesWrongInANudgeEndsIt: with zeros within a second, and without a result.
 func TestWhatGoesWrongInANudgeEndsIt(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of computing under the race detector; the whole session is raced")
+	}
 	for fault, want := range map[simbench.Fault]string{
 		simbench.OpenProbe:   "the plate probe of pot middle can not be used: open",
 		simbench.EStopOpened: "e-stop is open",
@@ -151,6 +157,9 @@ func TestAShortLossOfSupplyEndsANudge(t *testing.T) {
 
 // TestWarmBenchIsRefused: a plate that is warmer than the others, or that is warm.
 func TestWarmBenchIsRefused(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of computing under the race detector; the whole session is raced")
+	}
 	warm := func(offset string) func(string) string {
 		return func(text string) string {
 			return strings.Replace(text, "{role: melt, pot: right, device: thermocouples, function: 4, address: 4, type: int16, scale: 0.1,",
@@ -200,6 +209,9 @@ func weaken(share float64) func(string) string {
 // TestWeakHeater: one that takes longer to be seen than the contactor was open is tried
 // again for as long; a contactor that has welded by then shows.
 func TestWeakHeater(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of computing under the race detector; the whole session is raced")
+	}
 	const share = 1.0 / 6
 	onBench(t, weaken(share), func(t *testing.T, r *rig) {
 		require.NoError(t, r.commission(t.Context(), answers, false), r.said())

@@ -80,6 +80,9 @@ func twoEvenings(t *testing.T) *Store {
 // TestWhatIsArchivedComesBack, whole, into a history with nothing in it and into one with
 // runs of its own; archived from there again it is the same file, byte for byte.
 func TestWhatIsArchivedComesBack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("thousands of cycles by one goroutine: minutes under the race detector")
+	}
 	s := twoEvenings(t)
 	folder := t.TempDir()
 	first := filepath.Join(folder, "first")

@@ -73,6 +73,9 @@ print(json.dumps([dict(r) for r in db.execute(sys.argv[2])], default=len))`
 // TestViewsAreReadByAnotherProgram, with the same figures as the program's own, and NULL
 // for what was not recorded.
 func TestViewsAreReadByAnotherProgram(t *testing.T) {
+	if testing.Short() {
+		t.Skip("thousands of cycles by one goroutine: minutes under the race detector")
+	}
 	s, run := ofAllKinds(t)
 	require.NoError(t, s.AddBatches(run, 150, []Potful{{Colour: "slate", Base: "soft"}}))
 	for _, r := range Described() {

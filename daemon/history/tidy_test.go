@@ -39,6 +39,9 @@ func ofMinutes(t *testing.T, s *Store, run int64, pot int) (highest, lowest map[
 // TestNumbersOfTidying thins an hour of three pots, prints what that saves, and finds
 // every extreme of every minute, every mark and every shot where it was.
 func TestNumbersOfTidying(t *testing.T) {
+	if testing.Short() {
+		t.Skip("thousands of cycles by one goroutine: minutes under the race detector")
+	}
 	folder := t.TempDir()
 	s := open(t, folder)
 	o := start()
@@ -205,6 +208,9 @@ func TestTidyingWhileAnotherRunIsRecorded(t *testing.T) {
 
 // TestAnOlderFileIsWrittenAnew, so that it gets smaller.
 func TestAnOlderFileIsWrittenAnew(t *testing.T) {
+	if testing.Short() {
+		t.Skip("thousands of cycles by one goroutine: minutes under the race detector")
+	}
 	folder := t.TempDir()
 	s := open(t, folder)
 	r := record(t, s, 20000)
@@ -228,6 +234,9 @@ func TestAnOlderFileIsWrittenAnew(t *testing.T) {
 // TestTheHeatOfAThinnedRunIsNotKnown: what was hot is not reckoned from a tenth of it. What
 // was kept while it was recorded stays.
 func TestTheHeatOfAThinnedRunIsNotKnown(t *testing.T) {
+	if testing.Short() {
+		t.Skip("thousands of cycles by one goroutine: minutes under the race detector")
+	}
 	s := open(t, t.TempDir())
 	r := record(t, s, 9000)
 	require.NoError(t, r.Close(noon.Add(time.Hour)))

@@ -94,6 +94,9 @@ func measure(s physics.PotSpec) figures {
 // TestSampledBenchesDiffer prints what the benches of the first seeds are like,
 // and holds them to what a pot on a hot plate can be (estimates).
 func TestSampledBenchesDiffer(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine: it has nothing to race")
+	}
 	t.Log("seed pot    20-200 °C  170 °C at  melt tau  plate J/K  melt J/K  loss@170 W  plate-melt °C")
 	seen := map[time.Duration]bool{}
 	for seed := uint64(1); seed <= 5; seed++ {
