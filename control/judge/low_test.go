@@ -30,9 +30,13 @@ func TestNumbersOfLowThermometers(t *testing.T) {
 	}
 	t.Parallel()
 	random, _ := judge.RandomPots(8, 31)
+	lows := []float64{0, 20, 50} // the bounds; with JUDGE_SEEDS what is between as well
+	if full() {
+		lows = []float64{0, 5, 10, 15, 20, 30, 50, -10}
+	}
 	t.Log("                          hottest melt, °C      over")
 	t.Log("  reads low by     n   named med worst  random worst  190 °C  there  trips")
-	for _, lowC := range []float64{0, 5, 10, 15, 20, 30, 50, -10} {
+	for _, lowC := range lows {
 		var hottest []float64
 		there, trips := 0, 0
 		for _, p := range slices.Concat(named(), random) {
