@@ -42,7 +42,8 @@ func checksCommand() *cobra.Command {
 
 // checksShown is what the API answers, as far as it is shown here.
 type checksShown struct {
-	Checks []struct {
+	Simulated bool
+	Checks    []struct {
 		Key, Words string
 		Ticked     *time.Time
 		Reads      *struct{ Words string }
@@ -107,6 +108,9 @@ func askChecks(ctx context.Context, bench *watch.Remote) (body []byte, shown che
 
 func (s *checksShown) write(out io.Writer) error {
 	t := lines.To(out)
+	if s.Simulated {
+		t.Line("%s\n", view.Texts().Simulated)
+	}
 	t.Line("%s\n", lines.Wrap("", view.Texts().ChecksAdvice))
 	for _, c := range s.Checks {
 		box, words := "[ ] ", c.Words

@@ -10,6 +10,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"meltwarden/daemon/view"
 )
 
 // ranChecks runs the command and returns what it wrote.
@@ -37,7 +39,7 @@ func TestChecksOfARunningBench(t *testing.T) {
 			}
 			return
 		}
-		w.Write([]byte(`{"checks": [
+		w.Write([]byte(`{"simulated": true, "checks": [
 			{"key": "dry", "words": "All dry.", "ticked": "2026-02-01T19:00:00Z", "reads": null},
 			{"key": "emergency-stop", "words": "Tried.", "ticked": null, "reads": {"words": "emergency stop open"}}],
 			"probes": [{"of": "1 left, melt", "c": 20.4}, {"of": "1 left, plate", "c": null}],
@@ -47,7 +49,7 @@ func TestChecksOfARunningBench(t *testing.T) {
 	out, err := ranChecks("--to", bench.URL)
 	require.NoError(t, err)
 	for _, text := range []string{
-		"Nothing heats by a tick", "[x] All dry. (dry)", "[ ] Tried. Now: emergency stop open. (emergency-stop)",
+		view.Texts().Simulated, "Nothing heats by a tick", "[x] All dry. (dry)", "[ ] Tried. Now: emergency stop open. (emergency-stop)",
 		"probes: not all read", "20.4 °C", "not read", "written down with the run: all but emergency stop",
 	} {
 		assert.Contains(t, out, text)

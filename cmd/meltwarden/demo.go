@@ -124,7 +124,11 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 func beside(ctx context.Context, end func(), words io.Writer, screen bool, address, token string, s control.Settings) (show func(*frames.Frame), shown func() error) {
 	if !screen {
 		plain := console.NewPlain(words, console.Celsius)
-		return func(f *frames.Frame) { _ = plain.Show(view.Of(f, s, time.Now())) }, func() error { return nil } // a reader who is gone ends nothing
+		return func(f *frames.Frame) {
+			b := view.Of(f, s, time.Now())
+			b.Simulated = true
+			_ = plain.Show(b) // a reader who is gone ends nothing
+		}, func() error { return nil }
 	}
 	done := make(chan error, 1)
 	go func() {

@@ -204,8 +204,13 @@ func (s *server) routes() []route {
 }
 
 // now is the bench as it is at this moment.
-func (s *server) now() view.Bench {
-	return view.Of(s.Hub.Latest(), s.Settings, time.Now())
+func (s *server) now() view.Bench { return s.at(s.Hub.Latest(), time.Now()) }
+
+// at is the bench as a frame shows it at a moment.
+func (s *server) at(f *frames.Frame, now time.Time) view.Bench {
+	b := view.Of(f, s.Settings, now)
+	b.Simulated = s.Simulated
+	return b
 }
 
 func (s *server) bench(w http.ResponseWriter, _ *http.Request) {

@@ -219,12 +219,13 @@ func TestBenchIsJSONWithNullForWhatIsNotKnown(t *testing.T) {
 	a := do(h, request("GET", "/api/v1/bench"))
 	require.Equal(t, "application/json", a.Header.Get("Content-Type"))
 	var got struct {
-		Live bool
-		Heat string
-		Pots []map[string]any
+		Live, Simulated bool
+		Heat            string
+		Pots            []map[string]any
 	}
 	require.NoError(t, json.NewDecoder(a.Body).Decode(&got))
 	assert.True(t, got.Live)
+	assert.True(t, got.Simulated, "the bench of these tests is")
 	assert.Equal(t, "tripped", got.Heat)
 	assert.Equal(t, 184.0, got.Pots[1]["melt_c"])
 	assert.Nil(t, got.Pots[2]["melt_c"])

@@ -16,7 +16,9 @@ import (
 
 // checksNow are the before-heat checks of the bench, and what of them is ticked off.
 type checksNow struct {
-	Checks []checkRow `json:"checks"`
+	// Invented is true for a simulated bench, as the demo's is.
+	Invented bool       `json:"simulated"`
+	Checks   []checkRow `json:"checks"`
 	// Probes are those of the pots, as they read now.
 	Probes []probeRow `json:"probes"`
 	// Agreement is how they lie together: "agree", "do not agree", "too warm to compare",
@@ -63,7 +65,7 @@ type probeRow struct {
 // checksOf is the state of the before-heat checks.
 func (s *server) checksOf(r *http.Request) (checksPage, error) {
 	u := unitOf(r)
-	p := checksPage{head: s.head(r, view.Texts().Checks, "/checks"), checksNow: checksNow{AgreeC: guard.ColdAgreeC}, NoRun: true}
+	p := checksPage{head: s.head(r, view.Texts().Checks, "/checks"), checksNow: checksNow{Invented: s.Simulated, AgreeC: guard.ColdAgreeC}, NoRun: true}
 	in := func(b view.Both) string {
 		if u == review.Fahrenheit {
 			return b.F

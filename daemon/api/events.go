@@ -85,7 +85,7 @@ func (s *server) event(f *frames.Frame) string {
 	s.spelt.mu.Lock()
 	defer s.spelt.mu.Unlock()
 	if now := time.Now(); s.spelt.of != f || now.Sub(s.spelt.at) > sameAge {
-		s.spelt.of, s.spelt.at, s.spelt.text = f, now, spell(view.Of(f, s.Settings, now))
+		s.spelt.of, s.spelt.at, s.spelt.text = f, now, spell(s.at(f, now))
 	}
 	return s.spelt.text
 }

@@ -78,10 +78,18 @@ func (l Look) head(b view.Bench) []Line {
 		heat.Text, warm = join(apart, heat.Text, warm), ""
 	}
 	return l.fold([]Line{
-		{Text: l.Title + apart + clockTime(b.BenchTimeS)}, heat, read, {Text: warm},
+		{Text: simulated(b) + l.Title + apart + clockTime(b.BenchTimeS)}, heat, read, {Text: warm},
 		{Text: l.Unit.of(b.Shown.Answer) + detail(b.Shown.Detail), Tone: b.Shown.Tone},
 		{},
 	})
+}
+
+// simulated says first of an invented bench that it is one.
+func simulated(b view.Bench) string {
+	if b.Simulated {
+		return view.Terminal().Simulated + ": "
+	}
+	return ""
 }
 
 // interlocks are what the program reads of them.

@@ -235,6 +235,20 @@ func TestPlainLines(t *testing.T) {
 	assert.Contains(t, out.String(), "– ivory: The plate is over its trip temperature (no longer)")
 }
 
+// TestAnInventedBenchSaysSo on its first line, on every plain one, and when it is lost.
+func TestAnInventedBenchSaysSo(t *testing.T) {
+	b := view.Of(frame(heating), set, time.Now())
+	said := view.Terminal().Simulated
+	assert.NotContains(t, Block(b, Look{Title: "a run", Size: Small})[0].Text, said)
+	b.Simulated = true
+	for _, shown := range []view.Bench{b, b.Lost(time.Minute)} {
+		assert.Equal(t, said+": a run", Block(shown, Look{Title: "a run", Size: Small})[0].Text[:len(said)+7])
+		var out bytes.Buffer
+		assert.NoError(t, NewPlain(&out, Celsius).Show(shown))
+		assert.Contains(t, out.String(), said)
+	}
+}
+
 // TestPlainLineBeforeTheFirstFrame, for a pot whose recipe gives it no colour.
 func TestPlainLineBeforeTheFirstFrame(t *testing.T) {
 	var out bytes.Buffer

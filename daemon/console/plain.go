@@ -60,7 +60,7 @@ func (c *Plain) say(b view.Bench) error {
 		pots = append(pots, fmt.Sprintf("%s %s %s %s", name(p), c.unit.of(p.Shown.Melt), c.unit.symbol(), p.State))
 	}
 	at := clockTime(b.BenchTimeS)
-	out.Line("%s  %s | %s | %s", at, strings.Join(pots, ", "), b.Heat, c.unit.of(b.Shown.Answer))
+	out.Line("%s  %s%s | %s | %s", at, simulated(b), strings.Join(pots, ", "), b.Heat, c.unit.of(b.Shown.Answer))
 	if b.Live { // of a bench that is not, nothing is known to be over
 		c.sayFound(out, at, b.Conditions)
 	}

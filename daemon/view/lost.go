@@ -10,6 +10,7 @@ import (
 // nothing of it is known but what its pots are called and are to get to.
 func (b Bench) Lost(ago time.Duration) Bench {
 	lost := unheard()
+	lost.Simulated = b.Simulated
 	lost.At, lost.AgeS, lost.Cycle, lost.BenchTimeS = b.At, Figure(ago.Seconds()), b.Cycle, b.BenchTimeS
 	lost.Interlocks, lost.CircuitW = Interlocks(nil, false), b.CircuitW
 	lost.Shown = notLiveWords(b.Shown.LastReading)

@@ -25,6 +25,8 @@ type Bench struct {
 	// Live is false when no cycle has finished for two seconds; then every
 	// reading is unknown.
 	Live bool `json:"live"`
+	// Simulated is true for an invented bench, as the demo's is.
+	Simulated bool `json:"simulated"`
 	// At is when the last cycle finished; null before the first.
 	At *time.Time `json:"at"`
 	// AgeS is how long ago that was.

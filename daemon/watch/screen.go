@@ -140,26 +140,19 @@ func (w *watcher) inBackground(work func(context.Context) do) {
 	}()
 }
 
-// titleOf says which run this is, and whether it is invented; only the address where that
-// is not known.
+// titleOf says which run this is; only the address where that is not known.
 func titleOf(ctx context.Context, r *Remote) string {
 	var open struct {
 		Runs []struct {
-			ID       int64
-			Recipe   string
-			Invented bool
+			ID     int64
+			Recipe string
 		}
 	}
 	raw, err := r.Get(ctx, "/runs?state=open")
 	if err != nil || json.Unmarshal(raw, &open) != nil || len(open.Runs) == 0 {
 		return r.String()
 	}
-	run, l := open.Runs[0], view.Terminal()
-	title := fmt.Sprintf(l.Run, run.Recipe, run.ID) + "   " + r.String()
-	if run.Invented {
-		title = l.Simulated + ": " + title
-	}
-	return title
+	return fmt.Sprintf(view.Terminal().Run, open.Runs[0].Recipe, open.Runs[0].ID) + "   " + r.String()
 }
 
 // key takes what was typed, and reports whether somebody leaves.
