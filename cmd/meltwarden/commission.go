@@ -72,7 +72,8 @@ func runCommission(c *cobra.Command, f commissionFlags, clk *clock.Clock) error 
 	})
 }
 
-// tellCommission says what is on record, also while another meltwarden records.
+// tellCommission says what is on record, also while another meltwarden records; where
+// something that heat needs is not, its error says so.
 func tellCommission(c *cobra.Command, b *config.Bench, asJSON bool) error {
 	var record *commission.Record
 	if past, err := history.OpenExisting(b.Daemon.Data); past != nil {
@@ -85,9 +86,13 @@ func tellCommission(c *cobra.Command, b *config.Bench, asJSON bool) error {
 		}
 	}
 	status := commission.StatusOf(record, b)
-	if asJSON {
-		return json.NewEncoder(c.OutOrStdout()).Encode(status)
+	if !asJSON {
+		status.Tell(c.OutOrStdout())
+	} else if err := json.NewEncoder(c.OutOrStdout()).Encode(status); err != nil {
+		return err
 	}
-	status.Tell(c.OutOrStdout())
+	if !status.Complete {
+		return fmt.Errorf("not all that heat needs is on record: %d things are missing, or no longer valid", len(status.Missing))
+	}
 	return nil
 }
