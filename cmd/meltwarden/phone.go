@@ -203,12 +203,17 @@ func phoneRevokeCommand() *cobra.Command {
 		Use: "revoke NAME", Short: "Put a phone out at once, by its name or its number", Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return withPhones(c, func(s *phone.Store) error {
-				p, err := s.Revoke(strings.Join(args, " "), time.Now())
+				now := time.Now()
+				p, err := s.Revoke(strings.Join(args, " "), now)
 				if err != nil {
 					return err
 				}
 				if asJSON {
-					return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"phone": p.Shown(time.Now())})
+					return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"phone": p.Shown(now)})
+				}
+				if !p.Revoked.Equal(now) {
+					_, err = fmt.Fprintf(c.OutOrStdout(), "phone %d, %s, was put out already, %s; nothing is changed\n", p.ID, p.Name, view.PhoneTime(p.Revoked))
+					return err
 				}
 				_, err = fmt.Fprintf(c.OutOrStdout(), "phone %d, %s, is out since %s\n", p.ID, p.Name, view.PhoneTime(p.Revoked))
 				return err

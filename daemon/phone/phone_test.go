@@ -88,7 +88,11 @@ func TestRevokedIsOutAtOnce(t *testing.T) {
 	require.ErrorIs(t, daemon.Still(blue.ID, start.Add(time.Hour)), ErrRevoked)
 	_, err = daemon.Who(other, start.Add(time.Hour))
 	require.NoError(t, err)
-	_, err = command.Revoke("blue", start)
+	again, err := command.Revoke("blue", start.Add(2*time.Hour))
+	require.NoError(t, err)
+	require.Equal(t, blue.ID, again.ID)
+	require.True(t, again.Revoked.Equal(start.Add(time.Hour)), "since then: %v", again.Revoked)
+	_, err = command.Revoke("green", start)
 	require.ErrorIs(t, err, ErrNoPhone)
 
 	require.NoError(t, os.Remove(filepath.Join(folder, FileName)))

@@ -345,8 +345,8 @@ func (s *Store) ask(id int64, now time.Time, fits func(digest []byte) bool) (p P
 	return p, nil
 }
 
-// Revoke puts a phone out, by its number, or by the name of those that are let in or wait.
-// One that is out already stays so.
+// Revoke puts a phone out, by its number, or by the name of those that are let in or wait,
+// or else of the last that had it. One that was put out already stays so, since then.
 func (s *Store) Revoke(which string, now time.Time) (p Phone, err error) {
 	err = s.change(func(tx *sql.Tx) error {
 		all, err := list(tx)
@@ -354,10 +354,13 @@ func (s *Store) Revoke(which string, now time.Time) (p Phone, err error) {
 			return err
 		}
 		id, _ := strconv.ParseInt(which, 10, 64)
-		for _, one := range all {
+		for _, one := range all { // the last first
 			if one.ID == id || one.Name == which && one.State(now).MayBeRevoked() {
 				p = one
 				break
+			}
+			if one.Name == which && p.ID == 0 {
+				p = one
 			}
 		}
 		switch {
