@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"meltwarden/config"
 	"meltwarden/daemon/history"
@@ -47,14 +48,14 @@ func complete(root *cobra.Command) {
 		"verdict": {runNumbers, shotNumbers, faults}, "export": {runNumbers, runNumbers, runNumbers, runNumbers},
 		"batches show": {batchNumbers}, "batches correct": {batchNumbers}, "batches set": {runNumbers, potsOfRun, batchesOrNew},
 		"recipes text": {versions}, "recipes diff": {versions, versions}, "recipes edit": {versions}, "recipes scale": {versions},
-		"recipes contrast": {versions}, "plan": {versions},
+		"recipes contrast": {versions}, "plan": {versions}, "find": {wordsToFind, wordsToFind, wordsToFind},
 	}
-	// Files may stand beside what is offered there, and at all places that are not named.
-	files := []string{"photo", "recipes diff", "recipes edit", "recipes scale", "recipes contrast", "plan"}
+	// Files may stand beside what is offered there, and nowhere else.
+	files := []string{"recipes diff", "recipes edit", "recipes scale", "recipes contrast", "plan", "backup", "import"}
 	for _, c := range all(root) {
 		name := strings.TrimPrefix(c.CommandPath(), root.Name()+" ")
-		if at := arguments[name]; at != nil {
-			c.ValidArgsFunction = offer(at, slices.Contains(files, name))
+		if c.ValidArgsFunction == nil && c.ValidArgs == nil {
+			c.ValidArgsFunction = offer(arguments[name], slices.Contains(files, name))
 		}
 		flags(c)
 	}
@@ -78,7 +79,7 @@ func flags(c *cobra.Command) {
 		"fault": faults, "colour": coloursOfRun, "mould": moulds, "lot": lots, "end": openAttempts,
 		"state": fixed(string(history.Recording), string(history.Finished), string(history.Interrupted)),
 		"as":    fixed("csv", "json", "archive"), "align": fixed("ready", "shot"), "log-level": fixed("debug", "info", "warn", "error"),
-		"shot": shotNumbers, "beside": placesOf, "number": photoNumbers, "take-back": photoNumbers, "recipe": recipeNames,
+		"tick": fixed(checkKeys()...), "shot": shotNumbers, "beside": placesOf, "number": photoNumbers, "take-back": photoNumbers, "recipe": recipeNames,
 	}
 	// A recipe to heat by may be a file, or a kept version; one to look for has a name.
 	heats := slices.Contains([]string{"demo", "serve", "check"}, c.Name())
@@ -90,6 +91,12 @@ func flags(c *cobra.Command) {
 			_ = c.RegisterFlagCompletionFunc(name, anywhere(w, heats && name == "recipe")) // the flag is there
 		}
 	}
+	c.Flags().VisitAll(func(f *pflag.Flag) {
+		_, known := c.GetFlagCompletionFunc(f.Name)
+		if !known && !slices.Contains([]string{"data", "config", "out", "help"}, f.Name) {
+			_ = c.RegisterFlagCompletionFunc(f.Name, cobra.NoFileCompletions) // the flag is there
+		}
+	})
 	if c.Flags().Lookup("data") != nil {
 		_ = c.MarkFlagDirname("data")
 	}

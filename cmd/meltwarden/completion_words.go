@@ -6,10 +6,13 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
+	"meltwarden/daemon/checks"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/phone"
 	"meltwarden/daemon/shot"
 )
 
@@ -85,6 +88,32 @@ func photoNumbers(s *history.Store, args []string) (found []cobra.Completion) {
 }
 
 func faults(*history.Store, []string) []cobra.Completion { return shot.Verdicts() }
+
+// wordsToFind are the faults and the names of recipes; what else may be typed there is no
+// file.
+func wordsToFind(s *history.Store, args []string) []cobra.Completion {
+	return append(faults(s, args), recipeNames(s, args)...)
+}
+
+func checkKeys() (keys []cobra.Completion) {
+	for _, c := range checks.Of(nil, nil, "") {
+		keys = append(keys, cobra.CompletionWithDesc(c.Key, c.Short))
+	}
+	return keys
+}
+
+// phoneNames are the phones that may be put out.
+func phoneNames(c *cobra.Command, args []string, _ string) (found []cobra.Completion, _ cobra.ShellCompDirective) {
+	s, now := phone.Open(folderOf(c)), time.Now()
+	defer s.Close()
+	all, _ := s.List()
+	for _, p := range all {
+		if state := p.State(now); len(args) == 0 && state.MayBeRevoked() {
+			found = append(found, cobra.CompletionWithDesc(p.Name, fmt.Sprintf("phone %d, %s", p.ID, state)))
+		}
+	}
+	return found, cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
+}
 
 // coloursOfRun are the colours of the run that is typed.
 func coloursOfRun(s *history.Store, args []string) (found []cobra.Completion) {

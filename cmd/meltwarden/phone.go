@@ -220,6 +220,7 @@ func phoneRevokeCommand() *cobra.Command {
 			})
 		},
 	}
+	c.ValidArgsFunction = phoneNames
 	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
 	dataFlag(c)
 	return c
