@@ -2,11 +2,11 @@ package main
 
 import (
 	"fmt"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
 	"meltwarden/daemon/api"
+	"meltwarden/daemon/lines"
 )
 
 func apiCommand() *cobra.Command {
@@ -20,11 +20,12 @@ func apiCommand() *cobra.Command {
 				_, err := c.OutOrStdout().Write(api.OpenAPI())
 				return err
 			}
-			table := tabwriter.NewWriter(c.OutOrStdout(), 0, 0, 2, ' ', 0)
+			table := lines.Table{}
 			for _, l := range api.Lines() {
-				fmt.Fprintf(table, "%s\t%s\t%s\n", l.Method, l.Path, l.Does)
+				table.Row(l.Method, l.Path, l.Does)
 			}
-			return table.Flush()
+			_, err := fmt.Fprint(c.OutOrStdout(), table.String())
+			return err
 		},
 	}
 	c.Flags().BoolVar(&asOpenAPI, "openapi", false, "print the description in OpenAPI 3.1, as JSON")

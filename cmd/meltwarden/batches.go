@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -51,16 +50,19 @@ func tellBatches(out io.Writer, b batch.Book, asJSON bool) error {
 		_, err := fmt.Fprintln(out, "no batches")
 		return err
 	}
-	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(table, "batch\tcolour\tlot\tin a pot\treheats\tleft\theat dose")
+	table := lines.Table{}
+	table.Row("batch", "colour", "lot", "in a pot", "reheats", "left", "heat dose, equal minutes")
 	for _, x := range slices.Backward(b.Batches) {
-		fmt.Fprintf(table, "%d\t%s\t%s\t%s\t%d\t%s\t%s\n", x.ID, x.Colour, dashIf(x.Lot), x.Since(), x.Reheats, x.Left, batch.Equal(x.DoseMin))
+		table.Row(fmt.Sprint(x.ID), x.Colour, dashIf(x.Lot), x.Since(), fmt.Sprint(x.Reheats), strings.TrimSuffix(x.Left.String(), " left"), doseOf(x))
 	}
-	if err := table.Flush(); err != nil {
-		return err
-	}
-	_, err := fmt.Fprintf(out, "\n%s\n", lines.Wrap("", b.Advice.String()))
+	_, err := fmt.Fprintf(out, "%s\n%s\n", table.String(), lines.Wrap("", b.Advice.String()))
 	return err
+}
+
+// doseOf is a dose below a head that has its unit.
+func doseOf(x batch.Batch) string {
+	words, _, _ := strings.Cut(batch.Equal(x.DoseMin), " equal")
+	return strings.TrimPrefix(words, "heat dose ")
 }
 
 func dashIf(typed string) string {
@@ -111,19 +113,19 @@ func batchShowCommand() *cobra.Command {
 func tellBatch(out io.Writer, b batch.Book, x batch.Batch, shots []batch.Shot) error {
 	fmt.Fprintln(out, x.Title())
 	if x.Note != "" {
-		fmt.Fprintln(out, "note:", x.Note)
+		fmt.Fprintln(out, lines.Wrap("", "note: "+x.Note))
 	}
-	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	table := lines.Table{Indent: "  "}
 	for _, f := range x.Facts(b.KJ) {
-		fmt.Fprintf(table, "  %s\t%s\n", f.Name, f.Value)
+		table.Row(f.Name, f.Value)
 	}
-	table.Flush()
+	fmt.Fprint(out, table.String())
 	for _, s := range x.Sessions(b.KJ) {
-		fmt.Fprintf(out, "\nrun %d, %s, pot %d: %s, %s by the end\n  %s\n  %s\n",
-			s.Run, s.When, s.Pot, s.Dose, s.Sum, s.Hot, strings.TrimSuffix(s.Drawn+"; "+s.Change, "; "))
+		fmt.Fprintf(out, "\n%s\n%s\n%s\n", lines.Hang("", "  ", fmt.Sprintf("run %d, %s, pot %d: %s, %s by the end", s.Run, s.When, s.Pot, s.Dose, s.Sum)),
+			lines.Wrap("  ", s.Hot), lines.Wrap("  ", strings.TrimSuffix(s.Drawn+"; "+s.Change, "; ")))
 		for _, sh := range shots {
 			if sh.Run == s.Run {
-				fmt.Fprintf(out, "  shot %d, %s: %s\n", sh.Number, sh.Dose, sh.Verdict)
+				fmt.Fprintln(out, lines.Wrap("  ", fmt.Sprintf("shot %d, %s: %s", sh.Number, sh.Dose, sh.Verdict)))
 			}
 		}
 	}

@@ -48,6 +48,7 @@ func TestChecksOfARunningBench(t *testing.T) {
 	defer bench.Close()
 	out, err := ranChecks("--to", bench.URL)
 	require.NoError(t, err)
+	assertPrinted(t, "checks", out)
 	for _, text := range []string{
 		view.Texts().Simulated, "Nothing heats by a tick", "[x] All dry. (dry)", "[ ] Tried. Now: emergency stop open. (emergency-stop)",
 		"probes: not all read", "20.4 °C", "not read", "written down with the run: all but emergency stop",

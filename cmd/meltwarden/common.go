@@ -90,8 +90,19 @@ func outcome(out io.Writer, asJSON bool, object any, form string, args ...any) e
 	if asJSON {
 		return json.NewEncoder(out).Encode(object)
 	}
-	_, err := fmt.Fprintf(out, form+"\n", args...)
+	_, err := fmt.Fprintln(out, folded(fmt.Sprintf(form, args...)))
 	return err
+}
+
+// folded breaks every line for a terminal; what stands in stays so.
+func folded(said string) string {
+	var all []string
+	for line := range strings.SplitSeq(said, "\n") {
+		words := strings.TrimLeft(line, " ")
+		indent := line[:len(line)-len(words)]
+		all = append(all, lines.Hang(indent, indent+"  ", words))
+	}
+	return strings.Join(all, "\n")
 }
 
 func tellNotes(out io.Writer, notes []string) error {

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -13,6 +12,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/control/injector"
 	"meltwarden/daemon/estimate"
+	"meltwarden/daemon/lines"
 )
 
 func estimateCommand() *cobra.Command {
@@ -86,12 +86,10 @@ func taken(caution string, assumes []string) []string {
 
 func tellAnswer(out io.Writer, a estimate.Answer) error {
 	fmt.Fprintf(out, "%s (%s)\n", a.Title, estimate.Estimate)
-	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	table := lines.Table{Indent: "  "}
 	for _, f := range a.Figures {
-		fmt.Fprintf(table, "  %s\t%s\n", f.What, f.Shown)
+		table.Row(f.What, f.Shown)
 	}
-	if err := table.Flush(); err != nil {
-		return err
-	}
+	fmt.Fprint(out, table.String())
 	return tellNotes(out, taken(a.Caution, a.Assumes))
 }

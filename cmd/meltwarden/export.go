@@ -77,7 +77,7 @@ func (e *exported) write(c *cobra.Command, s *history.Store, runs []int64) error
 	default:
 		n, err := s.Archive(e.out, runs...)
 		if err == nil {
-			err = outcome(out, e.asJSON, map[string]any{"runs": n, "file": e.out}, "%s written to %s; elsewhere: meltwarden import %[2]s", review.RunCount(n), e.out)
+			err = outcome(out, e.asJSON, map[string]any{"runs": n, "file": e.out}, "%s written to %s\nelsewhere: meltwarden import %[2]s", review.RunCount(n), e.out)
 		}
 		return err
 	}

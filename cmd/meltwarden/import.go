@@ -61,7 +61,7 @@ func tellBrought(out io.Writer, runs []history.Brought, asJSON bool) error {
 		return json.NewEncoder(out).Encode(map[string]any{"runs": runs})
 	}
 	for _, line := range review.BroughtLines(runs) {
-		if _, err := fmt.Fprintln(out, line); err != nil {
+		if _, err := fmt.Fprintln(out, folded(line)); err != nil {
 			return err
 		}
 	}

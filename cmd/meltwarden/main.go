@@ -26,11 +26,21 @@ func main() {
 	code, said := exit(root().ExecuteContext(ctx))
 	stop()
 	if said != "" {
-		fmt.Fprintln(os.Stderr, "meltwarden:", said)
+		fmt.Fprintln(os.Stderr, complaint(said, isTerminal(os.Stderr)))
 	}
 	if code != 0 {
 		os.Exit(code)
 	}
+}
+
+// complaint is an error as it is written: on a terminal in lines that it has room for, and
+// elsewhere as it is, for whoever looks for words in it.
+func complaint(said string, terminal bool) string {
+	said = "meltwarden: " + said
+	if !terminal {
+		return said
+	}
+	return folded(said)
 }
 
 func root() *cobra.Command {

@@ -88,7 +88,7 @@ func TestFindingTheSpoiledShot(t *testing.T) {
 	assert.Len(t, object.Shots, 3)
 
 	said("verdict", "7", "2", "low", "contrast", "--colour", "slate", "--cavity", "1", "--day", "2")
-	assert.Contains(t, said("review", "7"), "clean; low contrast: slate, cavity 1, day 2")
+	assert.Regexp(t, `clean; low contrast:\s+slate, cavity 1, day 2`, said("review", "7"))
 	said("verdict", "7", "2", "low contrast", "--colour", "slate", "--cavity", "1", "--day", "2", "--take-back")
 	assert.NotContains(t, said("review", "7"), "low contrast")
 	said("verdict", "7", "2", "dented")
@@ -135,15 +135,15 @@ func TestFollowingABatch(t *testing.T) {
 	folder := aPast(t)
 	said := atTerminal(t, folder)
 	list := said("batches")
-	assert.Regexp(t, `(?m)^28 +slate +demo lot 1 +2026-02-05 to 2026-02-07 +1 +≈ \d+ mL left +\d\d equal minutes$`, list)
+	assert.Regexp(t, `(?m)^28 +slate +demo lot 1 +2026-02-05 to +1 +≈ \d+ mL +\d\d$`, list)
 	assert.Contains(t, list, "No batch of yours has been called scorched at demould")
 	card := said("batches", "show", "28")
-	assert.Regexp(t, `at 117.5 kJ/mol, \d+ at 159.7 kJ/mol`, card)
+	assert.Regexp(t, `at 117.5 kJ/mol, \d+ at 159.7 kJ/mol`, unbroken(card))
 	assert.Regexp(t, `run 11, 2026-02-07 19:47, pot 1: \d+ equal minutes, \d+ equal minutes by the end`, card)
 	assert.Contains(t, card, "drawn 25 mL, 25 mL, 25 mL")
 	assert.Contains(t, unbroken(card), "Time without a usable reading is not made up")
 
-	assert.Regexp(t, `^run 12, pot 1: batch 28: slate, demo lot 1, at most \d+ mL left, 2 reheats, \d+ equal minutes\n$`, said("batches", "set", "12", "slate", "28"))
+	assert.Regexp(t, `^run 12, pot 1: batch 28: slate, demo lot 1, at most \d+ mL left, 2 reheats, \d+ equal minutes$`, unbroken(said("batches", "set", "12", "slate", "28")))
 	assert.Contains(t, said("batches", "set", "12", "1", "new"), "run 12, pot 1: batch 34: slate")
 	assert.Contains(t, said("batches", "correct", "28", "--lot", "lot 9", "--made", "300 mL"), "batch 28: slate, lot 9, ≈ ")
 	said("verdict", "11", "1", "scorched", "--colour", "slate", "--colour", "ivory")
@@ -246,10 +246,7 @@ func atTerminal(t *testing.T, folder string) func(args ...string) string {
 		t.Helper()
 		out, err := run(t.Context(), append(args, "--data", folder)...)
 		require.NoError(t, err, out)
-		for _, line := range strings.Split(out, "\n") {
-			assert.True(t, strings.HasPrefix(out, "{") || strings.Contains(line, "--data") || len([]rune(line)) <= 100, line)
-			assert.Equal(t, strings.TrimRight(line, " "), line, "no blanks at the end")
-		}
+		assertPrinted(t, strings.Join(args, " "), out)
 		return out
 	}
 }

@@ -6,7 +6,6 @@ import (
 	"io"
 	"net"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -189,12 +188,13 @@ func tellPhones(out io.Writer, all []phone.Phone, asJSON bool) error {
 		_, err := fmt.Fprintln(out, view.Texts().NoPhones)
 		return err
 	}
-	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(table, "number\tphone\tstate\tadded\tuntil\tlast seen")
+	table := lines.Table{}
+	table.Row("number", "phone", "state", "added", "until", "last seen")
 	for _, p := range all {
-		fmt.Fprintf(table, "%d\t%s\t%s\t%s\t%s\t%s\n", p.ID, p.Name, p.State(now), view.PhoneTime(p.Made), view.PhoneTime(p.Ends), view.PhoneTime(p.Seen))
+		table.Row(fmt.Sprint(p.ID), p.Name, string(p.State(now)), view.PhoneTime(p.Made), view.PhoneTime(p.Ends), view.PhoneTime(p.Seen))
 	}
-	return table.Flush()
+	_, err := fmt.Fprint(out, table.String())
+	return err
 }
 
 func phoneRevokeCommand() *cobra.Command {
@@ -212,11 +212,9 @@ func phoneRevokeCommand() *cobra.Command {
 					return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"phone": p.Shown(now)})
 				}
 				if !p.Revoked.Equal(now) {
-					_, err = fmt.Fprintf(c.OutOrStdout(), "phone %d, %s, was put out already, %s; nothing is changed\n", p.ID, p.Name, view.PhoneTime(p.Revoked))
-					return err
+					return outcome(c.OutOrStdout(), false, nil, "phone %d, %s, was put out already, %s; nothing is changed", p.ID, p.Name, view.PhoneTime(p.Revoked))
 				}
-				_, err = fmt.Fprintf(c.OutOrStdout(), "phone %d, %s, is out since %s\n", p.ID, p.Name, view.PhoneTime(p.Revoked))
-				return err
+				return outcome(c.OutOrStdout(), false, nil, "phone %d, %s, is out since %s", p.ID, p.Name, view.PhoneTime(p.Revoked))
 			})
 		},
 	}

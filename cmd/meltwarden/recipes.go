@@ -9,13 +9,13 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"meltwarden/config"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/daemon/review"
 )
 
@@ -45,13 +45,14 @@ func tellVersions(out io.Writer, versions []history.Version, asJSON bool) error 
 	if asJSON {
 		return json.NewEncoder(out).Encode(map[string]any{"recipes": versions})
 	}
-	table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(table, "recipe\tversion\tfingerprint\tfirst kept\truns\tshots\tmade from")
+	table := lines.Table{}
+	table.Row("recipe", "version", "fingerprint", "first kept", "runs", "shots", "made from")
 	for _, v := range versions {
-		fmt.Fprintf(table, "%s\tv%d\t%s\t%s\t%d\t%d, %d clean\t%s\n", v.Name, v.Number, v.Fingerprint,
-			v.Added.Format(time.DateOnly), v.Runs, v.Shots, v.Clean, origin(v))
+		table.Row(v.Name, fmt.Sprintf("v%d", v.Number), v.Fingerprint, v.Added.Format(time.DateOnly), fmt.Sprint(v.Runs),
+			fmt.Sprintf("%d, %d clean", v.Shots, v.Clean), origin(v))
 	}
-	return table.Flush()
+	_, err := fmt.Fprint(out, table.String())
+	return err
 }
 
 func origin(v history.Version) string {

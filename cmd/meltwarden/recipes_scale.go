@@ -5,12 +5,12 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
 	"meltwarden/config"
 	"meltwarden/config/scale"
+	"meltwarden/daemon/lines"
 )
 
 type scaleFlags struct {
@@ -90,19 +90,12 @@ func namedOf(list []string) []scale.Named {
 
 func tellScaled(out io.Writer, s *scale.Scaling) error {
 	for _, c := range s.Colours {
-		fmt.Fprintf(out, "%s, pot %s: %s\n", c.Name, c.Pot, c.Words())
-		table := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+		fmt.Fprintln(out, folded(fmt.Sprintf("%s, pot %s: %s", c.Name, c.Pot, c.Words())))
+		table := lines.Table{Indent: "  "}
 		for _, r := range c.Rows {
-			line := fmt.Sprintf("  %s\t%s\t→ %s", r.What, r.From, r.To)
-			if r.Flag != "" {
-				line += "\t" + r.Flag
-			}
-			fmt.Fprintln(table, line)
+			table.Row(r.What, r.From, "→ "+r.To, r.Flag)
 		}
-		if err := table.Flush(); err != nil {
-			return err
-		}
-		fmt.Fprintf(out, "  %s\n\n", c.Fill)
+		fmt.Fprintf(out, "%s%s\n\n", table.String(), lines.Wrap("  ", c.Fill))
 	}
 	return tellNotes(out, s.Notes)
 }

@@ -77,7 +77,7 @@ func TestScaleARecipe(t *testing.T) {
 	out, err := run(t.Context(), "recipes", "scale", demoRecipeFile, "--times", "1.5", "--config", "../../config/demo/bench.yaml", "--out", file)
 	require.NoError(t, err)
 	for _, want := range []string{
-		"slate, pot left: ×1.5, 390.0 mL\n", "  black      3 drops   → 5 drops  4.5 before rounding, so +11 %", "a pinch can not be scaled",
+		"slate, pot left: ×1.5, 390.0 mL\n", "  black      3 drops   → 5 drops   4.5 before rounding, so +11 %", "a pinch can not be scaled",
 		"least fill that covers the probe: 90 mL; most: 450 mL\n", "Heating time does not follow", "differs from the next by ±20 %",
 		"rust: salt 15 g → 22.5 g\n",
 	} {

@@ -31,7 +31,7 @@ func tellReinspections(out io.Writer, s *history.Store, asJSON bool) error {
 		return err
 	}
 	for _, r := range found {
-		_, err = fmt.Fprintf(out, "  %-24s meltwarden verdict %d %d clean --day %d%s\n", review.ReinspectionWords(r), r.Run, r.Shot, r.Day, whereData(s))
+		_, err = fmt.Fprintf(out, "  %s\n    meltwarden verdict %d %d clean --day %d%s\n", review.ReinspectionWords(r), r.Run, r.Shot, r.Day, whereData(s))
 	}
 	return err
 }

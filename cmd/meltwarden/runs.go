@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -117,9 +116,8 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 		fmt.Fprintln(out, "no runs")
 		return nil
 	}
-	var rows strings.Builder
-	table := tabwriter.NewWriter(&rows, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(table, "run\tbegan\ttook\tstate\tshots\trecipe\t")
+	table := lines.Table{}
+	table.Row("run", "began", "took", "state", "shots", "recipe", "faults")
 	invented, brought := false, false
 	for _, r := range runs {
 		star := ""
@@ -130,22 +128,13 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 			star, brought = star+" †", true
 		}
 		took := time.Duration(r.TookS * float64(time.Second)).Round(time.Minute)
-		fmt.Fprintf(table, "%d\t%s\t%d min\t%s\t%s\t%s v%d%s\t\n", r.ID, r.Began.Format("2006-01-02 15:04"), int(took.Minutes()),
-			review.StateWords(r.State), shotWords(r), r.Recipe, r.Version, star)
-	}
-	if err := table.Flush(); err != nil {
-		return err
-	}
-	// Faults and notes come behind the table, and between its rows: it would get as wide as
-	// the longest of them.
-	head, rest, _ := strings.Cut(rows.String(), "\n")
-	fmt.Fprintln(out, head+"faults")
-	for i, row := range strings.Split(strings.TrimSuffix(rest, "\n"), "\n") {
-		fmt.Fprintln(out, lines.Hang(row, "     ", faultWords(runs[i])))
-		if note := runs[i].Note; note != "" {
-			fmt.Fprintln(out, lines.Wrap("     ", "note: "+note))
+		table.Row(fmt.Sprint(r.ID), r.Began.Format("2006-01-02 15:04"), fmt.Sprintf("%d min", int(took.Minutes())),
+			review.StateWords(r.State), shotWords(r), fmt.Sprintf("%s v%d%s", r.Recipe, r.Version, star), faultWords(r))
+		if r.Note != "" {
+			table.Below(lines.Wrap("     ", "note: "+r.Note))
 		}
 	}
+	fmt.Fprint(out, table.String())
 	if invented {
 		fmt.Fprintln(out, "* simulated bench, invented")
 	}

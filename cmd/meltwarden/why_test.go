@@ -23,7 +23,7 @@ func TestWhyAtATerminal(t *testing.T) {
 	assert.Contains(t, joined, "why bled: ivory and rust? Hypotheses, no verdict.")
 	assert.Regexp(t, `fits - a pot above its own target hottest pot beside its own target \+\d\.\d °C; 2\d clean shots`, joined)
 	assert.Regexp(t, `(?m)^  no thermometer sees\n    - a rough or fast push$`, text)
-	assert.Regexp(t, `(?m)^  rust beside its own target +\+\d\.\d °C .* bled$`, text)
+	assert.Regexp(t, `(?m)^  rust beside +\+\d\.\d °C .* bled\n +its own\n +target$`, text)
 	assert.Contains(t, text, "beside run 7, shot 2, clean")
 	assert.Contains(t, said("why", "7", "1", "--beside", "4/1", "--fahrenheit"), "beside run 4, shot 1, clean")
 	assert.Contains(t, text, "meltwarden report 7 --shot 1 --out why.html")

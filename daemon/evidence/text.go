@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 
 	"meltwarden/daemon/lines"
 )
@@ -70,12 +69,12 @@ func (s Sheet) writeBeside(t *text) {
 	if len(b.Rows) == 0 {
 		t.line("  ", NothingApart)
 	} else {
-		table := tabwriter.NewWriter(t, 0, 0, 2, ' ', tabwriter.StripEscape)
-		fmt.Fprintln(table, "  "+strings.Join(RowHeads(), "\t"))
+		table := lines.Table{Indent: "  "}
+		table.Row(RowHeads()...)
 		for _, r := range b.Rows {
-			fmt.Fprintln(table, "  "+strings.Join([]string{r.Name, r.This, r.Other, r.Apart, r.Times, orDash(r.Faults)}, "\t"))
+			table.Row(r.Name, r.This, r.Other, r.Apart, r.Times, orDash(r.Faults))
 		}
-		table.Flush() // to t, which keeps its error
+		fmt.Fprint(t, table.String())
 	}
 	for _, list := range []struct {
 		head  string

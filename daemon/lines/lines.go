@@ -62,6 +62,9 @@ func Hang(first, next, words string) string {
 	line, empty := first, true
 	for _, word := range strings.Fields(words) {
 		switch {
+		case empty && line != next && utf8.RuneCountInString(line)+utf8.RuneCountInString(word) > Wide:
+			all = append(all, strings.TrimRight(line, " "))
+			line = next
 		case empty:
 		case utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) <= Wide:
 			line += " "

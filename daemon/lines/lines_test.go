@@ -21,6 +21,7 @@ func TestWrap(t *testing.T) {
 	}
 	assert.Equal(t, []string{"- a", "  b"}, []string{Wrap("", "- a"), strings.Split(Wrap("", "- "+strings.Repeat("x", Wide-2)+" b"), "\n")[1]})
 	assert.Equal(t, "  ", Wrap("  ", ""))
+	assert.Equal(t, strings.Repeat("x", 75)+"\n  bled", Hang(strings.Repeat("x", 75)+"  ", "  ", "bled"), "a first word that has no room behind its mark")
 }
 
 // TestHint: what a command is for stands beside it while there is room.

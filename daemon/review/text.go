@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 
 	"meltwarden/daemon/lines"
 )
@@ -25,7 +24,7 @@ func (r Review) WriteText(w io.Writer, u Unit) error {
 	if changes := r.DeviationLines(u); len(changes) > 0 {
 		t.Line("\nchanged at the bench")
 		for _, c := range changes {
-			t.Line("  %s", c)
+			t.Line("%s", lines.Hang("  ", "    ", c))
 		}
 	}
 	r.writeShots(t, u)
@@ -40,29 +39,29 @@ func (r Review) writeShots(t *text, u Unit) {
 		return
 	}
 	t.Line("\nshots: each melt against its own target in %s, %s = outside its band", u.Sign(), outside)
-	table := tabwriter.NewWriter(t, 0, 0, 2, ' ', tabwriter.AlignRight)
+	table := lines.Table{Right: 4 + len(r.Settings.Pots)}
 	head := []string{"no", "time"}
 	for _, p := range r.Settings.Pots {
 		head = append(head, p.Colour)
 	}
-	row(table, append(head, "spread", "draw→push", "  verdict"))
+	table.Row(append(head, "spread", "draw→push", "verdict")...)
 	for i, s := range sheets {
 		cells := []string{fmt.Sprint(s.Number), s.At}
 		for _, p := range s.Pots {
 			cells = append(cells, short(p.Deviation, u)+mark(p.Out))
 		}
-		row(table, append(cells, short(s.Spread, u), dashed(s.DrawToPush), "  "+r.verdictOf(i, s)))
+		table.Row(append(cells, short(s.Spread, u), dashed(s.DrawToPush), r.verdictOf(i, s))...)
 	}
-	table.Flush()
+	t.write(table)
 	for _, s := range sheets {
 		if s.Off != "" && !s.Withdrawn {
-			t.Line("  shot %d, outside its band: %s", s.Number, s.Off)
+			t.wrapped("  shot %d, outside its band: %s", s.Number, s.Off)
 		}
 		if s.Missed != "" && !s.Withdrawn {
-			t.Line("  shot %d, aim missed: %s", s.Number, s.Missed)
+			t.wrapped("  shot %d, aim missed: %s", s.Number, s.Missed)
 		}
 		if s.Later != "" {
-			t.Line("  shot %d: %s", s.Number, s.Later)
+			t.wrapped("  shot %d: %s", s.Number, s.Later)
 		}
 	}
 }
@@ -103,34 +102,35 @@ func (r Review) WriteShot(w io.Writer, u Unit, number int) (bool, error) {
 func (r Review) writeCard(t *text, s Sheet, verdict string) error {
 	t.Line("shot %d of %s", s.Number, r.Heading())
 	t.Line("pushed %s into the run, at %s", s.At, s.Clock)
-	t.Line("verdict: %s", verdict)
+	t.wrapped("verdict: %s", verdict)
 	if s.Note != "" {
-		t.Line("note: %s", s.Note)
+		t.wrapped("note: %s", s.Note)
 	}
-	t.Line("mould: %s, %s    room: %s", s.Mould, s.MouldTemp, s.Room)
-	t.Line("spread of the deviations: %s    draw to push: %s\n", s.Spread, s.DrawToPush)
-	table := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
+	t.wrapped("mould: %s, %s; room: %s", s.Mould, s.MouldTemp, s.Room)
+	t.wrapped("spread of the deviations: %s; draw to push: %s", s.Spread, s.DrawToPush)
+	table := lines.Table{}
 	for _, line := range cardLines(s) {
-		row(table, line)
+		table.Row(line...)
 	}
-	table.Flush()
+	t.Line("")
+	t.write(table)
 	if s.Estimated != "" {
 		t.Line("\n%s", lines.Wrap("", InInjector+": "+s.Estimated))
 	}
 	if s.Off != "" {
-		t.Line("\noutside its band: %s", s.Off)
+		t.wrapped("\noutside its band: %s", s.Off)
 	}
 	if s.Missed != "" {
-		t.Line("\naim missed: %s", s.Missed)
+		t.wrapped("\naim missed: %s", s.Missed)
 	}
 	if s.Later != "" {
-		t.Line("\n%s", s.Later)
+		t.wrapped("\n%s", s.Later)
 	}
 	for i, p := range s.Photos {
 		if i == 0 {
 			t.Line("")
 		}
-		t.Line("%s", p)
+		t.wrapped("%s", p)
 	}
 	t.Line("\n  meltwarden review %d --out shot.png --from %.0fs --to %.0fs%s", r.Run.ID, s.From.Seconds(), s.To.Seconds(), r.Where)
 	return t.Err()
@@ -153,11 +153,11 @@ func cardLines(s Sheet) [][]string {
 func (r Review) WriteEvents(w io.Writer) error {
 	t := &text{lines.To(w)}
 	t.Line("%s", r.Heading())
-	table := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
+	table := lines.Table{}
 	for _, l := range r.Lines(true) {
-		row(table, []string{l.At, l.Where, l.What})
+		table.Row(l.At, l.Where, l.What)
 	}
-	table.Flush()
+	t.write(table)
 	return t.Err()
 }
 
@@ -180,8 +180,15 @@ func dashed(shown string) string {
 	return shown
 }
 
-// row writes cells whose last one is not aligned.
-func row(w io.Writer, cells []string) { fmt.Fprintln(w, strings.Join(cells, "\t")) }
-
 // text is what a run is written to.
 type text struct{ *lines.Writer }
+
+func (t *text) write(table lines.Table) { fmt.Fprint(t, table.String()) }
+
+// wrapped writes a text in lines; a break and blanks that it begins with stay.
+func (t *text) wrapped(form string, args ...any) {
+	said := fmt.Sprintf(form, args...)
+	words := strings.TrimLeft(said, "\n ")
+	indent := said[:len(said)-len(words)]
+	t.Line("%s", lines.Hang(indent, strings.TrimLeft(indent, "\n")+"  ", words))
+}
