@@ -89,9 +89,7 @@ func (f watchFlags) remote() (*watch.Remote, error) {
 	}
 	// Who comes over SSH is on the bench's own computer, and not at the bench. A terminal
 	// that can be left and taken up elsewhere may be looked at from there.
-	for _, name := range []string{"SSH_CONNECTION", "SSH_CLIENT", "SSH_TTY", "TMUX", "STY"} {
-		r.Afar = r.Afar || os.Getenv(name) != ""
-	}
+	r.Afar = afar()
 	return r, nil
 }
 
