@@ -24,7 +24,7 @@ func dashboardsCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, _ []string) error { return writeDashboards(c.OutOrStdout(), out, asJSON) },
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
-	c.Flags().StringVar(&out, "out", "", "folder to write to; it is made where it is not there")
+	c.Flags().StringVar(&out, "out", "", "the folder to write to; it is made where it is not there")
 	_ = c.MarkFlagRequired("out")
 	return c
 }

@@ -35,5 +35,5 @@ func TestDashboardsAreWritten(t *testing.T) {
 	assert.ErrorContains(t, err, "--out "+filepath.Join(file, "below"))
 	assert.ErrorContains(t, err, "name a folder that can be written to")
 	_, err = run(t.Context(), "dashboards")
-	assert.ErrorContains(t, err, `required flag(s) "out" not set`)
+	assert.ErrorContains(t, err, "--out: missing; give the folder to write to")
 }

@@ -64,9 +64,13 @@ func TestMistakesOnTheCommandLine(t *testing.T) {
 		"--number and --out go together":                                                    {"photo", "7", "1", "--out", "a.jpg"},
 		`causes: "foo" is not how it is written`:                                            {"causes", "foo"},
 		"a.recipe":                                                                          {"check", "--config", "x", "a.recipe"},
-		`required flag(s) "config" not set`:                                                 {"serve"},
-		"no such file":                                                                      {"check", "--config", filepath.Join(t.TempDir(), "none.yaml")},
-		"choose another address with --listen":                                              {"demo", "--listen", busy.Addr().String()},
+		"--config: missing; give the bench file":                                            {"serve"},
+		`--day "soon": write a whole number: days after the shot`:                           {"verdict", "7", "1", "bled", "--day", "soon"},
+		`--from "20": write a time span like 20m or 90s: with --out`:                        {"review", "7", "--from", "20"},
+		"--lids: there is no such flag; meltwarden runs --help lists them":                  {"runs", "--lids"},
+		"--out: nothing stands behind it, which is for: the file to write":                  {"report", "7", "--out"},
+		"no such file":                         {"check", "--config", filepath.Join(t.TempDir(), "none.yaml")},
+		"choose another address with --listen": {"demo", "--listen", busy.Addr().String()},
 	} {
 		_, err := run(t.Context(), args...)
 		require.Error(t, err, args)

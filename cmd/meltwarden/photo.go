@@ -98,7 +98,7 @@ func (f *photoFlags) do(out io.Writer, s *history.Store, file []string) error {
 func (f *photoFlags) attach(s *history.Store, path string) error {
 	file, err := os.Open(path)
 	if err != nil {
-		return err
+		return fmt.Errorf("photo %s: %w: name a JPEG or PNG that is there", path, errors.Unwrap(err))
 	}
 	defer file.Close()
 	taken, err := photo.Take(file)

@@ -1,18 +1,22 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // plainly has every command answer a word too many or too few with what was typed and how
-// it is written, in place of a count.
+// it is written, in place of a count; so too a flag that is missing or wrong.
 func plainly(c *cobra.Command) {
 	for _, sub := range c.Commands() {
 		plainly(sub)
 	}
+	needed(c)
+	c.SetFlagErrorFunc(flagTrouble)
 	check := c.Args
 	switch {
 	case !c.HasParent():
@@ -69,4 +73,61 @@ func oneOf(c *cobra.Command, names ...string) {
 		}
 		return before(c, args)
 	}
+}
+
+// needed asks for the flags that have to be given by what they are for.
+func needed(c *cobra.Command) {
+	before := c.PreRunE
+	c.PreRunE = func(c *cobra.Command, args []string) error {
+		if before != nil {
+			if err := before(c, args); err != nil {
+				return err
+			}
+		}
+		if c.ValidateRequiredFlags() == nil {
+			return nil
+		}
+		var missing []string
+		c.Flags().VisitAll(func(f *pflag.Flag) {
+			if _, is := f.Annotations[cobra.BashCompOneRequiredFlag]; is && !f.Changed {
+				missing = append(missing, fmt.Sprintf("--%s: missing; give %s", f.Name, f.Usage))
+			}
+		})
+		return errors.New(strings.Join(missing, "\n"))
+	}
+}
+
+// flagTrouble says of a flag that can not be taken what it takes.
+func flagTrouble(c *cobra.Command, err error) error {
+	var wrong *pflag.InvalidValueError
+	var empty *pflag.ValueRequiredError
+	var strange *pflag.NotExistError
+	switch {
+	case errors.As(err, &wrong):
+		return fmt.Errorf("--%s %q: write %s: %s", wrong.GetFlag().Name, wrong.GetValue(), takes(wrong.GetFlag()), wrong.GetFlag().Usage)
+	case errors.As(err, &empty):
+		return fmt.Errorf("--%s: nothing stands behind it, which is for: %s", empty.GetFlag().Name, empty.GetFlag().Usage)
+	case errors.As(err, &strange):
+		dashes := "--"
+		if strange.GetSpecifiedShortnames() != "" {
+			dashes = "-"
+		}
+		return fmt.Errorf("%s%s: there is no such flag; %s --help lists them", dashes, strange.GetSpecifiedName(), c.CommandPath())
+	}
+	return err
+}
+
+// takes is what the value of a flag has to be.
+func takes(f *pflag.Flag) string {
+	switch f.Value.Type() {
+	case "int", "int64", "uint64":
+		return "a whole number"
+	case "float64":
+		return "a number"
+	case "duration":
+		return "a time span like 20m or 90s"
+	case "bool":
+		return "nothing behind it, or true or false"
+	}
+	return "something else"
 }

@@ -3,6 +3,7 @@ package history
 import (
 	"encoding/csv"
 	"encoding/json"
+	"fmt"
 	"io"
 	"math"
 	"strconv"
@@ -199,6 +200,8 @@ func (s *Store) Backup(path string) error {
 	if err != nil {
 		return err
 	}
-	_, err = write.Exec(`VACUUM INTO ?`, path) // the readers may not
-	return err
+	if _, err = write.Exec(`VACUUM INTO ?`, path); err != nil { // the readers may not
+		return fmt.Errorf("%w: see that its folder is there, may be written to, and has room", err)
+	}
+	return nil
 }
