@@ -14,7 +14,8 @@ func causesCommand() *cobra.Command {
 	var asJSON, fahrenheit bool
 	c := &cobra.Command{
 		Use: "causes", Short: "Tell what goes with a fault over all shots, beside chance", Args: cobra.NoArgs,
-		Long: causes.Promise,
+		Long: causes.Promise + "\n\n" +
+			"Of invented makers with 20 to 60 shots, and a cause that took a fault from 30 to 54 in a hundred, 73 of 100 had the true one of four put first; for 12 of 100 it was named. Where there was none, 2 of 100 were told a figure, and 5 of those who looked after every evening.",
 		RunE: func(c *cobra.Command, _ []string) error {
 			return withHistory(c, func(s *history.Store) error {
 				a, err := causes.Of(s, q)

@@ -33,7 +33,8 @@ func commissionAt(clk *clock.Clock) *cobra.Command {
 			"this), also once its supply was off, and finds out which plate each heater warms, and\n" +
 			"that none warms with the contactor open. Each step with heat, on a cold bench, waits\n" +
 			"for a press of the bench's own enable button, and is bounded. It can be stopped at any\n" +
-			"time and gone on with later. What is on record lapses after 365 days.\n\n" + caution,
+			"time and gone on with later. A heater too weak to tell is not accepted, and the type of the plate\n" +
+			"probes is not tried. What is on record lapses after 365 days.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runCommission(c, f, clk) },
 	}
@@ -92,7 +93,7 @@ func tellCommission(c *cobra.Command, b *config.Bench, asJSON bool) error {
 		return err
 	}
 	if !status.Complete {
-		return fmt.Errorf("not all that heat needs is on record: %d things are missing, or no longer valid", len(status.Missing))
+		return fmt.Errorf("not all that heat needs is on record: %d missing, or no longer valid", len(status.Missing))
 	}
 	return nil
 }

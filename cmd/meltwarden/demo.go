@@ -35,9 +35,10 @@ func demoCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "demo",
 		Short: "Run an invented bench and hold it: nothing else is needed",
-		Long:  "Starts a simulated bench behind a pseudo-terminal and the daemon on the other\nside of it. The scenario is invented: an eel-shaped bait in slate, ivory and rust.",
-		Args:  cobra.NoArgs,
-		RunE:  func(c *cobra.Command, _ []string) error { return runDemo(c, f) },
+		Long: "Starts a simulated bench behind a pseudo-terminal and the daemon on the other\nside of it. The scenario is invented: an eel-shaped bait in slate, ivory and rust.\n\n" +
+			"The simulated maker presses the enable button once, and again for a pot that is back on its plate. After ALL OFF or a trip, end the demo with Ctrl-C and start it again.",
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return runDemo(c, f) },
 	}
 	c.Flags().Float64Var(&f.speed, "speed", 20, "how many times faster than real time, 1 to 20")
 	c.Flags().Uint64Var(&f.seed, "seed", 1, "which of the invented benches")

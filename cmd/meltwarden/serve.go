@@ -25,7 +25,9 @@ func serveAt(clk *clock.Clock) *cobra.Command {
 		Use:   "serve --config FILE",
 		Short: "Run a bench: read it, guard it, hold it, show and record it",
 		Long: "Reads every channel of the bench five times a second and serves the page.\n\n" +
-			"It heats nothing and only watches until meltwarden commission has put the bench on\nrecord.\n\n" + caution,
+			"It heats nothing and only watches until meltwarden commission has put the bench on\nrecord.\n\n" +
+			"If it is killed, at most the last second is lost, the run is called interrupted, and heat stays blocked until a person enables it. The next start with the same recipe within twelve hours goes on with the run and the set-points that were changed. " +
+			"If the disk is full or can not be written to, control goes on, a warning stands, and the last ten minutes are kept in memory until there is room.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runServe(c, files, clk) },
 	}

@@ -28,7 +28,7 @@ func tryCommand() *cobra.Command {
 		Long: "Proposes one bounded change to the recipe, for a cause that fits, with its reason and others\n" +
 			"to choose from. With --accept the change becomes a new version of the recipe, and an attempt\n" +
 			"that is judged when its shots come in: the command attempts tells how it stands. Nothing is\n" +
-			"changed on a bench by this.",
+			"changed on a bench by this. Nothing is proposed where nothing recorded speaks for it, nor for colour that migrates, nor more heat for a pot whose thermometer was in doubt.",
 		Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
 			at, _, err := places(args[0], args[1], "")
@@ -131,6 +131,8 @@ func attemptsCommand() *cobra.Command {
 	var why string
 	c := &cobra.Command{
 		Use: "attempts", Short: "List the changes that were accepted, and whether they helped",
+		Long: "Lists the changes that were accepted. Their shots are held against those before, and that takes many. Of invented makers with a fault in three shots of ten, whose change left a tenth of its odds, " +
+			"47 of 100 were told so within some 20 shots. Of a change that did nothing, 4 of 100 were told that it was better or worse, also where they looked after each of 20 evenings. Judge every shot.",
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return withHistory(c, func(s *history.Store) error {

@@ -25,9 +25,9 @@ func watchCommand() *cobra.Command {
 		Use: "watch", Short: "Show a running bench in this terminal, and mark by keys",
 		Long: "Shows the bench that serve or demo runs, here or on another computer, and takes the same " +
 			"marks as its page. A pot is chosen by its digit, then a letter says what was done; ? lists all keys, " +
-			"a capital O is ALL OFF, which is not the emergency stop. Leaving changes nothing at the bench. Where the output is no terminal it is one line " +
+			"a capital O is ALL OFF, which is not the emergency stop. Amounts, set-points, readings and trials are the page's. Two seconds after the last word it says NOT LIVE. Leaving changes nothing at the bench. Where the output is no terminal it is one line " +
 			"for every change, and one a minute.\n\n" +
-			"From another computer, over SSH too, it counts as done from afar, and what counts at the bench only is refused. " +
+			"From another computer, over SSH too (on Linux also under sudo), and in tmux or screen, it counts as done from afar, and what counts at the bench only is refused. " +
 			"--to another computer needs the token of its bench file, and what goes there can be read on the way; SSH hides it.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runWatch(c, f) },
