@@ -126,7 +126,7 @@ func (f *phoneAdd) chosenFirst(all []phone.Address) ([]phone.Address, error) {
 func tellAdded(out io.Writer, p phone.Phone, addresses []phone.Address, urls []string) error {
 	l := view.Texts()
 	w := lines.To(out)
-	w.Line("%s %s", fmt.Sprintf(l.ScanThis, p.Name, p.CodeEnds.Local().Format("15:04")), fmt.Sprintf(l.AddedUntil, view.PhoneTime(p.Ends)))
+	w.Line("%s", lines.Wrap("", fmt.Sprintf(l.ScanThis, p.Name, p.CodeEnds.Local().Format("15:04"))+" "+fmt.Sprintf(l.AddedUntil, view.PhoneTime(p.Ends))))
 	if isTerminal(out) { // elsewhere there is nothing that a camera could read
 		drawn, err := qr.Of(urls[0])
 		if err != nil {

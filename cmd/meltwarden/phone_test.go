@@ -72,7 +72,9 @@ func TestPhonesAreLetInAtATerminal(t *testing.T) {
 	port := servedPage(t, folder)
 	refused(`--address "203.0.113.9": this computer is not reached there`, "add", "blue", "--address", "203.0.113.9")
 	refused(`--for "soon": no time span`, "add", "blue", "--for", "soon")
-	words := unbroken(said("add", "blue", "--for", "6 h"))
+	added := said("add", "blue", "--for", "6 h")
+	assertPrinted(t, "phone add", added)
+	words := unbroken(added)
 	for _, part := range []string{"Point the camera of the phone blue here before", ":" + port + "/pair/1-", "not encrypted", "never let a router forward a port", "raises no heat"} {
 		assert.Contains(t, words, part)
 	}
