@@ -18,9 +18,8 @@ import (
 	"meltwarden/daemon/phone"
 )
 
-// toCopy is a command that is printed to be copied: it is never broken, and the name of a
-// data folder may be of any length.
-// So is an address.
+// toCopy is a command, or an address, that is printed to be copied: it is never broken, and
+// the name of a data folder may be of any length.
 var toCopy = regexp.MustCompile(`^(  +|elsewhere: )meltwarden |^ +http://`)
 
 // assertPrinted holds that lines have room in a terminal, and end in no blank.
