@@ -51,7 +51,7 @@ func TestWhatIsPrintedFits(t *testing.T) {
 		"demo": "goes on until it is ended; a line for every change", "serve": "as the demo", "watch": "a block of the screen's own size, and else a line for every change",
 		"checks": "of a running bench: TestChecksOfARunningBench", "phone add": "of a running bench: TestPhonesAreLetInAtATerminal",
 		"service": "a file for another program", "completion": "a file for another program", "recipes text": "a file as it was typed",
-		"replay": "one line, which is tested apart",
+		"replay": "one line, which is tested apart", "plan": "a rehearsal of its own: TestPlanAtATerminal",
 	}
 	all := runnable()
 	for _, name := range slices.Sorted(maps.Keys(all)) { // an export before its import
@@ -69,7 +69,7 @@ func TestWhatIsPrintedFits(t *testing.T) {
 			"batches": {""}, "batches show": {"1", "28", "20"}, "batches set": {"12 slate 28"}, "batches correct": {"28 --lot B12"},
 			"export": {"7 8 --as archive --out " + out("runs.sqlite")}, "import": {out("runs.sqlite")}, "backup": {out("copy.sqlite")},
 			"tidy": {"--older-than 9999days --dry-run"}, "schema": {""}, "phone list": {""}, "phone revoke": {"1", "1"},
-			"plan": {"@v2 --config " + bench}, "dashboards": {"--out " + out("watching")}, "version": {""}, "api": {""},
+			"dashboards": {"--out " + out("watching")}, "version": {""}, "api": {""},
 			"check": {"--config " + bench}, "commission": {"--status --config " + bench},
 			"estimate injector": {"", "--fahrenheit"}, "estimate mould": {""}, "estimate seam": {""}, "estimate contact": {""}, "estimate warming": {""}, "estimate flow": {""},
 		}[name]
