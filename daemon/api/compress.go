@@ -5,6 +5,7 @@ import (
 	"io"
 	"net/http"
 	"strings"
+	"sync"
 )
 
 // worthIt are the media types that get a good deal smaller. A stream is not among
@@ -24,10 +25,22 @@ func compressed(next http.Handler) http.Handler {
 		}
 		p := &packed{under: w, to: w}
 		next.ServeHTTP(p, r)
-		if p.packer != nil {
-			_ = p.packer.Close() // a reader that went away unpacks nothing
-		}
+		p.end()
 	})
+}
+
+// packers are used over and over: one takes most of a megabyte, far more than what it packs.
+var packers = sync.Pool{New: func() any { return gzip.NewWriter(nil) }}
+
+// end packs what is left, and lets the packer go. Where the handler broke off it is not
+// called: such a packer is never used again.
+func (p *packed) end() {
+	if p.packer == nil {
+		return
+	}
+	_ = p.packer.Close()       // a reader that went away unpacks nothing
+	p.packer.Reset(io.Discard) // it holds on to no answer
+	packers.Put(p.packer)
 }
 
 // unpacks reports whether the reader takes gzip: RFC 9110, 12.5.3, where a weight of
@@ -62,7 +75,8 @@ func (p *packed) WriteHeader(status int) {
 	if status == http.StatusOK && worthIt[kind] && h.Get("Content-Encoding") == "" {
 		h.Set("Content-Encoding", "gzip")
 		h.Del("Content-Length")
-		p.packer = gzip.NewWriter(p.under)
+		p.packer = packers.Get().(*gzip.Writer)
+		p.packer.Reset(p.under)
 		p.to = p.packer
 	}
 	p.under.WriteHeader(status)

@@ -1,9 +1,13 @@
 package api
 
 import (
+	"bytes"
 	"compress/gzip"
 	"io"
 	"net/http"
+	"net/http/httptest"
+	"runtime"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -55,4 +59,47 @@ func TestAFileIsSentOnce(t *testing.T) {
 	other := do(h, request("GET", "/assets/past.js", "If-None-Match: "+first.Header.Get("ETag")))
 	assert.Equal(t, http.StatusOK, other.StatusCode)
 	assert.Equal(t, "no-store", do(h, request("GET", "/")).Header.Get("Cache-Control"), "what changes is never kept")
+}
+
+// TestNumbersOfPacking: what an answer takes of memory with packers that are used again, and
+// with one made for each. Answers that are packed at the same time stay apart.
+func TestNumbersOfPacking(t *testing.T) {
+	body := bytes.Repeat([]byte("168.4 °C, 3 in band; "), 500)
+	h := compressed(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "text/html")
+		_, _ = w.Write(append([]byte(r.URL.Path), body...))
+	}))
+	anew := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		packer := gzip.NewWriter(w)
+		_, _ = packer.Write(body)
+		_ = packer.Close()
+	})
+	takes := func(h http.Handler) uint64 {
+		const rounds = 50
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		for range rounds {
+			h.ServeHTTP(httptest.NewRecorder(), request("GET", "/", "Accept-Encoding: gzip"))
+		}
+		runtime.ReadMemStats(&after)
+		return (after.TotalAlloc - before.TotalAlloc) / rounds
+	}
+	again, each := takes(h), takes(anew)
+	t.Logf("an answer of %d bytes takes %d bytes of memory with packers that are used again, %d with one made for each", len(body), again, each)
+	assert.Less(t, again, each/2, "the race detector drops every fourth one")
+
+	var all sync.WaitGroup
+	for _, path := range []string{"/a", "/b", "/c", "/d", "/e", "/f", "/g", "/h"} {
+		all.Go(func() {
+			for range 20 {
+				unpacked, err := gzip.NewReader(do(h, request("GET", path, "Accept-Encoding: gzip")).Body)
+				if assert.NoError(t, err) {
+					got, err := io.ReadAll(unpacked)
+					assert.NoError(t, err)
+					assert.Equal(t, path+string(body), string(got))
+				}
+			}
+		})
+	}
+	all.Wait()
 }
