@@ -120,6 +120,9 @@ func (d *Daemon) Run(ctx context.Context) error {
 	watchers.Go(func() { d.remember(serving) })
 	watchers.Go(func() { d.log(serving) })
 	watchers.Go(func() { d.supervised(serving) })
+	if d.opts.Phones != nil {
+		watchers.Go(func() { d.passTime(serving) })
+	}
 	if d.opts.History != nil && d.opts.KeepCycles > 0 {
 		watchers.Go(func() { d.tidy(serving) })
 	}

@@ -166,6 +166,9 @@ func phoneListCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
+				if why := s.Trouble(); why != nil {
+					fmt.Fprintln(c.ErrOrStderr(), lines.Wrap("", why.Error()))
+				}
 				return tellPhones(c.OutOrStdout(), all, asJSON)
 			})
 		},

@@ -91,6 +91,8 @@ type server struct {
 	advice  adviser
 	spelt   spelt
 	ticked  ticked
+
+	phonesOut phonesOut
 }
 
 // New returns the handler of every route, guarded. Serve runs it.
@@ -206,10 +208,13 @@ func (s *server) routes() []route {
 // now is the bench as it is at this moment.
 func (s *server) now() view.Bench { return s.at(s.Hub.Latest(), time.Now()) }
 
-// at is the bench as a frame shows it at a moment.
+// at is the bench as a frame shows it at a moment, with what is wrong outside it.
 func (s *server) at(f *frames.Frame, now time.Time) view.Bench {
 	b := view.Of(f, s.Settings, now)
 	b.Simulated = s.Simulated
+	if why := s.phonesOut.trouble(s.Phones, now); why != nil {
+		b.Conditions = append(b.Conditions, view.PhonesLost(why))
+	}
 	return b
 }
 

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"net/http"
+	"sync"
 	"time"
 
 	"meltwarden/daemon/describe"
@@ -24,6 +25,8 @@ type phonesPage struct {
 	Rows []phoneRow
 	// Shut says why no phone can reach this computer; "" where one can.
 	Shut string
+	// Lost says that the phones are out, and why; "" where they are not.
+	Lost string
 	For  string // offered as the time for which one is let in
 	// Added is one that was added just now, with its codes.
 	Added *addedPhone
@@ -58,6 +61,25 @@ func phoneRowOf(p phone.Phone, now time.Time) phoneRow {
 	}
 }
 
+// phonesOut is what is wrong with the file of the phones, asked for every few seconds: pages
+// are told five times a second.
+type phonesOut struct {
+	mu  sync.Mutex
+	at  time.Time
+	why error
+}
+
+const askPhonesEvery = 2 * time.Second
+
+func (o *phonesOut) trouble(phones *phone.Store, now time.Time) error {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if phones != nil && now.Sub(o.at).Abs() >= askPhonesEvery {
+		o.at, o.why = now, phones.Trouble()
+	}
+	return o.why
+}
+
 // phonesHere answers where no phone can be let in at all.
 func (s *server) phonesHere(w http.ResponseWriter) bool {
 	if s.Phones == nil {
@@ -83,6 +105,9 @@ func (s *server) showPhones(w http.ResponseWriter, r *http.Request, added *added
 	p.OtherUnit = "" // no temperature is shown
 	if len(phone.Addresses(s.Listen)) == 0 {
 		p.Shut = view.PhonesShut(s.Listen)
+	}
+	if why := s.Phones.Trouble(); why != nil {
+		p.Lost = view.PhonesLost(why).Instruction
 	}
 	for _, one := range all {
 		p.Rows = append(p.Rows, phoneRowOf(one, s.door.now()))

@@ -8,6 +8,8 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -256,6 +258,30 @@ func TestThePageShowsAPairingCodeOnce(t *testing.T) {
 	text := body(t, do(h, form("/api/v1/phones", url.Values{"name": {"blue"}}, "Accept: text/html")))
 	requireAll(t, text, "<svg", `fill="#000"`, "Point the camera of the phone blue here", ":8080/pair/1-", "not encrypted")
 	assert.NotContains(t, body(t, do(h, request("GET", "/phones"))), "/pair/1-")
+}
+
+// TestABrokenFileOfPhonesIsSaidLoudly, on the bench page, in its frames and on the page of
+// the phones; and nobody gets in by it.
+func TestABrokenFileOfPhonesIsSaidLoudly(t *testing.T) {
+	hub := &frames.Hub{}
+	hub.Publish(holding())
+	o, _ := options(hub)
+	folder := t.TempDir()
+	o.Phones, o.Listen = phone.Open(folder), "0.0.0.0:8080"
+	defer o.Phones.Close()
+	blue := carriedBy(t, o.Phones, "blue", time.Now(), time.Hour)
+	const said = "phones are out, so no ALL OFF from one"
+	assert.NotContains(t, body(t, do(New(o), request("GET", "/"))), said)
+	require.NoError(t, o.Phones.Close())
+	require.NoError(t, os.WriteFile(filepath.Join(folder, phone.FileName), []byte("no such file of ours, and long enough to be read as one"), 0o600))
+	h := New(o)
+	require.Equal(t, http.StatusUnauthorized, do(h, fromPhone("GET", "/", blue, nil)).StatusCode)
+	for _, page := range []string{"/", "/api/v1/bench"} {
+		requireAll(t, body(t, do(h, request("GET", page))), said, "phones-broken-", "meltwarden phone add")
+	}
+	requireAll(t, body(t, do(h, request("GET", "/phones"))), "phones-broken-")
+	carriedBy(t, o.Phones, "blue", time.Now(), time.Hour)
+	assert.NotContains(t, body(t, do(New(o), request("GET", "/"))), said)
 }
 
 // TestWhoListensToItselfLetsNoPhoneIn, and says how to.

@@ -1,7 +1,8 @@
 // Package phone keeps which phones are let in: each by a name, until a day, with a secret
 // of its own. It promises that a secret is never kept, only its digest; that a pairing
-// code is good once and for a few minutes; and that whoever is revoked is out with the
-// next question, whichever program on this computer has said so.
+// code is good once and for a few minutes; that whoever is revoked is out with the next
+// question, whichever program on this computer has said so; and that nobody who is out
+// comes in again by a clock that is set back, or by a file that is broken.
 //
 // It knows nothing of what a phone may do, and decides nothing about heat. What it keeps
 // is a file of its own beside the history: no backup and no archive has it.
@@ -44,6 +45,7 @@ type Phone struct {
 	// CodeEnds is until when its pairing code is good; Paired, Seen and Revoked are when it
 	// was paired, was here last, within a minute, and was revoked. Zero is never.
 	CodeEnds, Paired, Seen, Revoked time.Time
+	latest                          time.Time // that was seen when it was asked for
 }
 
 // State is how a phone stands.
@@ -58,8 +60,9 @@ const (
 	NotTaken State = "was not paired in time"
 )
 
-// State tells how it stands.
+// State tells how it stands, by the later of now and the latest time that was seen.
 func (p Phone) State(now time.Time) State {
+	now = later(now, p.latest)
 	switch {
 	case !p.Revoked.IsZero():
 		return Revoked

@@ -48,10 +48,16 @@ func TestAPhoneIsPairedOnceAndLetInUntilItsEnd(t *testing.T) {
 	_, _, err = s.Pair(code, start.Add(9*time.Minute))
 	require.ErrorIs(t, err, ErrCode, "once")
 
-	for after, want := range map[time.Duration]error{10 * time.Minute: nil, 24*time.Hour - time.Second: nil, 24 * time.Hour: ErrExpired, 400 * 24 * time.Hour: ErrExpired} {
-		who, err := s.Who(token, start.Add(after))
-		require.ErrorIs(t, err, want, after)
-		require.ErrorIs(t, s.Still(p.ID, start.Add(after)), want, after)
+	for _, step := range []struct {
+		after time.Duration
+		want  error
+	}{
+		{10 * time.Minute, nil}, {24*time.Hour - time.Second, nil}, {24 * time.Hour, ErrExpired}, {400 * 24 * time.Hour, ErrExpired},
+		{10 * time.Minute, ErrExpired}, // a clock that is set back
+	} {
+		who, err := s.Who(token, start.Add(step.after))
+		require.ErrorIs(t, err, step.want, step.after)
+		require.ErrorIs(t, s.Still(p.ID, start.Add(step.after)), step.want, step.after)
 		assert.Equal(t, "blue one", who.Name)
 	}
 	for _, wrong := range []string{"", token + "a", token[:len(token)-1], "9" + token, strings.Replace(token, "1-", "2-", 1), "1-" + strings.Repeat("a", 52)} {
@@ -195,6 +201,73 @@ func TestWhenAPhoneWasHereLast(t *testing.T) {
 	assert.True(t, all[0].Seen.Equal(start.Add(time.Hour)), all[0].Seen)
 }
 
+// TestAClockThatIsSetBack lets nobody in who was out, whether asked about or not, and after
+// a new start; one that was ahead by mistake keeps nobody out who is added afterwards.
+func TestAClockThatIsSetBack(t *testing.T) {
+	s := opened(t)
+	_, blue := paired(t, s, "blue", time.Hour)
+	_, red := paired(t, s, "red", 24*time.Hour)
+	require.NoError(t, s.Passed(start.Add(2*time.Hour)))
+	require.NoError(t, s.Close())
+	_, err := s.Who(blue, start.Add(10*time.Minute))
+	require.ErrorIs(t, err, ErrExpired)
+	_, err = s.Who(red, start.Add(10*time.Minute))
+	require.NoError(t, err)
+
+	require.NoError(t, s.Passed(start.Add(4000*24*time.Hour)))
+	_, err = s.Who(red, start.Add(3*time.Hour))
+	require.ErrorIs(t, err, ErrExpired)
+	_, code, err := s.Add("green", time.Hour, start.Add(3*time.Hour))
+	require.NoError(t, err)
+	_, green, err := s.Pair(code, start.Add(3*time.Hour))
+	require.NoError(t, err)
+	_, err = s.Who(green, start.Add(3*time.Hour))
+	require.NoError(t, err)
+	for _, out := range []string{blue, red} {
+		_, err = s.Who(out, start.Add(10*time.Minute))
+		require.ErrorIs(t, err, ErrRevoked, "for good")
+	}
+}
+
+// TestABrokenFileIsSetAside, byte for byte: it lets nobody in, that is said until a phone
+// was paired again, and phones can be.
+func TestABrokenFileIsSetAside(t *testing.T) {
+	for name, spoil := range map[string]func([]byte) []byte{
+		"no file of ours": func([]byte) []byte { return []byte("no such file of ours, and long enough to be read as one") },
+		"a page is lost":  func(b []byte) []byte { copy(b[4096:], make([]byte, 4096)); return b },
+		"its end is lost": func(b []byte) []byte { return b[:len(b)-4096] },
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := opened(t)
+			_, blue := paired(t, s, "blue", DefaultFor)
+			require.NoError(t, s.Trouble())
+			require.NoError(t, s.Close())
+			kept, err := os.ReadFile(s.path)
+			require.NoError(t, err)
+			kept = spoil(kept)
+			require.NoError(t, os.WriteFile(s.path, kept, 0o600))
+
+			_, err = s.Who(blue, start.Add(time.Hour))
+			require.ErrorIs(t, err, ErrUnknown)
+			var aside *SetAsideError
+			require.ErrorAs(t, s.Trouble(), &aside)
+			require.ErrorContains(t, s.Trouble(), "every phone is out until it is let in anew")
+			found, err := os.ReadFile(filepath.Join(filepath.Dir(s.path), aside.File))
+			require.NoError(t, err)
+			assert.Equal(t, kept, found)
+			require.NoError(t, s.Close())
+			require.ErrorAs(t, s.Trouble(), &aside, "after a new start as well")
+
+			_, red := paired(t, s, "red", DefaultFor)
+			require.NoError(t, s.Trouble())
+			_, err = s.Who(red, start.Add(time.Hour))
+			require.NoError(t, err)
+			_, err = s.Who(blue, start.Add(time.Hour))
+			require.ErrorIs(t, err, ErrUnknown)
+		})
+	}
+}
+
 // TestAFileThatCanNotBeUsed lets nobody in, and says so.
 func TestAFileThatCanNotBeUsed(t *testing.T) {
 	s := opened(t)
@@ -206,7 +279,7 @@ func TestAFileThatCanNotBeUsed(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, listen)
 
-	require.NoError(t, os.WriteFile(s.path, []byte("no such file of ours, and long enough to be read as one"), 0o600))
+	require.NoError(t, os.Mkdir(s.path, 0o700))
 	_, err = s.Who("1-"+strings.Repeat("a", 52), start)
 	var trouble *TroubleError
 	require.ErrorAs(t, err, &trouble)

@@ -34,6 +34,15 @@ CREATE TABLE IF NOT EXISTS served (               -- where the daemon was last r
 	id     INTEGER PRIMARY KEY CHECK (id = 1),
 	listen TEXT NOT NULL
 ) STRICT;
+CREATE TABLE IF NOT EXISTS clock (                -- the latest time that was seen, one row
+	id        INTEGER PRIMARY KEY CHECK (id = 1),
+	latest_ms INTEGER NOT NULL
+) STRICT;
+CREATE TABLE IF NOT EXISTS aside (                -- the file before this one was broken; one row until a phone is paired
+	id      INTEGER PRIMARY KEY CHECK (id = 1),
+	file    TEXT NOT NULL,
+	wall_ms INTEGER NOT NULL
+) STRICT;
 `
 
 // Store is the phones of a data folder. Several programs may have it open; it is safe for
@@ -72,31 +81,52 @@ var errNone = errors.New("no file of phones")
 func (s *Store) look(do func(*sql.DB) error) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	there, err := s.lookHeld(do)
+	if !there {
+		return errors.Join(errNone, err)
+	}
+	return err
+}
+
+// lookHeld is look under the lock; there is false where there is no file.
+func (s *Store) lookHeld(do func(*sql.DB) error) (there bool, err error) {
 	if _, err := os.Stat(s.path); errors.Is(err, os.ErrNotExist) {
-		return errors.Join(errNone, s.drop())
+		return false, s.drop()
 	}
 	if err := s.ready(); err != nil {
-		return s.failed(err)
+		return true, s.failed(err)
 	}
-	return do(s.db)
+	return true, s.seen(do(s.db))
+}
+
+// seen lets go of a file that turns out to be broken: it is set aside with the next question.
+func (s *Store) seen(err error) error {
+	if isBroken(err) {
+		return errors.Join(err, s.drop())
+	}
+	return err
 }
 
 // change hands the file to do in one transaction, and makes the file where there is none.
 func (s *Store) change(do func(*sql.Tx) error) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	return s.changeHeld(do)
+}
+
+func (s *Store) changeHeld(do func(*sql.Tx) error) error {
 	if err := s.ready(); err != nil {
 		return s.failed(err)
 	}
 	tx, err := s.db.Begin()
 	if err != nil {
-		return s.failed(err)
+		return s.failed(s.seen(err))
 	}
 	if err := do(tx); err != nil {
-		return errors.Join(err, tx.Rollback())
+		return s.seen(errors.Join(err, tx.Rollback()))
 	}
 	if err := tx.Commit(); err != nil {
-		return s.failed(err)
+		return s.failed(s.seen(err))
 	}
 	return nil
 }
@@ -115,8 +145,28 @@ func (s *Store) ready() error {
 	return s.connect()
 }
 
-// connect opens the file, which nobody but its owner may read.
+// connect opens the file; where it is broken, a new one in its place.
 func (s *Store) connect() error {
+	err := s.open()
+	if !isBroken(err) {
+		return err
+	}
+	now := time.Now()
+	file, failed := s.setAside(s.info, now)
+	if failed != nil {
+		return errors.Join(err, failed)
+	}
+	if err := s.open(); err != nil || file == "" {
+		return err
+	}
+	if _, err := s.db.Exec(`INSERT OR REPLACE INTO aside VALUES (1, ?, ?)`, file, now.UnixMilli()); err != nil {
+		return errors.Join(err, s.drop())
+	}
+	return nil
+}
+
+// open opens the file, which nobody but its owner may read.
+func (s *Store) open() error {
 	f, err := os.OpenFile(s.path, os.O_CREATE|os.O_RDWR, 0o600)
 	if err != nil {
 		return err
@@ -124,15 +174,18 @@ func (s *Store) connect() error {
 	if err := errors.Join(f.Close(), os.Chmod(s.path, 0o600)); err != nil {
 		return err
 	}
+	if s.info, err = os.Stat(s.path); err != nil {
+		return err
+	}
 	db, err := sql.Open("sqlite", "file:"+(&url.URL{Path: s.path}).EscapedPath()+"?_pragma=busy_timeout(3000)&_pragma=synchronous(FULL)&_txlock=immediate")
 	if err != nil {
 		return err
 	}
 	db.SetMaxOpenConns(1)
-	if _, err := db.Exec(schema); err != nil {
-		return errors.Join(err, db.Close())
+	if _, err = db.Exec(schema); err == nil {
+		err = whole(db)
 	}
-	if s.info, err = os.Stat(s.path); err != nil {
+	if err != nil {
 		return errors.Join(err, db.Close())
 	}
 	s.db = db
@@ -160,11 +213,12 @@ func (s *Store) failed(err error) error {
 	return &TroubleError{s.path, err}
 }
 
-const columns = `id, name, made_ms, ends_ms, code_ms, paired_ms, seen_ms, revoked_ms`
+const columns = `id, name, made_ms, ends_ms, code_ms, paired_ms, seen_ms, revoked_ms, (SELECT coalesce(max(latest_ms), 0) FROM clock)`
 
 func scan(row interface{ Scan(...any) error }, more ...any) (p Phone, err error) {
-	var made, ends, code, paired, seen, revoked int64
-	err = row.Scan(append([]any{&p.ID, &p.Name, &made, &ends, &code, &paired, &seen, &revoked}, more...)...)
+	var made, ends, code, paired, seen, revoked, latest int64
+	err = row.Scan(append([]any{&p.ID, &p.Name, &made, &ends, &code, &paired, &seen, &revoked, &latest}, more...)...)
+	p.latest = at(latest)
 	p.Made, p.Ends, p.CodeEnds, p.Paired, p.Seen, p.Revoked = at(made), at(ends), at(code), at(paired), at(seen), at(revoked)
 	return p, err
 }
@@ -221,6 +275,9 @@ func (s *Store) Add(typed string, valid time.Duration, now time.Time) (p Phone, 
 		return Phone{}, "", err
 	}
 	err = s.change(func(tx *sql.Tx) error {
+		if err := setRight(tx, now); err != nil {
+			return err
+		}
 		all, err := list(tx)
 		if err != nil {
 			return err
@@ -292,6 +349,9 @@ func (s *Store) Pair(typed string, now time.Time) (p Phone, token string, err er
 		token, digest = newSecret(p.ID, tokenBytes)
 		p.Paired, p.Seen = now, now
 		_, err := tx.Exec(`UPDATE phone SET code = NULL, token = ?, paired_ms = ?2, seen_ms = ?2 WHERE id = ?`, digest, now.UnixMilli(), p.ID)
+		if err == nil {
+			_, err = tx.Exec(`DELETE FROM aside`)
+		}
 		return err
 	})
 	return p, token, err
@@ -328,7 +388,12 @@ func (s *Store) ask(id int64, now time.Time, fits func(digest []byte) bool) (p P
 	case err != nil:
 		return Phone{}, s.failed(err)
 	}
-	switch p.State(now) {
+	state := p.State(now)
+	if now.Sub(p.latest) >= seenEvery || state == Expired && p.latest.Before(p.Ends) {
+		// It is judged by now all the same.
+		_ = s.change(func(tx *sql.Tx) error { return passed(tx, now) })
+	}
+	switch state {
 	case Revoked:
 		return p, ErrRevoked
 	case In:

@@ -3,6 +3,8 @@ package view
 import (
 	"fmt"
 	"time"
+
+	"meltwarden/control/guard"
 )
 
 // PhoneLabels are the words of the pages about phones, and of the command.
@@ -16,6 +18,7 @@ type PhoneLabels struct {
 	NotLetIn, ForPrograms, TooManyTries                   string
 	PhoneExpired, PhoneRevoked, WrongCode                 string
 	AlarmsHere, NoConnection, PhonesListed                string
+	PhonesLost, PhonesLostAct, PhonesLostMore, AllPhones  string
 }
 
 var phoneLabels = PhoneLabels{
@@ -44,9 +47,12 @@ var phoneLabels = PhoneLabels{
 	WrongCode:     "This code is wrong, was used already, or is older than ten minutes. Add the phone again on the bench's own computer.",
 	PhonesListed:  "Every phone there ever was, the last first",
 	ForPrograms:   " A program sends the bench file's token as a bearer token.",
-	AlarmsHere:    "Alarms are worked through on the bench's own computer.",
-	NoConnection:  "no connection to the bench's computer: take the bench for hot",
-	TooManyTries:  "Too many wrong codes or tokens came from there. Wait a little.",
+	PhonesLost:    "phones are out, so no ALL OFF from one",
+	PhonesLostAct: "For the heaters use ALL OFF or the emergency stop at the bench.", AllPhones: "All phones",
+	PhonesLostMore: "Why: %v. Then let each phone in anew: page Phones, or meltwarden phone add.",
+	AlarmsHere:     "Alarms are worked through on the bench's own computer.",
+	NoConnection:   "no connection to the bench's computer: take the bench for hot",
+	TooManyTries:   "Too many wrong codes or tokens came from there. Wait a little.",
 }
 
 // PhonesShut says why phones can not reach a program that listens so, and what to do.
@@ -56,6 +62,18 @@ func PhonesShut(listen string) string {
 	}
 	return fmt.Sprintf("This program listens on %s, which only this computer reaches. To let phones in, write \"listen: 0.0.0.0:8420\" under daemon in the bench file, "+
 		"or start it with --listen 0.0.0.0:8420. It is then open to your network: each phone still needs a code from here. ", listen) + phoneLabels.PhonePlain
+}
+
+// PhonesLostCode is the code of PhonesLost; the guard has found nothing of the kind.
+const PhonesLostCode = "phones-out"
+
+// PhonesLost tells of a file of phones that was broken or can not be used.
+func PhonesLost(why error) Condition {
+	act, more := phoneLabels.PhonesLostAct, fmt.Sprintf(phoneLabels.PhonesLostMore, why)
+	return Condition{
+		Code: PhonesLostCode, Severity: guard.Warning.String(), Active: true, Title: phoneLabels.PhonesLost,
+		Instruction: act + " " + more, Act: act, More: more, Where: phoneLabels.AllPhones, Status: status(guard.Condition{Active: true}),
+	}
 }
 
 // PhoneTime is when something was of a phone; zero was never.
