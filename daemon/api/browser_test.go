@@ -171,8 +171,21 @@ func TestPageSaysWhenItIsNotLiveAndComesBack(t *testing.T) {
 	s.becomes(answer + ` === "Not yet: stir slate"`)
 }
 
+// TestUnitAndSoundAreTheMakersChoice; and out of view only the one page goes on to follow
+// the bench that calls.
 func TestUnitAndSoundAreTheMakersChoice(t *testing.T) {
-	s := newStage(t, holding())
+	var following atomic.Int64
+	s := newStageWith(t, holding(), func(o *Options) { o.Following = &following })
+	streams := func(n int64) {
+		t.Helper()
+		require.Eventually(t, func() bool { return following.Load() == n }, 10*time.Second, 20*time.Millisecond)
+	}
+	const (
+		// Seconds pass in no time, so that nobody waits for a page to rest.
+		hurried = `window.setTimeout = ((f) => (do_, ms, ...more) => f(do_, ms === 5000 ? 1 : ms, ...more))(setTimeout); true`
+		hide    = `(() => { Object.defineProperty(document, "hidden", { get: () => window.away, configurable: true });
+			window.turn = (away) => { window.away = away; document.dispatchEvent(new Event("visibilitychange")); return true; }; return turn(true); })()`
+	)
 	s.becomes(melt1 + ` === "168"`)
 	s.do(chromedp.Click("#unit"))
 	s.becomes(melt1 + ` === "335"`) // 168.4 °C
@@ -181,6 +194,23 @@ func TestUnitAndSoundAreTheMakersChoice(t *testing.T) {
 	s.becomes(`document.getElementById("sound").ariaPressed === "true"`)
 	s.do(chromedp.Navigate(s.server.URL))
 	s.becomes(melt1 + ` === "335"`)
+	streams(1)
+	evaluate[bool](s, hurried)
+	evaluate[bool](s, hide)
+	streams(0)
+	s.becomes(`document.body.dataset.live === "false"`)
+	evaluate[bool](s, `turn(false)`)
+	s.becomes(`document.body.dataset.live === "true"`)
+	s.do(chromedp.Click("#sound"))
+	s.becomes(`document.getElementById("sound").ariaPressed === "true"`)
+	evaluate[bool](s, `turn(true)`)
+	// Another page would call, and waits until this one is gone.
+	evaluate[bool](s, `navigator.locks.request("bench sound", { ifAvailable: true }, (l) => { window.isFree = l !== null; }), true`)
+	s.becomes(`window.isFree === false`)
+	streams(1)
+	s.becomes(`document.body.dataset.live === "true"`)
+	s.do(chromedp.Click("#sound"))
+	streams(0)
 }
 
 func TestTrendReadsOutUnderTheCursor(t *testing.T) {

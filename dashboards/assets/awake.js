@@ -2,6 +2,7 @@
 // where the browser gives that: on this computer or over https only. Where it does not, the
 // page says so. Neither replaces a look at the bench.
 import { setText } from "./marks.js";
+import { duty } from "./rest.js";
 
 const words = document.body.dataset;
 const said = document.getElementById("awake");
@@ -48,6 +49,7 @@ let heard = null;
 function showPermission() {
   const granted = canNotify() && Notification.permission === "granted";
   button.hidden = granted || !canNotify();
+  duty("notices", granted);
   setText(told, granted ? button.dataset.yes : canNotify() ? "" : button.dataset.no);
 }
 

@@ -8,6 +8,7 @@ import { listen } from "./keys.js";
 import { offerNote, showMarks, taken } from "./offers.js";
 import { keepTyped, offerUnsent } from "./kept.js";
 import { notify, offerNotices, stayAwake } from "./awake.js";
+import { duty, restOutOfView } from "./rest.js";
 
 const body = document.body;
 const $ = (id) => document.getElementById(id);
@@ -116,7 +117,7 @@ function notLive() {
 }
 
 setInterval(() => {
-  if (performance.now() - lastMs <= liveForMs) return;
+  if (!source || performance.now() - lastMs <= liveForMs) return;
   notLive();
   // A phone that slept may hold a connection that is dead, and does not know.
   if (source.readyState === EventSource.OPEN && performance.now() - Math.max(lastMs, openedMs) > deadAfterMs) {
@@ -142,13 +143,22 @@ let source = null, openedMs = 0, refusal = "";
 
 function follow() {
   openedMs = performance.now();
-  source = new EventSource("/api/v1/events");
+  const opened = source = new EventSource("/api/v1/events");
   source.onmessage = take;
   source.onerror = () => {
-    if (source.readyState !== EventSource.CLOSED) return;
-    setTimeout(follow, 1000);
+    if (opened.readyState !== EventSource.CLOSED) return;
+    setTimeout(() => { if (source === opened) follow(); }, 1000);
     askWhy().catch(() => {});
   };
+}
+
+// Out of view nothing is known, and nothing is said of it.
+function letGo() {
+  source.close();
+  source = null;
+  lastMs = -Infinity;
+  body.dataset.live = "false";
+  notLive();
 }
 
 async function askWhy() {
@@ -232,6 +242,7 @@ $("test").onclick = () => sound.test();
 function toggleSound() {
   const on = sound.toggle();
   $("sound").setAttribute("aria-pressed", on);
+  duty("sound", on);
   setText($("sound"), on ? $("sound").dataset.yes : $("sound").dataset.no);
   return on;
 }
@@ -255,3 +266,4 @@ listen();
 keepTyped();
 trend.unit = unit;
 follow();
+restOutOfView(letGo, follow);
