@@ -220,6 +220,8 @@ func describedTables() []Relation {
 			{"amount", "", "as typed"},
 			{"c", celsius, "of a new set-point, or read by hand; says nothing of other kinds"},
 			{"said_from", "", "the phone or other computer that it was said from; empty is the bench's own computer, or its program"},
+			{"said_key", "", "the press that it came of, as who sent it calls it; empty where it has no name"},
+			{"takes", "", "of a note that is taken back: the press that it came of, or last for the last one from the same place; empty in older runs: the last one"},
 		}},
 		{"shot", false, "shots", []Column{
 			{"id", "", ""},

@@ -4,6 +4,8 @@ import (
 	"database/sql"
 	"encoding/json"
 	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"meltwarden/control"
@@ -68,7 +70,14 @@ type Event struct {
 	TakenBack bool `json:"taken_back,omitempty"`
 	// From is what it was said from, where that was not the bench's own computer.
 	From string `json:"from,omitempty"`
+	// Key is the press that it came of, as who sent it calls it; Takes, of a note that is
+	// taken back, that of the note, or LastOwn.
+	Key   string `json:"-"`
+	Takes string `json:"-"`
 }
+
+// LastOwn is the Takes of who takes back the last note from the same place.
+const LastOwn = "last"
 
 type plainEvent Event
 
@@ -95,6 +104,8 @@ type Mark struct {
 	As           Kind
 	// From is what it was said from; "" is the bench's own computer, or its program.
 	From string
+	// Key and Takes are those of Event.
+	Key, Takes string
 }
 
 // said are the kinds of event by what people said.
@@ -113,7 +124,7 @@ func EventOf(m Mark) (Event, bool) {
 	if m.Kind == 0 && m.As != "" {
 		kind = m.As
 	}
-	e := Event{Kind: kind, Pot: WholeBench, Text: m.Text, Amount: m.Amount, From: m.From}
+	e := Event{Kind: kind, Pot: WholeBench, Text: m.Text, Amount: m.Amount, From: m.From, Key: m.Key, Takes: m.Takes}
 	if kind == NewSetpoint || kind == HandReading {
 		e.C = m.C
 	}
@@ -133,8 +144,8 @@ func EventOf(m Mark) (Event, bool) {
 }
 
 func (r *Recorder) insertEvent(tx *sql.Tx, cycle uint64, e Event) error {
-	_, err := tx.Exec(`INSERT INTO event (run, part, cycle, bench_ms, wall_ms, kind, pot, text, amount, c, said_from) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		r.run.Load(), r.part, cycle, e.At.Milliseconds(), ms(e.Wall), e.Kind, e.Pot+1, e.Text, e.Amount, e.C, e.From)
+	_, err := tx.Exec(`INSERT INTO event (run, part, cycle, bench_ms, wall_ms, kind, pot, text, amount, c, said_from, said_key, takes) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		r.run.Load(), r.part, cycle, e.At.Milliseconds(), ms(e.Wall), e.Kind, e.Pot+1, e.Text, e.Amount, e.C, e.From, e.Key, e.Takes)
 	if err == nil && e.Kind == Note {
 		// What is noted at the bench is the run's note as well: there is one place for it.
 		_, err = tx.Exec(`UPDATE run SET note = CASE note WHEN '' THEN ?1 ELSE note || ' · ' || ?1 END WHERE id = ?2`, e.Text, r.run.Load())
@@ -146,42 +157,48 @@ func (r *Recorder) insertEvent(tx *sql.Tx, cycle uint64, e Event) error {
 }
 
 // eraseNote takes the note that was just taken back out of the run's note, where it still
-// stands at its end as it was written.
+// stands there as it was written.
 func (r *Recorder) eraseNote(tx *sql.Tx) error {
-	last, err := lastTakenBack(tx, r.run.Load())
-	if err != nil {
+	note, err := justTakenBack(tx, r.run.Load())
+	if err != nil || note == "" {
 		return err
 	}
-	_, err = tx.Exec(`UPDATE run SET note = substr(note, 1, length(note) - length(last.line))
-		FROM (SELECT CASE WHEN run.note = event.text THEN event.text ELSE ' · ' || event.text END AS line
-			FROM event JOIN run ON run.id = event.run WHERE event.id = ?2) AS last
-		WHERE id = ?1 AND substr(note, -length(last.line)) = last.line`, r.run.Load(), last)
+	var all string
+	if err := tx.QueryRow(`SELECT note FROM run WHERE id = ?`, r.run.Load()).Scan(&all); err != nil {
+		return err
+	}
+	const parted = " · "
+	if i := strings.LastIndex(parted+all+parted, parted+note+parted); i >= 0 {
+		rest := (parted + all + parted)[:i] + (parted + all + parted)[i+len(parted+note):]
+		_, err = tx.Exec(`UPDATE run SET note = ? WHERE id = ?`, strings.TrimSuffix(strings.TrimPrefix(rest, parted), parted), r.run.Load())
+	}
 	return err
 }
 
-// lastTakenBack is the note of a run that was taken back last: each takes the newest that
-// stands.
-func lastTakenBack(tx *sql.Tx, run int64) (last int64, err error) {
-	rows, err := tx.Query(`SELECT id, kind = ?2 FROM event WHERE run = ?1 AND (kind = ?2 OR kind = ?3 AND text = ?2) ORDER BY id`, run, Note, TakenBack)
+// justTakenBack is the note that the last event of a run takes back; "" where there is none.
+func justTakenBack(tx *sql.Tx, run int64) (string, error) {
+	rows, err := tx.Query(`SELECT kind, text, said_from, said_key, takes FROM event WHERE run = ?1 AND (kind = ?2 OR kind = ?3 AND text = ?2) ORDER BY id`, run, Note, TakenBack)
 	if err != nil {
-		return 0, err
+		return "", err
 	}
 	defer rows.Close()
-	var standing []int64
+	var events []Event
 	for rows.Next() {
-		var id int64
-		var isNote bool
-		if err := rows.Scan(&id, &isNote); err != nil {
-			return 0, err
+		var e Event
+		if err := rows.Scan(&e.Kind, &e.Text, &e.From, &e.Key, &e.Takes); err != nil {
+			return "", err
 		}
-		switch {
-		case isNote:
-			standing = append(standing, id)
-		case len(standing) > 0:
-			last, standing = standing[len(standing)-1], standing[:len(standing)-1]
-		}
+		events = append(events, e)
 	}
-	return last, rows.Err()
+	if err := rows.Err(); err != nil {
+		return "", err
+	}
+	last := len(events) - 1
+	markTakenBack(events[:last])
+	for _, i := range takenBackBy(events[:last], events[last]) {
+		return events[i].Text, nil
+	}
+	return "", nil
 }
 
 // Events lists what happened in a run, in order.
@@ -194,29 +211,68 @@ func (s *Store) Events(run int64) ([]Event, error) {
 	err = s.each(func(rows *sql.Rows) error {
 		var e Event
 		var part, bench, wall int64
-		if err := rows.Scan(&part, &bench, &wall, &e.Kind, &e.Pot, &e.Text, &e.Amount, &e.C, &e.From); err != nil {
+		if err := rows.Scan(&part, &bench, &wall, &e.Kind, &e.Pot, &e.Text, &e.Amount, &e.C, &e.From, &e.Key, &e.Takes); err != nil {
 			return err
 		}
 		e.At, e.Wall, e.Pot = offset[part]+time.Duration(bench)*time.Millisecond, time.UnixMilli(wall), e.Pot-1
 		events = append(events, e)
 		return nil
-	}, `SELECT part, bench_ms, wall_ms, kind, pot, text, amount, c, said_from FROM event WHERE run = ? ORDER BY id`, run)
+	}, `SELECT part, bench_ms, wall_ms, kind, pot, text, amount, c, said_from, said_key, takes FROM event WHERE run = ? ORDER BY id`, run)
 	markTakenBack(events)
 	return events, err
 }
 
-// markTakenBack finds the mark that each event of that kind takes back: the last of its
-// kind and pot before it.
+// markTakenBack marks what was taken back.
 func markTakenBack(events []Event) {
 	for i, by := range events {
-		if by.Kind != TakenBack {
-			continue
-		}
-		for j := i - 1; j >= 0; j-- {
-			if e := &events[j]; string(e.Kind) == by.Text && e.Pot == by.Pot && !e.TakenBack {
-				e.TakenBack = true
-				break
+		if by.Kind == TakenBack {
+			for _, j := range takenBackBy(events[:i], by) {
+				events[j].TakenBack = true
 			}
 		}
 	}
+}
+
+// OnceOnly reports whether control knows of a mark only that it was made, however often it
+// was: taken back once, none of them stands.
+func OnceOnly(k Kind) bool { return k == Clear || k == CameCured || k == BackOnPlate }
+
+// takenBackBy are the marks before an event that it takes back, as control has it: the last
+// of its kind and pot, or all of them of a kind that counts once, since the pot was lifted
+// or the program was started; and of notes the one that is named, from the same place.
+func takenBackBy(before []Event, by Event) (which []int) {
+	once := OnceOnly(Kind(by.Text))
+	for i, e := range slices.Backward(before) {
+		switch {
+		case once && (e.Kind == GoesOn || by.Text == string(BackOnPlate) && e.Kind == Lifted && e.Pot == by.Pot):
+			return which
+		case string(e.Kind) != by.Text || e.Pot != by.Pot || e.TakenBack || !e.isMeantBy(by):
+			continue
+		}
+		which = append(which, i)
+		if !once {
+			return which
+		}
+	}
+	return which
+}
+
+// isMeantBy reports whether a note is one that an event may take back.
+func (e Event) isMeantBy(by Event) bool {
+	return by.Takes == "" || e.From == by.From && (by.Takes == LastOwn || by.Takes == e.Key)
+}
+
+// Presses are the last marks of a run that came of a press with a name, at most so many, the
+// last first.
+func (s *Store) Presses(run int64, most int) (events []Event, err error) {
+	err = s.each(func(rows *sql.Rows) error {
+		var e Event
+		if err := rows.Scan(&e.Kind, &e.Pot, &e.From, &e.Key); err != nil {
+			return err
+		}
+		e.Pot--
+		events = append(events, e)
+		return nil
+	}, `SELECT kind, pot, said_from, said_key FROM event WHERE run = ? AND said_key <> '' ORDER BY id DESC LIMIT ?`, run, most)
+	return events, err
 }

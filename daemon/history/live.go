@@ -42,13 +42,13 @@ func (s *Store) LiveEvents(after int64, most int) (out Happened, err error) {
 	err = s.each(func(rows *sql.Rows) error {
 		var e NumberedEvent
 		var bench, wall int64
-		if err := rows.Scan(&bench, &wall, &e.Kind, &e.Pot, &e.Text, &e.Amount, &e.C, &e.From, &e.Shot); err != nil {
+		if err := rows.Scan(&bench, &wall, &e.Kind, &e.Pot, &e.Text, &e.Amount, &e.C, &e.From, &e.Key, &e.Takes, &e.Shot); err != nil {
 			return err
 		}
 		e.At, e.Wall, e.Pot = time.Duration(bench)*time.Millisecond, time.UnixMilli(wall), e.Pot-1
 		out.Events = append(out.Events, e)
 		return nil
-	}, `SELECT bench_ms, wall_ms, kind, pot, text, amount, c, said_from, CASE kind WHEN 'shot' THEN
+	}, `SELECT bench_ms, wall_ms, kind, pot, text, amount, c, said_from, said_key, takes, CASE kind WHEN 'shot' THEN
 		(SELECT count(*) FROM event AS o WHERE o.run = ?1 AND o.kind = 'shot' AND o.id <= event.id) ELSE 0 END`+
 		wanted+` AND id <= ?4 ORDER BY id DESC LIMIT ?5`, out.Run, out.Part, after, out.Last, most)
 	slices.Reverse(out.Events)

@@ -192,4 +192,9 @@ CREATE TABLE attempt (                  -- a change to a recipe that was accepte
 	`
 ALTER TABLE event ADD COLUMN said_from TEXT NOT NULL DEFAULT ''; -- not from the bench's own computer, but from this
 ` + eventView,
+	`
+ALTER TABLE event ADD COLUMN said_key TEXT NOT NULL DEFAULT ''; -- the press that it came of, as who sent it calls it
+ALTER TABLE event ADD COLUMN takes TEXT NOT NULL DEFAULT '';    -- the press whose note this takes back; 'last': the last one from the same place
+CREATE INDEX event_key ON event (run, said_key) WHERE said_key <> '';
+`,
 }

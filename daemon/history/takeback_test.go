@@ -61,3 +61,63 @@ func TestMarksThatAreTakenBack(t *testing.T) {
 	_, ok := EventOf(Mark{Command: control.Command{Kind: control.Silence}})
 	assert.False(t, ok)
 }
+
+// TestWhatIsTakenBackIsWhatControlTakesBack: a mark that counts once is gone with all its
+// presses since the pot was lifted or the program started; a note is the one that is named,
+// or the last one from the same place, whoever wrote one since.
+func TestWhatIsTakenBackIsWhatControlTakesBack(t *testing.T) {
+	s := open(t, t.TempDir())
+	o := withPotfuls()
+	r, err := s.Record(noon, o)
+	require.NoError(t, err)
+	e := newEvening(o.Settings)
+	say := func(m Mark) {
+		event, ok := EventOf(m)
+		require.True(t, ok)
+		k := e.next()
+		k.Events = []Event{event}
+		r.PutAll(k)
+	}
+	of := func(k, back control.CommandKind, pot int) {
+		say(Mark{Command: control.Command{Kind: k, Pot: pot, Mark: back}})
+	}
+	of(control.TickClear, 0, 1)
+	of(control.TickClear, 0, 0)
+	of(control.TickClear, 0, 1)
+	of(control.TakeBack, control.TickClear, 1)
+	of(control.Return, 0, 1)
+	of(control.Lift, 0, 1)
+	of(control.Return, 0, 1)
+	of(control.Return, 0, 1)
+	of(control.TakeBack, control.Return, 1)
+	note := func(text, from, key string) { say(Mark{Text: text, From: from, Key: key}) }
+	back := func(from, takes string) {
+		say(Mark{Command: control.Command{Kind: control.TakeBack, Pot: WholeBench}, From: from, Takes: takes})
+	}
+	note("draught", "", "k1")
+	note("stays", "phone blue", "k2")
+	note("fan off", "", "k3")
+	note("door open", "phone red", "k4")
+	back("", "k1")           // by its name, though others came since
+	back("phone blue", "k3") // nobody else's
+	back("phone red", LastOwn)
+	note("last", "phone blue", "k5")
+	require.NoError(t, r.Close(noon.Add(time.Hour)))
+
+	events, err := s.Events(r.Run())
+	require.NoError(t, err)
+	var gone []int
+	for i, e := range events {
+		if e.TakenBack {
+			gone = append(gone, i)
+		}
+	}
+	assert.Equal(t, []int{0, 2, 6, 7, 9, 12}, gone)
+	run, err := s.Run(r.Run())
+	require.NoError(t, err)
+	assert.Equal(t, "stays · fan off · last", run.Note)
+	presses, err := s.Presses(r.Run(), 2)
+	require.NoError(t, err)
+	require.Len(t, presses, 2)
+	assert.Equal(t, "k5", presses[0].Key)
+}
