@@ -91,6 +91,7 @@ type server struct {
 	advice  adviser
 	spelt   spelt
 	ticked  ticked
+	presses presses
 
 	phonesOut phonesOut
 }
@@ -105,7 +106,7 @@ func newServer(o Options) *server {
 func (s *server) handler() http.Handler {
 	mux := http.NewServeMux()
 	for _, r := range s.routes() {
-		mux.HandleFunc(r.pattern, s.forPeople(s.permitted(r.pattern, r.answer)))
+		mux.HandleFunc(r.pattern, s.forPeople(s.permitted(r.pattern, s.once(r.pattern, r.answer))))
 	}
 	h := compressed(withProblems(mux))
 	h = limitBody(h)

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -41,11 +42,21 @@ func (s *server) benchCommand(kind control.CommandKind) http.HandlerFunc {
 	}
 }
 
-// note answers the route of a note, in the form field "text"; with take-back=yes it takes
-// back the last one.
+// takesBack reports whether a note is to be taken back rather than kept.
+func takesBack(r *http.Request) bool {
+	return r.PostFormValue("take-back") == "yes" || r.PostFormValue(ofKey) != ""
+}
+
+// ofKey is the form field with the name of the press whose note is taken back.
+const ofKey = "of"
+
+// note answers the route of a note, in the form field "text"; what is to be taken back is
+// the one of the press that the field "of" names, or, with take-back=yes, the last one from
+// the same place.
 func (s *server) note(w http.ResponseWriter, r *http.Request) {
-	if r.PostFormValue("take-back") == "yes" {
-		s.submit(w, r, history.Mark{Command: control.Command{Kind: control.TakeBack, Pot: history.WholeBench}})
+	if takesBack(r) {
+		takes := cmp.Or(r.PostFormValue(ofKey), history.LastOwn)
+		s.submit(w, r, history.Mark{Command: control.Command{Kind: control.TakeBack, Pot: history.WholeBench}, Takes: takes})
 		return
 	}
 	text, err := typed(r, "text")
@@ -180,16 +191,13 @@ func typed(r *http.Request, field string) (string, error) {
 	return text, nil
 }
 
-// submit queues the mark. A form without script is sent back to the page.
+// submit queues the mark.
 func (s *server) submit(w http.ResponseWriter, r *http.Request, m history.Mark) {
 	m.From = visitorOf(r).from()
 	m.Afar = m.From != ""
+	m.Key, _ = pressOf(r) // it was looked at before
 	if err := s.Submit(m); err != nil {
 		refuseFor(w, queueFull, err)
-		return
-	}
-	if wantsPage(r) {
-		http.Redirect(w, r, "/", http.StatusSeeOther)
 		return
 	}
 	a := accepted{Accepted: "note"}
@@ -198,6 +206,15 @@ func (s *server) submit(w http.ResponseWriter, r *http.Request, m history.Mark) 
 	}
 	if m.Kind != 0 && m.Kind.NeedsPot() && m.Pot >= 0 {
 		a.Pot = m.Pot + 1
+	}
+	answerMark(w, r, a)
+}
+
+// answerMark answers to a mark that was taken; a form without script gets the page.
+func answerMark(w http.ResponseWriter, r *http.Request, a accepted) {
+	if wantsPage(r) {
+		http.Redirect(w, r, "/", http.StatusSeeOther)
+		return
 	}
 	writeJSON(w, http.StatusAccepted, a)
 }
@@ -209,6 +226,8 @@ func wantsPage(r *http.Request) bool { return strings.Contains(r.Header.Get("Acc
 var (
 	mouldField  = describe.Field{Name: "mould", Says: "the mould, in a line", Most: mostTyped, Example: "eel"}
 	noteField   = describe.Field{Name: "text", Says: "what is to be remembered, in a line", Most: mostTyped, Needed: true, Example: "draught from the door"}
+	ofField     = describe.Field{Name: ofKey, Says: "takes back, instead: the note of the press with this name", Most: mostKey}
+	lastField   = describe.Field{Name: "take-back", Says: "yes takes back, instead: the last note from the same place", Choices: []string{"yes"}}
 	amountField = describe.Field{Name: "amount", Says: "how much, with its unit, as a recipe can have it", Most: mostTyped, Example: "3 drops"}
 )
 
@@ -220,24 +239,22 @@ func commandOperations() []describe.Operation {
 		}
 	}
 	pot := func(command, does string, form ...describe.Field) describe.Operation {
-		o := bench("pots/{pot}/{command}", does, form...)
+		o := bench("pots/{pot}/{command}", does, append(form, keyField)...)
 		o.Fixed = map[string]string{"command": command}
-		o.Problems = append(o.Problems, noPot, noMark)
-		if len(form) > 0 {
-			o.Problems = append(o.Problems, wrongField)
-		}
+		o.Problems = append(o.Problems, noPot, noMark, wrongField)
 		return o
 	}
 	here := func(o describe.Operation, kinds ...*describe.Kind) describe.Operation {
 		o.HereOnly, o.Problems = true, append(append(o.Problems, benchOnly), kinds...)
 		return o
 	}
-	shot, note := bench("shot", "A shot: the push into the mould", mouldField), bench("note", "A note", noteField)
+	shot, note := bench("shot", "A shot: the push into the mould", mouldField, keyField), bench("note", "A note", noteField, ofField, lastField, keyField)
+	note.More = "Taken back is a note of the same place only: the bench's own computer, or this phone."
 	shot.Problems, note.Problems = append(shot.Problems, wrongField), append(note.Problems, wrongField)
 	off := bench("off", "ALL OFF: every heater off")
 	off.More = "It is not the emergency stop, which breaks the contactor and waits for no program."
-	quiet := bench("silence", "The sound off: for two minutes while a warning or a trip calls, and until something new does")
-	quiet.More, quiet.Problems = "From the bench's own computer, or a phone that was let in.", append(quiet.Problems, benchOnly)
+	quiet := bench("silence", "The sound off: for two minutes while a warning or a trip calls, and until something new does", keyField)
+	quiet.More, quiet.Problems = "From the bench's own computer, or a phone that was let in.", append(quiet.Problems, benchOnly, wrongField)
 	return []describe.Operation{
 		off, shot, note,
 		pot("stir", "The pot was stirred"), pot("clear", "The melt is clear"),

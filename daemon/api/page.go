@@ -1,6 +1,7 @@
 package api
 
 import (
+	"crypto/rand"
 	"net/http"
 	"slices"
 
@@ -28,6 +29,8 @@ type benchPage struct {
 	BenchKeys, PotKeys []view.Key
 	// FromHere is true on the bench's own computer.
 	FromHere bool
+	// Press is the name of the next press on this page, where no script makes one.
+	Press string
 	// Still leaves out the reloading that a browser without script needs: it would
 	// take away what is being typed.
 	Still bool
@@ -58,7 +61,7 @@ func (s *server) page(w http.ResponseWriter, r *http.Request) {
 	b, recipe := s.now(), s.liveRecipe()
 	p := benchPage{
 		head: s.head(r, s.Title, "/"), Bench: b, Pots: s.benchPots(b, recipe), Run: s.Run, HeatRefused: s.HeatRefused,
-		FromHere: fromHere(r), Still: r.URL.Query().Has("still"),
+		FromHere: fromHere(r), Still: r.URL.Query().Has("still"), Press: rand.Text(),
 	}
 	p.Lacks, p.BenchKeys, p.PotKeys = s.lacks(recipe), view.BenchKeys(), view.PotKeys()
 	if recipe != nil {

@@ -19,8 +19,15 @@ type trendEvent struct {
 	Number int `json:"number,omitempty"`
 	// TakesBack is the kind of the mark that this one takes back, the last of the same pot;
 	// left out by every other.
-	TakesBack string    `json:"takes_back,omitempty"`
-	Shown     view.Both `json:"shown"`
+	TakesBack string `json:"takes_back,omitempty"`
+	// Once is true where all of that kind are taken back, since the pot was lifted.
+	Once bool `json:"once,omitempty"`
+	// Key is the press that a mark came of, and Takes, of a note that is taken back, that of
+	// the note, or "last".
+	Key   string    `json:"key,omitempty"`
+	Takes string    `json:"takes,omitempty"`
+	From  string    `json:"from,omitempty"` // what it was said from; left out of the bench's own computer
+	Shown view.Both `json:"shown"`
 }
 
 // shapes are the marks of the kinds that have one of their own, the same as on a run's
@@ -43,8 +50,8 @@ func trendEventOf(e history.NumberedEvent) trendEvent {
 		takesBack = e.Text
 	}
 	return trendEvent{
-		TakesBack: takesBack,
-		AtS:       e.At.Seconds(), Pot: e.Pot + 1, Kind: e.Kind, Shape: shape, Number: e.Shot,
+		TakesBack: takesBack, Once: history.OnceOnly(history.Kind(takesBack)), Key: e.Key, Takes: e.Takes, From: e.From,
+		AtS: e.At.Seconds(), Pot: e.Pot + 1, Kind: e.Kind, Shape: shape, Number: e.Shot,
 		Shown: view.Both{C: eventWords(e, review.Celsius), F: eventWords(e, review.Fahrenheit)},
 	}
 }

@@ -117,6 +117,19 @@ var said = map[control.CommandKind]Kind{
 	control.HandReading: HandReading, control.TakeBack: TakenBack,
 }
 
+// CommandOf is what was said for an event of a kind; zero for a note, and for what nobody said.
+func CommandOf(k Kind) control.CommandKind {
+	if k == Silenced {
+		return control.Silence
+	}
+	for command, kind := range said {
+		if kind == k {
+			return command
+		}
+	}
+	return 0
+}
+
 // EventOf is a mark as it is kept; there is none for a mark that nobody will ask
 // for later.
 func EventOf(m Mark) (Event, bool) {

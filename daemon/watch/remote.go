@@ -66,7 +66,8 @@ func (r *Remote) Get(ctx context.Context, path string) ([]byte, error) {
 	return r.ask(ctx, http.MethodGet, path, nil)
 }
 
-// Send sends what a person said, once: what comes late is false, so nothing is sent again.
+// Send sends what a person said, once: what comes late is false, so nothing is sent again
+// by itself.
 func (r *Remote) Send(ctx context.Context, path string, form url.Values) error {
 	_, err := r.ask(ctx, http.MethodPost, path, form)
 	return err
@@ -104,7 +105,7 @@ func (r *Remote) request(ctx context.Context, method, path string, form url.Valu
 		return nil, plainly(err)
 	case a.StatusCode < 200 || a.StatusCode > 299:
 		defer a.Body.Close()
-		return nil, refusal(a)
+		return nil, refusedError{refusal(a)}
 	}
 	return a, nil
 }
@@ -120,6 +121,9 @@ func plainly(err error) error {
 	}
 	return err
 }
+
+// refusedError is the program's own answer, as against none.
+type refusedError struct{ error }
 
 // refusal is why a request was refused, as RFC 9457 spells it, or else its status.
 func refusal(a *http.Response) error {

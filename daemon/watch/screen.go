@@ -37,13 +37,14 @@ type watcher struct {
 	broke  bool // it was heard once, and then no more
 	title  string
 
-	chosen  int // a pot, from 1; zero is none
-	until   time.Time
-	message console.Line
-	back    *back   // what the message is of, if that can be taken back
-	typing  *entry  // a note
-	help    bool    // the keys are listed
-	told    chan do // what came of what was sent
+	chosen     int // a pot, from 1; zero is none
+	until      time.Time
+	message    console.Line
+	back       *back   // what the message is of, if that can be taken back
+	unanswered press   // nothing was heard of it
+	typing     *entry  // a note
+	help       bool    // the keys are listed
+	told       chan do // what came of what was sent
 }
 
 // do changes the watcher; it comes from elsewhere.

@@ -2,9 +2,11 @@ package watch
 
 import (
 	"context"
+	"crypto/rand"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"net/url"
 	"slices"
 	"strings"
@@ -40,7 +42,7 @@ func (w *watcher) note(k Key) {
 	text := strings.TrimSpace(string(w.typing.text))
 	w.typing = nil
 	if keep && text != "" {
-		w.send(w.words.Note, "/note", url.Values{"text": {text}}, &back{path: "/note", form: url.Values{"take-back": {"yes"}}})
+		w.send(w.words.Note, "/note", url.Values{"text": {text}}, &back{path: "/note", ofPress: true})
 	}
 }
 
@@ -50,18 +52,51 @@ func (w *watcher) send(what, path string, form url.Values, undo *back) {
 		w.say(view.Warn, w.words.NotSent, what, w.words.NotLiveNoMark)
 		return
 	}
-	at := clock()
+	at, p := clock(), w.unanswered.again(path, form, undo, time.Now())
 	w.inBackground(func(ctx context.Context) do {
-		err := w.Remote.Send(ctx, path, form)
+		err := w.Remote.Send(ctx, path, p.with(form))
 		return func(w *watcher) {
+			if w.unanswered = (press{}); err != nil && !errors.As(err, &refusedError{}) {
+				w.unanswered = p
+			}
 			if err != nil {
 				w.say(view.Warn, w.words.NotSent, what, err)
 				return
 			}
 			w.say(view.Plain, w.words.Taken, at, what)
-			w.back = undo
+			w.back = p.undo
 		}
 	})
+}
+
+// press is one of a key, with the name by which it counts once, however often it is sent.
+type press struct {
+	what, key string
+	at        time.Time
+	undo      *back
+}
+
+// sameWithin is for how long the same press counts as the one before, which got no answer (E).
+const sameWithin = 30 * time.Second
+
+// again is the press before, where the same is sent once more, and else a new one.
+func (p press) again(path string, form url.Values, undo *back, now time.Time) press {
+	what := path + " " + form.Encode()
+	if p.what == what && now.Sub(p.at) < sameWithin {
+		return p
+	}
+	p = press{what, rand.Text(), now, undo}
+	if undo != nil && undo.ofPress {
+		undo.form = url.Values{"of": {p.key}}
+	}
+	return p
+}
+
+// with is a form with the press's name.
+func (p press) with(form url.Values) url.Values {
+	named := url.Values{"key": {p.key}}
+	maps.Copy(named, form)
+	return named
 }
 
 // off switches every heater off, whatever is heard.
@@ -86,6 +121,7 @@ type back struct {
 	pot        int // from 1; zero is of none
 	mark, path string
 	form       url.Values
+	ofPress    bool    // form names the press
 	shotFrom   float64 // for a shot: none before this bench time, in seconds
 }
 

@@ -188,3 +188,18 @@ func TestKeysHaveNames(t *testing.T) {
 		}
 	}
 }
+
+// TestAPressThatGotNoAnswerIsTheSameOne for a while, by its name, and is taken back by it.
+func TestAPressThatGotNoAnswerIsTheSameOne(t *testing.T) {
+	at := time.Date(2026, 3, 1, 19, 30, 0, 0, time.Local)
+	text := url.Values{"text": {"fan"}}
+	first := press{}.again("/note", text, &back{ofPress: true}, at)
+	assert.Equal(t, first, first.again("/note", text, &back{ofPress: true}, at.Add(29*time.Second)))
+	assert.NotEqual(t, first.key, first.again("/note", text, nil, at.Add(30*time.Second)).key)
+	assert.NotEqual(t, first.key, first.again("/note", url.Values{"text": {"fans"}}, nil, at).key)
+	assert.NotEqual(t, first.key, first.again("/shot", text, nil, at).key)
+	assert.Equal(t, url.Values{"of": {first.key}}, first.undo.form)
+	assert.Equal(t, url.Values{"text": {"fan"}, "key": {first.key}}, first.with(text))
+	assert.NotContains(t, text, "key")
+	assert.True(t, errors.As(error(refusedError{errors.New("no")}), &refusedError{}))
+}

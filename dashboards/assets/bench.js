@@ -212,7 +212,7 @@ setInterval(() => { if (!document.hidden && !$("potfuls").contains(document.acti
 sendForms((form) => {
   trend.happened();
   taken(form);
-  if (form.getAttribute("action") === "/api/v1/note" && form !== $("offer")) offerNote($("offer").dataset.note);
+  if (form.getAttribute("action") === "/api/v1/note" && form !== $("offer")) offerNote($("offer").dataset.note, form.dataset.key);
   if (form.id === "shot") awaitShot();
   else if (form.closest("#last-shot")) refreshShot();
   else if (form.closest("#potfuls")) refreshPotfuls();

@@ -72,7 +72,12 @@ export function offerUnsent() {
   document.addEventListener("unsent", (e) => {
     const at = new Date().toLocaleTimeString([], { hour12: false });
     const whose = e.target.closest(".pot")?.querySelector("h2").textContent;
+    unsent = unsent.filter((m) => m.key !== e.detail.key); // pressed again
     unsent.push({ ...e.detail, label: whose ? `${whose}: ${e.detail.label}` : e.detail.label, at });
+    keep();
+  });
+  document.addEventListener("sent", (e) => {
+    unsent = unsent.filter((m) => m.key !== e.detail);
     keep();
   });
 }

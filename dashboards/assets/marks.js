@@ -39,19 +39,40 @@ async function post(address, fields, withinMs) {
 // Refused is the program's own answer, as against none.
 class Refused extends Error {}
 
+// Every press has a name of its own, so that the program counts it once, however often it is
+// sent. The same press made again within a while of one that got no answer is that one again.
+const sameWithinMs = 30_000;
+const unanswered = new WeakMap(); // by form: the press that got no answer
+
+function newKey() {
+  return Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
+}
+
+function keyOf(form, address, fields) {
+  fields.delete("key");
+  const what = `${address} ${fields}`, before = unanswered.get(form);
+  const again = before?.what === what && performance.now() - before.at < sameWithinMs;
+  return again ? before : { what, key: newKey(), at: performance.now() };
+}
+
 async function send(form, button) {
   // A file goes as it is, and may take its time; what is typed takes none.
   const file = form.enctype === "multipart/form-data", typed = new FormData(form, button);
   const fields = file ? typed : new URLSearchParams(typed);
   if (button.ariaPressed === "true" && button.name === "fault") fields.set("take-back", "yes");
+  const address = button.getAttribute("formaction") ?? form.action;
+  const press = file ? {} : keyOf(form, address, fields);
+  if (press.key) fields.set("key", press.key);
   try {
-    await post(button.getAttribute("formaction") ?? form.action, fields, file ? 30_000 : 3000);
+    await post(address, fields, file ? 30_000 : 3000);
   } catch (e) {
+    if (e instanceof Refused) unanswered.delete(form);
+    else unanswered.set(form, press);
     if (button.classList.contains("off")) tellProblem(body.dataset.notSentOff);
     else if (e instanceof Refused || file || whereTyped(form)) tell(form, `${body.dataset.notSent} ${button.firstChild.textContent}. ${e.message}`);
     else {
       tell(form, `${body.dataset.notSent} ${button.firstChild.textContent}.`);
-      const detail = { label: button.firstChild.textContent, action: button.getAttribute("formaction") ?? form.action, fields: String(fields) };
+      const detail = { label: button.firstChild.textContent, action: address, fields: String(fields), key: press.key };
       form.dispatchEvent(new CustomEvent("unsent", { bubbles: true, detail }));
     }
     return false;
@@ -59,7 +80,9 @@ async function send(form, button) {
   button.dataset.sent = "";
   setTimeout(() => delete button.dataset.sent, 1500);
   tell(form, "");
-  form.dispatchEvent(new Event("sent", { bubbles: true }));
+  unanswered.delete(form);
+  form.dataset.key = press.key ?? "";
+  form.dispatchEvent(new CustomEvent("sent", { bubbles: true, detail: press.key }));
   if ("once" in form.dataset) form.reset();
   return true;
 }

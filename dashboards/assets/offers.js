@@ -12,16 +12,16 @@ function say(text) {
   button.disabled = !text;
 }
 
-function show(text, action, mark) {
+function show(text, action, field, value) {
   offer.action = action;
-  [name.name, name.value] = mark ? ["mark", mark] : ["take-back", "yes"];
+  [name.name, name.value] = [field, value];
   say(text);
   clearTimeout(hides);
   hides = setTimeout(() => say(""), offerForMs);
 }
 
-// offerNote offers to take back the note that was just written down.
-export const offerNote = (text) => show(text, "/api/v1/note", "");
+// offerNote offers to take back the note that was just written down, by its press.
+export const offerNote = (text, key) => show(text, "/api/v1/note", "of", key);
 
 // taken ends an offer that was.
 export function taken(form) {
@@ -52,7 +52,7 @@ export function showMarks(bench, articles) {
     list(article, pot);
     for (const m of pot.marks) {
       const key = `${pot.number} ${m.mark}`, was = before.get(key);
-      if (!first && (was === undefined || m.since_s < was)) show(`${pot.colour}: ${m.label}`, `/api/v1/pots/${pot.number}/take-back`, m.mark);
+      if (!first && (was === undefined || m.since_s < was)) show(`${pot.colour}: ${m.label}`, `/api/v1/pots/${pot.number}/take-back`, "mark", m.mark);
       before.set(key, m.since_s);
     }
     for (const key of before.keys()) {

@@ -131,8 +131,11 @@ export class Events {
 
   // takeBack forgets a mark that was taken back, as the run's picture does.
   #takeBack(by) {
-    const i = this.#all.findLastIndex((e) => e.kind === by.takes_back && e.pot === by.pot);
-    if (i >= 0) this.#all.splice(i, 1);
+    const from = by.takes_back === "back on plate" ? this.#all.findLastIndex((e) => e.kind === "lifted" && e.pot === by.pot) : -1;
+    const meant = (e) => !by.takes || e.from === by.from && (by.takes === "last" || by.takes === e.key);
+    const is = (e, i) => i > from && e.kind === by.takes_back && e.pot === by.pot && meant(e);
+    const last = this.#all.findLastIndex(is);
+    this.#all = this.#all.filter((e, i) => by.once ? !is(e, i) : i !== last);
   }
 
   // of are those of a pot (from 0) and of the bench in a stretch, in order.

@@ -1,0 +1,134 @@
+package api
+
+import (
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"unicode"
+
+	"meltwarden/control"
+	"meltwarden/daemon/describe"
+	"meltwarden/daemon/history"
+)
+
+// A mark whose answer was lost is sent again, and must not count twice. So every press has
+// a name of its own, made at the press and sent with each try: what comes again from the
+// same place, for the same route and by the same name is answered as before and counts no
+// more. What was refused is forgotten. ALL OFF has none of this: it always counts.
+
+// keyKey is the form field with the name of a press.
+const keyKey = "key"
+
+var keyField = describe.Field{
+	Name: keyKey, Most: mostKey,
+	Says: "a name for this press, random and made anew for each: what is sent again with it, because no answer came, counts once",
+}
+
+const (
+	mostKey     = 64  // letters
+	mostPresses = 512 // remembered
+)
+
+// presses are the last ones that counted. The zero value knows of none.
+type presses struct {
+	mu     sync.Mutex
+	seen   []string
+	loaded int64 // the run of which the history's are among them
+}
+
+// pressRoutes are those whose presses count once.
+var pressRoutes = []string{"POST /api/v1/silence", "POST /api/v1/shot", "POST /api/v1/note", potRoute}
+
+// once answers a press that counted already as it was answered then.
+func (s *server) once(pattern string, answer http.HandlerFunc) http.HandlerFunc {
+	if !slices.Contains(pressRoutes, pattern) {
+		return answer
+	}
+	return func(w http.ResponseWriter, r *http.Request) {
+		key, err := pressOf(r)
+		switch {
+		case err != nil:
+			refuseFor(w, wrongField, err)
+		case key == "":
+			answer(w, r)
+		default:
+			s.count(w, r, pressName(visitorOf(r).from(), r.URL.Path, key), answer)
+		}
+	}
+}
+
+// count lets one of several that come at once count, and the others wait for its answer.
+func (s *server) count(w http.ResponseWriter, r *http.Request, name string, answer http.HandlerFunc) {
+	h := held{under: w, header: w.Header(), status: http.StatusOK}
+	p := &s.presses
+	p.mu.Lock()
+	p.recall(s.History)
+	if slices.Contains(p.seen, name) {
+		answerMark(&h, r, acceptedOf(r))
+	} else if answer(&h, r); h.status < http.StatusBadRequest {
+		p.remember(name)
+	}
+	p.mu.Unlock()
+	w.WriteHeader(h.status)
+	w.Write(h.body.Bytes())
+}
+
+func (p *presses) remember(name string) {
+	if p.seen = append(p.seen, name); len(p.seen) > mostPresses {
+		p.seen = slices.Clone(p.seen[len(p.seen)-mostPresses:])
+	}
+}
+
+// recall takes up those of the run being recorded that counted before the program was
+// started. What can not be read now is asked for again.
+func (p *presses) recall(h *history.Store) {
+	if h == nil || h.Live() == 0 || h.Live() == p.loaded {
+		return
+	}
+	events, err := h.Presses(h.Live(), mostPresses/2)
+	if err != nil {
+		return
+	}
+	p.loaded = h.Live()
+	for _, e := range slices.Backward(events) {
+		p.remember(pressName(e.From, routeOf(e), e.Key))
+	}
+}
+
+func pressName(from, path, key string) string { return key + " " + path + " " + from }
+
+// routeOf is where a mark was sent to.
+func routeOf(e history.Event) string {
+	kind := history.CommandOf(e.Kind)
+	switch {
+	case e.Pot != history.WholeBench:
+		return "/api/v1/pots/" + strconv.Itoa(e.Pot+1) + "/" + kind.String()
+	case kind == control.Shot || kind == control.Silence:
+		return "/api/v1/" + kind.String()
+	}
+	return "/api/v1/note"
+}
+
+// pressOf is the name of a press; "" where it has none.
+func pressOf(r *http.Request) (string, error) {
+	key := r.PostFormValue(keyKey)
+	if len(key) > mostKey || strings.ContainsFunc(key, func(l rune) bool { return l > unicode.MaxASCII || !unicode.IsGraphic(l) || l == ' ' }) {
+		return "", &fieldError{field: keyKey, why: "more than 64 letters, or others than those of ASCII", fix: "make it of letters and digits"}
+	}
+	return key, nil
+}
+
+// acceptedOf is the answer to what a route takes.
+func acceptedOf(r *http.Request) accepted {
+	parts := strings.Split(strings.TrimPrefix(r.URL.Path, "/api/v1/"), "/")
+	if len(parts) == 3 {
+		pot, _ := strconv.Atoi(parts[1]) // it was a number when it counted
+		return accepted{Accepted: parts[2], Pot: pot}
+	}
+	if parts[0] == "note" && takesBack(r) {
+		return accepted{Accepted: control.TakeBack.String()}
+	}
+	return accepted{Accepted: parts[0]}
+}
