@@ -20,6 +20,7 @@ import (
 type checksAsked struct {
 	to     string
 	ticked []string
+	untick []string
 	all    bool
 	asJSON bool
 }
@@ -28,12 +29,13 @@ func checksCommand() *cobra.Command {
 	var a checksAsked
 	c := &cobra.Command{
 		Use: "checks", Short: "List the before-heat checks of a running bench, and tick them off",
-		Long: view.Texts().ChecksAdvice + "\n\nThe bench is asked that serve or demo runs. Ticks come in one go, and are written down with the run.",
+		Long: view.Texts().ChecksAdvice + "\n\nThe bench is asked that serve or demo runs. Ticks are written down with the run, with when and from where. " + view.Texts().ChecksLapse,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return a.run(c.Context(), c.OutOrStdout()) },
 	}
 	c.Flags().StringVar(&a.to, "to", "", "the page's address, a URL or host:port; "+config.DefaultListen+" where nothing else is said")
-	c.Flags().StringSliceVar(&a.ticked, "tick", nil, "tick these off and no others, by their keys: dry,mould")
+	c.Flags().StringSliceVar(&a.ticked, "tick", nil, "tick these off, by their keys: dry,mould")
+	c.Flags().StringSliceVar(&a.untick, "untick", nil, "take the ticks of these away, by their keys")
 	c.Flags().BoolVar(&a.all, "all", false, "tick all of them off")
 	c.Flags().BoolVar(&a.asJSON, "json", false, "print an object")
 	c.MarkFlagsMutuallyExclusive("tick", "all")
@@ -46,6 +48,7 @@ type checksShown struct {
 	Checks    []struct {
 		Key, Words string
 		Ticked     *time.Time
+		Said       string
 		Reads      *struct{ Words string }
 	}
 	Probes []struct {
@@ -70,8 +73,8 @@ func (a *checksAsked) run(ctx context.Context, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	if a.all || a.ticked != nil {
-		if err := bench.Send(ctx, checksAt, url.Values{"ticked": a.keys(shown), "keep": {"yes"}}); err != nil {
+	if a.all || a.ticked != nil || a.untick != nil {
+		if err := bench.Send(ctx, checksAt, url.Values{"ticked": a.keys(shown), "was_ticked": a.untick, "keep": {"yes"}}); err != nil {
 			return fmt.Errorf("%v refuses: %w", bench, err)
 		}
 		if body, shown, err = askChecks(ctx, bench); err != nil {
@@ -111,7 +114,7 @@ func (s *checksShown) write(out io.Writer) error {
 	if s.Simulated {
 		t.Line("%s\n", view.Texts().Simulated)
 	}
-	t.Line("%s\n", lines.Wrap("", view.Texts().ChecksAdvice))
+	t.Line("%s\n\n%s\n", lines.Wrap("", view.Texts().ChecksAdvice), lines.Wrap("", view.Texts().ChecksLapse))
 	for _, c := range s.Checks {
 		box, words := "[ ] ", c.Words
 		if c.Ticked != nil {
@@ -120,7 +123,11 @@ func (s *checksShown) write(out io.Writer) error {
 		if c.Reads != nil {
 			words += " Now: " + c.Reads.Words + "."
 		}
-		t.Line("%s", lines.Hang(box, "    ", words+" ("+c.Key+")"))
+		words += " (" + c.Key + ")"
+		if c.Said != "" {
+			words += " " + c.Said
+		}
+		t.Line("%s", lines.Hang(box, "    ", words))
 	}
 	t.Line("\nprobes: %s", s.probes())
 	for _, p := range s.Probes {

@@ -40,7 +40,7 @@ func TestChecksOfARunningBench(t *testing.T) {
 			return
 		}
 		w.Write([]byte(`{"simulated": true, "checks": [
-			{"key": "dry", "words": "All dry.", "ticked": "2026-02-01T19:00:00Z", "reads": null},
+			{"key": "dry", "words": "All dry.", "ticked": "2026-02-01T19:00:00Z", "said": "ticked at 19:00, phone blue", "reads": null},
 			{"key": "emergency-stop", "words": "Tried.", "ticked": null, "reads": {"words": "emergency stop open"}}],
 			"probes": [{"of": "1 left, melt", "c": 20.4}, {"of": "1 left, plate", "c": null}],
 			"agreement": "not all read", "spread_c": null, "agree_c": 3, "kept": "all but emergency stop"}`))
@@ -50,7 +50,8 @@ func TestChecksOfARunningBench(t *testing.T) {
 	require.NoError(t, err)
 	assertPrinted(t, "checks", out)
 	for _, text := range []string{
-		view.Texts().Simulated, "Nothing heats by a tick", "[x] All dry. (dry)", "[ ] Tried. Now: emergency stop open. (emergency-stop)",
+		view.Texts().Simulated, "Nothing heats by a tick", "[x] All dry. (dry) ticked at 19:00, phone blue", "for 12 hours at most",
+		"[ ] Tried. Now: emergency stop open. (emergency-stop)",
 		"probes: not all read", "20.4 °C", "not read", "written down with the run: all but emergency stop",
 	} {
 		assert.Contains(t, out, text)
@@ -59,6 +60,9 @@ func TestChecksOfARunningBench(t *testing.T) {
 	_, err = ranChecks("--to", bench.Listener.Addr().String(), "--all")
 	require.NoError(t, err)
 	assert.Equal(t, url.Values{"ticked": {"dry", "emergency-stop"}, "keep": {"yes"}}, posted[0])
+	_, err = ranChecks("--to", bench.URL, "--untick", "dry")
+	require.NoError(t, err)
+	assert.Equal(t, url.Values{"was_ticked": {"dry"}, "keep": {"yes"}}, posted[1])
 	_, err = ranChecks("--to", bench.URL, "--tick", "lid")
 	assert.ErrorContains(t, err, `refuses: ticked "lid": there is no such check`)
 	bench.Close()

@@ -3,6 +3,7 @@ package api
 import (
 	"fmt"
 	"net/http"
+	"slices"
 	"time"
 
 	"meltwarden/control/guard"
@@ -48,12 +49,14 @@ type checksPage struct {
 // checkRow is one check with what is known of it.
 type checkRow struct {
 	checks.Check
-	// Ticked is when it was ticked off; null where it is not.
+	// Ticked is when it was ticked off; null where it is not. From is what it was ticked off
+	// from; "" is the bench's own computer.
 	Ticked *time.Time `json:"ticked"`
+	From   string     `json:"from"`
+	// Said is both in words.
+	Said string `json:"said"`
 	// Reads is what the program reads of it now; null where that is nothing.
 	Reads *view.Interlock `json:"reads"`
-
-	Clock string `json:"-"`
 }
 
 // probeRow is a probe with its reading in words.
@@ -125,6 +128,8 @@ func (s *server) allChecks(u review.Unit) []checks.Check {
 }
 
 func (s *server) checkRows(u review.Unit) (rows []checkRow) {
+	run := s.liveRun()
+	s.ticked.recall(s.History, run, s.allChecks(u))
 	f := s.Hub.Latest()
 	locks := view.Interlocks(f, f.Live(time.Now()))
 	for _, c := range s.allChecks(u) {
@@ -135,12 +140,20 @@ func (s *server) checkRows(u review.Unit) (rows []checkRow) {
 		case checks.CutOut:
 			row.Reads = &locks[1]
 		}
-		if at := s.ticked.when(c.Key); !at.IsZero() {
-			row.Ticked, row.Clock = &at, at.Format("15:04")
+		if t, is := s.ticked.when(c.Key, time.Now(), run); is {
+			row.Ticked, row.From, row.Said = &t.at, t.from, view.TickedWords(t.at, t.from)
 		}
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+// liveRun is the run being recorded; zero where none is.
+func (s *server) liveRun() int64 {
+	if s.History == nil {
+		return 0
+	}
+	return s.History.Live()
 }
 
 // coldProbes are the probes of the pots, as they read now.
@@ -180,22 +193,30 @@ func (s *server) checks(w http.ResponseWriter, r *http.Request) {
 // The form fields of what is ticked off.
 const (
 	tickedKey = "ticked"
+	wasKey    = "was_ticked"
 	keepKey   = "keep"
 )
 
-// tick takes what is ticked off, in the form fields "ticked"; with keep=yes it is written
-// down with the run as well. Heat has nothing to do with it.
+// tick takes what is ticked off, in the form fields "ticked", and what was so when the form
+// was shown, in "was_ticked": what is only among those is taken away, and all others stay as
+// they are, whatever a page shows that was left open. With keep=yes all is written down with
+// the run in a line as well. Heat has nothing to do with it.
 func (s *server) tick(w http.ResponseWriter, r *http.Request) {
 	if err := r.ParseForm(); err != nil {
 		refuseFor(w, wrongField, err)
 		return
 	}
-	all, keys := s.allChecks(unitOf(r)), r.PostForm[tickedKey]
-	if key := checks.Unknown(all, keys); key != "" {
-		refuseFor(w, wrongField, &fieldError{tickedKey, &key, "there is no such check", "write a key that GET /api/v1/checks lists"})
+	all := s.allChecks(unitOf(r))
+	for _, field := range []string{tickedKey, wasKey} {
+		if key := checks.Unknown(all, r.PostForm[field]); key != "" {
+			refuseFor(w, wrongField, &fieldError{field, &key, "there is no such check", "write a key that GET /api/v1/checks lists"})
+			return
+		}
+	}
+	if err := s.tickChanged(r, all); err != nil {
+		refuseFor(w, queueFull, err)
 		return
 	}
-	s.ticked.set(keys, time.Now())
 	if r.PostFormValue(keepKey) == "yes" {
 		if s.History == nil || s.History.Live() == 0 {
 			refuse(w, notRecording, view.Texts().ChecksNoRun)
@@ -203,7 +224,7 @@ func (s *server) tick(w http.ResponseWriter, r *http.Request) {
 		}
 		_, before, _ := lastChecks(s.History)
 		is, spread := checks.Compare(s.coldProbes())
-		text := checks.Summary(all, func(key string) bool { return !s.ticked.when(key).IsZero() }) + "; probes: " + string(is)
+		text := checks.Summary(all, func(key string) bool { _, is := s.ticked.when(key, time.Now(), s.liveRun()); return is }) + "; probes: " + string(is)
 		if spread.Known() {
 			text += fmt.Sprintf(", %.1f °C apart", float64(spread))
 		}
@@ -218,6 +239,32 @@ func (s *server) tick(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	writeJSON(w, http.StatusAccepted, accepted{Accepted: "checks"})
+}
+
+// tickChanged ticks off, and takes away, what a form changes, each by itself.
+func (s *server) tickChanged(r *http.Request, all []checks.Check) error {
+	is := tick{time.Now(), visitorOf(r).from(), s.liveRun()}
+	s.ticked.recall(s.History, is.run, all)
+	for _, c := range all {
+		on, was := slices.Contains(r.PostForm[tickedKey], c.Key), slices.Contains(r.PostForm[wasKey], c.Key)
+		if on == was {
+			continue
+		}
+		err := s.ticked.set(c.Key, on, is, func() error {
+			if is.run == 0 {
+				return nil
+			}
+			m := history.Mark{Text: c.Short, As: history.Ticked, From: is.from}
+			if !on {
+				m.As = history.Unticked
+			}
+			return s.Submit(m)
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 const (
@@ -243,9 +290,11 @@ func checksOperations() []describe.Operation {
 			Answers: []describe.Answer{{Status: 200, Body: checksNow{}, Says: "The checks"}}, Problems: []*describe.Kind{notReadable},
 		},
 		{
-			Route: "POST /api/v1/checks", Group: groupMark, Does: "Tick before-heat checks off, these and no others",
+			Route: "POST /api/v1/checks", Group: groupMark, Does: "Tick before-heat checks off, or take ticks away",
+			More: view.Texts().ChecksLapse + " When, and from where, each was ticked off is kept with the run. What is named in neither field stays as it is.",
 			Form: []describe.Field{
 				{Name: tickedKey, Says: "the key of a check that is ticked off; as many as there are", Example: "dry"},
+				{Name: wasKey, Says: "the key of a check that was ticked off when the form was shown: one that is not in ticked any more is taken away; as many as there are"},
 				{Name: keepKey, Says: "yes writes them down with the run as well", Choices: []string{"yes"}},
 			},
 			Answers: answers(http.StatusAccepted, accepted{}, "They are ticked off"), Problems: []*describe.Kind{wrongField, notRecording, queueFull},

@@ -2,8 +2,10 @@ package api
 
 import (
 	"encoding/json"
+	"errors"
 	"net/http"
 	"net/url"
+	"strings"
 	"testing"
 	"time"
 
@@ -11,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/config"
+	"meltwarden/daemon/checks"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 )
@@ -51,7 +54,12 @@ func TestChecksAreAdvice(t *testing.T) {
 	require.NotNil(t, p.Checks[4].Reads)
 
 	require.Equal(t, http.StatusAccepted, do(h, form("/api/v1/checks", url.Values{"ticked": {"dry", "sound"}})).StatusCode)
-	assert.Empty(t, marks)
+	require.Len(t, marks, 2, "each by itself")
+	for _, m := range marks {
+		assert.Zero(t, m.Kind, "it is nothing to control")
+		assert.Equal(t, history.Ticked, m.As)
+	}
+	marks = nil
 	for _, c := range shown().Checks {
 		assert.Equal(t, c.Key == "dry" || c.Key == "sound", c.Ticked != nil, c.Key)
 	}
@@ -62,14 +70,65 @@ func TestChecksAreAdvice(t *testing.T) {
 			all = append(all, c.Key)
 		}
 	}
-	require.Equal(t, http.StatusSeeOther, do(h, form("/api/v1/checks", url.Values{"ticked": all, "keep": {"yes"}}, "Accept: text/html")).StatusCode)
-	require.Len(t, marks, 1)
-	assert.Zero(t, marks[0].Kind, "it is nothing to control")
-	event, ok := history.EventOf(marks[0])
+	require.Equal(t, http.StatusSeeOther, do(h, form("/api/v1/checks", url.Values{"ticked": all, "was_ticked": {"sound"}, "keep": {"yes"}}, "Accept: text/html")).StatusCode)
+	require.Len(t, marks, 12, "ten ticked off, one taken away, and the line")
+	last := marks[11]
+	assert.Zero(t, last.Kind, "it is nothing to control")
+	event, ok := history.EventOf(last)
 	require.True(t, ok)
 	assert.Equal(t, history.Checked, event.Kind)
 	assert.Contains(t, event.Text, "all but sound; probes: too warm to compare")
 
 	o.History = nil
 	requireProblem(t, do(New(o), form("/api/v1/checks", url.Values{"keep": {"yes"}})), http.StatusNotFound)
+}
+
+// TestATickIsOfItsRun, and of the one who made it: a page that was left open takes nothing
+// away that was ticked since, and says nothing for others; a tick is gone after twelve hours
+// and in another run, and is still there when its run goes on after a restart.
+func TestATickIsOfItsRun(t *testing.T) {
+	store := opened(t)
+	e := begun(t, store, time.Now(), string(config.DemoRecipe().Typed))
+	e.pass([]history.Event{
+		{Kind: history.Ticked, Text: "sound", Pot: history.WholeBench}, {Kind: history.Ticked, Text: "gloves and face shield", Pot: history.WholeBench},
+		{Kind: history.Unticked, Text: "sound", Pot: history.WholeBench}, {Kind: history.Ticked, Text: "all dry", Pot: history.WholeBench, From: "phone red"},
+	}, nil, "")
+	require.Eventually(t, func() bool { events, err := store.Events(store.Live()); return err == nil && len(events) == 4 }, 5*time.Second, 10*time.Millisecond)
+	s, _, _ := letting(t)
+	s.History = store
+	s.Submit = func(history.Mark) error { return nil }
+	h := s.handler()
+	blue := carriedBy(t, s.Phones, "blue", time.Now(), time.Hour)
+	stands := func() string {
+		var all []string
+		for _, row := range s.checkRows(false) {
+			if row.Ticked != nil {
+				all = append(all, row.Key+" "+row.From)
+			}
+		}
+		return strings.Join(all, ", ")
+	}
+	assert.Equal(t, "gloves , dry phone red", stands(), "from before the restart")
+	for _, fields := range []url.Values{
+		{"ticked": {"fuse"}}, // by a script
+		{"ticked": {"dry", "mould"}, "was_ticked": {"dry"}}, // by a page that knew of dry only
+		{"ticked": {"gloves"}},                              // it stands: who made it stays
+	} {
+		require.Equal(t, http.StatusAccepted, do(h, fromPhone("POST", "/api/v1/checks", blue, fields)).StatusCode)
+	}
+	assert.Equal(t, "gloves , fuse phone blue, dry phone red, mould phone blue", stands())
+	require.Equal(t, http.StatusAccepted, do(h, form("/api/v1/checks", url.Values{"was_ticked": {"dry"}})).StatusCode)
+	assert.Equal(t, "gloves , fuse phone blue, mould phone blue", stands())
+	page := body(t, do(h, request("GET", "/checks")))
+	requireAll(t, page, "A tick is for this run only, and for 12 hours at most", ", phone blue</small>", ", at the bench</small>")
+
+	now, run := time.Now(), store.Live()
+	_, is := s.ticked.when("fuse", now.Add(checks.Stands), run)
+	assert.False(t, is)
+	_, is = s.ticked.when("fuse", now, run+1)
+	assert.False(t, is)
+	s.Submit = func(history.Mark) error { return errors.New("full") }
+	requireProblem(t, do(h, form("/api/v1/checks", url.Values{"ticked": {"dry"}})), http.StatusServiceUnavailable)
+	assert.NotContains(t, stands(), "dry", "it was not kept")
+	e.end()
 }

@@ -18,6 +18,7 @@ type runPage struct {
 	Plot                               *plotPart // nil when nothing was recorded
 	Deviations                         []string
 	Checks                             string
+	Ticks                              []string
 	Shots                              []shotCard
 	Potfuls                            potfuls
 	// Lines are the events without the stirs, WithStirs all of them.
@@ -64,7 +65,7 @@ func (s *server) pageOf(r *http.Request, about review.Review, part *plotPart) ru
 		Deviations: about.DeviationLines(unitOf(r)), Lines: about.Lines(false), WithStirs: about.Lines(true),
 		Shots: cardsOf(about.Run.ID, about.Recipe, about.Settings, about.Shots, unitOf(r)),
 	}
-	p.Checks = about.ChecksLine()
+	p.Checks, p.Ticks = about.ChecksLine(), about.TickLines()
 	p.FromHere = fromHere(r) && about.Run.State != history.Recording
 	p.Stirs = len(p.WithStirs) - len(p.Lines)
 	path := fmt.Sprintf("/runs/%d", about.Run.ID)

@@ -8,10 +8,15 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"meltwarden/config"
 	"meltwarden/config/quantity"
 )
+
+// Stands is for how long a tick stands at most: an evening at the bench, and no other (E).
+// It ends with its run, too.
+const Stands = 12 * time.Hour
 
 // Check is one of them.
 type Check struct {

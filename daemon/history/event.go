@@ -45,6 +45,8 @@ const (
 	HandReading Kind = "read by hand" // likewise
 	Note        Kind = "note"
 	Checked     Kind = "before-heat checks" // Text is which were ticked off
+	Ticked      Kind = "check ticked off"   // Text is which, shortly
+	Unticked    Kind = "tick taken away"    // likewise
 	TakenBack   Kind = "taken back"         // the last mark of the pot, whose kind is Text
 	GoesOn      Kind = "goes on after an interruption"
 )

@@ -27,13 +27,13 @@ type NumberedEvent struct {
 }
 
 // LiveEvents are the newest events, at most so many, of those that came after the one that
-// Happened.Last named; zero is from the start. That an alarm is over is left out.
+// Happened.Last named; zero is from the start. That an alarm is over is left out, and what was ticked off before heat.
 func (s *Store) LiveEvents(after int64, most int) (out Happened, err error) {
 	out.Run = s.Live()
 	if out.Part, err = s.livePart(); err != nil {
 		return out, err
 	}
-	const wanted = ` FROM event WHERE run = ?1 AND part = ?2 AND id > ?3 AND kind <> 'alarm over'`
+	const wanted = ` FROM event WHERE run = ?1 AND part = ?2 AND id > ?3 AND kind NOT IN ('alarm over', 'check ticked off', 'tick taken away')`
 	var count int
 	if err := s.one([]any{&count, &out.Last}, `SELECT count(*), coalesce(max(id), 0)`+wanted, out.Run, out.Part, after); err != nil || count == 0 {
 		return out, err

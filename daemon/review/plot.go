@@ -51,7 +51,7 @@ func (r Review) addEvents(run *plot.Run) {
 	for _, e := range r.Events {
 		kind, known := kinds[e.Kind]
 		switch {
-		case e.Kind == history.AlarmOver || e.Kind == history.TakenBack || e.TakenBack || e.Pot >= len(run.Pots):
+		case e.Kind == history.AlarmOver || e.Kind == history.TakenBack || e.TakenBack || isTick(e) || e.Pot >= len(run.Pots):
 			continue
 		case !known:
 			kind = string(e.Kind)

@@ -267,7 +267,7 @@ func (r Review) Lines(withStirs bool) []Line {
 	var lines []Line
 	number := 0
 	for _, e := range r.Events {
-		if e.Kind == history.Stirred && !withStirs {
+		if e.Kind == history.Stirred && !withStirs || isTick(e) {
 			continue
 		}
 		what := EventWords(e)

@@ -21,6 +21,9 @@ func (r Review) WriteText(w io.Writer, u Unit) error {
 		t.Line("%s", lines.Wrap("", "note: "+r.Run.Note))
 	}
 	t.Line("%s", lines.Wrap("", r.ChecksLine()))
+	for _, line := range r.TickLines() {
+		t.Line("%s", lines.Wrap("", line))
+	}
 	if changes := r.DeviationLines(u); len(changes) > 0 {
 		t.Line("\nchanged at the bench")
 		for _, c := range changes {

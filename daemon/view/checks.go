@@ -2,6 +2,7 @@ package view
 
 import (
 	"fmt"
+	"time"
 
 	"meltwarden/control/guard"
 	"meltwarden/daemon/checks"
@@ -11,7 +12,7 @@ import (
 type ChecksLabels struct {
 	Checks, ChecksAdvice, ChecksKeep, ChecksKept, ChecksNoRun, ChecksTicked string
 	ProbesRead, ProbeOf, ProbeShows, ReadNow, HeardIt, HeardWhy             string
-	TickHere                                                                string
+	TickHere, ChecksLapse                                                   string
 	SayTick, SayReady, SayAct, SayDanger, AfterChecks                       string
 }
 
@@ -20,14 +21,23 @@ var checksLabels = ChecksLabels{
 	ChecksAdvice: "Advice, on the cold bench. Nothing heats by a tick, and nothing is kept from heating by one that is missing. " +
 		"What protects you is the hardware; the local code and a licensed electrician have the last word.",
 	ChecksKeep: "Write down with the run", ChecksKept: "Written down with the run at %s: %s.",
-	ChecksNoRun:  "No run is being recorded, so nothing can be written down: start the program with a recipe and a data folder. What you tick stays until it ends.",
-	ChecksTicked: "ticked",
+	ChecksNoRun:  "No run is being recorded, so nothing can be written down: start the program with a recipe and a data folder. What you tick stays until it ends, or for 12 hours.",
+	ChecksTicked: "ticked at %s, %s",
+	ChecksLapse:  fmt.Sprintf("A tick is for this run only, and for %.0f hours at most: then it is gone by itself.", checks.Stands.Hours()),
 	ProbesRead:   "What the probes read", ProbeOf: "Probe", ProbeShows: "shows",
 	ReadNow: "reads now:", HeardIt: "Hear them",
 	HeardWhy: "By this page, on this device. A browser gives sound only after a press, so switch it on at the bench page as well. The bench's own buzzer speaks the same calls.",
 	SayTick:  "A hand is wanted", SayReady: "Ready to pour", SayAct: "Act within a minute", SayDanger: "Danger: look at once",
 	TickHere:    "Tick them off on this bench",
 	AfterChecks: "Then press the bench's own enable button. Nothing else enables heat.",
+}
+
+// TickedWords says when a check was ticked off, and from where.
+func TickedWords(at time.Time, from string) string {
+	if from == "" {
+		from = "at the bench"
+	}
+	return fmt.Sprintf(checksLabels.ChecksTicked, at.Local().Format("15:04"), from)
 }
 
 // ProbesWords says in both units how cold probes lie together.

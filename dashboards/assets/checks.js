@@ -1,25 +1,51 @@
-// The before-heat checks: what is ticked is kept at once, so that a page that is loaded
-// anew has it; and every call can be heard.
+// The before-heat checks: each tick is sent by itself, so that a page that was left open takes
+// nothing away that was ticked elsewhere, and what is ticked elsewhere shows here; and every
+// call can be heard.
+import { setText } from "./marks.js";
 import { Sound } from "./sound.js";
 
 const form = document.getElementById("checks");
 const problem = document.getElementById("problem");
+const boxes = Array.from(form.querySelectorAll("input[type=checkbox]"));
+let sending = 0;
 
-async function tick() {
+async function tick(box) {
+  sending++;
   try {
     const answer = await fetch(form.action, {
-      method: "POST", headers: { Accept: "application/json" }, body: new URLSearchParams(new FormData(form)), signal: AbortSignal.timeout(3000),
+      method: "POST", headers: { Accept: "application/json" }, body: new URLSearchParams({ [box.checked ? "ticked" : "was_ticked"]: box.value }), signal: AbortSignal.timeout(3000),
     });
     if (!answer.ok) throw new Error((await answer.json()).detail);
     problem.hidden = true;
   } catch (e) {
     problem.hidden = false;
-    problem.textContent = `${document.body.dataset.notSent} ${e.message}`;
+    setText(problem, `${document.body.dataset.notSent} ${e.message}`);
+  }
+  sending--;
+  refresh().catch(() => {});
+}
+
+// refresh shows what is ticked off now, unless something is on its way.
+async function refresh() {
+  const answer = await fetch(form.action, { signal: AbortSignal.timeout(3000) });
+  if (!answer.ok || sending) return;
+  const { checks } = await answer.json();
+  if (sending) return;
+  for (const box of boxes) {
+    const now = checks.find((c) => c.key === box.value);
+    if (!now) continue;
+    box.checked = now.ticked !== null;
+    const row = box.closest("li");
+    row.querySelector("[name=was_ticked]").disabled = !box.checked;
+    setText(row.querySelector("small"), now.said);
   }
 }
-form.addEventListener("change", tick);
+const refreshEveryMs = 5000;
+setInterval(() => { if (!document.hidden) refresh().catch(() => {}); }, refreshEveryMs);
+
+form.addEventListener("change", (e) => tick(e.target));
 // What was ticked before this script was there.
-if (Array.from(form.querySelectorAll("input[type=checkbox]")).some((box) => box.checked !== box.defaultChecked)) tick();
+for (const box of boxes) if (box.checked !== box.defaultChecked) tick(box);
 
 const sound = new Sound();
 document.querySelector(".heard").hidden = false;
