@@ -130,6 +130,19 @@ func TestAHandAtTheBench(t *testing.T) {
 	s.do(chromedp.Click(`#unsent [data-do="send"]`))
 	assert.Equal(t, control.Command{Kind: control.Draw, Pot: 1}, s.command())
 	s.becomes(`document.getElementById("unsent").hidden`)
+	// It arrives, and its answer is lost: pressed again, and sent again later, it counts once.
+	evaluate[bool](s, `window.fetch = ((real) => (...with_) => real(...with_).then(() => Promise.reject(new TypeError("gone"))))(fetch), true`)
+	s.do(chromedp.Click(`[action="/api/v1/pots/3/stir"] button`))
+	assert.Equal(t, control.Command{Kind: control.Stir, Pot: 2}, s.command())
+	s.becomes(`document.querySelectorAll("#unsent li").length === 1`)
+	evaluate[bool](s, `window.told = 0, document.addEventListener("unsent", () => window.told++), true`)
+	s.do(chromedp.Click(`[action="/api/v1/pots/3/stir"] button`))
+	s.becomes(`window.told === 1 && document.querySelectorAll("#unsent li").length === 1`)
+	s.do(chromedp.Reload())
+	s.becomes(`document.querySelector("#unsent li") !== null && document.body.dataset.live === "true"`)
+	s.do(chromedp.Click(`#unsent [data-do="send"]`))
+	s.becomes(`document.getElementById("unsent").hidden`)
+	assert.Empty(t, s.queue)
 
 	cold := holding()
 	cold.Heat, cold.Hot = control.HeatBlocked, false
