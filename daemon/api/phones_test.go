@@ -270,7 +270,7 @@ func TestABrokenFileOfPhonesIsSaidLoudly(t *testing.T) {
 	o.Phones, o.Listen = phone.Open(folder), "0.0.0.0:8080"
 	defer o.Phones.Close()
 	blue := carriedBy(t, o.Phones, "blue", time.Now(), time.Hour)
-	const said = "phones are out, so no ALL OFF from one"
+	const said = "all are out, so no ALL OFF from one"
 	assert.NotContains(t, body(t, do(New(o), request("GET", "/"))), said)
 	require.NoError(t, o.Phones.Close())
 	require.NoError(t, os.WriteFile(filepath.Join(folder, phone.FileName), []byte("no such file of ours, and long enough to be read as one"), 0o600))

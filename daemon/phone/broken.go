@@ -29,7 +29,7 @@ type SetAsideError struct {
 
 // Error names the file and the fix.
 func (e *SetAsideError) Error() string {
-	return fmt.Sprintf("the file of the phones could not be read: it was set aside at %s as %s, and every phone is out until it is let in anew", e.At.Local().Format("15:04 on 2006-01-02"), e.File)
+	return fmt.Sprintf("the file of the phones could not be read: it was set aside at %s as %s, and every phone is out until it is let in anew, on the page Phones or by meltwarden phone add", e.At.Local().Format("15:04 on 2006-01-02"), e.File)
 }
 
 // Trouble is why a phone that was let in may be out now: a file that can not be used, or
