@@ -7,10 +7,11 @@ import { Sound } from "./sound.js";
 const form = document.getElementById("checks");
 const problem = document.getElementById("problem");
 const boxes = Array.from(form.querySelectorAll("input[type=checkbox]"));
-let sending = 0;
+let sending = 0, sent = 0;
 
 async function tick(box) {
   sending++;
+  sent++;
   try {
     const answer = await fetch(form.action, {
       method: "POST", headers: { Accept: "application/json" }, body: new URLSearchParams({ [box.checked ? "ticked" : "was_ticked"]: box.value }), signal: AbortSignal.timeout(3000),
@@ -25,12 +26,13 @@ async function tick(box) {
   refresh().catch(() => {});
 }
 
-// refresh shows what is ticked off now, unless something is on its way.
+// refresh shows what is ticked off now, unless something was on its way meanwhile.
 async function refresh() {
+  const before = sent;
   const answer = await fetch(form.action, { signal: AbortSignal.timeout(3000) });
-  if (!answer.ok || sending) return;
+  if (!answer.ok) return;
   const { checks } = await answer.json();
-  if (sending) return;
+  if (sending || sent !== before) return;
   for (const box of boxes) {
     const now = checks.find((c) => c.key === box.value);
     if (!now) continue;
