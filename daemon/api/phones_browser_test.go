@@ -102,7 +102,8 @@ func TestAPhoneInABrowser(t *testing.T) {
 		t.Helper()
 		select {
 		case m := <-s.queue:
-			assert.Equal(t, history.Mark{Command: control.Command{Kind: kind, Pot: m.Pot, Afar: true}, From: "phone blue"}, m)
+			assert.Equal(t, history.Mark{Command: control.Command{Kind: kind, Pot: m.Pot, Afar: true}, From: "phone blue", Key: m.Key}, m)
+			assert.NotEmpty(t, m.Key, "the script names each press")
 		case <-time.After(10 * time.Second):
 			t.Fatal("no mark arrived")
 		}
