@@ -136,7 +136,7 @@ const leastFound = 4
 const (
 	nameWidth  = 14
 	meltWidth  = 8
-	setWidth   = 20
+	setWidth   = 30
 	stateWidth = 18
 	indent     = 5 // below a pot's name
 )

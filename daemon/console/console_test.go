@@ -28,9 +28,9 @@ var update = flag.Bool("update", false, "write the golden files anew")
 
 // set is an invented bench.
 var set = control.Settings{Pots: []control.PotSettings{
-	{Name: "left", Colour: "slate", HeaterW: 1000, SetpointC: 168, BandC: 2, StirWithin: 2 * time.Minute},
-	{Name: "middle", Colour: "ivory", HeaterW: 1000, SetpointC: 171, BandC: 2, StirWithin: 2 * time.Minute},
-	{Name: "right", Colour: "rust", HeaterW: 800, SetpointC: 165, BandC: 2, StirWithin: 2 * time.Minute},
+	{Name: "left", Colour: "slate", HeaterW: 1000, SetpointC: 168, BandC: 2, CureC: 172, StirWithin: 2 * time.Minute},
+	{Name: "middle", Colour: "ivory", HeaterW: 1000, SetpointC: 171, BandC: 2, CureC: 172, StirWithin: 2 * time.Minute},
+	{Name: "right", Colour: "rust", HeaterW: 800, SetpointC: 165, BandC: 2, CureC: 172, StirWithin: 2 * time.Minute},
 }}
 
 func good(c float64) reading.Temperature { return reading.Temperature{C: c, Fault: reading.None} }
@@ -58,6 +58,7 @@ func ready(f *control.Frame) {
 	for i := range f.Pots {
 		p := &f.Pots[i]
 		p.State, p.Wait, p.WaitLeft, p.StirredEver, p.SinceStir = control.Ready, control.WaitNothing, 150*time.Second, true, 30*time.Second
+		p.Cured = true
 		p.Melt, p.MeltC = good(p.SetpointC+0.3), p.SetpointC+0.3
 	}
 }

@@ -20,7 +20,7 @@ func (b Bench) Lost(ago time.Duration) Bench {
 	}
 	for i, p := range b.Pots {
 		u := unknownPot(i, control.PotSettings{Name: p.Name, Colour: p.Colour, SetpointC: float64(p.SetpointC), BandC: float64(p.BandC)})
-		u.Probes, u.Shown.Against = p.Probes, p.Shown.Against
+		u.Probes = p.Probes
 		lost.Pots = append(lost.Pots, u)
 	}
 	return lost

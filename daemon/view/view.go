@@ -227,7 +227,7 @@ func potOf(f *frames.Frame, live bool, i int, bench control.Settings) Pot {
 		Ready: p.State == control.Ready, Recalled: p.Recalled, Uncured: p.Uncured, Marks: marksOf(p),
 		Doubted: p.Doubted, Tuned: p.Tuned, TrialSwing: p.Trial.Swing, TrialOf: p.Trial.Of, TrialLeftS: trialLeft(p),
 		Noticed: p.Noticed, LooksBack: p.LooksBack, Pour: pourOf(p.Pour),
-		Shown: potWords(f, i, s),
+		Shown: potWords(f, i, bench),
 	}
 	pot.estimates(p)
 	pot.showDraw(f, p, bench.Injector)
@@ -298,16 +298,3 @@ func slope(p *control.PotFrame) Figure {
 	}
 	return Figure(p.SlopeCPerMin)
 }
-
-// level is how far the melt is from its set-point on the page's scale, from -1
-// to 1, and the half-width of the band on the same scale. Every pot has its own
-// set-point in the middle, so that pots can be compared across.
-func level(p *control.PotFrame) (melt, band Figure) {
-	off := (float64(frames.Melt(p)) - p.SetpointC) / levelSpanC
-	return Figure(math.Max(-1, math.Min(1, off))), Figure(math.Min(1, p.BandC/levelSpanC))
-}
-
-// levelSpanC is the distance from the set-point at either end of the scale, in
-// degrees Celsius: wide enough for the dip of a cold addition, narrow enough
-// that a band of 2 can be seen from across the shop (our choice, no source).
-const levelSpanC = 16.0

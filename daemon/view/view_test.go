@@ -210,14 +210,39 @@ func TestUnits(t *testing.T) {
 	assert.Equal(t, Both{"set 100 ± 2 °C", "set 212 ± 3.6 °F"}, against(100, 2))
 }
 
-func TestLevelIsMeasuredFromThePotsOwnSetpoint(t *testing.T) {
+// TestLevelGoesFromAColdShopToTheTrip, with where the pot is to get in the middle: its
+// cure temperature until it is cured.
+func TestLevelGoesFromAColdShopToTheTrip(t *testing.T) {
 	p := waiting3(0).Pots[0]
-	for _, c := range []struct{ melt, want float64 }{{168, 0}, {172, .25}, {160, -.5}, {20, -1}, {300, 1}} {
+	p.Cured = true
+	s := control.PotSettings{CureC: 172}
+	for _, c := range []struct{ melt, want float64 }{{168, 0}, {170, .12}, {163, -.3}, {158, -.6}, {89, -.8}, {20, -1}, {2, -1}, {184, .8}, {190, 1}, {300, 1}} {
 		p.MeltC = c.melt
-		got, band := level(&p)
-		assert.Equal(t, Figure(c.want), got)
-		assert.Equal(t, Figure(.125), band)
+		got, band := aimOf(&p, s).level(&p, 190)
+		assert.InDelta(t, c.want, float64(got), 1e-9, "%v", c.melt)
+		assert.InDelta(t, .12, float64(band), 1e-9)
 	}
+	p.Cured, p.MeltC = false, 173
+	got, band := aimOf(&p, s).level(&p, 190)
+	assert.InDelta(t, .06, float64(got), 1e-9)
+	assert.Zero(t, band, "a cure temperature has no band")
+}
+
+// TestAPotThatIsToCureNamesItsCureTemperature, and none whose cure was taken back.
+func TestAPotThatIsToCureNamesItsCureTemperature(t *testing.T) {
+	f, s := waiting3(control.WaitDwell, control.WaitHeat, control.WaitNothing), bench()
+	for i := range s.Pots {
+		s.Pots[i].CureC = 172
+	}
+	f.Pots[1].Melt.C, f.Pots[1].MeltC = 100, 100
+	f.Pots[2].Cured = true
+	words := func(i int) PotWords { return Of(f, s, noon).Pots[i].Shown }
+	assert.Equal(t, Both{"cure at 172, set 168 ± 2 °C", "cure at 341.6, set 334.4 ± 3.6 °F"}, words(0).Against)
+	assert.Equal(t, "72.0 °C below cure temperature", words(1).Off.C)
+	assert.Equal(t, "set 168 ± 2 °C", words(2).Against.C)
+	assert.Equal(t, "0.4 °C above set-point", words(2).Off.C)
+	f.Pots[0].Uncured = true
+	assert.Equal(t, "set 168 ± 2 °C", words(0).Against.C)
 }
 
 func TestAbout(t *testing.T) {

@@ -53,8 +53,8 @@ type BenchWords struct {
 // PotWords are one pot in words and on the page's scale.
 type PotWords struct {
 	Melt    Both   `json:"melt"`
-	Against Both   `json:"against"` // the set-point and its band
-	Off     Both   `json:"off"`     // how far from the set-point, or what is wrong with the reading
+	Against Both   `json:"against"` // the cure temperature while it is to get there, the set-point and its band
+	Off     Both   `json:"off"`     // how far from where it is to get, or what is wrong with the reading
 	Wait    string `json:"wait"`
 	Left    string `json:"left"`
 	Way     string `json:"way"`      // when it is ready
@@ -72,25 +72,26 @@ type PotWords struct {
 	Band       Figure `json:"band"`
 }
 
-func potWords(f *frames.Frame, i int, s control.PotSettings) PotWords {
-	p := &f.Pots[i]
+func potWords(f *frames.Frame, i int, bench control.Settings) PotWords {
+	p, s := &f.Pots[i], bench.Pots[i]
 	w := unknownWords(s)
 	w.Melt = inBoth(func(u unit) string { return meltText(p, u) })
-	w.Against = against(p.SetpointC, p.BandC)
-	w.Off = offset(p)
+	a := aimOf(p, s)
+	w.Against = a.against(p)
+	w.Off = a.offset(p)
 	w.Wait, w.Left, w.Way = waiting(p), left(p, s), way(f, p)
 	w.Pour, w.PourHow = pourWords(p.Pour, aboveBand(p))
 	w.More = inBoth(func(u unit) string { return more(p, u) })
 	w.Ahead = inBoth(func(u unit) string { return predicted(p, u) })
 	w.Tone, w.Shape = potTone(f, i), shapes[p.State]
-	w.Level, w.Band = level(p)
+	w.Level, w.Band = a.level(p, bench.Limits.MeltTripC)
 	return w
 }
 
 func unknownWords(s control.PotSettings) PotWords {
 	return PotWords{
 		Melt: same(dash), Against: against(s.SetpointC, s.BandC), Off: same(notKnown), Injector: same(""), More: same(""), Ahead: same(""),
-		Tone: Lost, Shape: "unknown", Level: frames.Unknown(), Band: Figure(math.Min(1, s.BandC/levelSpanC)),
+		Tone: Lost, Shape: "unknown", Level: frames.Unknown(), Band: bandOnScale(s.BandC),
 	}
 }
 
@@ -173,35 +174,6 @@ func left(p *control.PotFrame, s control.PotSettings) string {
 
 func stirLeft(p *control.PotFrame, s control.PotSettings) time.Duration {
 	return max(0, s.StirWithin-p.SinceStir)
-}
-
-// against is the set-point and its band.
-func against(setC, bandC float64) Both {
-	return inBoth(func(u unit) string {
-		return fmt.Sprintf(texts.against, trimmed(u.degrees(setC)), trimmed(u.span(bandC)), u.symbol)
-	})
-}
-
-// offset is how far the melt is from its set-point, or why it is not known.
-func offset(p *control.PotFrame) Both {
-	melt := frames.MeltOrEstimate(p)
-	switch {
-	case !p.Probes.HasMelt():
-		return guessed(p)
-	case !melt.Known():
-		return same(fmt.Sprintf(texts.noReading, fault(p.Melt)))
-	}
-	off := float64(melt) - p.SetpointC
-	return inBoth(func(u unit) string {
-		if math.Abs(u.span(off)) < 0.05 {
-			return texts.at
-		}
-		text := texts.above
-		if off < 0 {
-			text = texts.below
-		}
-		return fmt.Sprintf(text, strconv.FormatFloat(math.Abs(u.span(off)), 'f', 1, 64), u.symbol)
-	})
 }
 
 // fault says what is wrong with an unusable reading.
