@@ -46,12 +46,33 @@ func notLiveWords(last string) BenchWords {
 // urgent is the first that is to be done, or to be known, about the worst trip; empty
 // without one. The line above it says only what the pour waits for.
 func urgent(f *frames.Frame) string {
-	i := slices.IndexFunc(f.Conditions, func(c guard.Condition) bool { return c.Severity == guard.Trip })
-	if i < 0 {
+	c := worstTrip(f)
+	if c == nil {
 		return ""
 	}
-	first, _ := FirstSentence(f.Conditions[i].Code.Instruction())
+	first, _ := FirstSentence(c.Code.Instruction())
 	return first
+}
+
+// worstTrip is nil without one.
+func worstTrip(f *frames.Frame) *guard.Condition {
+	i := slices.IndexFunc(f.Conditions, func(c guard.Condition) bool { return c.Severity == guard.Trip })
+	if i < 0 {
+		return nil
+	}
+	return &f.Conditions[i]
+}
+
+// tripAnswer names the pot that tripped, by the number that the eye looks for: the one
+// that the worst trip is about, of several that wait for a reset.
+func tripAnswer(f *frames.Frame, s control.Settings, pot int) string {
+	if c := worstTrip(f); c != nil {
+		pot = c.Pot
+	}
+	if pot < 0 {
+		return texts.benchTripped
+	}
+	return fmt.Sprintf(texts.potTripped, numbered(pot, s))
 }
 
 // probe is a labelled temperature, nothing where the bench has no such probe.
@@ -89,7 +110,10 @@ func answer(f *frames.Frame, s control.Settings) (line Both, detail string) {
 		return same(texts.notYet), ""
 	}
 	p := &f.Pots[i]
-	if f.Pour.Known && p.Wait == control.WaitReturn {
+	switch {
+	case p.Wait == control.WaitReset:
+		return same(tripAnswer(f, s, i)), ""
+	case f.Pour.Known && p.Wait == control.WaitReturn:
 		return pourAnswer(f, s)
 	}
 	takes := ""

@@ -105,6 +105,7 @@ type PastLabels struct {
 var texts = struct {
 	Labels
 	notYet, notYetPot, shootNow, stirAgain     string
+	potTripped, benchTripped                   string
 	waitsFor, goodFor, against, above, below   string
 	readyIn, allReadyIn, within                string
 	pourIn, pourSeen, pourAssumed, pourOfPot   string
@@ -160,7 +161,8 @@ var texts = struct {
 	inInjector:  "in the injector for %s: %s",
 	predictedIn: "%s %s in %d min",
 	potEnable:   "%s waits for another press of the enable button",
-	notYet:      "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
+	potTripped:  "%s tripped, reset at the bench", benchTripped: "Tripped, reset at the bench",
+	notYet: "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
 	readyIn:   "can be ready in %s", allReadyIn: ", all ready in %s", within: "%d ± %d %s",
 	pourIn: "cold in ≈ %d s", pourSeen: "%d to %d s, by how it cools", pourAssumed: "%d to %d s, assumed: it has hardly cooled yet",
@@ -180,7 +182,6 @@ var texts = struct {
 	clearFrom:  "from %s %s",
 	lacks: map[control.Wait]string{
 		control.WaitEnable:  "heat is not enabled; that is done at the bench",
-		control.WaitReset:   "%s tripped, reset at the bench",
 		control.WaitReading: "no good reading from %s",
 		control.WaitHeat:    "%s %s below its cure temperature",
 		control.WaitDwell:   "%s in its cure dwell",

@@ -242,6 +242,14 @@ func potName(pot int, s control.Settings) string {
 	return fmt.Sprintf(texts.pot, pot+1)
 }
 
+// numbered is what people call the pot, its number first.
+func numbered(pot int, s control.Settings) string {
+	if s.Pots[pot].Colour == "" {
+		return potName(pot, s)
+	}
+	return fmt.Sprintf("%d %s", pot+1, potName(pot, s))
+}
+
 func status(c guard.Condition) string {
 	switch {
 	case c.Active && c.Latched:

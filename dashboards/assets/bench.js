@@ -58,6 +58,8 @@ function showConditions(conditions) {
   const rows = conditions.map((c) => {
     const row = $("condition").content.firstElementChild.cloneNode(true);
     row.dataset.severity = c.severity;
+    row.querySelector(".number").hidden = c.pot === 0;
+    setText(row.querySelector(".number"), c.pot);
     fill(row, c);
     return row;
   });
