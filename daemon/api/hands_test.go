@@ -20,6 +20,15 @@ const digits = `((e) => {
 	return c.measureText("168").actualBoundingBoxAscent / innerHeight;
 })(document.querySelector("%s"))`
 
+// oneLine is whether the answer is one.
+const oneLine = `(({offsetHeight}, size) => offsetHeight < 1.5 * size)(document.getElementById("answer"), parseFloat(getComputedStyle(document.getElementById("answer")).fontSize))`
+
+// pointers is whether every pointer is whole, and every unit beside the top of its figure.
+const pointers = `Array.from(document.querySelectorAll(".pot")).every((p) => {
+	const [svg, marker, melt, unit] = [".level svg", ".marker", ".melt span", ".unit"].map((s) => p.querySelector(s).getBoundingClientRect());
+	return marker.left >= svg.left && marker.right <= svg.right && marker.top >= svg.top - 1 && unit.left >= melt.right - 2 && unit.top < melt.top + melt.height / 2;
+})`
+
 // TestNumbersOfTheBenchPage: wide, upright and on a phone every figure of a tile is at
 // least 5 % of the screen's height, that of the countdown as well; on a wide screen the
 // answer is one line, and wide and upright no figure is out of sight.
@@ -47,7 +56,7 @@ func TestNumbersOfTheBenchPage(t *testing.T) {
 	s.shown.Store(f)
 	s.do(chromedp.EmulateViewport(1920, 1080))
 	s.becomes(answer + ` === "Not yet: slate 157 °C below its cure temperature, all ready in 34 ± 12 min"`)
-	assert.True(t, evaluate[bool](s, `(({offsetHeight}, size) => offsetHeight < 1.5 * size)(document.getElementById("answer"), parseFloat(getComputedStyle(document.getElementById("answer")).fontSize))`), "one line")
+	assert.True(t, evaluate[bool](s, oneLine), "one line")
 	assert.Equal(t, "emergency stop closed|cut-out open|fan not wired", evaluate[string](s, `Array.from(document.querySelectorAll(".interlocks li"), (li) => li.textContent.trim()).join("|")`))
 	assert.Equal(t, "danger", evaluate[string](s, `document.querySelectorAll(".interlocks li")[1].dataset.tone`))
 	assert.True(t, evaluate[bool](s, `document.querySelector(".caution.short").checkVisibility()`))
@@ -58,6 +67,16 @@ func TestNumbersOfTheBenchPage(t *testing.T) {
 	s.shown.Store(f)
 	s.becomes(`document.querySelector(".before-heat a").checkVisibility()`)
 	assert.False(t, evaluate[bool](s, `document.querySelector(".caution.short").checkVisibility()`), "nothing is hot")
+
+	f = holding()
+	f.Pots[0].Cured, f.Pots[0].Melt, f.Pots[0].MeltC = false, good(21), 21
+	f.Pots[1].Melt, f.Pots[1].MeltC = good(300), 300
+	s.shown.Store(f)
+	s.becomes(melt1 + ` === "21"`)
+	for _, size := range [][2]int64{{1600, 900}, {1080, 1920}, {820, 1180}, {320, 640}} {
+		s.do(chromedp.EmulateViewport(size[0], size[1]))
+		s.becomes(pointers)
+	}
 }
 
 const offered = `document.querySelector("#offer small").textContent`

@@ -52,13 +52,13 @@ func (a aim) offset(p *control.PotFrame) Both {
 	case !melt.Known():
 		return same(fmt.Sprintf(texts.noReading, fault(p.Melt)))
 	}
-	place, off := texts.setpoint, float64(melt)-a.c
+	at, place, off := texts.at, texts.setpoint, float64(melt)-a.c
 	if a.cure {
-		place = texts.cureTemperature
+		at, place = texts.atCure, texts.cure
 	}
 	return inBoth(func(u unit) string {
 		if math.Abs(u.span(off)) < 0.05 {
-			return fmt.Sprintf(texts.at, place)
+			return at
 		}
 		text := texts.above
 		if off < 0 {

@@ -111,7 +111,7 @@ var texts = struct {
 	pourIn, pourSeen, pourAssumed, pourOfPot   string
 	stillAbove                                 string
 	tooCold, noticed, looksBack                string
-	at, cureAt, setpoint, cureTemperature      string
+	at, atCure, cureAt, setpoint, cure         string
 	noReading, tooOld, plateHeater, stirred    string
 	noProbe, refused                           string
 	bench, pot, active, latched, activeLatched string
@@ -170,8 +170,8 @@ var texts = struct {
 	noticed:   "looks lifted; nobody has marked it",
 	looksBack: "looks as if it is back: mark it and press the enable button",
 	waitsFor:  "waits for %s", goodFor: "%s until the next stir",
-	against: "set %s ± %s %s", cureAt: "cure at %s, %s", at: "at its %s", above: "%s %s above %s", below: "%s %s below %s",
-	setpoint: "set-point", cureTemperature: "cure temperature",
+	against: "set %s ± %s %s", cureAt: "cure at %s, %s", at: "at its set-point", atCure: "at its cure temperature", above: "%s %s above %s", below: "%s %s below %s",
+	setpoint: "set-point", cure: "cure",
 	noReading: "no good reading: %s", tooOld: "too old",
 	noProbe: "no probe, and no estimate yet", refused: "heat is refused here",
 	plateHeater: "plate %s %s, heater %.0f %%", stirred: ", stirred %s ago",

@@ -256,7 +256,7 @@ func TestAPotThatIsToCureNamesItsCureTemperature(t *testing.T) {
 	f.Pots[2].Cured = true
 	words := func(i int) PotWords { return Of(f, s, noon).Pots[i].Shown }
 	assert.Equal(t, Both{"cure at 172, set 168 ± 2 °C", "cure at 341.6, set 334.4 ± 3.6 °F"}, words(0).Against)
-	assert.Equal(t, "72.0 °C below cure temperature", words(1).Off.C)
+	assert.Equal(t, "72.0 °C below cure", words(1).Off.C)
 	assert.Equal(t, "set 168 ± 2 °C", words(2).Against.C)
 	assert.Equal(t, "0.4 °C above set-point", words(2).Off.C)
 	f.Pots[0].Uncured = true

@@ -68,8 +68,11 @@ type PotWords struct {
 	Ahead      Both   `json:"ahead"` // what is predicted
 	Tone       Tone   `json:"tone"`
 	Shape      string `json:"shape"`
-	Level      Figure `json:"level"`
-	Band       Figure `json:"band"`
+	// Level is where the melt stands on the page's scale: 0 is where it is to get, -1 a cold
+	// shop and 1 the melt's trip temperature; what is near to 0 is drawn wider. Band is half
+	// of the band on that scale, 0 while the pot is to get to its cure temperature.
+	Level Figure `json:"level"`
+	Band  Figure `json:"band"`
 }
 
 func potWords(f *frames.Frame, i int, bench control.Settings) PotWords {

@@ -38,8 +38,8 @@ function showPot(article, pot) {
   article.querySelector(".unit").textContent = unit === "f" ? "°F" : "°C";
   const marker = article.querySelector(".marker");
   marker.setAttribute("visibility", pot.shown.level === null ? "hidden" : "visible");
-  marker.setAttribute("transform", `translate(0 ${pot.shown.level ?? 0})`);
-  article.querySelector(".band").setAttribute("transform", `scale(1 ${pot.shown.band})`);
+  marker.setAttribute("transform", `translate(${pot.shown.level ?? 0} 0)`);
+  article.querySelector(".band").setAttribute("transform", `scale(${pot.shown.band} 1)`);
   const clear = article.querySelector(".clear");
   const melt = pot.melt_c ?? pot.melt_estimate_c;
   clear.disabled = !(melt !== null && melt >= clear.dataset.from);
