@@ -11,6 +11,7 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/control/reading"
+	"meltwarden/daemon/frames"
 )
 
 // digits is how high the digits of an element stand, as a share of the screen's height.
@@ -19,6 +20,29 @@ const digits = `((e) => {
 	c.font = s.fontWeight + " " + s.fontSize + " " + s.fontFamily;
 	return c.measureText("168").actualBoundingBoxAscent / innerHeight;
 })(document.querySelector("%s"))`
+
+// beneath is how far the lowest of the elements ends above the dock, negative where one is
+// under it. Free holds once every mark can be pressed as soon as it is gone to.
+const (
+	beneath = `document.querySelector(".dock").getBoundingClientRect().top - Math.max(...Array.from(document.querySelectorAll("%s"), (e) => e.getBoundingClientRect().bottom))`
+	free    = `Array.from(document.querySelectorAll(".marks button")).every((b) => {
+	b.scrollIntoView({block: "nearest"});
+	const {top, bottom} = b.getBoundingClientRect();
+	return top >= 0 && bottom <= document.querySelector(".dock").getBoundingClientRect().top;
+})`
+)
+
+// nothingUnderTheDock: at 1600 × 900 no mark is, without scrolling, also while findings
+// stand above the pots; at 1366 × 768 none that is gone to.
+func (s *stage) nothingUnderTheDock(f *frames.Frame, says string) {
+	s.t.Helper()
+	s.shown.Store(f)
+	s.do(chromedp.EmulateViewport(1600, 900))
+	s.becomes(answer + ` === "` + says + `" && scrollY === 0 && ` + fmt.Sprintf(beneath, ".marks button") + ` >= 0`)
+	s.do(chromedp.EmulateViewport(1366, 768))
+	s.becomes(free)
+	evaluate[bool](s, `scrollTo(0, 0), true`)
+}
 
 // oneLine is whether the answer is one.
 const oneLine = `(({offsetHeight}, size) => offsetHeight < 1.5 * size)(document.getElementById("answer"), parseFloat(getComputedStyle(document.getElementById("answer")).fontSize))`
@@ -77,6 +101,8 @@ func TestNumbersOfTheBenchPage(t *testing.T) {
 		s.do(chromedp.EmulateViewport(size[0], size[1]))
 		s.becomes(pointers)
 	}
+	s.nothingUnderTheDock(ready(), "Yes: ready to pour")
+	s.nothingUnderTheDock(tripped(), "2 chalk tripped, reset at the bench")
 }
 
 const offered = `document.querySelector("#offer small").textContent`

@@ -261,6 +261,16 @@ function firstTouch() {
 }
 if (chosen.get("sound") === "on") for (const kind of touches) addEventListener(kind, firstTouch);
 
+// The pots get the height that is left between what stands above them and the dock, so
+// that what is pressed does not end up under it. That changes with what is found.
+function measure() {
+  const px = (name, value) => document.documentElement.style.setProperty(name, `${Math.ceil(value)}px`);
+  px("--dock", document.querySelector(".dock").getBoundingClientRect().height);
+  px("--above", document.querySelector(".pots").getBoundingClientRect().top + scrollY);
+}
+const measured = new ResizeObserver(() => requestAnimationFrame(measure));
+for (const e of document.querySelectorAll(".dock, .top, main")) measured.observe(e);
+
 for (const e of document.querySelectorAll("#sound, .settings, .trend")) e.hidden = false;
 offerUnsent();
 offerNotices();
