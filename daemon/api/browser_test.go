@@ -17,6 +17,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/control"
+	"meltwarden/control/guard"
 	"meltwarden/control/model"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
@@ -157,14 +158,21 @@ func TestMarksArriveByHandAndByKeyboard(t *testing.T) {
 }
 
 func TestPageSaysWhenItIsNotLiveAndComesBack(t *testing.T) {
-	s := newStage(t, holding())
+	f := holding()
+	f.Conditions = []guard.Condition{{Code: guard.MeltHigh, Pot: 1, Severity: guard.Warning, Active: true}}
+	s := newStage(t, f)
 	s.becomes(`document.body.dataset.live === "true"`)
 	s.shown.Store(nil)
 	s.becomes(answer + `.startsWith("NOT LIVE – last reading ")`)
 	s.becomes(`Number(getComputedStyle(document.querySelector(".reading")).opacity) < 0.5`)
+	const read = `Array.from(document.querySelectorAll(".interlocks li, .state, #heat, #found i"), (e) => e.textContent.trim()).join("|")`
+	s.becomes(read + ` === "not known|emergency stop not read|cut-out not read|fan not read|as last heard|not known|not known|not known"`)
+	assert.True(t, evaluate[bool](s, `[".face", ".interlocks", "#found li"].every((e) => getComputedStyle(document.querySelector(e)).backgroundImage.includes("repeating"))`), "hatched")
+	assert.NotEqual(t, "700", evaluate[string](s, `getComputedStyle(document.querySelector(".interlocks li")).fontWeight`))
 	s.becomes(`getComputedStyle(document.querySelector(".caution")).display !== "none"`)
 	s.shown.Store(ready())
 	s.becomes(answer + ` === "Yes: ready to pour"`)
+	s.becomes(read + ` === "heat enabled|emergency stop not wired|cut-out not wired|fan not wired|ready|ready|ready"`)
 
 	s.server.CloseClientConnections()
 	s.shown.Store(holding())

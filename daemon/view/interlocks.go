@@ -68,8 +68,8 @@ func powerWords(f *frames.Frame, s control.Settings) string {
 }
 
 // InterlockLabels are the words about the interlocks.
-type InterlockLabels struct{ EmergencyStop, CutOut, Fan, Interlocks string }
+type InterlockLabels struct{ EmergencyStop, CutOut, Fan, Interlocks, InterlockNotRead string }
 
 var interlockLabels = InterlockLabels{
-	EmergencyStop: "emergency stop", CutOut: "cut-out", Fan: "fan", Interlocks: "Interlocks, as they are read",
+	EmergencyStop: "emergency stop", CutOut: "cut-out", Fan: "fan", Interlocks: "Interlocks, as they are read", InterlockNotRead: notRead,
 }

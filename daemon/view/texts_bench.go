@@ -12,7 +12,7 @@ type BenchLabels struct {
 	Awake, NotAwake, Notify, Notified, NotNotified              string
 	Unsent, SendNow, Forget, PressedAt                          string
 	LostHelp, NoFrameHelp, NoRunHelp, NoRecipeHelp, HeatHelp    string
-	Close, Cold, Limit                                          string
+	Close, Cold, Limit, NotKnown, AsLastHeard                   string
 }
 
 var benchLabels = BenchLabels{
@@ -32,7 +32,7 @@ var benchLabels = BenchLabels{
 	NoRunHelp:    "Nothing is recorded: start the program with --data and a folder that can be written to. The bench works without it.",
 	NoRecipeHelp: "The recipe of this run can not be read from the history; the set-points on the tiles hold.",
 	HeatHelp:     "Until then the bench is only watched. End this program; then, on a terminal: meltwarden commission --config bench.yaml. --status says what is missing, at any time.",
-	Close:        "Close", Cold: "cold", Limit: "limit",
+	Close:        "Close", Cold: "cold", Limit: "limit", NotKnown: notKnown, AsLastHeard: "as last heard",
 }
 
 // lostHelp says what to do about a bench that is not live; "" for one that is.

@@ -112,10 +112,28 @@ function notLive() {
   document.querySelector(".answer use").setAttribute("href", "#tone-lost");
   setText($("detail"), refusal || (bench?.at === null ? bench.shown.detail : source?.readyState === EventSource.OPEN ? body.dataset.lostHelp : body.dataset.noConnection));
   stayAwake(true);
+  showUnknown();
   const last = bench?.shown.last_reading ?? body.dataset.lastReading; // a page may never have been followed
   if (last) setText($("answer"), `${body.dataset.notLive} ${last}`);
   sayAnswer();
   trend.lose();
+}
+
+// showUnknown says of everything that was read that it is not known any more; the figures
+// stay, dimmed and hatched, as they were last heard.
+function showUnknown() {
+  setText($("heat"), body.dataset.notKnown);
+  for (const li of document.querySelectorAll(".interlocks li")) {
+    li.dataset.tone = "warn";
+    li.querySelector("use").setAttribute("href", "#tone-warn");
+    setText(li.querySelector("span"), li.dataset.notRead);
+  }
+  for (const article of document.querySelectorAll(".pot")) {
+    setText(article.querySelector(".state b"), body.dataset.notKnown);
+    article.querySelector(".state use").setAttribute("href", "#state-unknown");
+  }
+  for (const status of document.querySelectorAll("#found i")) setText(status, body.dataset.asLastHeard);
+  conditionsShown = ""; // they are put there anew with the next frame
 }
 
 setInterval(() => {
