@@ -353,11 +353,11 @@ func TestWrongSetpointIsToldWhereItIsTyped(t *testing.T) {
 	})
 	const form = `[action="/api/v1/pots/2/setpoint"]`
 	s.do(chromedp.Click(`[data-pot="1"] .folds details:last-child summary`),
-		chromedp.SendKeys(form+" input", "400 C"), chromedp.Click(form+" button"))
+		chromedp.SendKeys(form+" [name=setpoint]", "400 C"), chromedp.Click(form+" button"))
 	s.becomes(`document.querySelector('` + form + ` .error').textContent.includes("400 C")`)
-	s.becomes(`document.querySelector('` + form + ` input').ariaInvalid === "true"`)
-	s.becomes(`document.getElementById(document.querySelector('` + form + ` input').getAttribute("aria-describedby")).textContent.includes("400 C")`)
-	s.do(chromedp.SetValue(form+" input", "170 C"), chromedp.Click(form+" button"))
+	s.becomes(`document.querySelector('` + form + ` [name=setpoint]').ariaInvalid === "true"`)
+	s.becomes(`document.getElementById(document.querySelector('` + form + ` [name=setpoint]').getAttribute("aria-describedby")).textContent.includes("400 C")`)
+	s.do(chromedp.SetValue(form+" [name=setpoint]", "170 C"), chromedp.Click(form+" button"))
 	assert.Equal(t, control.Setpoint, s.command().Kind)
 	s.becomes(`document.querySelector('` + form + ` .error').textContent === ""`)
 }

@@ -94,7 +94,7 @@ func TestAPageNamesItsPresses(t *testing.T) {
 	h, queue := published(holding())
 	name := func() string {
 		page := body(t, do(h, request("GET", "/")))
-		named := regexp.MustCompile(`action="/api/v1/shot">\s*<input type="hidden" name="key" value="(\w+)">`).FindStringSubmatch(page)
+		named := regexp.MustCompile(`(?s)action="/api/v1/shot">.*?<input type="hidden" name="key" value="(\w+)"></form>`).FindStringSubmatch(page)
 		require.NotNil(t, named)
 		assert.Equal(t, strings.Count(page, `name="key" value="`+named[1]), strings.Count(page, `name="key"`))
 		return named[1]
