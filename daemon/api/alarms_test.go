@@ -96,3 +96,41 @@ func TestOnlyWhatMayBeSetAsideIsOffered(t *testing.T) {
 		}
 	}
 }
+
+// TestWhatNeedsSomebodyComesInOrder: what to do first, what then, what is over and was not
+// seen, what is set aside; then the instruction of every finding, folded, and open where it
+// stands. The states are those of ANSI/ISA-18.2, in a maker's words.
+func TestWhatNeedsSomebodyComesInOrder(t *testing.T) {
+	hub := &frames.Hub{}
+	hub.Publish(tripped())
+	o, queue := options(hub)
+	h := New(o)
+	assert.Contains(t, pageOf(t, h, "/alarms"), "That is no proof that all is well.")
+	stop := guard.Condition{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true}
+	noisy := guard.Condition{Code: guard.MeltNoisy, Pot: 1, Severity: guard.Warning, Active: true}
+	weak := guard.Condition{Code: guard.HeaterWeak, Pot: 2, Severity: guard.Warning, Active: true}
+	falls := guard.Condition{Code: guard.FastFall, Pot: 0, Severity: guard.Warning, Active: true}
+	o.Alarms.See(&control.Frame{Time: time.Second, Conditions: []guard.Condition{weak, falls, noisy, stop}})
+	o.Alarms.See(&control.Frame{Time: time.Minute, Conditions: []guard.Condition{weak, noisy, stop}})
+	o.Alarms.See(&control.Frame{Time: 2 * time.Minute, Conditions: []guard.Condition{weak, noisy, stop}})
+	require.Equal(t, http.StatusOK, do(h, form("/api/v1/alarms/melt_noisy/2/shelve", url.Values{"minutes": {"10"}})).StatusCode)
+	<-queue
+	page := pageOf(t, h, "/alarms")
+	last := 0
+	for _, next := range []string{
+		"Do this first", `id="alarm-e_stop_open-0"`, "stands; not seen yet", "After that", `id="alarm-heater_weak-3"`,
+		"Over by itself", `id="alarm-fast_fall-1"`, "over; not seen yet", "Set aside", `id="alarm-melt_noisy-2"`, "set aside for a while", "Call it again",
+		"What has happened", "What the guard looks for", "Cuts the heat of every pot", "Only tells you",
+	} {
+		i := strings.Index(page[last:], next)
+		require.GreaterOrEqual(t, i, 0, "%q does not come next", next)
+		last += i
+	}
+	for _, c := range guard.Codes() {
+		before, _, found := strings.Cut(page, `<div id="rule-`+c.String()+`"`)
+		require.True(t, found, c)
+		folded := before[strings.LastIndex(before, "<details"):]
+		stands := c == guard.EStopOpen || c == guard.MeltNoisy || c == guard.HeaterWeak || c == guard.FastFall
+		assert.Equal(t, stands, strings.HasPrefix(folded, "<details open>"), c)
+	}
+}

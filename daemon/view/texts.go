@@ -55,15 +55,6 @@ type Labels struct {
 	BenchLabels
 }
 
-// AlarmLabels are the words of the page of alarms.
-type AlarmLabels struct {
-	Alarms, NoAlarms, AlarmsNotLive, Acknowledge, Shelve, OutOfService, TakeUp string
-	OutOfServiceWhy, OutOfServiceSure                                          string
-	FirstOut, RateFine, RateHigh, RateFlood                                    string
-	NoMessages, MessagesGo, MessagesFail                                       string
-	LookedFor, LookedForWhy, Finding, HowFound, Does, WhatToDo                 string
-}
-
 // MarkLabels are the words for what is marked, typed and judged.
 type MarkLabels struct {
 	Draw, Shot, MouldField, Optional                         string
@@ -130,7 +121,7 @@ var texts = struct {
 		NotSent:    "Not sent:",
 		NotSentOff: "ALL OFF was not sent. Use the emergency stop at the bench.",
 		Stir:       "Stirred", Clear: "Melt is clear", Colour: "Colour added",
-		Cured: "Came cured", Lift: "Lifted off", Return: "Back on plate", MoreMarks: "More marks",
+		Cured: "Already cured", Lift: "Lifted off", Return: "Back on plate", MoreMarks: "More marks",
 		Silence: "Silence", AllOff: "ALL OFF",
 		SoundOn: "Switch sound on", SoundIsOn: "Sound is on", TestSound: "Test sound",
 		Unit: "°C / °F", Theme: "Dark / light",
@@ -216,24 +207,6 @@ var markLabels = MarkLabels{
 	MouldOfShot: "mould", NoteOfShot: "Note about this shot", KeepMould: "Write down", More: "more",
 	Still: "Hold this page still, to type", StillSince: "These figures are old: the page is held still since", Follow: "Follow the bench again",
 	WithoutStore: "Nothing is kept here: this program has no data folder that it can use. Start it with --data and the name of a folder.",
-}
-
-var alarmLabels = AlarmLabels{
-	Alarms: "Alarms", NoAlarms: "No alarm is listed. That is no proof that all is well.", AlarmsNotLive: "NOT LIVE: alarms are not known. Take the bench for hot.",
-	Acknowledge: "I have seen it", Shelve: "Set aside for 10 min", OutOfService: "Take out of service", TakeUp: "Put back",
-	OutOfServiceWhy:  "Lamp and sound will not call it any more, until heat is enabled anew, for twelve hours at most. The bench's page says that something is set aside.",
-	OutOfServiceSure: "Yes, take it out",
-	FirstOut:         "came first: look here first",
-	RateFine:         "Calls in the last ten minutes: %d.",
-	RateHigh:         "Calls in the last ten minutes: %d, more than one person can follow well. Mend the first cause first.",
-	RateFlood:        "Calls in the last ten minutes: %d, a flood. Make the bench safe before anything else.",
-	NoMessages:       "Nobody elsewhere is told: the bench file names no service.",
-	MessagesGo:       "People elsewhere are told by message.",
-	MessagesFail:     "The last message to people elsewhere could NOT be sent: do not rely on it.",
-	LookedFor:        "What the guard looks for",
-	LookedForWhy: "What is set aside waits for nobody and is not called by lamp and sound; messages to people elsewhere go on. The guard goes on looking and cuts heat when it has to, and that is called. It is no protection: " +
-		"the independent cut-out, the fuse, the earth and the emergency stop have to be. Behind a figure, (C) is common practice without a source, (M) from memory, (E) our estimate.",
-	Finding: "Finding", HowFound: "How it is found", Does: "What it does to heat", WhatToDo: "What to do",
 }
 
 var pastLabels = PastLabels{

@@ -3,14 +3,19 @@
 import { replace, sendForms } from "./marks.js";
 import { keepTyped } from "./kept.js";
 
+// anew is this page as the server has it now; null where it does not answer.
+async function anew() {
+  const answer = await fetch(location.href).catch(() => null);
+  return answer?.ok ? new DOMParser().parseFromString(await answer.text(), "text/html") : null;
+}
+
 // What was said of a shot or of an alarm shows in its card, which is fetched anew; an
 // alarm that is over is gone.
 async function refresh(form) {
   const card = form.closest(".card, .alarm, .anew");
   if (!card) return;
-  const answer = await fetch(location.href);
-  if (!answer.ok) return;
-  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const page = await anew();
+  if (!page) return;
   const fresh = page.getElementById(card.id);
   if (fresh) replace(card, document.importNode(fresh, true));
   else {
@@ -107,3 +112,27 @@ class Zoom {
 }
 
 for (const figure of document.querySelectorAll("figure.plot")) new Zoom(figure);
+
+// What needs somebody is kept as it is now, unless a hand or the keyboard is in it; what
+// does not answer says so.
+const needsEveryMs = 5000;
+
+async function follow(needs) {
+  const busy = () => needs.matches(":has(:focus-visible, :active, details[open])");
+  if (document.hidden || busy()) return needs;
+  const fresh = (await anew())?.getElementById(needs.id);
+  if (busy()) return needs;
+  if (fresh) {
+    needs.replaceWith(fresh);
+    return fresh;
+  }
+  if (!needs.querySelector(":scope > .problem")) needs.prepend(Object.assign(document.createElement("p"), { className: "problem", role: "alert", textContent: needs.dataset.stopped }));
+  return needs;
+}
+
+async function keepFollowing(needs) {
+  setTimeout(keepFollowing, needsEveryMs, await follow(needs));
+}
+
+const needs = document.getElementById("needs");
+if (needs) setTimeout(keepFollowing, needsEveryMs, needs);
