@@ -22,11 +22,12 @@ type findPage struct {
 	Groups              []hitGroup
 }
 
-// hitGroup are hits of one kind, the newest first; More is how many are left out.
+// hitGroup are hits of one kind, the newest first; All is how many there are, More how many
+// of them are left out.
 type hitGroup struct {
-	Head string
-	Hits []hitRow
-	More int
+	Head      string
+	Hits      []hitRow
+	All, More int
 }
 
 type hitRow struct {
@@ -79,7 +80,7 @@ func (p *findPage) fill(groups []find.Group) {
 	p.Count = fmt.Sprintf(p.Labels.Found, find.Count(groups))
 	for _, g := range groups {
 		shown := min(len(g.Hits), mostHits)
-		group := hitGroup{Head: g.Head, More: len(g.Hits) - shown}
+		group := hitGroup{Head: g.Head, All: len(g.Hits), More: len(g.Hits) - shown}
 		for _, h := range g.Hits[:shown] {
 			group.Hits = append(group.Hits, hitRow{h, p.addressOf(h)})
 		}
