@@ -17,6 +17,8 @@ type commissioningPage struct {
 	Until             string // of a complete record
 	Missing, Warnings []string
 	Sections          []commission.Section
+	// Steps are what a real bench has to prove, where there is no record to show.
+	Steps []commission.Step
 }
 
 // commissioningPage shows what is on record of the bench, held against its file. It
@@ -27,9 +29,9 @@ func (s *server) commissioningPage(w http.ResponseWriter, r *http.Request) {
 	p.OtherUnit = "" // what is on record is in degrees Celsius
 	switch {
 	case s.Simulated:
-		p.Nothing = l.CommissioningSimulated
+		p.Nothing, p.Steps = l.CommissioningSimulated, commission.Steps(s.Bench)
 	case s.Bench == nil:
-		p.Nothing = l.CommissioningNoBench
+		p.Nothing, p.Steps = l.CommissioningNoBench, commission.Steps(nil)
 	case s.History == nil:
 		p.Nothing = l.WithoutStore
 	default:

@@ -21,10 +21,10 @@ import (
 // TestWordsAreFoundInEverythingThatIsKept, and lead to where they stand.
 func TestWordsAreFoundInEverythingThatIsKept(t *testing.T) {
 	read := reader(t, aPast(t))
-	requireAll(t, read("/find?words=FAN", 200), "Found: ", "<h2>Runs</h2>", `href="/runs/1"`, "bled; fan was off", "What the guard looks for")
-	requireAll(t, read("/find?words=bled+eel", 200), "<h2>Shots</h2>", `href="/runs/1#shot-2"`, "bled; eel, two cavities")
-	requireAll(t, read("/find?words=slate+eel&unit=f", 200), "<h2>Recipe versions</h2>", "slate eel, version 2", `href="/runs/1?unit=f"`)
-	requireAll(t, read("/find?words=demo+lot", 200), "<h2>Batches</h2>", "batch 1: slate", `href="/batches/1"`)
+	requireAll(t, read("/find?words=FAN", 200), "Found: ", `<h2 id="found-0">Runs</h2>`, `<a href="#found-0">Runs (1)</a>`, `href="/runs/1"`, "bled; fan was off", "What the guard looks for")
+	requireAll(t, read("/find?words=bled+eel", 200), ">Shots</h2>", `href="/runs/1#shot-2"`, "bled; eel, two cavities")
+	requireAll(t, read("/find?words=slate+eel&unit=f", 200), ">Recipe versions</h2>", "slate eel, version 2", `href="/runs/1?unit=f"`)
+	requireAll(t, read("/find?words=demo+lot", 200), ">Batches</h2>", "batch 1: slate", `href="/batches/1"`)
 	requireAll(t, read("/find?words=emergency+stop", 200), "/alarms#rule-e_stop_open")
 	requireAll(t, read("/find?words=nothing+like+it", 200), "Nothing has all of these words")
 	requireAll(t, read("/find", 200), "Type words from a note")
@@ -80,9 +80,20 @@ func TestCommissioningIsShownAndNotMade(t *testing.T) {
 		t.Helper()
 		return pageOf(t, New(o), "/commissioning")
 	}
-	requireAll(t, get(), "This bench is simulated")
-	o.Simulated = false
-	requireAll(t, get(), "started without a bench file")
+	steps := []string{"nothing has to be proven", "<h3>answers</h3>", "<h3>interlocks, opened by hand</h3>", "Press the emergency stop. Release it.", "<h3>melt probes, in hot water</h3>",
+		"<h3>devices, when their line goes silent</h3>", "within 2 s the device itself", "<h3>heaters, nudged</h3>", "meltwarden commission --config"}
+	requireAll(t, get(), steps...)
+	o.Bench = bench
+	page := get() // with the names of the pots and devices
+	requireAll(t, page, append(steps, "melt probe left", "heater right")...)
+	for _, step := range commission.Steps(bench) {
+		require.NotEmpty(t, step.How)
+		for _, line := range step.Lines {
+			assert.Contains(t, page, template.HTMLEscapeString(line))
+		}
+	}
+	o.Simulated, o.Bench = false, nil
+	requireAll(t, get(), append(steps[1:], "started without a bench file")...)
 	o.Bench = bench
 	requireAll(t, get(), "Start it with --data")
 	o.History = opened(t)
@@ -93,7 +104,7 @@ func TestCommissioningIsShownAndNotMade(t *testing.T) {
 	text, err := json.Marshal(record)
 	require.NoError(t, err)
 	require.NoError(t, o.History.KeepCommission(history.Commission{At: time.Now(), Program: "test", Digest: record.Digest, Record: string(text)}))
-	page := get()
+	page = get()
 	requireAll(t, page, "fuse: 16 A, &lt;in&gt; the box", "<h2>answers</h2>", "earth: not answered", "Nothing is on record of this")
 	assert.NotContains(t, page, "complete: ")
 	for _, status := range commission.StatusOf(&record, bench).Missing {

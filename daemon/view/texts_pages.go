@@ -3,14 +3,14 @@ package view
 // PageLabels are the words of the index of pages, the settings, the search and the record
 // of commissioning.
 type PageLabels struct {
-	Skip, AllPages, Reckoned, Differing                                         string
-	Settings, SettingsWhy, SettingsKept, KeepSettings                           string
-	FindNow, FindWords, FindFirst, FoundNothing, Found, FoundMore               string
-	FoundRuns, FoundShots, FoundRecipes, FoundBatches, FoundAlarms              string
-	FoundRules, FoundIn, FoundBatch                                             string
-	Commissioning, CommissioningWhy, CommissioningMissing, CommissioningRefused string
-	CommissioningRun, CommissioningWarnings, CommissioningOnTerminal            string
-	NotOnRecord, CommissioningSimulated, CommissioningNoBench, BenchName        string
+	Skip, AllPages, Reckoned, Differing                                                      string
+	Settings, SettingsWhy, SettingsKept, KeepSettings                                        string
+	FindNow, FindWords, FindFirst, FoundNothing, Found, FoundMore                            string
+	FoundRuns, FoundShots, FoundRecipes, FoundBatches, FoundAlarms                           string
+	FoundRules, FoundIn, FoundBatch, FoundWhere                                              string
+	Commissioning, CommissioningWhy, CommissioningMissing, CommissioningRefused              string
+	CommissioningRun, CommissioningWarnings, CommissioningOnTerminal                         string
+	CommissioningSteps, NotOnRecord, CommissioningSimulated, CommissioningNoBench, BenchName string
 }
 
 var pageLabels = PageLabels{
@@ -22,14 +22,15 @@ var pageLabels = PageLabels{
 	FoundNothing: "Nothing has all of these words. Try fewer of them, or the beginning of one.",
 	Found:        "Found: %d.", FoundMore: "And %d more: add a word.",
 	FoundRuns: "Runs", FoundShots: "Shots", FoundRecipes: "Recipe versions", FoundBatches: "Batches", FoundAlarms: "Alarms there were",
-	FoundRules: "What the guard looks for", FoundIn: "run %d, shot %d", FoundBatch: "batch %d: %s",
+	FoundRules: "What the guard looks for", FoundIn: "run %d, shot %d", FoundBatch: "batch %d: %s", FoundWhere: "What was found, by kind",
 	Commissioning:        "Commissioning record",
 	CommissioningWhy:     "The proof that this bench's heaters may be switched on, held against its bench file as it is now. It is made at the bench, never here, and it is no substitute for the protection, the local code or a licensed electrician.",
 	CommissioningRefused: "Heat is refused until all of this is on record.",
 	CommissioningMissing: "Missing, or no longer valid", CommissioningRun: "With this program ended, on the cold bench, with a person at the emergency stop, on a terminal:",
 	CommissioningWarnings: "To be changed in the bench file", CommissioningOnTerminal: "The same on a terminal",
+	CommissioningSteps:     "What a real bench has to prove, and how",
 	NotOnRecord:            "Nothing is on record of this.",
-	CommissioningSimulated: "This bench is simulated, so nothing has to be proven of it. A real one asks for all of this before it is heated.",
+	CommissioningSimulated: "This bench is simulated, so nothing has to be proven of it. A real one is not heated before all that stands below is on record.",
 	CommissioningNoBench:   "This program was started without a bench file, so there is nothing to hold a record against. Start it with meltwarden serve --config and the name of a bench file.",
 	BenchName:              "bench %s, saved %s",
 }
