@@ -147,7 +147,7 @@ func (s *server) refuse(w http.ResponseWriter, r *http.Request, k *describe.Kind
 	case visitorOf(r).who == stranger:
 		s.showPair(w, r, k.Status, "", detail)
 	default:
-		show(w, k.Status, "trouble.html", troublePage{s.head(r, s.Title, ""), detail})
+		s.showTrouble(w, r, k.Status, k == benchOnly, detail)
 	}
 }
 

@@ -105,7 +105,20 @@ func show(w http.ResponseWriter, status int, name string, data any) {
 // troublePage is what the template for a problem is filled with.
 type troublePage struct {
 	head
-	Detail string
+	Detail, Help string
+}
+
+// showTrouble says in words why something is not shown or done: because of who asks, or
+// because it can not be now.
+func (s *server) showTrouble(w http.ResponseWriter, r *http.Request, status int, fromElsewhere bool, detail string) {
+	l := view.Texts()
+	title, help := l.Trouble, l.TroubleHelp
+	if fromElsewhere {
+		title, help = l.NotFromHere, l.NotFromHereHelp
+	}
+	p := troublePage{s.head(r, title, ""), detail, help}
+	p.OtherUnit = "" // no temperature is shown
+	show(w, status, "trouble.html", p)
 }
 
 // readable turns a problem into a page, for people.
@@ -119,7 +132,7 @@ func (s *server) readable(answer http.HandlerFunc) http.HandlerFunc {
 			w.Write(h.body.Bytes())
 			return
 		}
-		show(w, h.status, "trouble.html", troublePage{s.head(r, view.Texts().Trouble, ""), d.Detail})
+		s.showTrouble(w, r, h.status, d.Type == typeOf(benchOnly), d.Detail)
 	}
 }
 

@@ -27,7 +27,7 @@ func (s *server) indexPage(w http.ResponseWriter, r *http.Request) {
 	for _, g := range view.Index() {
 		group := indexGroup{Head: g.Head}
 		for _, page := range g.Pages {
-			if s.answers(page.Path) {
+			if s.answers(page.Path) && mayOpen(r, page.Path) {
 				group.Pages = append(group.Pages, indexEntry{page.Name, page.About, page.Path + p.Carry})
 			}
 		}
@@ -38,6 +38,11 @@ func (s *server) indexPage(w http.ResponseWriter, r *http.Request) {
 
 // pagesPath is the address of the index of pages.
 const pagesPath = "/pages"
+
+// mayOpen reports whether whoever asks may open a page: none is offered that is refused.
+func mayOpen(r *http.Request, path string) bool {
+	return slices.Contains(permits[deedOf("GET "+path, "")].who, visitorOf(r).who)
+}
 
 // answers reports whether there is a page at a path.
 func (s *server) answers(path string) bool {

@@ -61,12 +61,15 @@ func refuse(w http.ResponseWriter, k *describe.Kind, detail string) {
 
 // refuseFor answers with a problem of a kind, and takes from the error what a program needs.
 func refuseFor(w http.ResponseWriter, k *describe.Kind, err error) {
-	p := Problem{Type: apiPage + "#" + k.Name, Title: k.Title, Status: k.Status, Detail: err.Error(), members: membersOf(k, err)}
+	p := Problem{Type: typeOf(k), Title: k.Title, Status: k.Status, Detail: err.Error(), members: membersOf(k, err)}
 	if p.RetryAfterS = k.RetryAfterS; k.RetryAfterS > 0 {
 		w.Header().Set("Retry-After", strconv.Itoa(k.RetryAfterS))
 	}
 	writeProblem(w, p)
 }
+
+// typeOf is the address that names a kind.
+func typeOf(k *describe.Kind) string { return apiPage + "#" + k.Name }
 
 func writeProblem(w http.ResponseWriter, p Problem) {
 	write(w, p.Status, "application/problem+json", p)
