@@ -173,19 +173,19 @@ func TestRealShells(t *testing.T) {
 COMP_WORDS=(meltwarden why 7 "") COMP_CWORD=3 COMP_LINE="meltwarden why 7 " COMP_POINT=17 COMP_TYPE=63
 __start_meltwarden
 printf '%s\n' "${COMPREPLY[@]}"
-COMP_WORDS=(meltwarden phone revoke "") COMP_LINE="meltwarden phone revoke " COMP_POINT=24
+COMP_WORDS=(meltwarden phone put-out "") COMP_LINE="meltwarden phone put-out " COMP_POINT=25
 __start_meltwarden
 printf '%s\n' "${COMPREPLY[@]}"`,
 		"fish": `meltwarden completion fish | source
 complete --do-complete "meltwarden why 7 "
-complete --do-complete "meltwarden phone revoke "`,
+complete --do-complete "meltwarden phone put-out "`,
 		"zsh": `autoload -U compinit && compinit -u -d $PWD/dump
 compadd() { print -rl -- "$@" }
 _describe() { shift $(( $# - 2 )); print -rl -- ${(P)1} ${(P)2} }
 eval "$(meltwarden completion zsh)" 2>/dev/null
 words=(meltwarden why 7 "") CURRENT=4
 _meltwarden
-words=(meltwarden phone revoke "") CURRENT=4
+words=(meltwarden phone put-out "") CURRENT=4
 _meltwarden`,
 	}
 	for shell, ask := range asks {

@@ -61,7 +61,7 @@ var guides = map[string]guide{
 	"tidy":              {[]string{`tidy --older-than "365 days" --dry-run`}, ""},
 	"phone add":         {[]string{"phone add blue", `phone add blue --for "6 h"`, "phone add blue --json"}, ""},
 	"phone list":        {[]string{"phone list", "phone list --json"}, ""},
-	"phone revoke":      {[]string{"phone revoke blue", "phone revoke 2"}, ""},
+	"phone put-out":     {[]string{"phone put-out blue", "phone put-out 2"}, ""},
 	"photo":             {[]string{"photo 7 1 bait.jpg", "photo 7 1", "photo 7 1 --number 2 --out bait.jpg"}, ""},
 	"plan":              {[]string{"plan recipe.yaml --config bench.yaml --ready-at 20:00", `plan v2 --config bench.yaml --room "19 C"`}, ""},
 	"checks":            {[]string{"checks", "checks --tick dry,mould", "checks --all"}, ""},

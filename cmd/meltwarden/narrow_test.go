@@ -68,7 +68,7 @@ func TestWhatIsPrintedFits(t *testing.T) {
 			"recipes scale": {"@v2 --times 1.5", "@v2 --shots 12 --per-shot 18mL --config " + bench}, "promote": {"9 --out " + out("b.yaml")},
 			"batches": {""}, "batches show": {"1", "28", "20"}, "batches set": {"12 slate 28"}, "batches correct": {"28 --lot B12"},
 			"export": {"7 8 --as archive --out " + out("runs.sqlite")}, "import": {out("runs.sqlite")}, "backup": {out("copy.sqlite")},
-			"tidy": {"--older-than 9999days --dry-run"}, "schema": {""}, "phone list": {""}, "phone revoke": {"1", "1"},
+			"tidy": {"--older-than 9999days --dry-run"}, "schema": {""}, "phone list": {""}, "phone put-out": {"1", "1"},
 			"dashboards": {"--out " + out("watching")}, "version": {""}, "api": {""},
 			"check": {"--config " + bench}, "commission": {"--status --config " + bench},
 			"estimate injector": {"", "--fahrenheit"}, "estimate mould": {""}, "estimate seam": {""}, "estimate contact": {""}, "estimate warming": {""}, "estimate flow": {""},

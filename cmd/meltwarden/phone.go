@@ -22,7 +22,7 @@ func phoneCommand() *cobra.Command {
 		Use: "phone", Short: "Let phones in, see which are, and put them out",
 		Long: wrapped([]string{l.PhonesWhy, l.PhonePlain}), Args: cobra.NoArgs,
 	}
-	c.AddCommand(phoneAddCommand(), phoneListCommand(), phoneRevokeCommand())
+	c.AddCommand(phoneAddCommand(), phoneListCommand(), phonePutOutCommand())
 	return c
 }
 
@@ -194,16 +194,16 @@ func tellPhones(out io.Writer, all []phone.Phone, asJSON bool) error {
 	table := lines.Table{}
 	table.Row("number", "phone", "state", "added", "until", "last seen")
 	for _, p := range all {
-		table.Row(fmt.Sprint(p.ID), p.Name, string(p.State(now)), view.PhoneTime(p.Made), view.PhoneTime(p.Ends), view.PhoneTime(p.Seen))
+		table.Row(fmt.Sprint(p.ID), p.Name, p.State(now).Words(), view.PhoneTime(p.Made), view.PhoneTime(p.Ends), view.PhoneTime(p.Seen))
 	}
 	_, err := fmt.Fprint(out, table.String())
 	return err
 }
 
-func phoneRevokeCommand() *cobra.Command {
+func phonePutOutCommand() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
-		Use: "revoke NAME", Short: "Put a phone out at once, by its name or its number", Args: cobra.MinimumNArgs(1),
+		Use: "put-out NAME", Short: "Put a phone out at once, by its name or its number", Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return withPhones(c, func(s *phone.Store) error {
 				now := time.Now()

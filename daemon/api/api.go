@@ -10,7 +10,7 @@
 // only; a stream of one that is put out ends within about a second.
 //
 // What this is not: everything goes over plain HTTP, so whoever taps the network can read
-// a secret on the way and be that phone until it is revoked. It keeps a strange web page
+// a secret on the way and be that phone until it is put out. It keeps a strange web page
 // and a neighbour's tablet out. It belongs on one's own network and never on the internet.
 // HTTPS is not served: a bench has no name that a certificate could be about, and one that
 // every phone warns of teaches people to pass warnings by.

@@ -63,7 +63,7 @@ func TestABatchOnItsPages(t *testing.T) {
 	assert.Less(t, strings.Index(all, "batch 6"), strings.Index(all, "batch 1:"), "the newest first")
 
 	requireAll(t, get("/", 200), "What is in the pots", "batch 4: slate", "demo lot 1, ≈ 260 mL left, no reheat, 10 equal minutes",
-		"<details open><summary>It came cured: is it the rest of an earlier batch?", `<option value="1">batch 1: slate, demo lot 1, ≈ 260 mL left, no reheat, 20 equal minutes`)
+		"<details open><summary>It was already cured: is it the rest of an earlier batch?", `<option value="1">batch 1: slate, demo lot 1, ≈ 260 mL left, no reheat, 20 equal minutes`)
 
 	hub := &frames.Hub{}
 	o, _ := options(hub)

@@ -260,7 +260,7 @@ func commandOperations() []describe.Operation {
 		pot("stir", "The pot was stirred"), pot("clear", "The melt is clear"),
 		pot("colour-added", "Something was added to the pot", describe.Field{Name: "what", Says: "what it was, in a line", Most: mostTyped, Example: "black"}, amountField),
 		pot("draw", "An injector was filled from the pot", describe.Field{Name: "amount", Says: "how much, with its unit", Most: mostTyped, Example: "60 mL"}),
-		pot("arrived-cured", "The pot came cured already"), pot("lift", "The pot was lifted off its plate: its heater goes off at once"),
+		pot("arrived-cured", "The pot was already cured"), pot("lift", "The pot was lifted off its plate: its heater goes off at once"),
 		pot("return", "The pot is back on its plate; heat waits for a press at the bench"),
 		takeBackOperation(pot("take-back", "Take back the last mark of a kind: it was a mistake",
 			describe.Field{Name: "mark", Says: "the mark", Needed: true, Choices: marksToTakeBack(), Example: marksToTakeBack()[0]})),

@@ -218,7 +218,7 @@ func (d *door) byCookie(r *http.Request, carried string) (visitor, refusal) {
 	case errors.Is(err, phone.ErrExpired):
 		return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().PhoneExpired}
 	case errors.Is(err, phone.ErrRevoked):
-		return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().PhoneRevoked}
+		return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().PhonePutOut}
 	}
 	return visitor{}, refusal{kind: phonesFail, detail: view.Texts().PhonesFail}
 }

@@ -18,7 +18,7 @@ var (
 	noToken = &describe.Kind{Name: "no-token", Title: "No token is set", Status: http.StatusForbidden,
 		Means: "Programs on other computers get in only where the bench file has a token; it has none, and no phones are kept."}
 	tokenNeeded = &describe.Kind{Name: "token-needed", Title: "A token is needed", Status: http.StatusUnauthorized,
-		Means: "A program sends the bench's token as a bearer token. A phone is let in on the bench's own computer; its time may be over, or it was revoked: the detail says so."}
+		Means: "A program sends the bench's token as a bearer token. A phone is let in on the bench's own computer; its time may be over, or it was put out: the detail says so."}
 	tooManyTries = &describe.Kind{Name: "too-many-tries", Title: "Too many wrong secrets", Status: http.StatusTooManyRequests,
 		Means: "Ten wrong tokens or codes came from there. The header Retry-After says when the next is looked at."}
 	phonesFail = &describe.Kind{Name: "phones-fail", Title: "The phones can not be read", Status: http.StatusServiceUnavailable,

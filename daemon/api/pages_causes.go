@@ -15,10 +15,10 @@ import (
 type causesPage struct {
 	head
 	causes.Answer
-	Promise, Nothing, Made string
-	Faults                 []string
-	Parts                  []findingPart
-	Filtered, WithoutStore bool
+	About, Promise, Nothing, Made string
+	Faults                        []string
+	Parts                         []findingPart
+	Filtered, WithoutStore        bool
 }
 
 // findingPart is one fault. Where nothing is concluded its figures are folded away, unless
@@ -95,7 +95,7 @@ func (s *server) causesPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	p := causesPage{
-		head: s.head(r, causes.Title, "/causes"), Answer: a, Promise: causes.Promise, Nothing: causes.Nothing, Made: causes.Made,
+		head: s.head(r, view.Texts().Causes, "/causes"), Answer: a, About: causes.Title, Promise: causes.Promise, Nothing: causes.Nothing, Made: causes.Made,
 		Faults: cause.Names(), Filtered: a.Question != causes.Question{}, WithoutStore: s.History == nil,
 	}
 	for _, f := range a.Findings {

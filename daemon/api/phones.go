@@ -36,7 +36,7 @@ type phonesPage struct {
 type phoneRow struct {
 	ID                     int64
 	Name, Made, Ends, Seen string
-	State                  phone.State
+	State                  string
 	MayBeRevoked           bool
 }
 
@@ -56,7 +56,7 @@ type pairWay struct {
 func phoneRowOf(p phone.Phone, now time.Time) phoneRow {
 	state := p.State(now)
 	return phoneRow{
-		ID: p.ID, Name: p.Name, Made: view.PhoneTime(p.Made), Ends: view.PhoneTime(p.Ends), Seen: view.PhoneTime(p.Seen), State: state,
+		ID: p.ID, Name: p.Name, Made: view.PhoneTime(p.Made), Ends: view.PhoneTime(p.Ends), Seen: view.PhoneTime(p.Seen), State: state.Words(),
 		MayBeRevoked: state.MayBeRevoked(),
 	}
 }

@@ -141,7 +141,7 @@ func TestAPhoneInABrowser(t *testing.T) {
 	_, err = phones.Revoke("blue", time.Now())
 	require.NoError(t, err)
 	s.becomes(answer + `.startsWith("NOT LIVE – last reading ")`)
-	s.becomes(`document.getElementById("detail").textContent.includes("was revoked")`)
+	s.becomes(`document.getElementById("detail").textContent.includes("was put out")`)
 	s.fitsPhone("/, put out")
 	s.do(chromedp.Click(".off"))
 	s.becomes(`document.getElementById("problem").textContent.includes("emergency stop")`)

@@ -76,6 +76,14 @@ func (p Phone) State(now time.Time) State {
 	return In
 }
 
+// Words are the state for people, who put a phone out; programs are told that it is revoked.
+func (s State) Words() string {
+	if s == Revoked {
+		return "put out"
+	}
+	return string(s)
+}
+
 // MayBeRevoked reports whether it is not out already.
 func (s State) MayBeRevoked() bool { return s == In || s == Waits }
 
@@ -107,7 +115,7 @@ var (
 	// ErrUnknown is a secret that belongs to no phone.
 	ErrUnknown = errors.New("no phone is let in by this")
 	ErrExpired = errors.New("the time of this phone is over")
-	ErrRevoked = errors.New("this phone was revoked")
+	ErrRevoked = errors.New("this phone was put out")
 	// ErrCode is a pairing code that is wrong, was used, or is too old.
 	ErrCode = errors.New("this code is wrong, was used already, or is too old")
 	// ErrNoPhone is a number or a name that no phone has.

@@ -166,7 +166,7 @@ func TestWhatCanNotBeAdded(t *testing.T) {
 	s := opened(t)
 	paired(t, s, "blue", DefaultFor)
 	for want, add := range map[string]func() error{
-		`"blue" is let in until 2026-03-31; revoke it first`: func() error { _, _, err := s.Add("blue", DefaultFor, start); return err },
+		`"blue" is let in until 2026-03-31; put it out first`: func() error { _, _, err := s.Add("blue", DefaultFor, start); return err },
 		"name: empty":          func() error { _, _, err := s.Add(" \n", DefaultFor, start); return err },
 		"no letter in it":      func() error { _, _, err := s.Add("7", DefaultFor, start); return err },
 		"can not be printed":   func() error { _, _, err := s.Add("blue\x1b[2J", DefaultFor, start); return err },
@@ -181,7 +181,7 @@ func TestWhatCanNotBeAdded(t *testing.T) {
 		require.NoError(t, err)
 	}
 	_, _, err := s.Add("one more", DefaultFor, start)
-	require.ErrorContains(t, err, "no more can be; revoke one first")
+	require.ErrorContains(t, err, "no more can be; put one out first")
 	_, _, err = s.Add("phone 3", DefaultFor, start)
 	require.NoError(t, err, "what was not paired makes way for its like")
 	all, err := s.List()

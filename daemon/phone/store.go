@@ -311,7 +311,7 @@ func makeWay(tx *sql.Tx, all []Phone, name string, now time.Time) error {
 	for _, p := range all {
 		switch state := p.State(now); {
 		case state == In && p.Name == name:
-			return fmt.Errorf("phone %q is let in until %s; revoke it first, or choose another name", name, p.Ends.Format(time.DateOnly))
+			return fmt.Errorf("phone %q is let in until %s; put it out first, or choose another name", name, p.Ends.Format(time.DateOnly))
 		case state == Waits && p.Name == name:
 			if err := revoke(tx, p.ID, now); err != nil {
 				return err
@@ -321,7 +321,7 @@ func makeWay(tx *sql.Tx, all []Phone, name string, now time.Time) error {
 		}
 	}
 	if let >= MostPhones {
-		return fmt.Errorf("%d phones are let in, and no more can be; revoke one first", MostPhones)
+		return fmt.Errorf("%d phones are let in, and no more can be; put one out first", MostPhones)
 	}
 	return nil
 }

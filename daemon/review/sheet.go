@@ -290,10 +290,21 @@ func ShotWords(e history.Event, number int) string {
 	return words + from(e)
 }
 
+// kindWords is a kind of event as its button has it. A history keeps the name it began with.
+func kindWords(k history.Kind) string {
+	if k == history.CameCured {
+		return "already cured"
+	}
+	return string(k)
+}
+
 // EventWords is what happened, without when and where.
 func EventWords(e history.Event) string {
-	words := string(e.Kind)
-	for _, more := range []string{e.Text, e.Amount} {
+	words, text := kindWords(e.Kind), e.Text
+	if e.Kind == history.TakenBack {
+		text = kindWords(history.Kind(text))
+	}
+	for _, more := range []string{text, e.Amount} {
 		if more != "" {
 			words += ", " + more
 		}

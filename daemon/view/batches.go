@@ -15,7 +15,7 @@ var batchLabels = BatchLabels{
 	Batches: "Batches", NoBatches: "No batch is kept yet: each pot of a run that is recorded begins one.",
 	InPots: "What is in the pots", NoPotfuls: "Not recorded: this run was kept before batches were.",
 	KeepPotfuls: "Keep batches for this run, their heat reckoned from what was recorded",
-	RestAsk:     "Is it the rest of an earlier batch?", RestCured: "It came cured: is it the rest of an earlier batch?",
+	RestAsk:     "Is it the rest of an earlier batch?", RestCured: "It was already cured: is it the rest of an earlier batch?",
 	RestSaid: "Is it not the rest of that?", RestOf: "Earlier batch", ItIsThis: "It is the rest of this", ItIsNew: "No, it was made new", NoRest: "There is no earlier batch that could be it.",
 	Figures: "What is known of it", Sessions: "Its sessions", ByThen: "by the end", InThisRun: "in this run",
 	RunNumber: "run %d", WhenAndPot: "%s, pot %d", ShotOfRun: "run %d, shot %d",

@@ -83,7 +83,7 @@ func Index() []PageGroup {
 			{"/phones", texts.Phones, "which phones get in"},
 			{"/commissioning", texts.Commissioning, "what is proven of the bench, and what is missing"},
 			{"/keeping", texts.Keeping, "copies, runs from elsewhere, and room"},
-			{"/api", "For programs", "every address that answers a program"},
+			{"/api", texts.API, "every address that answers a program"},
 		}},
 	}
 }

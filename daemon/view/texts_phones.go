@@ -13,10 +13,10 @@ type PhoneLabels struct {
 	PhoneName, PhoneFor, AddPhone, ScanThis               string
 	AddedUntil, OtherWays, OnNetwork, PublicWay           string
 	PhoneColumn, PhoneState, PhoneMade, PhoneEnds         string
-	PhoneSeen, Never, Revoke, NoPhones                    string
+	PhoneSeen, Never, PutOut, NoPhones                    string
 	PairTitle, PairWhy, PairNow, PairCode, PairElsewhere  string
 	NotLetIn, ForPrograms, TooManyTries                   string
-	PhoneExpired, PhoneRevoked, WrongCode                 string
+	PhoneExpired, PhonePutOut, WrongCode                 string
 	AlarmsHere, NoConnection, PhonesListed                string
 	PhonesLost, PhonesLostAct, PhonesLostMore, AllPhones  string
 }
@@ -27,7 +27,7 @@ var phoneLabels = PhoneLabels{
 		"It enables and raises no heat, and works through no alarm: that is done at the bench. Its marks are kept with its name, and they do not count as somebody at the bench: press the pedal or the enable button within ten minutes, or heat goes off.",
 	PhonesHere: "Phones are let in, and put out, on the bench's own computer only.",
 	PhonesFail: "Which phones are let in can not be read or written now, so none is. For the heaters use ALL OFF or the emergency stop at the bench.",
-	PhonePlain: "What is sent is not encrypted: whoever is in the same network, or listens to it, can read it and act as that phone until you revoke it. " +
+	PhonePlain: "What is sent is not encrypted: whoever is in the same network, or listens to it, can read it and act as that phone until you put it out. " +
 		"Use your own network only, and never let a router forward a port to this computer from the internet.",
 	PhoneName: "Name of the phone", PhoneFor: "For how long", AddPhone: "Let a phone in",
 	ScanThis:   "Point the camera of the phone %s here before %s. The code is good once.",
@@ -35,7 +35,7 @@ var phoneLabels = PhoneLabels{
 	OtherWays:  "If that one can not be reached: the same at other addresses of this computer", OnNetwork: "network %s",
 	PublicWay:   "This is no address of a network of your own: see that nobody reaches it from the internet.",
 	PhoneColumn: "Phone", PhoneState: "State", PhoneMade: "Added", PhoneEnds: "Until", PhoneSeen: "Last seen",
-	Never: "never", Revoke: "Revoke", NoPhones: "No phone was let in yet.",
+	Never: "never", PutOut: "Put out", NoPhones: "No phone was let in yet.",
 	PairTitle: "Let this phone in?",
 	PairWhy: "It can then see the bench, mark what is done, silence the sound and switch everything off. It enables and raises no heat. " +
 		"Wet or sticky hands and lock screens are slow: the emergency stop at the bench comes first.",
@@ -43,7 +43,7 @@ var phoneLabels = PhoneLabels{
 	PairElsewhere: "This is the bench's own computer, which needs no code. Open the address on the phone.",
 	NotLetIn:      "This device is not let in. Let it in on the bench's own computer: page Phones, or meltwarden phone add.",
 	PhoneExpired:  "The time of this phone is over. Let it in anew on the bench's own computer.",
-	PhoneRevoked:  "This phone was revoked on the bench's own computer.",
+	PhonePutOut:  "This phone was put out on the bench's own computer.",
 	WrongCode:     "This code is wrong, was used already, or is older than ten minutes. Add the phone again on the bench's own computer.",
 	PhonesListed:  "Every phone there ever was, the last first",
 	ForPrograms:   " A program sends the bench file's token as a bearer token.",
