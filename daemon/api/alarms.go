@@ -170,6 +170,6 @@ func alarmOperations() []describe.Operation {
 		act("out-of-service", "Take an alarm off lamp and sound until heat is enabled anew, for up to 12 hours",
 			describe.Field{Name: sureKey, Says: "that it is meant", Choices: []string{isSure}, Needed: true, Example: isSure}),
 		act("back", "Give a shelved alarm, or one out of service, back to lamp and sound"),
-		aPage("/alarms", "The alarms, and all that the guard looks for", nil),
+		aPage("/alarms", "The alarms, and all that the guard looks for", []describe.Field{inFahrenheitField}),
 	}
 }

@@ -53,7 +53,7 @@ const aYear = "365 days"
 
 func (s *server) showKeeping(w http.ResponseWriter, r *http.Request, said []string) {
 	p := keepingPage{
-		head: s.head(r, view.Texts().Keeping, "/runs"), Said: said, FromHere: fromHere(r),
+		head: s.unitless(r, view.Texts().Keeping, "/runs"), Said: said, FromHere: fromHere(r),
 		WithoutStore: s.History == nil, Relations: history.Described(), OlderThan: cmp.Or(r.PostForm.Get("older-than"), aYear),
 	}
 	if s.History != nil {

@@ -55,6 +55,14 @@ func (s *server) head(r *http.Request, title, here string) head {
 	return h
 }
 
+// unitless is the head of a page on which no words change with the unit: it shows no
+// temperature, or each as it was typed or in both units.
+func (s *server) unitless(r *http.Request, title, here string) head {
+	h := s.head(r, title, here)
+	h.OtherUnit = ""
+	return h
+}
+
 // Fahrenheit stands in the address of a page, so that a link shows what its sender saw;
 // an address without a unit shows the one that was chosen in this browser.
 const (
@@ -116,9 +124,7 @@ func (s *server) showTrouble(w http.ResponseWriter, r *http.Request, status int,
 	if fromElsewhere {
 		title, help = l.NotFromHere, l.NotFromHereHelp
 	}
-	p := troublePage{s.head(r, title, ""), detail, help}
-	p.OtherUnit = "" // no temperature is shown
-	show(w, status, "trouble.html", p)
+	show(w, status, "trouble.html", troublePage{s.unitless(r, title, ""), detail, help})
 }
 
 // readable turns a problem into a page, for people.

@@ -59,9 +59,9 @@ func (s *server) alarmsPage(w http.ResponseWriter, r *http.Request) {
 	now := s.Alarms.Now()
 	p := alarmsPage{
 		head: s.head(r, view.Texts().Alarms, "/alarms"), Rate: rateWords(s.Alarms.Rate()), Messages: s.messages(), FromHere: fromHere(r),
-		Live: s.Hub.Latest().Live(time.Now()), AsOf: time.Now().Format(time.TimeOnly), Groups: s.alarmGroups(now), Rules: s.ruleGroups(now),
+		Live: s.Hub.Latest().Live(time.Now()), AsOf: time.Now().Format(time.TimeOnly),
 	}
-	p.OtherUnit = "" // the guard's figures are in degrees Celsius
+	p.Groups, p.Rules = s.alarmGroups(now, p.head), s.ruleGroups(now, p.head)
 	if s.History != nil && s.History.Live() != 0 {
 		events, err := s.History.Events(s.History.Live())
 		if err != nil {
@@ -75,7 +75,7 @@ func (s *server) alarmsPage(w http.ResponseWriter, r *http.Request) {
 
 // alarmGroups parts the alarms by what they ask for, the most pressing first. They come
 // in the order of their priority.
-func (s *server) alarmGroups(now []alarm.Alarm) []alarmGroup {
+func (s *server) alarmGroups(now []alarm.Alarm, h head) []alarmGroup {
 	l := view.Texts()
 	first, then, over := alarmGroup{Head: l.DoFirst, First: true}, alarmGroup{Head: l.DoThen}, alarmGroup{Head: l.OverNotSeen}
 	toKnow, aside := alarmGroup{Head: l.ToKnow}, alarmGroup{Head: l.SetAside}
@@ -91,16 +91,16 @@ func (s *server) alarmGroups(now []alarm.Alarm) []alarmGroup {
 		case len(first.Rows) == 0:
 			in = &first
 		}
-		in.Rows = append(in.Rows, s.alarmRow(a))
+		in.Rows = append(in.Rows, s.alarmRow(a, h))
 	}
 	return slices.DeleteFunc([]alarmGroup{first, then, over, toKnow, aside}, func(g alarmGroup) bool { return len(g.Rows) == 0 })
 }
 
-func (s *server) alarmRow(a alarm.Alarm) alarmRow {
+func (s *server) alarmRow(a alarm.Alarm, h head) alarmRow {
 	code := a.Code.String()
 	return alarmRow{
 		Code: code, Pot: a.Pot + 1, Where: view.Where(a.Pot, s.Settings), Title: a.Code.Title(), State: view.AlarmWords(a.State),
-		Instruction: a.Code.Instruction(), Address: fmt.Sprintf("/api/v1/alarms/%s/%d", code, a.Pot+1),
+		Instruction: h.In(view.InUnits(a.Code.Instruction())), Address: fmt.Sprintf("/api/v1/alarms/%s/%d", code, a.Pot+1),
 		Waits: a.State.Waits(), Aside: a.State.Aside(), Urgent: a.Priority == alarm.High, First: a.First,
 		MaySetAside: a.Code.MaySetAside(), MayTakeOut: a.Code.MayTakeOut(),
 	}
@@ -124,7 +124,7 @@ var alarmKinds = []history.Kind{
 }
 
 // ruleGroups are all that the guard looks for, what takes the most heat away first.
-func (s *server) ruleGroups(now []alarm.Alarm) []ruleGroup {
+func (s *server) ruleGroups(now []alarm.Alarm, h head) []ruleGroup {
 	var groups []ruleGroup
 	for _, action := range []guard.Action{guard.AllOff, guard.HeaterOff, guard.Inhibit, guard.Tell} {
 		group := ruleGroup{Head: view.DoesHead(action)}
@@ -133,7 +133,8 @@ func (s *server) ruleGroups(now []alarm.Alarm) []ruleGroup {
 			if r.Action != action {
 				continue
 			}
-			row := ruleRow{Code: c.String(), Title: r.Title, Cause: r.Cause, Detection: r.Detection, Does: view.ActionWords(r), Instruction: r.Instruction}
+			in := func(text string) string { return h.In(view.InUnits(text)) }
+			row := ruleRow{Code: c.String(), Title: r.Title, Cause: in(r.Cause), Detection: in(r.Detection), Does: view.ActionWords(r), Instruction: in(r.Instruction)}
 			for _, a := range now {
 				if a.Code == c {
 					row.Stands = joinedWords(row.Stands, view.Where(a.Pot, s.Settings))

@@ -37,7 +37,7 @@ func (s *server) batchesPage(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	p := batchesPage{head: s.head(r, view.Texts().Batches, "/batches"), WithoutStore: s.History == nil, Advice: book.Advice.String(), Why: batch.Why(book.KJ)}
+	p := batchesPage{head: s.unitless(r, view.Texts().Batches, "/batches"), WithoutStore: s.History == nil, Advice: book.Advice.String(), Why: batch.Why(book.KJ)}
 	for _, b := range slices.Backward(book.Batches) {
 		p.Rows = append(p.Rows, batchRowOf(b, p.head))
 	}
@@ -61,7 +61,7 @@ func (s *server) batchPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	p := batchPage{
-		head: s.head(r, b.Title(), "/batches"), Facts: b.Facts(book.KJ), Sessions: b.Sessions(book.KJ), Shots: shots,
+		head: s.unitless(r, b.Title(), "/batches"), Facts: b.Facts(book.KJ), Sessions: b.Sessions(book.KJ), Shots: shots,
 		Region: book.Region(b), Advice: book.Advice.String(), Why: batch.Why(book.KJ),
 	}
 	p.Simulated = b.Heats[0].Invented

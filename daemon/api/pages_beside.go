@@ -70,6 +70,9 @@ func (s *server) besidePage(w http.ResponseWriter, r *http.Request) {
 			themed(r, p.Over.Sizes)
 		}
 	}
+	if p.Over == nil {
+		p.OtherUnit = "" // without the picture no temperature is shown
+	}
 	show(w, http.StatusOK, "beside.html", p)
 }
 

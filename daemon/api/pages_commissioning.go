@@ -25,8 +25,7 @@ type commissioningPage struct {
 // changes nothing: a record is made at the bench.
 func (s *server) commissioningPage(w http.ResponseWriter, r *http.Request) {
 	l := view.Texts()
-	p := commissioningPage{head: s.head(r, l.Commissioning, "/commissioning")}
-	p.OtherUnit = "" // what is on record is in degrees Celsius
+	p := commissioningPage{head: s.unitless(r, l.Commissioning, "/commissioning")}
 	switch {
 	case s.Simulated:
 		p.Nothing, p.Steps = l.CommissioningSimulated, commission.Steps(s.Bench)

@@ -42,8 +42,7 @@ const findWithin = time.Minute
 // findPage looks for words in all that is kept and in what the guard looks for.
 func (s *server) findPage(w http.ResponseWriter, r *http.Request) {
 	l := view.Texts()
-	p := findPage{head: s.head(r, l.FindNow, "/find"), Words: strings.TrimSpace(r.URL.Query().Get("words"))}
-	p.OtherUnit = "" // no temperature is shown
+	p := findPage{head: s.unitless(r, l.FindNow, "/find"), Words: strings.TrimSpace(r.URL.Query().Get("words"))}
 	if utf8.RuneCountInString(p.Words) > mostTyped {
 		refuseFor(w, wrongField, wrong("words", p.Words, fmt.Sprintf("write at most %d letters", mostTyped)))
 		return

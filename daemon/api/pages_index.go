@@ -22,8 +22,7 @@ type indexEntry struct{ Name, About, Address string }
 
 // indexPage lists the pages there are.
 func (s *server) indexPage(w http.ResponseWriter, r *http.Request) {
-	p := indexPage{head: s.head(r, view.Texts().AllPages, pagesPath)}
-	p.OtherUnit = "" // no temperature is shown
+	p := indexPage{head: s.unitless(r, view.Texts().AllPages, pagesPath)}
 	for _, g := range view.Index() {
 		group := indexGroup{Head: g.Head}
 		for _, page := range g.Pages {

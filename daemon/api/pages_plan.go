@@ -58,6 +58,7 @@ func (s *server) planPage(w http.ResponseWriter, r *http.Request) {
 		p.Versions = append(p.Versions, planChoice{v.Fingerprint, fmt.Sprintf("%s, %s", v.Name, fmt.Sprintf(p.Labels.Version, v.Number)), v.Fingerprint == chosen.Fingerprint})
 	}
 	if chosen.Fingerprint == "" || s.Plan == nil {
+		p.OtherUnit = "" // without a plan no temperature is shown
 		if p.Nothing = p.Labels.NoPlan; s.History == nil {
 			p.Nothing = p.Labels.WithoutStore
 		}
@@ -67,7 +68,7 @@ func (s *server) planPage(w http.ResponseWriter, r *http.Request) {
 	planned, err := s.planOf(w, r, chosen)
 	status := http.StatusOK
 	if err != nil {
-		p.NotPlanned, status = err.Error(), planKind(err).Status
+		p.NotPlanned, status, p.OtherUnit = err.Error(), planKind(err).Status, "" // likewise
 	} else {
 		sheet := planned.Sheet(unitOf(r) == review.Fahrenheit)
 		p.Title, p.Sheet = sheet.Title, &sheet

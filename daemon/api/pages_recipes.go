@@ -44,7 +44,7 @@ func versionRowOf(v history.Version, h head) versionRow {
 
 // recipesPage lists every recipe with its versions.
 func (s *server) recipesPage(w http.ResponseWriter, r *http.Request) {
-	p := recipesPage{head: s.head(r, view.Texts().Recipes, "/recipes"), WithoutStore: s.History == nil}
+	p := recipesPage{head: s.unitless(r, view.Texts().Recipes, "/recipes"), WithoutStore: s.History == nil}
 	var versions []history.Version
 	if s.History != nil {
 		var err error
@@ -99,7 +99,7 @@ func (s *server) recipePage(w http.ResponseWriter, r *http.Request) {
 		pastProblem(w, err)
 		return
 	}
-	p := recipePage{head: s.head(r, fmt.Sprintf("%s, %d", v.Name, v.Number), "/recipes")}
+	p := recipePage{head: s.unitless(r, fmt.Sprintf("%s, %d", v.Name, v.Number), "/recipes")}
 	p.versionRow = versionRowOf(v, p.head)
 	if err := s.fillRecipe(&p, unitOf(r)); err != nil {
 		pastProblem(w, err)

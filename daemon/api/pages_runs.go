@@ -48,7 +48,7 @@ func (s *server) runsPage(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	filter, _ := filterOf(q) // it has been read before
 	p := runsPage{
-		head: s.head(r, view.Texts().PastRuns, "/runs"), Filter: filter, SinceTyped: q.Get("since"), UntilTyped: q.Get("until"),
+		head: s.unitless(r, view.Texts().PastRuns, "/runs"), Filter: filter, SinceTyped: q.Get("since"), UntilTyped: q.Get("until"),
 		WithoutStore: s.History == nil, Verdicts: shot.Verdicts(),
 	}
 	p.Filtered = p.Filter != history.Filter{}

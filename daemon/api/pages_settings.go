@@ -90,8 +90,7 @@ type preferenceOption struct {
 
 // settingsPage shows what is chosen in this browser.
 func (s *server) settingsPage(w http.ResponseWriter, r *http.Request) {
-	p := settingsPage{head: s.head(r, view.Texts().Settings, "/settings"), Kept: r.URL.Query().Has("kept")}
-	p.OtherUnit = "" // it is chosen here
+	p := settingsPage{head: s.unitless(r, view.Texts().Settings, "/settings"), Kept: r.URL.Query().Has("kept")}
 	for _, c := range preferences {
 		group := preferenceGroup{ChoiceWords: view.Choice(c.name), Name: c.name}
 		for i, v := range c.values {

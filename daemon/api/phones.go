@@ -101,8 +101,7 @@ func (s *server) showPhones(w http.ResponseWriter, r *http.Request, added *added
 		refuseFor(w, phonesFail, err)
 		return
 	}
-	p := phonesPage{head: s.head(r, view.Texts().Phones, phonesPath), Added: added, For: cmp.Or(r.PostFormValue("for"), phone.DefaultForTyped)}
-	p.OtherUnit = "" // no temperature is shown
+	p := phonesPage{head: s.unitless(r, view.Texts().Phones, phonesPath), Added: added, For: cmp.Or(r.PostFormValue("for"), phone.DefaultForTyped)}
 	if len(phone.Addresses(s.Listen)) == 0 {
 		p.Shut = view.PhonesShut(s.Listen)
 	}

@@ -96,7 +96,7 @@ func (s *server) changePage(w http.ResponseWriter, r *http.Request) {
 // showChange shows the form with what was typed and what came of it.
 func (s *server) showChange(w http.ResponseWriter, r *http.Request, status int, v history.Version, text string, t tried) {
 	t.MayKeep = fromHere(r)
-	p := changePage{head: s.head(r, fmt.Sprintf("%s, %d: %s", v.Name, v.Number, view.Texts().ChangeRecipe), "/recipes"), Text: text, tried: t}
+	p := changePage{head: s.unitless(r, fmt.Sprintf("%s, %d: %s", v.Name, v.Number, view.Texts().ChangeRecipe), "/recipes"), Text: text, tried: t}
 	p.versionRow = versionRowOf(v, p.head)
 	groups, err := config.Fields([]byte(v.Source))
 	if err != nil {

@@ -41,7 +41,7 @@ func (s *server) scalePage(w http.ResponseWriter, r *http.Request) {
 func (s *server) showScale(w http.ResponseWriter, r *http.Request, status int, v history.Version, t tried) {
 	t.MayKeep = fromHere(r)
 	p := scalePage{
-		head: s.head(r, fmt.Sprintf("%s, %d: %s", v.Name, v.Number, view.Texts().ScaleRecipe), "/recipes"), tried: t,
+		head: s.unitless(r, fmt.Sprintf("%s, %d: %s", v.Name, v.Number, view.Texts().ScaleRecipe), "/recipes"), tried: t,
 		Times: r.FormValue("times"), Shots: r.FormValue("shots"), PerShot: r.FormValue("per-shot"), Stay: r.FormValue("stays"),
 	}
 	p.versionRow = versionRowOf(v, p.head)

@@ -126,8 +126,7 @@ type referenceAnswer struct {
 // referencePage shows the reference: the same description as the document, for people.
 func (s *server) referencePage(w http.ResponseWriter, r *http.Request) {
 	p := referencePart()
-	p.head = s.head(r, view.Texts().API, apiPage)
-	p.OtherUnit = "" // no temperature is shown
+	p.head = s.unitless(r, view.Texts().API, apiPage)
 	show(w, http.StatusOK, "api.html", p)
 }
 

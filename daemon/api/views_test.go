@@ -383,3 +383,32 @@ func (s *stage) agreesOnContrast() {
 		}
 	}
 }
+
+// TestTheOtherUnitIsOfferedWhereItTells: on every view whose words change with it, and on no
+// other. The bench's page has a button of its own, and the settings choose it.
+func TestTheOtherUnitIsOfferedWhereItTells(t *testing.T) {
+	past := aPast(t)
+	hub := &frames.Hub{}
+	hub.Publish(tripped())
+	o, _ := options(hub)
+	shown(t, &o, past)
+	h := New(o)
+	told := func(address, unit string) string {
+		path, query, _ := strings.Cut(address, "?")
+		q, err := url.ParseQuery(query)
+		require.NoError(t, err)
+		q.Set(unitKey, unit)
+		text := between(pageOf(t, h, path+"?"+q.Encode()), "<main", "</main>")
+		return unitInAddress.ReplaceAllString(text, "")
+	}
+	for _, address := range views(t, o, past) {
+		if path, _, _ := strings.Cut(address, "?"); path == "/" || path == "/settings" || strings.HasSuffix(path, "/report") || path == apiPage {
+			continue
+		}
+		offered := strings.Contains(pageOf(t, h, address), `class="unit-link"`)
+		assert.Equal(t, told(address, inCelsius) != told(address, inFahrenheit), offered, address)
+	}
+}
+
+// unitInAddress is what carries the unit on, a clock that goes on, and what is not shown.
+var unitInAddress = regexp.MustCompile(`[?&](amp;)?unit=[cf](&amp;)?|<input type="hidden" name="unit" value="f">|As it was at [0-9:]*|-f\.svg`)

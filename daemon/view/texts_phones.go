@@ -16,7 +16,7 @@ type PhoneLabels struct {
 	PhoneSeen, Never, PutOut, NoPhones                    string
 	PairTitle, PairWhy, PairNow, PairCode, PairElsewhere  string
 	NotLetIn, ForPrograms, TooManyTries                   string
-	PhoneExpired, PhonePutOut, WrongCode                 string
+	PhoneExpired, PhonePutOut, WrongCode                  string
 	AlarmsHere, NoConnection, PhonesListed                string
 	PhonesLost, PhonesLostAct, PhonesLostMore, AllPhones  string
 }
@@ -43,7 +43,7 @@ var phoneLabels = PhoneLabels{
 	PairElsewhere: "This is the bench's own computer, which needs no code. Open the address on the phone.",
 	NotLetIn:      "This device is not let in. Let it in on the bench's own computer: page Phones, or meltwarden phone add.",
 	PhoneExpired:  "The time of this phone is over. Let it in anew on the bench's own computer.",
-	PhonePutOut:  "This phone was put out on the bench's own computer.",
+	PhonePutOut:   "This phone was put out on the bench's own computer.",
 	WrongCode:     "This code is wrong, was used already, or is older than ten minutes. Add the phone again on the bench's own computer.",
 	PhonesListed:  "Every phone there ever was, the last first",
 	ForPrograms:   " A program sends the bench file's token as a bearer token.",
