@@ -19,7 +19,7 @@ type AlarmLabels struct {
 }
 
 var alarmLabels = AlarmLabels{
-	Alarms:   "What needs you",
+	Alarms:   "Needs you",
 	NoAlarms: "Nothing that the guard looks for stands now. That is no proof that all is well.", AlarmsNotLive: "NOT LIVE: alarms are not known. Take the bench for hot.",
 	AlarmsAsOf: "As it was at %s.", AlarmsStopped: "NOT LIVE: the program does not answer. Take the bench for hot.",
 	DoFirst: "Do this first", DoThen: "After that", OverNotSeen: "Over by itself; nobody has said that it was seen", ToKnow: "Good to know", SetAside: "Set aside",
