@@ -74,7 +74,7 @@ func takesFile(command, flag string) bool {
 // TestPhonesAreOffered to be put out: those that are not out yet.
 func TestPhonesAreOffered(t *testing.T) {
 	folder := t.TempDir()
-	assert.Empty(t, completed(t, "phone", "revoke", "--data", folder, ""))
+	assert.Empty(t, completed(t, "phone", "put-out", "--data", folder, ""))
 	assert.Empty(t, contents(t, folder), "nothing is made")
 	s := phone.Open(folder)
 	defer s.Close()
@@ -84,7 +84,7 @@ func TestPhonesAreOffered(t *testing.T) {
 	}
 	_, err := s.Revoke("red", time.Now())
 	require.NoError(t, err)
-	assert.Equal(t, []string{"green", "blue"}, completed(t, "phone", "revoke", "--data", folder, ""))
+	assert.Equal(t, []string{"green", "blue"}, completed(t, "phone", "put-out", "--data", folder, ""))
 }
 
 // TestWordsFromTheDataFolder are offered where they fit, in a moment, and the history is not
