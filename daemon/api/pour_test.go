@@ -26,6 +26,12 @@ func lifted() *frames.Frame {
 // counted is what the first tile counts down.
 const counted = `document.querySelector(".pour .lead").textContent + document.querySelector(".pour .seconds").textContent`
 
+// measured is that the tiles have the height which this screen leaves them: the script
+// looks once it is drawn.
+const measured = `((px) => px("--above") === Math.ceil(document.querySelector(".pots").getBoundingClientRect().top + scrollY) &&
+	px("--dock") === Math.ceil(document.querySelector(".dock").getBoundingClientRect().height)
+)((name) => parseFloat(document.documentElement.style.getPropertyValue(name)))`
+
 // TestTheCountdownMovesNoButton: it takes its place from the melt's figure, on a wide
 // screen and on a telephone.
 func TestTheCountdownMovesNoButton(t *testing.T) {
@@ -36,6 +42,7 @@ func TestTheCountdownMovesNoButton(t *testing.T) {
 		s.shown.Store(holding())
 		s.do(chromedp.EmulateViewport(size[0], size[1]))
 		s.becomes(`getComputedStyle(document.querySelector(".pour")).display === "none"`)
+		s.becomes(measured)
 		before := evaluate[float64](s, top)
 		s.shown.Store(lifted())
 		s.becomes(counted + ` === "cold in ≈ 38 s"`)
@@ -61,6 +68,7 @@ func TestADrawMovesNoButton(t *testing.T) {
 		s.shown.Store(holding())
 		s.do(chromedp.EmulateViewport(size[0], size[1]))
 		s.becomes(`getComputedStyle(document.querySelector(".pour")).display === "none"`)
+		s.becomes(measured)
 		before := evaluate[float64](s, top)
 		for since, want := range map[time.Duration]string{2 * time.Second: "injector ≈ 5 s", time.Minute: "injector ≈ 0 s"} {
 			s.shown.Store(injected(since))
