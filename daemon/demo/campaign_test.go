@@ -72,7 +72,7 @@ func campaignSessions(t *testing.T) int {
 		return n
 	}
 	if raced {
-		return 3 // it slows everything down; one goroutine replays, which has nothing to race
+		return 3 // it slows everything down
 	}
 	if testing.Short() {
 		return replayEvery
