@@ -93,21 +93,25 @@ type melts struct {
 	c  [2]float64
 }
 
+// python is an interpreter with the libraries of the independent peers.
+func python(t *testing.T) string {
+	t.Helper()
+	for _, name := range []string{"python3", "/usr/bin/python3"} {
+		if exec.Command(name, "-c", "import pymodbus, serial").Run() == nil {
+			return name
+		}
+	}
+	without(t, "no python3 with pymodbus and pyserial")
+	return ""
+}
+
 // startForeign starts the foreign bench behind a line of its own.
 func startForeign(t *testing.T) *foreign {
 	t.Helper()
 	if os.Getenv("MELTWARDEN_TEST_ALL") == "" || testing.Short() {
 		t.Skip("takes minutes of real time: set MELTWARDEN_TEST_ALL")
 	}
-	interpreter := ""
-	for _, name := range []string{"python3", "/usr/bin/python3"} {
-		if interpreter == "" && exec.Command(name, "-c", "import pymodbus, serial").Run() == nil {
-			interpreter = name
-		}
-	}
-	if interpreter == "" {
-		without(t, "no python3 with pymodbus and pyserial")
-	}
+	interpreter := python(t)
 	f := &foreign{t: t, line: newBadLine(t), file: filepath.Join(t.TempDir(), "bench.yaml")}
 	require.NoError(t, os.WriteFile(f.file, []byte(strings.Replace(foreignBench, "PORT", f.line.path, 1)), 0o600))
 	require.NoError(t, os.WriteFile(filepath.Join(filepath.Dir(f.file), "recipe.yaml"), []byte(foreignRecipe), 0o600))

@@ -65,6 +65,7 @@ var guides = map[string]guide{
 	"photo":             {[]string{"photo 7 1 bait.jpg", "photo 7 1", "photo 7 1 --number 2 --out bait.jpg"}, ""},
 	"plan":              {[]string{"plan recipe.yaml --config bench.yaml --ready-at 20:00", `plan v2 --config bench.yaml --room "19 C"`}, ""},
 	"checks":            {[]string{"checks", "checks --tick dry,mould", "checks --all"}, ""},
+	"examples":          {[]string{"examples", "examples relays --into bench", "examples board --into bench"}, ""},
 	"dashboards":        {[]string{"dashboards --out watching"}, ""},
 	"schema":            {[]string{"schema", "schema --json"}, ""},
 	"api":               {[]string{"api", "api --openapi > meltwarden.json"}, ""},
