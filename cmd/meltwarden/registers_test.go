@@ -1,0 +1,25 @@
+package main
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+)
+
+// TestMistakesBeforeRegistersAreRead are answered before any port is opened.
+func TestMistakesBeforeRegistersAreRead(t *testing.T) {
+	base := []string{"registers", "--port", "/dev/there-is-no-such-port", "--unit", "1"}
+	for want, args := range map[string][]string{
+		"--unit 0: write a number from 1 to 247":                       {"--unit", "0"},
+		"--function 6: write 3 or 4, which read registers":             {"--function", "6"},
+		"--count 65 registers: from 1 to 64 can be read at once":       {"--count", "65"},
+		`--probe "melt": pot: a melt belongs to a pot; write the pot`:  {"--probe", "melt"},
+		`--probe "mellt left": role: "mellt": not known; write melt, `: {"--probe", "mellt left"},
+		`--probe "mould": given twice; name each probe once`:           {"--probe", "mould", "--probe", "mould"},
+		`--room "40 C": a hand warms a probe only in a room from 0`:    {"--room", "40 C"},
+		"does not exist: is the adapter plugged in":                    {},
+	} {
+		_, err := run(t.Context(), append(append([]string{}, base...), args...)...)
+		assert.ErrorContains(t, err, want)
+	}
+}

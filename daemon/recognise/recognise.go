@@ -1,0 +1,108 @@
+// Package recognise leads a maker through finding which registers of an unknown device are
+// his probes: it shows them live, on a screen or in plain lines, says which probe to hold in
+// the hand, and at the end what was recognised and what was not, with the lines of a bench
+// file. It only reads. What counts as recognised is devices/guess's to say.
+package recognise
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"time"
+
+	"meltwarden/config/quantity"
+	"meltwarden/daemon/console"
+	"meltwarden/devices/clock"
+	"meltwarden/devices/guess"
+	"meltwarden/devices/readout"
+)
+
+// Options are what a session needs.
+type Options struct {
+	Reader *readout.Reader
+	Clock  *clock.Clock
+	Room   guess.Range
+	Probes []string // as "melt left", in the order in which they are held; none for any
+	From   uint16   // the address that the maker asked for
+	Device string   // its name in the lines of the bench file
+	Wiring []string // the lines of the bench file for line and device
+	Out    io.Writer
+	Screen bool // draw on it
+	Size   func() console.Size
+	AsJSON bool
+}
+
+const (
+	round     = time.Second
+	mostMutes = 3 // rounds without any answer before it is given up
+)
+
+// session is one under way.
+type session struct {
+	Options
+	*guess.Session
+	screen *console.Screen
+	said   string // the step that was told last
+	told   int    // moves
+}
+
+// Run leads a session until its end or that of the context, which is no error, and prints
+// what came of it.
+func Run(ctx context.Context, o Options) error {
+	s := &session{Options: o, Session: guess.NewSession(o.Room, o.Probes), screen: console.NewScreen(o.Out, false)}
+	mutes := 0
+	for step := guess.Rest; step != guess.Over && ctx.Err() == nil; step, _, _ = s.Step() {
+		began := s.Clock.Now()
+		read, err := s.Reader.Round(ctx)
+		switch {
+		case ctx.Err() != nil:
+			continue
+		case err == nil:
+			mutes = 0
+		default:
+			if mutes++; mutes == mostMutes {
+				return err
+			}
+		}
+		s.Take(read)
+		if err := s.show(); err != nil {
+			return err
+		}
+		s.Clock.Sleep(ctx, round-(s.Clock.Now()-began))
+	}
+	return s.end()
+}
+
+// end prints what came of it.
+func (s *session) end() error {
+	if s.Screen {
+		fmt.Fprint(s.Out, "\x1b[2J\x1b[H")
+	}
+	r := s.Result()
+	if s.AsJSON {
+		var refused []string
+		for _, no := range s.Reader.Refused() {
+			refused = append(refused, no.String())
+		}
+		return json.NewEncoder(s.Out).Encode(map[string]any{
+			"registers": s.Rows(), "result": r, "numbering": r.Numbering(s.From), "refused": refused, "channels": r.Lines(s.Device),
+		})
+	}
+	return s.tell(r)
+}
+
+// ParseRoom reads a room's temperature as typed, such as "19 C"; nothing is any room.
+func ParseRoom(typed string) (guess.Range, error) {
+	if typed == "" {
+		return guess.Indoors, nil
+	}
+	c, err := quantity.Temperature(typed)
+	if err != nil {
+		return guess.Range{}, fmt.Errorf("--room %q: %w", typed, err)
+	}
+	if c < 0 || c > 30 {
+		return guess.Range{}, fmt.Errorf("--room %q: a hand warms a probe only in a room from 0 to 30 °C", typed)
+	}
+	return guess.Near(c), nil
+}
