@@ -96,9 +96,9 @@ func TestAMakerIsLed(t *testing.T) {
 		require.NoError(t, err)
 		for _, want := range []string{
 			"Leave every probe alone", "input registers (function 4);", "    3     4 0x00CD    205    205           -           -          -          -\n",
-			"    ? 20.5 °C as int16 × 0.1 °C, function 4\n", "1 of 3: hold the tip of melt left",
+			"    room? 20.5 °C as int16 × 0.1 °C\n", "1 of 3: hold the tip of melt left",
 			"  input register 2, which a manual that counts from 1 calls 3, or 30003 moved\n",
-			"Recognised: int16 × 0.1 °C, function 4.", "  melt left: address 2, 20.5 °C at rest, 28.1 in the hand\n",
+			"Recognised, in input registers: int16 × 0.1 °C.", "  melt left: address 2, 20.5 °C at rest, 28.1 in the hand\n",
 			"  mould: NOT TOLD: nothing moved", "your manual counts from 1",
 			"The device refuses input registers 4 to 5: refused: illegal data address",
 		} {
@@ -126,9 +126,9 @@ func TestOnAScreen(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		said, err := led(t, Options{Probes: []string{"melt left"}, Screen: true}, &kitchen{held: -1})
 		require.NoError(t, err)
-		assert.Contains(t, said, "WARMED as in a hand")
+		assert.Contains(t, said, "WARMED 28.1 °C as int16")
 		assert.Contains(t, said, "\x1b[1;1H")
-		assert.Contains(t, said, "Recognised: int16")
+		assert.Contains(t, said, "Recognised, in input registers: int16")
 	})
 }
 
@@ -210,7 +210,7 @@ func TestNumbersOfAnUnknownDevice(t *testing.T) {
 	}))
 	said := out.text.String()
 	t.Log(said)
-	assert.Contains(t, said, "Recognised: float32 × 1 °F, low word first, function 4.")
+	assert.Contains(t, said, "Recognised, in input registers: float32 × 1 °F, low word first.")
 	assert.Contains(t, said, "  melt left: address 9, ")
 	assert.Regexp(t, `plate left: address 7, .*its two leads are SWAPPED`, said)
 	assert.Contains(t, said, "  mould: address 3, ")

@@ -19,6 +19,8 @@ func (s *session) wanted() string {
 	switch {
 	case step == guess.Rest:
 		return "Leave every probe alone, in the room, for some twelve seconds."
+	case step == guess.Cool:
+		return "Lay it down, and leave all alone for up to a minute: how they cool tells which halves of the numbers go together."
 	case step == guess.Over:
 		return "That was all."
 	case probe != "":
@@ -103,9 +105,9 @@ func rowLines(rows []guess.Row) (found []console.Line) {
 			number(row, registers.Int32, registers.HighFirst), number(row, registers.Int32, registers.LowFirst),
 			number(row, registers.Float32, registers.HighFirst), number(row, registers.Float32, registers.LowFirst))})
 		for _, f := range row.Fits {
-			line := console.Line{Text: "    ? " + f.String()}
+			line := console.Line{Text: "    " + f.String()}
 			if f.Moved != "" {
-				line = console.Line{Text: "    * " + f.String(), Tone: view.Attend}
+				line.Tone = view.Attend
 			}
 			found = append(found, line)
 		}
@@ -134,7 +136,7 @@ func (s *session) tell(r guess.Result) error {
 		out.Line("Nothing was read.")
 	}
 	if r.Layout != nil {
-		out.Line("\nRecognised: %s.", r.Layout)
+		out.Line("\nRecognised, in %ss: %s.", guess.Table(r.Layout.Function), r.Layout)
 	}
 	for i, p := range r.Probes {
 		name := p.Name
@@ -151,7 +153,7 @@ func (s *session) tell(r guess.Result) error {
 		}
 	}
 	for _, rival := range r.Rivals {
-		out.Line("%s", lines.Hang("Fits as well: ", "  ", fmt.Sprintf("%s, at addresses %s: %s.", rival.Layout, addresses(rival), rival.Differs)))
+		out.Line("%s", lines.Hang("Fits as well: ", "  ", fmt.Sprintf("%s, in %ss %s: %s.", rival.Layout, guess.Table(rival.Layout.Function), addresses(rival), rival.Differs)))
 	}
 	notes := append(r.Notes, s.refused()...)
 	if odd := r.Numbering(s.From); odd != "" {

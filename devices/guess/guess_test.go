@@ -170,8 +170,8 @@ func TestRows(t *testing.T) {
 	require.Len(t, rows, 3)
 	assert.Len(t, rows[0].Numbers, 6, "two of 16 bits, and two of each of 32 bits")
 	require.Len(t, rows[0].Fits, 1)
-	assert.Equal(t, "21.5 °C as float32 × 1 °F, high word first, function 3", rows[0].Fits[0].String())
+	assert.Equal(t, "room? 21.5 °C as float32 × 1 °F, high word first", rows[0].Fits[0].String())
 	require.Len(t, rows[2].Fits, 1)
-	assert.Equal(t, "21.5 °C as int16 × 0.1 °C, function 3", rows[2].Fits[0].String())
+	assert.Equal(t, "room? 21.5 °C as int16 × 0.1 °C", rows[2].Fits[0].String())
 	assert.Len(t, rows[2].Numbers, 2, "there is no register after the last")
 }

@@ -169,8 +169,8 @@ func judge(a, b *hypothesis) int {
 }
 
 // evidence is what the numbers of the told probes say of the layout: how well their halves
-// go together, in standard deviations, how many of them are round in tenths and hundredths,
-// and whether their lower halves say anything at all.
+// go together, in standard deviations, how many of those of the probe with fewest are round
+// in tenths and hundredths, and whether their lower halves say anything at all.
 type evidence struct {
 	paired float64
 	round  [2]float64
@@ -178,13 +178,12 @@ type evidence struct {
 }
 
 func (h *hypothesis) evidence() evidence {
-	e := evidence{varied: true}
+	e := evidence{round: [2]float64{1, 1}, varied: true}
 	told := float64(h.told)
 	for n := range h.movers {
 		if c := h.one(n); c != nil {
 			e.paired += c.pairing() / math.Sqrt(told)
-			e.round[0] += c.round(10) / told
-			e.round[1] += c.round(100) / told
+			e.round[0], e.round[1] = min(e.round[0], c.round(10)), min(e.round[1], c.round(100))
 			e.varied = e.varied && c.varied()
 		}
 	}

@@ -92,17 +92,11 @@ func (w *Watch) numbers(at Register) (all []Number) {
 	return all
 }
 
-// String is the fit in words.
+// String is the fit in words: what it did in a hand, or that it may be a probe at rest.
 func (f Fit) String() string {
-	text := "no measurement as " + f.Layout.String()
-	if f.C != nil {
-		text = fmt.Sprintf("%.1f °C as %s", *f.C, f.Layout)
+	did := map[string]string{"": "room?", "warmed": "WARMED", "fell": "FELL: leads swapped?"}[f.Moved]
+	if f.C == nil {
+		return fmt.Sprintf("%s no measurement as %s", did, f.Layout)
 	}
-	switch f.Moved {
-	case "warmed":
-		text += ": WARMED as in a hand"
-	case "fell":
-		text += ": FELL as with leads swapped"
-	}
-	return text
+	return fmt.Sprintf("%s %.1f °C as %s", did, *f.C, f.Layout)
 }

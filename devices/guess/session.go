@@ -1,5 +1,11 @@
 package guess
 
+import (
+	"slices"
+
+	"meltwarden/devices/registers"
+)
+
 // Step is what a session wants of the maker.
 type Step uint8
 
@@ -7,11 +13,13 @@ type Step uint8
 const (
 	Rest Step = iota // leave every probe alone
 	Hold             // hold Probe in the hand, and keep it there
+	Cool             // lay all down: a slow change tells which halves of numbers go together
 	Over             // nothing more
 )
 
 // Session leads a maker: first every probe rests, then one after another is held in a hand
-// until something has moved, or for a minute.
+// until something has moved, or for a minute. Where two ways to put halves together fit,
+// they cool.
 type Session struct {
 	*Watch
 	probes []string // in the order in which they are held; none for any, until nothing moves
@@ -26,6 +34,7 @@ const (
 	restRounds  = 12
 	mostRounds  = 60 // a probe in a hand that has not moved by then does not
 	afterRounds = 8  // beyond the first sight of a move, so that its rivals show as well
+	coolRounds  = 45
 )
 
 // NewSession begins one in a room of a temperature, with the names of the probes in the
@@ -57,7 +66,17 @@ func (s *Session) Take(read map[Register]uint16) {
 		if s.seen > 0 && s.rounds >= s.seen+afterRounds || spent >= mostRounds {
 			s.letGo()
 		}
+	case s.step == Cool && (spent >= coolRounds || !s.halvesInDoubt()):
+		s.step = Over
 	}
+}
+
+// halvesInDoubt reports whether numbers might be put together otherwise.
+func (s *Session) halvesInDoubt() bool {
+	r := s.Result()
+	return slices.ContainsFunc(r.Rivals, func(o Rival) bool {
+		return r.Layout.Type == registers.Float32 && o.Layout.Type == registers.Float32 && o.Layout.Words != r.Layout.Words
+	})
 }
 
 func (s *Session) hold() {
@@ -72,9 +91,12 @@ func (s *Session) letGo() {
 	nothing := s.seen == 0
 	s.at++
 	if s.at == len(s.probes) || len(s.probes) == 0 && nothing {
-		s.step = Over
+		s.step, s.since = Over, s.rounds
 		if len(s.probes) == 0 {
 			s.warmings = s.warmings[:len(s.warmings)-1]
+		}
+		if s.halvesInDoubt() {
+			s.step = Cool
 		}
 		return
 	}

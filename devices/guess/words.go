@@ -30,7 +30,7 @@ func Numbered(r Register) string {
 	return fmt.Sprintf("%s %d, which a manual that counts from 1 calls %d, or %d%04d", Table(r.Function), r.Address, int(r.Address)+1, table, int(r.Address)+1)
 }
 
-// String is the layout in words.
+// String is the layout in words, without the table.
 func (l Layout) String() string {
 	text := fmt.Sprintf("%s × %s °%s", l.Type, number(l.Scale), l.Unit)
 	if l.at(0).Registers() == 2 {
@@ -39,7 +39,7 @@ func (l Layout) String() string {
 	if l.Bytes == registers.LowFirst {
 		text += ", low byte first"
 	}
-	return text + fmt.Sprintf(", function %d", l.Function)
+	return text
 }
 
 func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
@@ -75,7 +75,7 @@ func (h *hypothesis) notes(w *Watch) (notes []string) {
 		notes = append(notes, fmt.Sprintf("One count is %s °%s: read as whole degrees it would be %s times too high.", number(l.Scale), l.Unit, number(1/l.Scale)))
 	}
 	if l.Unit == registers.Fahrenheit {
-		notes = append(notes, fmt.Sprintf("The device speaks Fahrenheit: %s is %.1f °C.", number(c.raw[0]*l.Scale)+" °F", c.c[0]))
+		notes = append(notes, fmt.Sprintf("The device speaks Fahrenheit: %.1f °F is %.1f °C.", c.raw[0]*l.Scale, c.c[0]))
 	}
 	if l.at(0).Registers() == 2 && l.Words == registers.LowFirst {
 		notes = append(notes, "Its words are swapped: the low one comes first.")
