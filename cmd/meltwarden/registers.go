@@ -59,7 +59,7 @@ func registersCommand() *cobra.Command {
 	flags.StringArrayVar(&f.probes, "probe", nil, `a probe to be held, by role and pot, like "melt left"; give one for each, in the order of holding`)
 	flags.StringVar(&f.room, "room", "", `the room's temperature, like "19 C"`)
 	flags.StringVar(&f.device, "device", "thermocouples", "what the bench file is to call the device")
-	flags.BoolVar(&f.asJSON, "json", false, "print an object at the end")
+	flags.BoolVar(&f.asJSON, "json", false, "print an object at the end; what to do goes to the standard error")
 	_ = c.MarkFlagRequired("port") // both flags exist: they were made above
 	_ = c.MarkFlagRequired("unit")
 	return c
@@ -88,10 +88,14 @@ func runRegisters(c *cobra.Command, f registersFlags) error {
 	client := modbus.NewClient(port, f.line.Baud, clk)
 	defer func() { <-client.Close() }()
 	out := c.OutOrStdout()
+	words := out
+	if f.asJSON { // the object has the standard output for itself
+		words = c.ErrOrStderr()
+	}
 	device := &modbus.Device{Name: f.device, Unit: f.unit, Timeout: f.timeout}
 	err = recognise.Run(c.Context(), recognise.Options{
 		Reader: readout.New(client, device, spans, clk), Clock: clk, Room: room, Probes: f.probes, From: f.from, Device: f.device, Wiring: f.wiring(),
-		Out: out, Screen: !f.asJSON && isTerminal(out) && drawable(out.(*os.File)), Size: func() console.Size { return sizeOf(out) }, AsJSON: f.asJSON,
+		Out: out, Words: words, Screen: !f.asJSON && isTerminal(out) && drawable(out.(*os.File)), Size: func() console.Size { return sizeOf(out) }, AsJSON: f.asJSON,
 	})
 	if err != nil {
 		return fmt.Errorf("%w: are port, unit, speed and parity right, the two wires the right way round, and is nothing else using the line?", err)

@@ -28,9 +28,10 @@ type Options struct {
 	Device string   // its name in the lines of the bench file
 	Wiring []string // the lines of the bench file for line and device
 	Out    io.Writer
-	Screen bool // draw on it
+	Words  io.Writer // what is to be done, in plain lines; with a screen it is drawn on Out
+	Screen bool
 	Size   func() console.Size
-	AsJSON bool
+	AsJSON bool // the result, on Out
 }
 
 const (
@@ -81,12 +82,12 @@ func (s *session) end() error {
 	}
 	r := s.Result()
 	if s.AsJSON {
-		var refused []string
+		refused := []string{}
 		for _, no := range s.Reader.Refused() {
 			refused = append(refused, no.String())
 		}
 		return json.NewEncoder(s.Out).Encode(map[string]any{
-			"registers": s.Rows(), "result": r, "numbering": r.Numbering(s.From), "refused": refused, "channels": r.Lines(s.Device),
+			"registers": s.Rows(), "result": r, "numbering": r.Numbering(s.From), "refused": refused, "channels": append([]string{}, r.Lines(s.Device)...),
 		})
 	}
 	return s.tell(r)

@@ -79,7 +79,10 @@ func ledIn(ctx context.Context, t *testing.T, o Options, k *kitchen) (string, er
 	spans, err := readout.Spans([]uint8{4}, 1, 4)
 	require.NoError(t, err)
 	out := &hand{k: k, holds: map[string]int{"melt left": 2, "plate left": 0, "mould": 9}}
-	o.Clock, o.Out, o.From, o.Device = clock.New(1), out, 1, "module"
+	o.Clock, o.Out, o.Words, o.From, o.Device = clock.New(1), out, out, 1, "module"
+	if o.AsJSON {
+		o.Words = &hand{k: k, holds: out.holds}
+	}
 	o.Reader = readout.New(k, &modbus.Device{Unit: 1}, spans, o.Clock)
 	o.Wiring = []string{"lines: [{name: a, port: x}]", "devices: [{name: module, line: a, unit: 1}]"}
 	o.Room, err = ParseRoom("20 C")
@@ -132,23 +135,29 @@ func TestOnAScreen(t *testing.T) {
 	})
 }
 
-// TestAsAnObject: one at the end, and nothing else.
+// TestAsAnObject: one at the end and nothing else; what is to be done stands elsewhere.
 func TestAsAnObject(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		said, err := led(t, Options{Probes: []string{"melt left"}, AsJSON: true}, &kitchen{held: 2})
-		require.NoError(t, err) // held from the start: nothing moves
+		said, err := led(t, Options{Probes: []string{"melt left"}, AsJSON: true}, &kitchen{held: -1})
+		require.NoError(t, err)
 		var o struct {
 			Registers []struct{ Raw int }
 			Result    struct {
 				Layout *guess.Layout
-				Probes []struct{ Why string }
+				Probes []struct {
+					Told    bool
+					Address int
+				}
+				Rivals []struct{}
 			}
 			Refused []string
 		}
 		require.NoError(t, json.Unmarshal([]byte(said), &o), said)
 		assert.Len(t, o.Registers, 4)
-		assert.Nil(t, o.Result.Layout)
-		assert.NotEmpty(t, o.Result.Probes[0].Why)
+		require.NotNil(t, o.Result.Layout)
+		assert.True(t, o.Result.Probes[0].Told)
+		assert.Equal(t, 2, o.Result.Probes[0].Address)
+		assert.NotContains(t, said, "null,", "lists are lists")
 		assert.Len(t, o.Refused, 1)
 	})
 }
@@ -206,7 +215,7 @@ func TestNumbersOfAnUnknownDevice(t *testing.T) {
 	out := &told{in: in, holds: map[string]int{"melt left": 9, "plate left": 7, "mould": 3}}
 	require.NoError(t, Run(t.Context(), Options{
 		Reader: readout.New(client, d, spans, clk), Clock: clk, Room: guess.Indoors, Probes: []string{"melt left", "plate left", "mould"},
-		Device: "box", Out: out,
+		Device: "box", Out: out, Words: out,
 	}))
 	said := out.text.String()
 	t.Log(said)

@@ -31,14 +31,11 @@ func (s *session) wanted() string {
 
 // show draws all on a screen, or says in plain lines what is new.
 func (s *session) show() error {
-	if s.AsJSON {
-		return nil
-	}
 	rows := s.Rows()
 	if s.Screen {
 		return s.screen.Draw(s.Size(), s.block(rows))
 	}
-	out := lines.To(s.Out)
+	out := lines.To(s.Words)
 	if want := s.wanted(); want != s.said {
 		s.said, s.told = want, 0
 		if s.isFirstHold() {

@@ -16,6 +16,7 @@ import (
 type box struct {
 	chance *rand.Rand
 	words  string // of its map
+	kind   string // of its numbers
 
 	function uint8
 	start    int // the address of the first channel
@@ -45,9 +46,9 @@ func newBox(seed uint64) *box {
 	b := &box{chance: r, clutter: map[int]func(int) uint16{}, open: -1}
 	b.function = pick[uint8](r, 3, 4)
 	b.start, b.f, b.swapped = r.IntN(8), r.IntN(3) == 0, r.IntN(8) == 0
-	kind := pick(r, "int16", "int16", "int32", "float32", "float32")
-	b.bytes, b.float = 4, kind == "float32"
-	if kind == "int16" {
+	b.kind = pick(r, "int16", "int16", "int32", "float32", "float32")
+	b.bytes, b.float = 4, b.kind == "float32"
+	if b.kind == "int16" {
 		b.bytes = 2
 	}
 	b.lowFirst = b.bytes == 4 && r.IntN(2) == 0
@@ -74,7 +75,7 @@ func newBox(seed uint64) *box {
 		b.sentinel = pick(r, []uint16{0x7FFF, 0xFFFF}, []uint16{0x8000, 0}, []uint16{0xFFFF, 0xFFFF}, []uint16{0, 0})
 	}
 	b.scatter()
-	b.words = fmt.Sprintf("function %d, from %d, every %d, %s", b.function, b.start, b.stride, kind)
+	b.words = fmt.Sprintf("function %d, from %d, every %d, %s", b.function, b.start, b.stride, b.kind)
 	return b
 }
 

@@ -54,7 +54,7 @@ type hypothesis struct {
 // Result says what was recognised so far.
 func (w *Watch) Result() Result {
 	all := w.hypotheses()
-	r := Result{}
+	r := Result{Rivals: []Rival{}}
 	if len(all) == 0 {
 		r.Probes = w.untold("no register moved as a probe in a hand does")
 		r.Notes = []string{"Nothing was recognised. Read other addresses or the other function. A device that reports millivolts can not be recognised so; neither can a probe in a room that is nearly as warm as a hand."}

@@ -52,7 +52,7 @@ func differs(best, rival *hypothesis) string {
 	case a.Function != b.Function && same:
 		return fmt.Sprintf("the same by function %d: either will do", b.Function)
 	case a.Type == registers.Float32 && b.Type == registers.Float32 && a.Words != b.Words:
-		return "part of each number would come from its neighbour: off by little here, by up to 1 °C when hot; see which one the manual says, or hold the probes once more"
+		return "part of each number would come from its neighbour: off by little here, by up to 1 °C when hot; see which one the manual says, or hold more of the probes"
 	case a.Type != registers.Float32 && b.Type != registers.Float32 && a.Scale == b.Scale && a.Unit == b.Unit:
 		return "the same temperatures from -3000 counts to 30000; what an open probe reads, or a neighbour below zero, tells them apart"
 	case !same:
