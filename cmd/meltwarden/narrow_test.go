@@ -51,7 +51,7 @@ func TestWhatIsPrintedFits(t *testing.T) {
 		"demo": "goes on until it is ended; a line for every change", "serve": "as the demo", "watch": "a block of the screen's own size, and else a line for every change",
 		"checks": "of a running bench: TestChecksOfARunningBench", "phone add": "of a running bench: TestPhonesAreLetInAtATerminal",
 		"service": "a file for another program", "completion": "a file for another program", "recipes text": "a file as it was typed",
-		"replay": "one line, which is tested apart", "plan": "a rehearsal of its own: TestPlanAtATerminal",
+		"registers": "of a device: TestNumbersOfAnUnknownDevice", "replay": "one line, which is tested apart", "plan": "a rehearsal of its own: TestPlanAtATerminal",
 	}
 	all := runnable()
 	for _, name := range slices.Sorted(maps.Keys(all)) { // an export before its import
@@ -70,7 +70,7 @@ func TestWhatIsPrintedFits(t *testing.T) {
 			"export": {"7 8 --as archive --out " + out("runs.sqlite")}, "import": {out("runs.sqlite")}, "backup": {out("copy.sqlite")},
 			"tidy": {"--older-than 9999days --dry-run"}, "schema": {""}, "phone list": {""}, "phone put-out": {"1", "1"},
 			"dashboards": {"--out " + out("watching")}, "version": {""}, "api": {""},
-			"check": {"--config " + bench}, "commission": {"--status --config " + bench},
+			"examples": {"", "board --into " + out("examples")}, "check": {"--config " + bench}, "commission": {"--status --config " + bench},
 			"estimate injector": {"", "--fahrenheit"}, "estimate mould": {""}, "estimate seam": {""}, "estimate contact": {""}, "estimate warming": {""}, "estimate flow": {""},
 		}[name]
 		require.True(t, is, "%s: what it prints is not looked at", name)
