@@ -284,6 +284,7 @@ if (chosen.get("sound") === "on") for (const kind of touches) addEventListener(k
 function measure() {
   const px = (name, value) => document.documentElement.style.setProperty(name, `${Math.ceil(value)}px`);
   px("--dock", document.querySelector(".dock").getBoundingClientRect().height);
+  px("--answer", document.querySelector(".answer").getBoundingClientRect().height);
   px("--above", document.querySelector(".pots").getBoundingClientRect().top + scrollY);
 }
 const measured = new ResizeObserver(() => requestAnimationFrame(measure));

@@ -24,7 +24,7 @@ function choose(article) {
   pot = article;
   until = performance.now() + chosenForMs;
   pot?.classList.add("chosen");
-  pot?.scrollIntoView({ block: "nearest" });
+  pot?.querySelector(".face").scrollIntoView({ block: "nearest" }); // a whole tile may be higher than the screen
   tell(pot ? pot.getAttribute("aria-label") : "");
 }
 
@@ -59,16 +59,17 @@ function forPot(row) {
 
 function forBench(row) {
   const { do: what, go: goes } = row.dataset;
-  if (what === "keys") return list.showModal();
+  if (what === "keys") return list.show();
   if (what === "offer") return press(document.querySelector("#offer button"));
   const form = document.querySelector(`form[action="${what}"]`);
   if (goes !== undefined) return go(form);
   press(form.querySelector("button") ?? document.querySelector(`button[form="${form.id}"]`));
 }
 
-const typing = (e) => e.target.closest("input, textarea, select, [contenteditable], dialog") !== null;
+const typing = (e) => e.target.closest("input, textarea, select, [contenteditable]") !== null;
 
 function press1(e) {
+  if (e.key === "Escape" && list.open) return list.close();
   if (!on || e.ctrlKey || e.altKey || e.metaKey || e.repeat || e.isComposing || typing(e)) return;
   if (pot && performance.now() > until) choose(null);
   if (e.key === "Escape") return choose(null);
@@ -85,7 +86,7 @@ function press1(e) {
 export function listen() {
   document.addEventListener("keydown", press1);
   setInterval(() => { if (pot && performance.now() > until) choose(null); }, 500);
-  document.getElementById("keys").onclick = () => list.showModal();
+  document.getElementById("keys").onclick = () => list.show(); // never modal: ALL OFF is pressed while it is open
   const button = document.getElementById("keys-on");
   const show = () => {
     button.setAttribute("aria-pressed", on);
