@@ -91,6 +91,7 @@ function show() {
   body.toggleAttribute("data-long", $("answer").textContent.length > mostInLarge);
   document.querySelectorAll(".interlocks li").forEach((li, i) => { li.dataset.tone = bench.interlocks[i].tone; fill(li, bench.interlocks[i]); });
   showConditions(bench.conditions);
+  document.querySelectorAll(".all-pots li").forEach((li, i) => fill(li, bench.pots[i]));
   for (const article of document.querySelectorAll(".pot")) showPot(article, bench.pots[article.dataset.pot]);
   showMarks(bench, document.querySelectorAll(".pot"));
   stayAwake(bench.hot);
