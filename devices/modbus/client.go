@@ -26,8 +26,10 @@ type Device struct {
 	// Timeout is how long after the end of a request the device may take to begin
 	// its reply, in bench time.
 	Timeout time.Duration
-	// Counts are the exchanges with the device since its making.
+	// Counts are the exchanges with the device since its making, Trips how long those took
+	// that were answered.
 	Counts Counts
+	Trips  Trips
 }
 
 // Client exchanges requests and replies over one port. Everything but the port's
@@ -51,7 +53,7 @@ type Device struct {
 type Client struct {
 	port   Port
 	clk    *clock.Clock
-	timing timing
+	timing Timing
 	writer *writer
 	failed error // of the port; once set it stays
 
@@ -59,6 +61,7 @@ type Client struct {
 	// carried something unexpected.
 	lastHeard, lastOdd time.Duration
 	unanswered         map[uint8]*unanswered // by unit
+	strange            *Counts               // whose exchange was answered by something that begins with another unit's number
 	echo               echo
 	sent, heard        []byte
 }
@@ -87,7 +90,7 @@ const (
 func NewClient(port Port, baud int, clk *clock.Clock) *Client {
 	now := clk.Now()
 	return &Client{
-		port: port, clk: clk, timing: timingAt(baud), writer: newWriter(port),
+		port: port, clk: clk, timing: TimingOf(baud, CharacterBits), writer: newWriter(port),
 		// What was on the line before is unknown: begin as after something odd.
 		lastHeard: now, lastOdd: now,
 		unanswered: map[uint8]*unanswered{},
@@ -95,6 +98,10 @@ func NewClient(port Port, baud int, clk *clock.Clock) *Client {
 		heard:      make([]byte, 0, 2*MaxFrame),
 	}
 }
+
+// Characters tells the client how many bits a character has on its line, for what time
+// frames take; without it they have CharacterBits.
+func (c *Client) Characters(baud, bits int) { c.timing = TimingOf(baud, bits) }
 
 // Close, to be called once, gives the port up. It does not wait: the returned channel is closed when
 // the port is closed and no write to it is under way any more.
@@ -148,12 +155,14 @@ func (c *Client) Tell(d *Device, r Request) error {
 
 // count notes the outcome and wraps the error.
 func (c *Client) count(d *Device, r Request, err error) error {
-	outcome := OutcomeOf(err)
-	d.Counts.add(outcome)
+	d.Counts.add(err)
 	if err == nil {
 		return nil
 	}
-	return &Error{Device: d.Name, Unit: r.Unit, Function: r.Function, Address: r.Address, Outcome: outcome, Err: err}
+	if errors.Is(err, ErrUnit) {
+		c.strange = &d.Counts
+	}
+	return &Error{Device: d.Name, Unit: r.Unit, Function: r.Function, Address: r.Address, Outcome: OutcomeOf(err), Err: err}
 }
 
 // exchange makes a request, waiting first while its shape is barred.
@@ -165,17 +174,20 @@ func (c *Client) exchange(d *Device, r Request) ([]byte, error) {
 		return nil, err
 	}
 	c.sent = r.Append(c.sent[:0])
+	began := c.clk.Now()
 	if err := c.send(); err != nil {
 		return nil, err
 	}
 	sentAt := c.lastHeard
-	frame, err := c.receive(r, sentAt+d.Timeout+c.timing.of(r.ReplyLength()))
+	frame, err := c.receive(r, sentAt+d.Timeout+c.timing.Of(r.ReplyLength()))
 	if err != nil {
 		c.bar(d, r, sentAt)
 		return nil, err
 	}
 	data, err := r.ParseReply(frame)
 	if c.answers(r, err) {
+		round := c.lastHeard - began
+		d.Trips.add(trip{round, max(0, round-c.timing.Of(len(c.sent)+len(frame)))})
 		delete(c.unanswered, r.Unit)
 		return data, err
 	}
@@ -193,17 +205,22 @@ func (c *Client) settle(until time.Duration) error {
 		if now > giveUp {
 			return ErrNeverSilent
 		}
-		free := max(until, c.lastHeard+c.timing.silence, c.lastOdd+afterOdd)
+		free := max(until, c.lastHeard+c.timing.Silence, c.lastOdd+afterOdd)
 		n, err := c.listen(free - now)
 		if err != nil {
 			return err
 		}
 		if n > 0 {
 			c.lastOdd = c.lastHeard
-		} else if c.clk.Now() >= free {
+			if len(c.heard) < cap(c.heard) {
+				continue
+			}
+		}
+		c.judge()
+		c.heard = c.heard[:0]
+		if n == 0 && c.clk.Now() >= free {
 			return nil
 		}
-		c.heard = c.heard[:0]
 	}
 }
 
@@ -231,7 +248,7 @@ func (c *Client) listen(span time.Duration) (int, error) {
 // send writes the request. The line is busy with it until lastHeard.
 func (c *Client) send() error {
 	c.heard = c.heard[:0]
-	wire := c.timing.of(len(c.sent))
+	wire := c.timing.Of(len(c.sent))
 	start := c.clk.Now()
 	if err := c.writer.write(c.sent, c.clk.Real(wire+writeWithin)); err != nil {
 		return c.fail(err)
@@ -283,7 +300,7 @@ func (c *Client) late(r Request) error {
 		return errTimeout
 	}
 	c.lastOdd = c.lastHeard
-	return fmt.Errorf("%w: %d of %d bytes came", errTimeout, len(reply), r.ReplyLength())
+	return fmt.Errorf("%w: %d of %d bytes came", errCutShort, len(reply), r.ReplyLength())
 }
 
 // fail marks the port as lost.

@@ -113,9 +113,9 @@ func TestTiming(t *testing.T) {
 		require.NoError(t, err)
 		silence, err := strconv.ParseFloat(row["t3_5_ms"], 64)
 		require.NoError(t, err)
-		got := timingAt(speed)
-		assert.InDelta(t, character, got.character.Seconds()*1e3, 1e-4, speed)
-		assert.InDelta(t, silence, got.silence.Seconds()*1e3, 1e-4, speed)
+		got := TimingOf(speed, CharacterBits)
+		assert.InDelta(t, character, got.Character.Seconds()*1e3, 1e-4, speed)
+		assert.InDelta(t, silence, got.Silence.Seconds()*1e3, 1e-4, speed)
 	}
 }
 
@@ -134,7 +134,7 @@ func TestSilenceBeforeEveryRequest(t *testing.T) {
 			require.NoError(t, err)
 		}
 		for i := 1; i < len(asked); i++ {
-			assert.Equal(t, timingAt(baud).silence, asked[i].Sub(replied[i-1]))
+			assert.Equal(t, TimingOf(baud, CharacterBits).Silence, asked[i].Sub(replied[i-1]))
 		}
 		assert.Equal(t, uint64(20), d.Counts.Of(OK))
 	})
@@ -244,7 +244,7 @@ func TestALostReplyIsOvertaken(t *testing.T) {
 				start := c.clk.Now()
 				_, err = c.Exchange(d, r)
 				assert.NoError(t, err)
-				assert.Less(t, c.clk.Now()-start, 30*time.Millisecond+timingAt(baud).of(2*MaxFrame))
+				assert.Less(t, c.clk.Now()-start, 30*time.Millisecond+TimingOf(baud, CharacterBits).Of(2*MaxFrame))
 			})
 		})
 	}
@@ -279,6 +279,13 @@ type world struct {
 	fault map[string]int
 }
 
+// erring is what such a device does, as often as it is named: the three by which an answer
+// could be taken for another one most of all.
+var erring = []string{
+	"none", "lost", "short", "alien", "noise", "split", "late noise",
+	"late", "late", "corrupt", "corrupt", "doubled", "doubled",
+}
+
 func (w *world) reply(r Request) []part {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -286,7 +293,7 @@ func (w *world) reply(r Request) []part {
 	w.fresh = []uint16{w.asked, r.Address}
 	frame := r.AppendReply(nil, AppendRegisters(nil, w.fresh...)[:r.size()])
 	prompt := time.Duration(w.rng.Int64N(int64(90 * time.Millisecond)))
-	fault := []string{"none", "lost", "late", "corrupt", "short", "doubled", "alien", "noise", "split", "late noise"}[w.rng.IntN(10)]
+	fault := erring[w.rng.IntN(len(erring))]
 	w.fault[fault]++
 	switch fault {
 	case "lost":
@@ -324,8 +331,10 @@ func (w *world) isFresh(r Request, regs []uint16) bool {
 	return regs[0] == w.fresh[0] && regs[1] == r.Address
 }
 
-func TestNoWrongAnswerFromAnErringDevice(t *testing.T) {
-	const exchanges = 20000
+// TestNumbersOfWrongAnswers: of some ten thousand late, corrupt and doubled replies, among
+// others, none is taken for an answer that it is not.
+func TestNumbersOfWrongAnswers(t *testing.T) {
+	const exchanges = 24000
 	w := &world{rng: rand.New(rand.NewPCG(7, 11)), fault: map[string]int{}}
 	bench(t, 1, w.reply, func(t *testing.T, c *Client, _ *pipe.End) {
 		d := &Device{Name: "probes", Unit: 1, Timeout: quick}
@@ -338,11 +347,25 @@ func TestNoWrongAnswerFromAnErringDevice(t *testing.T) {
 			}
 		}
 		assert.Zero(t, wrong)
-		assert.Greater(t, d.Counts.Of(OK), uint64(exchanges/4))
-		t.Logf("%d exchanges, %d good, %d accepted wrongly; faults %v", exchanges, d.Counts.Of(OK), wrong, w.fault)
+		assert.Greater(t, d.Counts.Of(OK), uint64(exchanges/5))
+		t.Logf("%d exchanges, %d good, %d accepted wrongly", exchanges, d.Counts.Of(OK), wrong)
+		worst := w.fault["late"] + w.fault["corrupt"] + w.fault["doubled"]
+		t.Logf("replies: %d late, %d corrupt, %d doubled, together %d; all of them %v", w.fault["late"], w.fault["corrupt"], w.fault["doubled"], worst, w.fault)
+		assert.GreaterOrEqual(t, worst, 10000)
 		for _, o := range Outcomes() {
 			t.Logf("%s: %d", o, d.Counts.Of(o))
 		}
+		_ = c.settle(c.clk.Now() + quick)
+		var troubles uint64
+		for _, k := range Kinds() {
+			t.Logf("%s: %d", k, d.Counts.OfKind(k))
+			if k != Late {
+				troubles += d.Counts.OfKind(k)
+			}
+		}
+		assert.Equal(t, troubles, d.Counts.Of(TimedOut)+d.Counts.Of(BadCheck)+d.Counts.Of(Mismatch), "every trouble has one kind")
+		assert.NotZero(t, d.Counts.OfKind(Late))
+		assert.LessOrEqual(t, d.Counts.OfKind(Late), uint64(w.fault["late"]))
 	})
 }
 

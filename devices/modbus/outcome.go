@@ -30,13 +30,27 @@ func Outcomes() []Outcome {
 	return []Outcome{OK, TimedOut, BadCheck, Mismatch, Refused, PortLost}
 }
 
-// Counts are numbers of exchanges by outcome. They may be read at any time.
-type Counts struct{ n [outcomes]atomic.Uint64 }
+// Counts are numbers of exchanges by outcome, and of troubles by kind. They may be read at
+// any time.
+type Counts struct {
+	n     [outcomes]atomic.Uint64
+	kinds [kinds]atomic.Uint64
+}
 
-func (c *Counts) add(o Outcome) { c.n[o].Add(1) }
+// add counts an exchange by its error. What began with another unit's number is only told
+// apart once all of it has been heard.
+func (c *Counts) add(err error) {
+	c.n[OutcomeOf(err)].Add(1)
+	if err != nil && !errors.Is(err, ErrUnit) {
+		c.kinds[kindOf(err)].Add(1)
+	}
+}
 
 // Of returns the number of exchanges with the outcome.
 func (c *Counts) Of(o Outcome) uint64 { return c.n[o].Load() }
+
+// OfKind returns the number of troubles of a kind.
+func (c *Counts) OfKind(k Kind) uint64 { return c.kinds[k].Load() }
 
 // ErrNeverSilent means that a line carries bytes without a pause, so that no
 // request can be made on it.
@@ -44,6 +58,7 @@ var ErrNeverSilent = errors.New("the line is never silent")
 
 var (
 	errTimeout      = errors.New("no reply in time")
+	errCutShort     = fmt.Errorf("%w", errTimeout) // reads the same, and says how much came
 	errPort         = errors.New("port lost")
 	errClosed       = fmt.Errorf("%w: closed", errPort)
 	errWriteBlocked = errors.New("a write blocked: nobody takes the bytes")

@@ -25,6 +25,7 @@ func (r Request) shape() shape {
 // its shape, until the unit has answered a later request of another shape, since
 // devices answer in order, or until the last of them is too old.
 type unanswered struct {
+	counts *Counts // of the device that was asked last
 	shapes []shape
 	until  time.Duration
 	// told are those for whose answer nobody waited, and until when each bars its
@@ -64,7 +65,7 @@ func (c *Client) bar(d *Device, r Request, sentAt time.Duration) {
 	if !slices.Contains(u.shapes, r.shape()) {
 		u.shapes = append(u.shapes, r.shape())
 	}
-	u.until = c.lastReply(d, r, sentAt)
+	u.until, u.counts = c.lastReply(d, r, sentAt), &d.Counts
 }
 
 // barTold notes a request for whose answer nobody waited.
@@ -86,7 +87,7 @@ func (c *Client) of(unit uint8) *unanswered {
 
 // lastReply returns until when the reply to a request can come.
 func (c *Client) lastReply(d *Device, r Request, sentAt time.Duration) time.Duration {
-	return sentAt + max(longestLate, 2*d.Timeout) + c.timing.of(r.ReplyLength())
+	return sentAt + max(longestLate, 2*d.Timeout) + c.timing.Of(r.ReplyLength())
 }
 
 // barred reports whether a late reply to an earlier request could be taken for
