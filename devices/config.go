@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"meltwarden/devices/modbus"
 	"meltwarden/devices/registers"
 )
 
@@ -14,6 +15,9 @@ type Config struct {
 	Devices  []DeviceConfig
 	Channels []registers.Channel
 	Pots     []string // names, in the order of control's pots
+	// ReadOnly has every output read back in the place of being written. Nothing is ever
+	// written then, no zeros either.
+	ReadOnly bool
 }
 
 // LineConfig is one serial line.
@@ -23,6 +27,11 @@ type LineConfig struct {
 	Baud     int    // bits per second
 	Parity   string // none, even or odd
 	StopBits int    // 1 or 2
+}
+
+// CharacterBits is how many bits a character has on the line.
+func (l LineConfig) CharacterBits() int {
+	return modbus.CharacterBitsOf(l.Parity != "none", l.StopBits)
 }
 
 // DeviceConfig is one unit on a line.

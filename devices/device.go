@@ -1,6 +1,7 @@
 package devices
 
 import (
+	"sync/atomic"
 	"time"
 
 	"meltwarden/control/reading"
@@ -19,6 +20,7 @@ const (
 // device is one unit of a line: its plan, and what its owner knows of it.
 type device struct {
 	modbus.Device
+	line     string
 	channels []registers.Channel
 	index    []int // of each channel in the table
 	cold     int   // the cold-junction channel, or -1
@@ -30,6 +32,7 @@ type device struct {
 	gaveUp  bool // in this round
 	silent  int  // time-outs in a row
 	rests   time.Duration
+	gone    atomic.Bool // dead, for who looks from outside
 
 	memory memory // of its outputs
 }
@@ -44,10 +47,13 @@ type result struct {
 }
 
 func newDevice(dc DeviceConfig, cfg Config) *device {
-	d := &device{Device: modbus.Device{Name: dc.Name, Unit: dc.Unit, Timeout: dc.Timeout}, cold: -1}
+	d := &device{Device: modbus.Device{Name: dc.Name, Unit: dc.Unit, Timeout: dc.Timeout}, line: dc.Line, cold: -1}
 	for i, c := range cfg.Channels {
 		if c.Device != dc.Name {
 			continue
+		}
+		if cfg.ReadOnly && !c.Role.Read() {
+			c.Function = c.ReadBack()
 		}
 		if c.Role == registers.ColdJunction {
 			d.cold = len(d.channels)
@@ -79,6 +85,7 @@ func (d *device) note(outcome modbus.Outcome, now time.Duration) {
 			d.rests = now + deadRests
 		}
 	}
+	d.gone.Store(d.dead())
 }
 
 // request returns the request for a span.

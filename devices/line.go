@@ -456,6 +456,7 @@ func (l *line) checkReleased() error {
 func (l *line) begin(port modbus.Port) {
 	now := l.clk.Now()
 	l.client = modbus.NewClient(port, l.cfg.Baud, l.clk)
+	l.client.Characters(l.cfg.Baud, l.cfg.CharacterBits())
 	for _, d := range l.devices {
 		d.memory.asked = false
 	}

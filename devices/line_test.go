@@ -190,3 +190,42 @@ func TestSignalsAreToldSeldom(t *testing.T) {
 		}
 	})
 }
+
+// TestReadOnlyWritesNothing: not a zero, not at the end either; what would be written is
+// read back, so that every device is asked.
+func TestReadOnlyWritesNothing(t *testing.T) {
+	cfg := benchConfig()
+	cfg.ReadOnly = true
+	g := newRig()
+	g.set(probes, 0, 1751)
+	bench(t, cfg, func(own *rig) { own.words = g.words; own.bits = g.bits; g = own }, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		in := cycles(b, clk, 20, warm, nil)
+		assert.InDelta(t, 175.1, in.Pots[0].Melt.C, 1e-9)
+		for _, d := range b.Stats().Devices {
+			assert.NotZero(t, d.Exchanges[modbus.OK], d.Name)
+			assert.Equal(t, d.Exchanges[modbus.OK], d.Times.N)
+			assert.NotZero(t, d.Times.Median)
+			assert.False(t, d.Dead)
+		}
+		b.Close(context.Background())
+	})
+	g.do(func() {
+		for _, a := range g.log {
+			assert.False(t, a.Writes(), "%+v", a)
+		}
+	})
+}
+
+// TestStatsSayWhichDeviceIsDead, and of what it died.
+func TestStatsSayWhichDeviceIsDead(t *testing.T) {
+	bench(t, benchConfig(), func(g *rig) { g.silent[probes] = true }, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		cycles(b, clk, 25, warm, nil)
+		s := b.Stats()
+		assert.Equal(t, []bool{true, false}, []bool{s.Devices[0].Dead, s.Devices[1].Dead})
+		assert.Greater(t, s.Devices[0].Troubles[modbus.NoAnswer], uint64(2))
+		assert.Zero(t, s.Devices[0].Times.N)
+		g.do(func() { clear(g.silent) })
+		cycles(b, clk, 25, warm, nil)
+		assert.False(t, b.Stats().Devices[0].Dead)
+	})
+}

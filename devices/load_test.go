@@ -12,9 +12,11 @@ import (
 
 	"meltwarden/control"
 	"meltwarden/devices"
+	"meltwarden/devices/budget"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/pipe"
+	"meltwarden/devices/registers"
 	"meltwarden/devices/simbench"
 )
 
@@ -102,6 +104,142 @@ func TestNumbersOfTheLine(t *testing.T) {
 			assert.Less(t, oldest, 2*period+period/2)
 			b.Close(context.Background())
 			assert.ErrorIs(t, <-served, pipe.ErrHungUp)
+		})
+	}
+}
+
+// threeDevices is a bench of three devices: six temperatures, three heaters with contactor
+// and lamp, four inputs.
+func threeDevices(baud int, parity string) devices.Config {
+	cfg := devices.Config{Lines: []devices.LineConfig{{Name: "line", Baud: baud, Parity: parity, StopBits: 1}}, Pots: []string{"left", "middle", "right"}}
+	for i, name := range []string{"probes", "outputs", "inputs"} {
+		cfg.Devices = append(cfg.Devices, devices.DeviceConfig{Name: name, Line: "line", Unit: uint8(1 + i), Timeout: timeout})
+	}
+	for i, pot := range cfg.Pots {
+		cfg.Channels = append(cfg.Channels,
+			number(registers.Melt, pot, "probes", modbus.ReadInput, uint16(i), 0.1, registers.Celsius),
+			number(registers.Plate, pot, "probes", modbus.ReadInput, uint16(3+i), 0.1, registers.Celsius),
+			number(registers.Heater, pot, "outputs", modbus.WriteRegisters, uint16(i), 0.001, registers.Fraction))
+	}
+	cfg.Channels = append(cfg.Channels, bit(registers.Contactor, "outputs", modbus.WriteCoil, 0), bit(registers.Lamp, "outputs", modbus.WriteCoil, 1))
+	for i, role := range []registers.Role{registers.EStop, registers.CutOut, registers.Fan, registers.Enable} {
+		cfg.Channels = append(cfg.Channels, bit(role, "inputs", modbus.ReadInputs, uint16(i)))
+	}
+	return cfg
+}
+
+// onWire makes the rig's line as slow as its speed says, with devices that know the end of
+// a request by the standard's silence and need ownTime.
+func onWire(g *rig, cfg devices.Config, ownTime time.Duration) {
+	timing := modbus.TimingOf(cfg.Lines[0].Baud, cfg.Lines[0].CharacterBits())
+	g.takes = func(bytes int) time.Duration { return timing.Of(bytes) + timing.Silence + ownTime }
+}
+
+// turns are the turn-rounds that a bus has measured.
+func turns(b *devices.Bus) budget.Turns {
+	all := budget.Turns{}
+	for _, d := range b.Stats().Devices {
+		if d.Times.Of > 0 {
+			all[d.Name] = d.Times.Turn
+		}
+	}
+	return all
+}
+
+// TestNumbersOfTheCycle prints, for three devices on one line while three pots are heated,
+// the time of a cycle by the formula beside the one that the line took when it was asked
+// again as soon as it had answered, and whether the bench's five cycles a second are kept.
+func TestNumbersOfTheCycle(t *testing.T) {
+	for _, c := range []struct {
+		baud    int
+		parity  string
+		ownTime time.Duration
+		fits    bool
+	}{
+		{9600, "even", 2 * time.Millisecond, true}, {9600, "none", 5 * time.Millisecond, true}, {9600, "even", 15 * time.Millisecond, false},
+		{19200, "even", 5 * time.Millisecond, true}, {115200, "even", 5 * time.Millisecond, true},
+	} {
+		cfg := threeDevices(c.baud, c.parity)
+		hot := control.Outputs{Duty: []float64{0.3, 0.3, 0.3}, Contactor: true, Lamp: true}
+		bench(t, cfg, func(g *rig) { onWire(g, cfg, c.ownTime) }, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+			const n = 200
+			cycles(b, clk, 10, hot, nil)
+			begun := clk.Now()
+			for range n {
+				b.Apply(hot)
+				assert.True(t, b.Poll(context.Background(), time.Second).Whole)
+			}
+			measured := (clk.Now() - begun) / n
+			atOnce, err := budget.Of(cfg, measured, turns(b))
+			require.NoError(t, err)
+			kept, err := budget.Of(cfg, period, turns(b))
+			require.NoError(t, err)
+			l := kept[0]
+			assert.Equal(t, c.fits, l.Fits())
+			assert.InEpsilon(t, atOnce[0].Mean, measured, 0.03)
+
+			begun = clk.Now()
+			oldest := time.Duration(0)
+			cycles(b, clk, n, hot, func(in control.Input) {
+				oldest = max(oldest, in.Contacts.Link.Age, in.Contacts.EStop.Age, in.Pots[0].Melt.Age)
+			})
+			reads := 0
+			g.do(func() {
+				for _, a := range g.log {
+					if a.Unit == 3 && a.at >= begun {
+						reads++
+					}
+				}
+			})
+			rate := float64(reads) / (clk.Now() - begun).Seconds()
+			t.Logf("%6d baud, %s parity, devices of %2d ms: asked at once %.1f ms a cycle by the formula, %.1f measured (%.1f a second); at 5 a second %.1f ms in the mean, %.1f the fullest, and %.2f a second done, the oldest reading %.2f s",
+				c.baud, c.parity, c.ownTime.Milliseconds(), ms(atOnce[0].Mean), ms(measured), 1/measured.Seconds(), ms(l.Mean), ms(l.Cycle), rate, oldest.Seconds())
+			if c.fits {
+				assert.InDelta(t, 5, rate, 0.05)
+			}
+			assert.Less(t, oldest, time.Second)
+		})
+	}
+}
+
+func ms(d time.Duration) float64 { return d.Seconds() * 1000 }
+
+// TestNumbersOfADeadDevice prints how often, and how late at most, the readings of the
+// other devices come at 9600 bits per second, before one of the three has died and after.
+func TestNumbersOfADeadDevice(t *testing.T) {
+	cfg := threeDevices(9600, "even")
+	hot := control.Outputs{Duty: []float64{0.3, 0.3, 0.3}, Contactor: true}
+	for dead, name := range map[uint8]string{0: "none", 1: "probes", 3: "inputs"} {
+		bench(t, cfg, func(g *rig) { onWire(g, cfg, 2*time.Millisecond); g.silent[dead] = true }, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+			const n = 300
+			cycles(b, clk, 25, hot, nil)
+			begun, oldest := g.now(), time.Duration(0)
+			cycles(b, clk, n, hot, func(in control.Input) {
+				oldest = max(oldest, in.Contacts.Link.Age)
+				if dead != 1 {
+					oldest = max(oldest, in.Pots[0].Melt.Age)
+				}
+				if dead != 3 {
+					oldest = max(oldest, in.Contacts.EStop.Age)
+				}
+			})
+			asked := map[uint8]int{}
+			g.do(func() {
+				for _, a := range g.log {
+					if a.at >= begun && !a.Writes() {
+						asked[a.Unit]++
+					}
+				}
+			})
+			spent := (g.now() - begun).Seconds()
+			t.Logf("9600 baud, dead: %s: read a second: probes %.2f, outputs %.2f, inputs %.2f; the oldest that lives %.2f s",
+				name, float64(asked[1])/spent, float64(asked[2])/spent, float64(asked[3])/spent, oldest.Seconds())
+			for unit := uint8(1); unit <= 3; unit++ {
+				if unit != dead {
+					assert.InDelta(t, n, asked[unit], n/50)
+				}
+			}
+			assert.Less(t, oldest, time.Second)
 		})
 	}
 }

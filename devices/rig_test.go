@@ -46,6 +46,7 @@ type rig struct {
 	silent  map[uint8]bool
 	refuses map[uint8]bool
 	spoils  func(r modbus.Request, good []byte) []byte // makes of a reply what it likes
+	takes   func(bytes int) time.Duration              // from the first byte of a request to the last of its reply
 	log     []asked
 	ends    []*pipe.End // the far ends of the openings, in order
 	deaf    bool        // nobody reads at the far end
@@ -102,8 +103,13 @@ func (g *rig) serve(end *pipe.End) {
 			if err != nil {
 				continue
 			}
-			time.Sleep(2 * time.Millisecond)
-			if reply := g.answer(r); reply != nil {
+			reply := g.answer(r)
+			span := 2 * time.Millisecond
+			if g.takes != nil {
+				span = g.takes(length + len(reply))
+			}
+			time.Sleep(span)
+			if reply != nil {
 				_, _ = end.Write(reply)
 			}
 		}

@@ -29,8 +29,15 @@ type LineStatus struct {
 // DeviceStats is how a device answers.
 type DeviceStats struct {
 	Name, Line string
-	// Exchanges are counted since the bus was opened.
+	Unit       uint8
+	// Exchanges are counted since the bus was opened, and so are Troubles, which say more
+	// finely what was wrong.
 	Exchanges map[modbus.Outcome]uint64
+	Troubles  map[modbus.Kind]uint64
+	Times     modbus.Times
+	// Dead is true while the device has not answered for several requests, and is
+	// therefore asked once a second only.
+	Dead bool
 }
 
 // Stats is how all lines and devices are doing.
@@ -46,18 +53,25 @@ func (b *Bus) Stats() Stats {
 	for _, l := range b.lines {
 		s.Lines = append(s.Lines, *l.status.Load())
 		for _, d := range l.devices {
-			s.Devices = append(s.Devices, DeviceStats{d.Name, l.cfg.Name, d.exchanges()})
+			s.Devices = append(s.Devices, d.stats())
 		}
 	}
 	return s
 }
 
-func (d *device) exchanges() map[modbus.Outcome]uint64 {
-	counts := map[modbus.Outcome]uint64{}
-	for _, o := range modbus.Outcomes() {
-		counts[o] = d.Counts.Of(o)
+// stats reads what may be read from outside the owner.
+func (d *device) stats() DeviceStats {
+	s := DeviceStats{
+		Name: d.Name, Line: d.line, Unit: d.Unit, Times: d.Trips.Times(), Dead: d.gone.Load(),
+		Exchanges: map[modbus.Outcome]uint64{}, Troubles: map[modbus.Kind]uint64{},
 	}
-	return counts
+	for _, o := range modbus.Outcomes() {
+		s.Exchanges[o] = d.Counts.Of(o)
+	}
+	for _, k := range modbus.Kinds() {
+		s.Troubles[k] = d.Counts.OfKind(k)
+	}
+	return s
 }
 
 // change publishes a new status.
