@@ -95,7 +95,7 @@ func New(o Options) *Daemon {
 	o.Settings = withRecalled(o.Settings, o.Recalled)
 	d := &Daemon{opts: o, watchdog: watchdog{clk: o.Clock}, commands: newQueue(), alarms: alarm.NewList()}
 	d.metrics = metrics.New(metrics.Options{
-		Latest: d.hub.Latest, Settings: o.Settings, Exchanges: d.exchanges, Beside: d.beside,
+		Latest: d.hub.Latest, Settings: o.Settings, Exchanges: d.exchanges, Serial: d.serial, Beside: d.beside,
 		Run:     metrics.Run{Name: o.Run, Recipe: o.Recipe, Version: o.RecipeVersion, Began: time.Now()},
 		Cleared: cleared(o.Settings.Limits.HeatersProven, o.Commissioned),
 		Version: o.Version, Now: time.Now,
@@ -206,20 +206,9 @@ func (d *Daemon) handler() http.Handler {
 	return api.New(api.Options{
 		Away: away, Plan: planned,
 		Hub: &d.hub, Settings: o.Settings, Bench: o.Bench, Recalled: words(o.Recalled), Trend: &d.trend, Metrics: d.metrics.Handler(), Following: &d.tally.streams,
-		Submit: d.Submit, Alarms: d.alarms, History: o.History, Health: d.watchdog.starved, Token: o.Token, Phones: o.Phones, Hosts: o.Hosts, Listen: o.Listen,
+		Submit: d.Submit, Alarms: d.alarms, History: o.History, Lines: d.lines, Health: d.watchdog.starved, Token: o.Token, Phones: o.Phones, Hosts: o.Hosts, Listen: o.Listen,
 		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
 	})
-}
-
-// exchanges is how the serial line is doing, for the metrics.
-func (d *Daemon) exchanges() []metrics.Exchanges {
-	var all []metrics.Exchanges
-	for _, device := range d.opts.Bus.Stats().Devices {
-		for outcome, n := range device.Exchanges {
-			all = append(all, metrics.Exchanges{Device: device.Name, Outcome: outcome.String(), Count: n})
-		}
-	}
-	return all
 }
 
 // remember keeps the session's trend.

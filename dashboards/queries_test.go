@@ -107,6 +107,13 @@ func exported(t *testing.T) labelled {
 				}
 				return all
 			},
+			Serial: func() []metrics.Serial {
+				one := metrics.Serial{Device: "invented", Troubles: map[string]uint64{}, Under: map[time.Duration]uint64{time.Second: 0}}
+				for _, k := range modbus.Kinds() {
+					one.Troubles[k.String()] = 0
+				}
+				return []metrics.Serial{one}
+			},
 			Beside: func() metrics.Beside {
 				return metrics.Beside{LastShot: f.At, DoseMin: []frames.Figure{1, 2}, History: &metrics.History{}, Away: &metrics.Messages{}}
 			},

@@ -38,7 +38,7 @@ import (
 )
 
 // Options are what the handler shows and whom it lets in. All are required but
-// Following, Recalled, Bench, History, Plan, Token, Phones, Hosts, Listen, Title,
+// Following, Recalled, Bench, History, Plan, Lines, Token, Phones, Hosts, Listen, Title,
 // Run, Simulated and HeatRefused.
 type Options struct {
 	Hub      *frames.Hub
@@ -63,6 +63,8 @@ type Options struct {
 	History *history.Store
 	// Plan makes the plan of an evening on this bench; nil makes none.
 	Plan func(*config.Recipe, plan.Wanted) (*plan.Plan, error)
+	// Lines tells how the serial lines do, without waiting for them; nil tells nothing.
+	Lines func() view.SerialLines
 	// Health returns why cycles do not finish, nil when they do.
 	Health func() error
 	// Token lets programs on other computers in; "" lets none in.
@@ -190,6 +192,8 @@ func (s *server) routes() []route {
 		{"GET " + pagesPath, s.readable(s.indexPage)},
 		{"GET /find", s.readable(s.findPage)},
 		{"GET /commissioning", s.readable(s.commissioningPage)},
+		{"GET /lines", s.readable(s.linesPage)},
+		{"GET /api/v1/lines", s.lines},
 		{"GET /settings", s.readable(s.settingsPage)},
 		{"POST /api/v1/settings", s.choose},
 		{"GET " + pairPath, s.pairPage},

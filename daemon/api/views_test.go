@@ -50,7 +50,7 @@ func aPast(t *testing.T) *history.Store {
 func shown(t *testing.T, o *Options, past *history.Store) {
 	t.Helper()
 	var wanted plan.Wanted
-	o.History, o.Plan = past, planned(t, &wanted)
+	o.History, o.Plan, o.Lines = past, planned(t, &wanted), troubled(t)
 	bench, err := config.DemoBench(nil)
 	require.NoError(t, err)
 	o.Bench = bench

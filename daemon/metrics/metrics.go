@@ -26,6 +26,8 @@ type Options struct {
 	Settings control.Settings
 	// Exchanges returns the counts of the serial line, without waiting for it.
 	Exchanges func() []Exchanges
+	// Serial returns how the devices answer, without waiting for them.
+	Serial func() []Serial
 	// Beside returns what is known beside the frame, without waiting for anything.
 	Beside  func() Beside
 	Cleared Cleared
@@ -79,7 +81,7 @@ func New(o Options) *Metrics {
 	}
 	b := newBench(o)
 	m.registry.MustRegister(
-		m.duration, m.late, m.missed, b, beside{b}, runInfo(o.Run), buildInfo(o.Version),
+		m.duration, m.late, m.missed, b, serial{o.Serial}, beside{b}, runInfo(o.Run), buildInfo(o.Version),
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	return m

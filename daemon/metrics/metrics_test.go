@@ -33,10 +33,16 @@ func options(f *frames.Frame, after time.Duration) Options {
 			Pots:   []control.PotSettings{{Name: "left", HeaterW: 1000}, {HeaterW: 800}},
 		},
 		Exchanges: func() []Exchanges { return []Exchanges{{"input module", "ok", 41}, {"input module", "timeout", 2}} },
-		Beside:    func() Beside { return Beside{} },
-		Run:       Run{Name: "invented run", Recipe: "invented recipe", Version: "3"},
-		Version:   "0.0.1-test",
-		Now:       func() time.Time { return noon.Add(after) },
+		Serial: func() []Serial {
+			return []Serial{{
+				"input module", map[string]uint64{"no answer": 2, "late": 1}, 41, 820 * time.Millisecond,
+				map[time.Duration]uint64{10 * time.Millisecond: 1, 20 * time.Millisecond: 40},
+			}}
+		},
+		Beside:  func() Beside { return Beside{} },
+		Run:     Run{Name: "invented run", Recipe: "invented recipe", Version: "3"},
+		Version: "0.0.1-test",
+		Now:     func() time.Time { return noon.Add(after) },
 	}
 }
 
@@ -129,10 +135,21 @@ meltwarden_condition_latched{code="plate_unusable",pot="2",severity="trip"} 0
 # TYPE meltwarden_serial_exchanges_total counter
 meltwarden_serial_exchanges_total{device="input module",outcome="ok"} 41
 meltwarden_serial_exchanges_total{device="input module",outcome="timeout"} 2
+# HELP meltwarden_serial_round_trip_seconds How long exchanges took that a device answered, from the first byte of the request to the last of the reply.
+# TYPE meltwarden_serial_round_trip_seconds histogram
+meltwarden_serial_round_trip_seconds_bucket{device="input module",le="0.01"} 1
+meltwarden_serial_round_trip_seconds_bucket{device="input module",le="0.02"} 40
+meltwarden_serial_round_trip_seconds_bucket{device="input module",le="+Inf"} 41
+meltwarden_serial_round_trip_seconds_sum{device="input module"} 0.82
+meltwarden_serial_round_trip_seconds_count{device="input module"} 41
+# HELP meltwarden_serial_troubles_total What was wrong with exchanges with a device, more finely than how they ended.
+# TYPE meltwarden_serial_troubles_total counter
+meltwarden_serial_troubles_total{device="input module",kind="late"} 1
+meltwarden_serial_troubles_total{device="input module",kind="no answer"} 2
 # HELP meltwarden_run_info What is being made.
 # TYPE meltwarden_run_info gauge
 meltwarden_run_info{recipe="invented recipe",run="invented run",version="3"} 1
-`, "meltwarden_heater_duty_ratio", "meltwarden_heater_power_watts", "meltwarden_heat_state", "meltwarden_pot_ready",
+`, "meltwarden_serial_round_trip_seconds", "meltwarden_serial_troubles_total", "meltwarden_heater_duty_ratio", "meltwarden_heater_power_watts", "meltwarden_heat_state", "meltwarden_pot_ready",
 		"meltwarden_ready", "meltwarden_target_temperature_celsius", "meltwarden_condition_active",
 		"meltwarden_condition_latched", "meltwarden_serial_exchanges_total", "meltwarden_run_info")
 	n, err := testutil.GatherAndCount(daemon(frame(), 0).registry, "meltwarden_pot_state")

@@ -49,6 +49,7 @@ type Labels struct {
 	PlanLabels
 	TryLabels
 	PageLabels
+	SerialLabels
 	TakeBackLabels
 	InterlockLabels
 	ChecksLabels
@@ -140,6 +141,7 @@ var texts = struct {
 		PlanLabels:      planLabels,
 		TryLabels:       tryLabels,
 		PageLabels:      pageLabels,
+		SerialLabels:    serialLabels,
 		ReferenceLabels: referenceLabels,
 		TakeBackLabels:  takeBackLabels, InterlockLabels: interlockLabels, ChecksLabels: checksLabels, BenchLabels: benchLabels,
 	},

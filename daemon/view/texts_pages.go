@@ -82,6 +82,7 @@ func Index() []PageGroup {
 			{"/settings", texts.Settings, "unit, theme, sounds and keys of this browser"},
 			{"/phones", texts.Phones, "which phones get in"},
 			{"/commissioning", texts.Commissioning, "what is proven of the bench, and what is missing"},
+			{"/lines", texts.Serial, "how the devices answer, and whether the line keeps up"},
 			{"/keeping", texts.Keeping, "copies, runs from elsewhere, and room"},
 			{"/api", texts.API, "every address that answers a program"},
 		}},

@@ -38,6 +38,7 @@ func benchBoard() ([]byte, error) {
 	b.WithPanel(platePanel().Span(8).Height(8)).WithPanel(dutyPanel().Span(8).Height(8)).WithPanel(circuitPanel().Span(8).Height(8))
 	b.WithPanel(alertSheet(chosenBench).Span(12).Height(7)).WithPanel(findingSheet().Span(12).Height(7))
 	b.WithPanel(linePanel().Span(8).Height(7)).WithPanel(cyclePanel().Span(8).Height(7)).WithPanel(dosePanel().Span(8).Height(7))
+	b.WithPanel(tripPanel().Span(12).Height(7)).WithPanel(troublePanel().Span(12).Height(7))
 	return spelled(b)
 }
 
@@ -181,6 +182,16 @@ func linePanel() *timeseries.PanelBuilder {
 		WithTarget(query("A", "{{device}}", `bench_device:meltwarden_serial_failures:ratio_rate1m{`+chosenBench+`}`)).
 		WithTarget(query("B", "more than one in ten {{device}}", `bench_device:meltwarden_serial_failures:ratio_rate1m{`+chosenBench+`} > 0.1`))
 	return curves(p, curve{name: "more than one in ten", colour: look, width: 4})
+}
+
+func tripPanel() *timeseries.PanelBuilder {
+	return lines("How long devices take to answer", "Of each device, the time in which 99 of 100 exchanges were done, from the first byte of the request to the last of the reply.", "s").Min(0).
+		WithTarget(query("A", "{{device}}", `histogram_quantile(0.99, sum by (device, le) (rate(meltwarden_serial_round_trip_seconds_bucket{`+chosenBench+`}[2m])))`))
+}
+
+func troublePanel() *timeseries.PanelBuilder {
+	return lines("What is wrong with exchanges", "Each kind of trouble of each device, a minute.", "none").Min(0).
+		WithTarget(query("A", "{{device}}: {{kind}}", `sum by (device, kind) (rate(meltwarden_serial_troubles_total{`+chosenBench+`}[2m])) * 60 > 0`))
 }
 
 func cyclePanel() *timeseries.PanelBuilder {

@@ -20,7 +20,7 @@ import (
 // beyond the silence before it, on a pseudo-terminal, whose wire takes no time. On a busy computer the processor is
 // somebody else's for much of it, so the best of many tries counts.
 func TestNumbersOfOverhead(t *testing.T) {
-	const tries, each = 20, 50
+	const tries, each = 10, 50
 	far, tty, err := pty.Open()
 	require.NoError(t, err)
 	defer far.Close()

@@ -1,0 +1,54 @@
+package view
+
+import "meltwarden/devices/modbus"
+
+// SerialLabels are the words about serial lines, on their page and in a terminal.
+type SerialLabels struct {
+	Serial, SerialWhy, SerialNone, SerialTable                        string
+	SerialOpen, SerialShut, SerialTimes, SerialOnTerminal             string
+	DeviceColumn, StateColumn, MedianColumn, WorstColumn, TurnColumn  string
+	SerialTroubles, TroubleTimes, TroubleMayBe, NoTroubles            string
+	NotAskedYet, NoAnswerNow, NeverGood, AllGood, SomeBad             string
+	LineFits, LineFull, LineIdle, LineSum, LineAssumed, LineNoOneWay  string
+	LineFaster, LineJoin, LineOwn, LineThen, LineThenStill, LineHeads string
+}
+
+var serialLabels = SerialLabels{
+	Serial:     "Serial lines",
+	SerialWhy:  "How the devices of this bench answer on their lines. It only shows: heat goes off by itself where an answer is missing for too long.",
+	SerialNone: "This program was started without lines to look at.",
+	SerialOpen: "The port is open.", SerialShut: "The port is not open: %s.",
+	SerialTable:  "Devices of line %s",
+	DeviceColumn: "Device", StateColumn: "State", MedianColumn: "Round trip, middle", WorstColumn: "Round trip, longest", TurnColumn: "Of it beyond the wire",
+	SerialTroubles: "What was wrong, since the program began", TroubleTimes: "%d times", TroubleMayBe: "May be",
+	SerialTimes: "The times are of the last %d exchanges that were answered, at most.",
+	NoTroubles:  "Nothing was wrong with any exchange.", SerialOnTerminal: "The same on a terminal, with this program ended",
+	NotAskedYet: "not asked yet", NoAnswerNow: "does not answer; asked once a second", NeverGood: "no good answer yet",
+	AllGood: "every answer was good", SomeBad: "%d of %d answers were not good",
+	LineHeads: "Does the line keep up?",
+	LineFits:  "It keeps up: a cycle takes %s of the %s there are, so the line could carry %.1f cycles a second, and the bench wants %.0f.",
+	LineFull:  "It does not keep up: a cycle takes %s, and there are %s. The line carries %.1f cycles a second, and the bench wants %.0f. Readings are older than they should be.",
+	LineIdle:  "Nothing is asked on it.",
+	LineSum:   "In the fullest cycle %d exchanges with %d characters of %d bits at %d baud: %s on the wire, %s in the devices, %s of silence between frames, together %s.",
+	LineAssumed: "Of %s it is not measured how long an answer takes to begin: %d ms beyond the silence are taken for it. " +
+		"meltwarden check --watch measures it.",
+	LineFaster: "Set the line and all its devices to %d baud: %s.",
+	LineJoin:   "Write max-gap: %d at device %s, if it can be read where no channel lies: %s.",
+	LineOwn:    "Give device %s a line of its own: %s.",
+	LineThen:   "%s a cycle", LineThenStill: "%s a cycle, which is still too long",
+	LineNoOneWay: "No single change is enough. Change several, or put the registers side by side.",
+}
+
+// mayBe is what each kind of trouble may come from (from memory of the trade, no source).
+var mayBe = map[modbus.Kind]string{
+	modbus.NoAnswer:    "no supply, a wire off or swapped, another unit number, speed or parity",
+	modbus.CutShort:    "a loose plug or contact, or interference",
+	modbus.Late:        "the device needs longer than its timeout in the bench file",
+	modbus.WrongCheck:  "interference, an end resistor too many or missing, two devices at once",
+	modbus.WrongUnit:   "two devices with one number, or another program that asks on this line",
+	modbus.Noise:       "another speed or parity, wires swapped, nothing that holds the idle line",
+	modbus.OtherReply:  "an answer to something before, or another program that asks on this line",
+	modbus.NeverSilent: "a device that talks unasked, or nothing that holds the idle line",
+	modbus.Refusal:     "the device has no such register: function and address in the bench file",
+	modbus.LostPort:    "the adapter was unplugged",
+}
