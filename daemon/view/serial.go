@@ -49,7 +49,7 @@ type SerialDevice struct {
 	State string `json:"state"`
 	// MedianMs and WorstMs are the round trips of the last TimesOf exchanges that it
 	// answered, TurnMs what of the median one was not the frames on the wire; null before the
-	// first.
+	// first, and TurnMs also where the line is faster than its speed says, as one in memory is.
 	MedianMs Figure    `json:"median_ms"`
 	WorstMs  Figure    `json:"worst_ms"`
 	TurnMs   Figure    `json:"turn_ms"`
@@ -99,7 +99,10 @@ func serialDevice(d devices.DeviceStats) SerialDevice {
 		one.Exchanges += n
 	}
 	if d.Times.Of > 0 {
-		one.MedianMs, one.WorstMs, one.TurnMs = inMs(d.Times.Median), inMs(d.Times.Worst), inMs(d.Times.Turn)
+		one.MedianMs, one.WorstMs = inMs(d.Times.Median), inMs(d.Times.Worst)
+	}
+	if d.Times.Turn > 0 {
+		one.TurnMs = inMs(d.Times.Turn)
 	}
 	for _, k := range modbus.Kinds() {
 		if n := d.Troubles[k]; n > 0 {
@@ -126,11 +129,12 @@ func serialState(d SerialDevice) string {
 	return fmt.Sprintf(l.SomeBad, d.Exchanges-d.Good, d.Exchanges)
 }
 
-// TurnsOf are the turn-rounds that were measured.
+// TurnsOf are the turn-rounds that were measured. On a line that is faster than its speed
+// says, as one in memory is, there are none.
 func TurnsOf(s devices.Stats) budget.Turns {
 	all := budget.Turns{}
 	for _, d := range s.Devices {
-		if d.Times.Of > 0 {
+		if d.Times.Turn > 0 {
 			all[d.Name] = d.Times.Turn
 		}
 	}

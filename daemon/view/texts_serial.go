@@ -19,7 +19,7 @@ var serialLabels = SerialLabels{
 	SerialNone: "This program was started without lines to look at.",
 	SerialOpen: "The port is open.", SerialShut: "The port is not open: %s.",
 	SerialTable:  "Devices of line %s",
-	DeviceColumn: "Device", StateColumn: "State", MedianColumn: "Round trip, middle", WorstColumn: "Round trip, longest", TurnColumn: "Of it beyond the wire",
+	DeviceColumn: "Device", StateColumn: "State", MedianColumn: "Round trip, median", WorstColumn: "Round trip, longest", TurnColumn: "Of the median, not on the wire",
 	SerialTroubles: "What was wrong, since the program began", TroubleTimes: "%d times", TroubleMayBe: "May be",
 	SerialTimes: "The times are of the last %d exchanges that were answered, at most.",
 	NoTroubles:  "Nothing was wrong with any exchange.", SerialOnTerminal: "The same on a terminal, with this program ended",
