@@ -34,23 +34,25 @@ const tryWithin = 5 * time.Second
 
 // Try opens the lines, reads every channel that is read, once, writes zero to
 // every one that is written, and closes again. Nothing but zeros is ever written.
+// It also returns how the devices answered meanwhile.
 // The error is about the configuration or a port that does not open.
-func Try(ctx context.Context, cfg Config, open Opener, clk *clock.Clock) ([]Finding, error) {
-	if err := tryPorts(cfg.Lines, open); err != nil {
-		return nil, err
+func Try(ctx context.Context, cfg Config, open Opener, clk *clock.Clock) ([]Finding, Stats, error) {
+	if err := TryPorts(cfg.Lines, open); err != nil {
+		return nil, Stats{}, err
 	}
 	b, err := Open(cfg, open, clk)
 	if err != nil {
-		return nil, err
+		return nil, Stats{}, err
 	}
 	read := b.readOnce(ctx)
 	b.Close(ctx)
 	b.awaitOwners(ctx)
-	return append(read.findings(), b.zeros()...), ctx.Err()
+	return append(read.findings(), b.zeros()...), b.Stats(), ctx.Err()
 }
 
-// tryPorts opens each port by itself, because a bus would go on trying.
-func tryPorts(lines []LineConfig, open Opener) error {
+// TryPorts opens each port by itself and closes it again, because a bus would go on trying.
+// The error names the line.
+func TryPorts(lines []LineConfig, open Opener) error {
 	for _, l := range lines {
 		port, err := open(l)
 		if err == nil {
@@ -97,6 +99,23 @@ func (s Snapshot) complete() bool {
 		}
 	}
 	return len(s.channels) > 0
+}
+
+// Findings are what was read of every channel that is. A value that is older than outputs
+// count is none: its device has stopped to answer.
+func (s Snapshot) Findings(now time.Duration) []Finding {
+	all := s.findings()
+	n := 0
+	for i, c := range s.channels {
+		if !c.Role.Read() {
+			continue
+		}
+		if age := now - s.values[i].taken; s.values[i].came && age > OutputsLast {
+			all[n].Value, all[n].Good = fmt.Sprintf("no answer for %.0f s", age.Seconds()), false
+		}
+		n++
+	}
+	return all
 }
 
 func (s Snapshot) findings() []Finding {

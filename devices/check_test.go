@@ -22,8 +22,11 @@ func try(t *testing.T, prepare func(g *rig), test func(t *testing.T, g *rig, fou
 		g.set(heaters, 0, 700, 700) // left over from before
 		g.bits[heaters][0], g.bits[heaters][8] = true, true
 		prepare(g)
-		found, err := devices.Try(context.Background(), benchConfig(), g.open, clock.New(1))
+		found, stats, err := devices.Try(context.Background(), benchConfig(), g.open, clock.New(1))
 		test(t, g, found, err)
+		if err == nil {
+			assert.NotEmpty(t, stats.Devices)
+		}
 		time.Sleep(5 * time.Second) // what lets go late
 		for _, a := range g.writes(0) {
 			assert.Equal(t, []uint16{0, 0}, modbus.Registers(a.Data), "nothing but zeros")
@@ -102,7 +105,7 @@ func TestTryEndsWhenAsked(t *testing.T) {
 		g.silent[probes], g.silent[heaters] = true, true
 		ctx, end := context.WithTimeout(context.Background(), 100*time.Millisecond)
 		defer end()
-		found, err := devices.Try(ctx, benchConfig(), g.open, clock.New(1))
+		found, _, err := devices.Try(ctx, benchConfig(), g.open, clock.New(1))
 		assert.ErrorIs(t, err, context.DeadlineExceeded)
 		assert.Less(t, g.now(), time.Second)
 		for _, f := range found {

@@ -14,23 +14,30 @@ import (
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/view"
 	"meltwarden/devices"
+	"meltwarden/devices/budget"
 	"meltwarden/devices/clock"
 )
 
 func checkCommand() *cobra.Command {
 	var files files
-	var asJSON bool
+	var asJSON, watching bool
 	c := &cobra.Command{
 		Use:   "check --config FILE",
 		Short: "Validate the files, read every channel, write zeros once",
 		Long: "Validates the files, opens the ports, reads every channel and writes zeros once to the\n" +
 			"addresses in the file. With a wrong address a zero can mean something else: press the\n" +
-			"emergency stop before you run it.\n\n" + halves + caution,
+			"emergency stop before you run it.\n\n" + watchesLines + halves + caution,
 		Args: cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error { return runCheck(c, files, asJSON) },
+		RunE: func(c *cobra.Command, _ []string) error {
+			if watching {
+				return watchLines(c, files.bench, asJSON)
+			}
+			return runCheck(c, files, asJSON)
+		},
 	}
 	files.flags(c)
-	c.Flags().BoolVar(&asJSON, "json", false, "print an object")
+	c.Flags().BoolVar(&asJSON, "json", false, "print an object; with --watch one a second")
+	c.Flags().BoolVar(&watching, "watch", false, "only read, again and again, and show how each device answers, until q or Ctrl-C")
 	config.Flags(c.Flags())
 	return c
 }
@@ -60,11 +67,29 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 		tellNotSeen(c.OutOrStdout(), settings)
 		tellContrasts(c.OutOrStdout(), config.Contrasts(recipe))
 	}
-	found, err := devices.Try(c.Context(), daemon.Wiring(bench), daemon.OpenPort, clock.New(1))
+	wiring := daemon.Wiring(bench)
+	found, stats, err := devices.Try(c.Context(), wiring, daemon.OpenPort, clock.New(1))
 	if err != nil {
 		return err
 	}
-	return tellFindings(c.OutOrStdout(), found, asJSON)
+	plan, err := budget.Of(wiring, settings.Period, view.TurnsOf(stats))
+	if err != nil {
+		return err
+	}
+	if !asJSON {
+		tellBudget(c.OutOrStdout(), plan)
+	}
+	return tellFindings(c.OutOrStdout(), found, view.SerialOf(stats, plan), asJSON)
+}
+
+// tellBudget says whether each line keeps up with the bench while that is heated.
+func tellBudget(out io.Writer, plan []budget.Line) {
+	for _, l := range plan {
+		fmt.Fprintf(out, "line %s:\n", l.Name)
+		for _, words := range view.BudgetWords(l) {
+			fmt.Fprintf(out, "  - %s\n", words)
+		}
+	}
 }
 
 // tellHeaters says how each heater is switched: a mechanical relay that is taken for a
@@ -105,9 +130,9 @@ func tellNotSeen(out io.Writer, s control.Settings) {
 	}
 }
 
-func tellFindings(out io.Writer, found []devices.Finding, asJSON bool) error {
+func tellFindings(out io.Writer, found []devices.Finding, serial view.SerialLines, asJSON bool) error {
 	if asJSON {
-		if err := json.NewEncoder(out).Encode(map[string]any{"channels": found}); err != nil {
+		if err := json.NewEncoder(out).Encode(map[string]any{"channels": found, "lines": serial.Lines}); err != nil {
 			return err
 		}
 	}

@@ -35,12 +35,7 @@ func (s *server) linesPage(w http.ResponseWriter, r *http.Request) {
 }
 
 // Ms is a time in milliseconds in words.
-func (linesPage) Ms(f frames.Figure) string {
-	if !f.Known() {
-		return view.NotKnown
-	}
-	return fmt.Sprintf("%.1f ms", float64(f))
-}
+func (linesPage) Ms(f frames.Figure) string { return view.InMs(f) }
 
 func (s *server) lines(w http.ResponseWriter, _ *http.Request) {
 	writeJSON(w, http.StatusOK, s.serialLines())

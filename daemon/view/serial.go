@@ -88,6 +88,14 @@ func SerialOf(s devices.Stats, plan []budget.Line) SerialLines {
 	return all
 }
 
+// InMs is a time in milliseconds in words.
+func InMs(f Figure) string {
+	if !f.Known() {
+		return dash
+	}
+	return fmt.Sprintf("%.1f ms", float64(f))
+}
+
 func inMs(d time.Duration) Figure { return Figure(d.Seconds() * 1000) }
 
 func serialDevice(d devices.DeviceStats) SerialDevice {

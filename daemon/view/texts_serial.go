@@ -8,6 +8,8 @@ type SerialLabels struct {
 	SerialOpen, SerialShut, SerialTimes, SerialOnTerminal             string
 	DeviceColumn, StateColumn, MedianColumn, WorstColumn, TurnColumn  string
 	SerialTroubles, TroubleTimes, TroubleMayBe, NoTroubles            string
+	WatchTitle, WatchOnlyReads, WatchLine, WatchEnds, PlainTimes      string
+	GoodOf, Median, Longest, BeyondWire                               string
 	NotAskedYet, NoAnswerNow, NeverGood, AllGood, SomeBad             string
 	LineFits, LineFull, LineIdle, LineSum, LineAssumed, LineNoOneWay  string
 	LineFaster, LineJoin, LineOwn, LineThen, LineThenStill, LineHeads string
@@ -23,6 +25,11 @@ var serialLabels = SerialLabels{
 	SerialTroubles: "What was wrong, since the program began", TroubleTimes: "%d times", TroubleMayBe: "May be",
 	SerialTimes: "The times are of the last %d exchanges that were answered, at most.",
 	NoTroubles:  "Nothing was wrong with any exchange.", SerialOnTerminal: "The same on a terminal, with this program ended",
+	WatchTitle:     "Lines of bench %s",
+	WatchOnlyReads: "Only reads: nothing is written, and nothing switched on or off.",
+	WatchLine:      "Line %s: %s Every device was asked %.1f times a second, of %.0f.", WatchEnds: " q or Ctrl-C ends.",
+	PlainTimes: "median %s, longest %s",
+	GoodOf:     "Good", Median: "Median", Longest: "Longest", BeyondWire: "Waits",
 	NotAskedYet: "not asked yet", NoAnswerNow: "does not answer; asked once a second", NeverGood: "no good answer yet",
 	AllGood: "every answer was good", SomeBad: "%d of %d answers were not good",
 	LineHeads: "Does the line keep up?",
