@@ -26,7 +26,7 @@ var serialLabels = SerialLabels{
 	SerialTimes: "The times are of the last %d exchanges that were answered, at most.",
 	NoTroubles:  "Nothing was wrong with any exchange.", SerialOnTerminal: "The same on a terminal, with this program ended",
 	WatchTitle:     "Lines of bench %s",
-	WatchOnlyReads: "Only reads: nothing is written, and nothing switched on or off.",
+	WatchOnlyReads: "Only reads: nothing is written, and nothing switched.",
 	WatchLine:      "Line %s: %s Every device was asked %.1f times a second, of %.0f.", WatchEnds: " q or Ctrl-C ends.",
 	PlainTimes: "median %s, longest %s",
 	GoodOf:     "Good", Median: "Median", Longest: "Longest", BeyondWire: "Waits",
