@@ -12,6 +12,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -289,6 +290,9 @@ func readLine(m *strict.Map) Line {
 
 // bauds are the speeds serial ports have in common.
 var bauds = []int64{1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200}
+
+// Bauds are the speeds that a line may have, in bits per second.
+func Bauds() []int64 { return slices.Clone(bauds) }
 
 func parseBaud(typed string) (int64, error) {
 	v, err := parseWhole(typed)

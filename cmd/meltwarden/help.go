@@ -25,6 +25,8 @@ var guides = map[string]guide{
 		"0 after an end that was asked for; with --until-ready 1 where a pot tripped or was not ready within an hour of bench time."},
 	"serve": {[]string{"serve --config bench.yaml", `serve --config bench.yaml --recipe "slate eel v3"`}, "0 after an end that was asked for, with the heaters told zero, else 1."},
 	"check": {[]string{"check --config bench.yaml", "check --config bench.yaml --json", "check --config bench.yaml --watch"}, "0 when every channel answered as it should, else 1; with --watch 0 when left."},
+	"scan": {[]string{"scan --port /dev/ttyUSB0", "scan --port /dev/ttyUSB0 --baud 9600,19200 --units 1-32", "scan --port COM3 --wait 500ms --json"},
+		"0 when something answered, else 1, and the standard error says why."},
 	"commission": {[]string{"commission --config bench.yaml", "commission --config bench.yaml --status"},
 		"0 when it did what was asked; with --status when all that heat needs is on record and holds. Else 1, and the standard error says why."},
 	"watch":             {[]string{"watch", "watch --to 192.0.2.7:8420 --config bench.yaml", "watch --once", "watch --json"}, "0 when left; with --once 0 is ready to pour, 1 not ready, and 2 not live."},

@@ -43,7 +43,8 @@ func (r Result) BenchLines(port string) string {
 }
 
 // Notes say what of a result is in doubt, and what to do.
-func (r Result) Notes() (notes []string) {
+func (r Result) Notes() []string {
+	notes := []string{}
 	if len(r.Found) == 0 {
 		notes = append(notes, "Nothing answered. Look at its supply, and whether the two wires of the line are swapped; try every unit number with --units 1-247, and longer answers with --wait 500ms.")
 	}
