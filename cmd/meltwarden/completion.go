@@ -78,7 +78,7 @@ func flags(c *cobra.Command) {
 	take := map[string]words{
 		"fault": faults, "colour": coloursOfRun, "mould": moulds, "lot": lots, "end": openAttempts,
 		"state": fixed(string(history.Recording), string(history.Finished), string(history.Interrupted)),
-		"as":    fixed("csv", "json", "archive"), "align": fixed("ready", "shot"), "log-level": fixed("debug", "info", "warn", "error"),
+		"as":    fixed("csv", "json", "archive"), "align": fixed("ready", "shot"), "parity": fixed("none", "even", "odd"), "log-level": fixed("debug", "info", "warn", "error"),
 		"tick": fixed(checkKeys()...), "shot": shotNumbers, "beside": placesOf, "number": photoNumbers, "take-back": photoNumbers, "recipe": recipeNames,
 	}
 	// A recipe to heat by may be a file, or a kept version; one to look for has a name.
