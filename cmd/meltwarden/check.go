@@ -12,6 +12,7 @@ import (
 	"meltwarden/control/circuit"
 	"meltwarden/daemon"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/daemon/view"
 	"meltwarden/devices"
 	"meltwarden/devices/budget"
@@ -87,7 +88,7 @@ func tellBudget(out io.Writer, plan []budget.Line) {
 	for _, l := range plan {
 		fmt.Fprintf(out, "line %s:\n", l.Name)
 		for _, words := range view.BudgetWords(l) {
-			fmt.Fprintf(out, "  - %s\n", words)
+			fmt.Fprintln(out, lines.Hang("  - ", "    ", words))
 		}
 	}
 }

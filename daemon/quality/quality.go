@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"meltwarden/daemon/console"
+	"meltwarden/daemon/frames"
 	"meltwarden/daemon/lines"
 	"meltwarden/daemon/view"
 	"meltwarden/devices"
@@ -39,8 +40,8 @@ type Watcher struct {
 // Report is how the lines do at one moment.
 type Report struct {
 	// CyclesPerS is how often a second every device was asked, of Wanted.
-	CyclesPerS float64 `json:"cycles_per_s"`
-	Wanted     float64 `json:"wanted_per_s"`
+	CyclesPerS frames.Figure `json:"cycles_per_s"`
+	Wanted     frames.Figure `json:"wanted_per_s"`
 	view.SerialLines
 	Channels []devices.Finding `json:"channels"`
 }
@@ -91,7 +92,7 @@ func (w *Watcher) Now() Report {
 	plan, _ := budget.Of(w.cfg, w.period, view.TurnsOf(stats))
 	now := w.clk.Now()
 	return Report{
-		CyclesPerS: rate(done, now), Wanted: 1 / w.period.Seconds(),
+		CyclesPerS: frames.Figure(rate(done, now)), Wanted: frames.Figure(1 / w.period.Seconds()),
 		SerialLines: view.SerialOf(stats, plan), Channels: last.Findings(now),
 	}
 }

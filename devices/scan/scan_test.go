@@ -36,14 +36,13 @@ type box struct {
 
 // device is one of them.
 type device struct {
-	setting  scan.Setting
-	also     []scan.Setting // it checks no parity
-	only     []uint8        // functions that it has; to the others it is silent
-	refuses  uint8          // with this code, whatever it is asked
-	takes    time.Duration
-	garbles  []scan.Setting // it answers there with what is no frame
-	spoilt   bool           // its check is always wrong
-	gateways bool           // it says that nobody is behind it
+	setting scan.Setting
+	also    []scan.Setting // it checks no parity
+	only    []uint8        // functions that it has; to the others it is silent
+	refuses uint8          // with this code, whatever it is asked
+	takes   time.Duration
+	garbles []scan.Setting // it answers there with what is no frame
+	spoilt  bool           // its check is always wrong
 }
 
 func (b *box) open(s scan.Setting) (modbus.Port, error) {
