@@ -86,7 +86,7 @@ func TestWatchingOnlyReads(t *testing.T) {
 		ears = e
 		time.Sleep(20 * time.Second)
 		r := w.Now()
-		assert.InDelta(t, 5, r.CyclesPerS, 0.8, "one device is dead, and asked now and then")
+		assert.InDelta(t, 5, float64(r.CyclesPerS), 0.8, "one device is dead, and asked now and then")
 		require.Len(t, r.Lines, 1)
 		for _, d := range r.Lines[0].Devices {
 			if d.Name == "missing" {
