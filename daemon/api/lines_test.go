@@ -55,7 +55,7 @@ func TestLinesAreToldInWordsAndFigures(t *testing.T) {
 		"outputs: late</b>, 3 times", "needs longer than its timeout", "serial port invented does not exist",
 		"It does not keep up: a cycle takes 260.0 ms, and there are 200 ms", "Set the line and all its devices to 19200 baud: 158.0 ms a cycle",
 		"max-gap: 4 at device probes, if it can be read where no channel lies: 231.0 ms a cycle, which is still too long",
-		"Of inputs it is not measured",
+		"Of inputs it is not measured", "The fullest cycle: 8 × request and answer, 170 characters of 11 bits at 9600 baud", "<p>not asked yet</p>",
 	} {
 		assert.Contains(t, page, words)
 	}

@@ -34,6 +34,11 @@ type SerialLine struct {
 	Devices []SerialDevice `json:"devices"`
 }
 
+// Asked reports whether anything was asked on the line.
+func (l SerialLine) Asked() bool {
+	return slices.ContainsFunc(l.Devices, func(d SerialDevice) bool { return d.Exchanges > 0 })
+}
+
 // SerialDevice is how one device answers. Counts are since the program began, times of the
 // last exchanges.
 type SerialDevice struct {

@@ -36,7 +36,7 @@ var serialLabels = SerialLabels{
 	LineFits:  "It keeps up: a cycle takes %s of the %s there are, so the line could carry %.1f cycles a second, and the bench wants %.0f.",
 	LineFull:  "It does not keep up: a cycle takes %s, and there are %s. The line carries %.1f cycles a second, and the bench wants %.0f. Readings are older than they should be.",
 	LineIdle:  "Nothing is asked on it.",
-	LineSum:   "In the fullest cycle %d exchanges with %d characters of %d bits at %d baud: %s on the wire, %s in the devices, %s of silence between frames, together %s.",
+	LineSum:   "The fullest cycle: %d × request and answer, %d characters of %d bits at %d baud; %s on the wire, %s in the devices, %s of silence between frames, together %s.",
 	LineAssumed: "Of %s it is not measured how long an answer takes to begin: %d ms beyond the silence are taken for it. " +
 		"meltwarden check --watch measures it.",
 	LineFaster: "Set the line and all its devices to %d baud: %s.",
