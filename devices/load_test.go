@@ -192,7 +192,7 @@ func TestNumbersOfTheCycle(t *testing.T) {
 				}
 			})
 			rate := float64(reads) / (clk.Now() - begun).Seconds()
-			t.Logf("%6d baud, %s parity, devices of %2d ms: asked at once %.1f ms a cycle by the formula, %.1f measured (%.1f a second); at 5 a second %.1f ms in the mean, %.1f the fullest, and %.2f a second done, the oldest reading %.2f s",
+			t.Logf("%6d baud, %s parity, devices of %2d ms: asked at once %.1f ms a cycle by the formula, %.1f measured (%.1f a second); at 5 a second %.1f ms in the mean, %.1f the fullest, and every device read %.2f times a second, outputs going first; the oldest reading %.2f s",
 				c.baud, c.parity, c.ownTime.Milliseconds(), ms(atOnce[0].Mean), ms(measured), 1/measured.Seconds(), ms(l.Mean), ms(l.Cycle), rate, oldest.Seconds())
 			if c.fits {
 				assert.InDelta(t, 5, rate, 0.05)
