@@ -128,18 +128,42 @@ func (r Report) Block(title string) []console.Line {
 				add(view.Plain, lines.Wrap("  ", "- "+troubleWords(d, t)))
 			}
 		}
-		for _, words := range line.Budget {
+		for _, words := range budgetWords(line) {
 			add(view.Plain, lines.Wrap("", words))
 		}
 		all = append(all, console.Line{})
 	}
-	for _, f := range r.Channels {
+	for _, f := range badFirst(r.Channels) {
 		tone := view.Plain
 		if !f.Good {
 			tone = view.Warn
 		}
 		add(tone, f.String())
 	}
+	return all
+}
+
+// budgetWords are how a line keeps up; where it does, the sum is left to check itself, since
+// a terminal has few lines.
+func budgetWords(line view.SerialLine) []string {
+	if line.CycleMs <= line.PeriodMs {
+		return line.Budget[:min(1, len(line.Budget))]
+	}
+	return line.Budget
+}
+
+// badFirst has what did not answer stand where a small terminal still has room.
+func badFirst(all []devices.Finding) []devices.Finding {
+	all = slices.Clone(all)
+	slices.SortStableFunc(all, func(a, b devices.Finding) int {
+		switch {
+		case a.Good == b.Good:
+			return 0
+		case b.Good:
+			return -1
+		}
+		return 1
+	})
 	return all
 }
 

@@ -125,6 +125,7 @@ func TestAReportFitsATerminal(t *testing.T) {
 		for _, words := range []string{"Only reads", "every answer was good", "missing: no answer", "May be: no supply", "q or Ctrl-C ends", "It does not keep up", "Give device thermocouples a line of its own"} {
 			assert.Contains(t, text.String(), words)
 		}
+		assert.Less(t, strings.Index(text.String(), "BAD  mould"), strings.Index(text.String(), "ok   melt"), "what is wrong stands first")
 		var plain strings.Builder
 		require.NoError(t, w.Now().Plain(&plain, time.Date(2026, 1, 2, 20, 0, 5, 0, time.UTC)))
 		assert.Regexp(t, `(?m)^20:00:05 line/\w+: (\d+)/\d+, every answer was good, median \d+\.\d ms, longest \d+\.\d ms$`, plain.String())
