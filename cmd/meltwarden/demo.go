@@ -36,7 +36,7 @@ func demoCommand() *cobra.Command {
 		Use:   "demo",
 		Short: "Run an invented bench and hold it: nothing else is needed",
 		Long: "Starts a simulated bench behind a pseudo-terminal and the daemon on the other\nside of it. The scenario is invented: an eel-shaped bait in slate, ivory and rust.\n\n" +
-			"The simulated maker presses the enable button once, and again for a pot that is back on its plate. After ALL OFF or a trip, end the demo with Ctrl-C and start it again.",
+			"The simulated maker presses the enable button once, and again for a pot that is back on its plate. After ALL OFF or a trip, press Enter in the demo's own terminal, as you would press that button: once to reset, once more to heat.",
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runDemo(c, f) },
 	}
@@ -104,7 +104,7 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 	daemon.TellRecalled(words, d.Recalled, nil)
 	ctx, end := context.WithCancel(c.Context())
 	defer end()
-	show, shown := beside(ctx, end, words, screen, fromThisComputer(listener.Addr().String()), bench.Daemon.Token, d.Settings)
+	show, shown := beside(ctx, end, words, screen, fromThisComputer(listener.Addr().String()), bench.Daemon.Token, d)
 	err = d.Run(ctx, func(fr *frames.Frame) {
 		show(fr)
 		if f.untilReady && (fr.Ready || fr.Time > demo.Patience || tripped(fr)) {
@@ -122,11 +122,11 @@ func runDemo(c *cobra.Command, f demoFlags) error {
 
 // beside shows the demo's bench: on a screen as watch does, where leaving ends it, and
 // else in lines.
-func beside(ctx context.Context, end func(), words io.Writer, screen bool, address, token string, s control.Settings) (show func(*frames.Frame), shown func() error) {
+func beside(ctx context.Context, end func(), words io.Writer, screen bool, address, token string, d *demo.Demo) (show func(*frames.Frame), shown func() error) {
 	if !screen {
 		plain := console.NewPlain(words, console.Celsius)
 		return func(f *frames.Frame) {
-			b := view.Of(f, s, time.Now())
+			b := view.Of(f, d.Settings, time.Now())
 			b.Simulated = true
 			_ = plain.Show(b) // a reader who is gone ends nothing
 		}, func() error { return nil }
@@ -136,7 +136,7 @@ func beside(ctx context.Context, end func(), words io.Writer, screen bool, addre
 		defer end()
 		remote, err := watch.At(address, token)
 		if err == nil {
-			err = watch.Screen(ctx, watch.Options{Remote: remote, In: os.Stdin, Out: words.(*os.File), Colours: colours(), Ends: true})
+			err = watch.Screen(ctx, watch.Options{Remote: remote, In: os.Stdin, Out: words.(*os.File), Colours: colours(), Ends: true, Enable: d.Bench.PressEnable})
 		}
 		done <- err
 	}()

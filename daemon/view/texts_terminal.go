@@ -10,6 +10,7 @@ type TerminalLabels struct {
 	NotSent, NotHeard, NotLiveNoMark                                    string
 	LostWhy, LostHow, StartFirst, Found, Silent, Ended, NoBench, Asking string
 	HelpMark, HelpOff, HelpEsc, HelpRedraw, HelpEnd, Left               string
+	EnableKey, HelpEnable, EnablePressed                                string
 }
 
 // Terminal returns them.
@@ -33,8 +34,10 @@ var terminal = TerminalLabels{
 	StartFirst: "start the bench with serve or demo, or name its address with --to",
 	Found:      "%s the bench is heard again", Silent: "nothing came for %s", Ended: "the stream ended",
 	NoBench: "what answers there is no bench", Asking: "it is asked for the first time",
-	HelpMark: "First the number of a pot, then within ten seconds what was done to it.",
-	HelpOff:  "every heater off. It is not the emergency stop.",
-	HelpEsc:  "  Esc     no pot chosen", HelpRedraw: "  Ctrl-L  draw all anew", HelpEnd: "Any key goes back to the bench.",
+	HelpMark:  "First the number of a pot, then within ten seconds what was done to it.",
+	EnableKey: "Enter enable button", HelpEnable: "Enter   the simulated bench's enable button: once resets, once more heats",
+	EnablePressed: "The simulated bench's enable button is pressed.",
+	HelpOff:       "every heater off. It is not the emergency stop.",
+	HelpEsc:       "  Esc     no pot chosen", HelpRedraw: "  Ctrl-L  draw all anew", HelpEnd: "Any key goes back to the bench.",
 	Left: "Left. The bench goes on as it was.",
 }

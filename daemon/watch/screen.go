@@ -23,6 +23,9 @@ type Options struct {
 	Colours bool
 	// Ends says that leaving ends the bench's program as well, which is the demo's.
 	Ends bool
+	// Enable presses the enable button of a simulated bench, which nobody else can; nil
+	// where a bench is real.
+	Enable func()
 }
 
 // watcher is a bench on a screen, and what is being typed there.
@@ -192,6 +195,9 @@ func (w *watcher) key(k Key) (leave bool) {
 		w.Unit = !w.Unit
 	case r == ctrlL:
 		w.screen.Forget()
+	case r == enter && w.Enable != nil:
+		w.Enable()
+		w.say(view.Plain, "%s", w.words.EnablePressed)
 	default:
 		w.markOrSay(r)
 	}
@@ -275,6 +281,9 @@ func (w *watcher) keys() []string {
 	}{{keyShot, l.Shot}, {keyNote, w.words.Note}, {keySilence, l.Silence}, {keyOff, l.AllOff}, {keyHelp, w.words.Help}, {keyLeave, w.leave()}} {
 		all = append(all, string(k.key)+" "+k.label)
 	}
+	if w.Enable != nil {
+		all = append(all, w.words.EnableKey)
+	}
 	return all
 }
 
@@ -313,6 +322,9 @@ func (w *watcher) helpLines() []console.Line {
 	key(keyUnit, w.words.OtherUnit)
 	texts = append(texts, w.words.HelpEsc, w.words.HelpRedraw)
 	key(keyLeave, w.leave())
+	if w.Enable != nil {
+		texts = append(texts, "  "+w.words.HelpEnable)
+	}
 	texts = append(texts, "", w.words.HelpEnd)
 	var lines []console.Line
 	for _, t := range texts {

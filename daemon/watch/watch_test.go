@@ -203,3 +203,17 @@ func TestAPressThatGotNoAnswerIsTheSameOne(t *testing.T) {
 	assert.NotContains(t, text, "key")
 	assert.True(t, errors.As(error(refusedError{errors.New("no")}), &refusedError{}))
 }
+
+// TestOnlyASimulatedBenchIsEnabledFromHere: Enter is the button of a bench that is simulated
+// beside the program, and no key of any other.
+func TestOnlyASimulatedBenchIsEnabledFromHere(t *testing.T) {
+	pressed := 0
+	w := &watcher{Options: Options{Enable: func() { pressed++ }}, words: view.Terminal(), heard: nothingHeard()}
+	assert.False(t, w.key(Key{Rune: enter}))
+	assert.False(t, w.key(Key{Rune: enter, Pasted: true}))
+	assert.Equal(t, 1, pressed)
+	assert.Contains(t, w.keys(), w.words.EnableKey)
+	w.Enable = nil
+	assert.False(t, w.key(Key{Rune: enter}))
+	assert.NotContains(t, w.keys(), w.words.EnableKey)
+}
