@@ -95,7 +95,7 @@ func TestAPhoneInABrowser(t *testing.T) {
 	s.becomes(answer + ` === "Not yet: stir slate"`)
 	assert.Equal(t, "/", evaluate[string](s, `location.pathname`), "the code leaves the address")
 	assert.Empty(t, evaluate[string](s, `document.cookie`), "no script reads what it carries")
-	s.becomes(`document.body.dataset.live === "true"`)
+	s.becomes(`document.body.dataset.live === "true" && !document.getElementById("sound").hidden`)
 	s.fitsPhone("/")
 
 	from := func(kind control.CommandKind) {
@@ -103,7 +103,7 @@ func TestAPhoneInABrowser(t *testing.T) {
 		select {
 		case m := <-s.queue:
 			assert.Equal(t, history.Mark{Command: control.Command{Kind: kind, Pot: m.Pot, Afar: true}, From: "phone blue", Key: m.Key}, m)
-			assert.NotEmpty(t, m.Key, "the script names each press")
+			assert.Regexp(t, `^[0-9a-f]{24}$`, m.Key, "the script names each press, and not the page")
 		case <-time.After(10 * time.Second):
 			t.Fatal("no mark arrived")
 		}
