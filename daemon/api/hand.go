@@ -27,6 +27,7 @@ func (s *server) handReading(w http.ResponseWriter, r *http.Request, m history.M
 			refuseFor(w, queueFull, err)
 			return
 		}
+		countsThough(w)
 	}
 	if why := view.HandRefused(verdict, shortC); why != "" {
 		refuse(w, readingRefused, m.Amount+": "+why)

@@ -159,6 +159,7 @@ type held struct {
 	header http.Header
 	status int
 	body   bytes.Buffer
+	counts bool // a press that is refused
 }
 
 // Unwrap lets a handler move the deadlines of what is underneath.

@@ -16,7 +16,8 @@ import (
 // A mark whose answer was lost is sent again, and must not count twice. So every press has
 // a name of its own, made at the press and sent with each try: what comes again from the
 // same place, for the same route and by the same name is answered as before and counts no
-// more. What was refused is forgotten. ALL OFF has none of this: it always counts.
+// more. What was refused is forgotten, but for what counted all the same: a reading that is
+// doubted. ALL OFF has none of this: it always counts.
 
 // keyKey is the form field with the name of a press.
 const keyKey = "key"
@@ -34,8 +35,14 @@ const (
 // presses are the last ones that counted. The zero value knows of none.
 type presses struct {
 	mu     sync.Mutex
-	seen   []string
+	seen   []press
 	loaded int64 // the run of which the history's are among them
+}
+
+// press is one that counted; refused is its answer where it was refused all the same.
+type press struct {
+	name    string
+	refused *held
 }
 
 // pressRoutes are those whose presses count once.
@@ -65,18 +72,38 @@ func (s *server) count(w http.ResponseWriter, r *http.Request, name string, answ
 	p := &s.presses
 	p.mu.Lock()
 	p.recall(s.History)
-	if slices.Contains(p.seen, name) {
-		answerMark(&h, r, acceptedOf(r))
+	if i := slices.IndexFunc(p.seen, func(was press) bool { return was.name == name }); i >= 0 {
+		p.seen[i].answer(&h, r)
 	} else if answer(&h, r); h.status < http.StatusBadRequest {
-		p.remember(name)
+		p.remember(press{name: name})
+	} else if h.counts {
+		p.remember(press{name, &h})
 	}
 	p.mu.Unlock()
 	w.WriteHeader(h.status)
 	w.Write(h.body.Bytes())
 }
 
-func (p *presses) remember(name string) {
-	if p.seen = append(p.seen, name); len(p.seen) > mostPresses {
+// answer answers a press that counted already.
+func (p press) answer(h *held, r *http.Request) {
+	if p.refused == nil {
+		answerMark(h, r, acceptedOf(r))
+		return
+	}
+	h.header.Set("Content-Type", p.refused.header.Get("Content-Type"))
+	h.status, h.body = p.refused.status, p.refused.body
+}
+
+// countsThough says of a press that is about to be refused that it counts: sent again it is
+// refused with the same words, and not taken for another.
+func countsThough(w http.ResponseWriter) {
+	if h, is := w.(*held); is {
+		h.counts = true
+	}
+}
+
+func (p *presses) remember(one press) {
+	if p.seen = append(p.seen, one); len(p.seen) > mostPresses {
 		p.seen = slices.Clone(p.seen[len(p.seen)-mostPresses:])
 	}
 }
@@ -93,7 +120,7 @@ func (p *presses) recall(h *history.Store) {
 	}
 	p.loaded = h.Live()
 	for _, e := range slices.Backward(events) {
-		p.remember(pressName(e.From, routeOf(e), e.Key))
+		p.remember(press{name: pressName(e.From, routeOf(e), e.Key)})
 	}
 }
 

@@ -55,9 +55,28 @@ func TestAPressCountsOnce(t *testing.T) {
 	requireProblem(t, do(h, form("/api/v1/shot", url.Values{"key": {"a b"}})), http.StatusBadRequest)
 
 	for i := range 3 * mostPresses {
-		s.presses.remember(fmt.Sprint(i))
+		s.presses.remember(press{name: fmt.Sprint(i)})
 	}
 	assert.Len(t, s.presses.seen, mostPresses, "no more is remembered")
+}
+
+// TestADoubtedReadingCountsOnce: one reading that is sent twice does not bear itself out. It
+// is refused both times in the same words, and reaches control once.
+func TestADoubtedReadingCountsOnce(t *testing.T) {
+	h, queue := published(handFrame())
+	doubted := url.Values{"reading": {"180 C"}, "key": {"k1"}}
+	const target = "/api/v1/pots/2/hand-reading"
+	first := do(h, form(target, doubted))
+	require.Equal(t, http.StatusConflict, first.StatusCode)
+	require.Equal(t, 180.0, (<-queue).C)
+	again := do(h, form(target, doubted))
+	assert.Equal(t, http.StatusConflict, again.StatusCode)
+	assert.Equal(t, first.Header.Get("Content-Type"), again.Header.Get("Content-Type"))
+	assert.Equal(t, body(t, first), body(t, again))
+	assert.Empty(t, queue)
+	doubted.Set("key", "k2")
+	require.Equal(t, http.StatusConflict, do(h, form(target, doubted)).StatusCode)
+	assert.Len(t, queue, 1, "read once more")
 }
 
 // TestAPressCountsOnceOverARestart: what was written down of a run is known when it goes on.
