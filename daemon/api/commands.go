@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -239,7 +240,11 @@ func commandOperations() []describe.Operation {
 		}
 	}
 	pot := func(command, does string, form ...describe.Field) describe.Operation {
-		o := bench("pots/{pot}/{command}", does, append(form, keyField)...)
+		key := keyField
+		if slices.Contains(alwaysCount, command) {
+			key = alwaysKeyField
+		}
+		o := bench("pots/{pot}/{command}", does, append(form, key)...)
 		o.Fixed = map[string]string{"command": command}
 		o.Problems = append(o.Problems, noPot, noMark, wrongField)
 		return o

@@ -17,7 +17,9 @@ import (
 // a name of its own, made at the press and sent with each try: what comes again from the
 // same place, for the same route and by the same name is answered as before and counts no
 // more. What was refused is forgotten, but for what counted all the same: a reading that is
-// doubted. ALL OFF has none of this: it always counts.
+// doubted. ALL OFF has none of this: it always counts. Nor has a lift, which may have been
+// followed by a return since and takes heat away, nor a set-point, of which the last word
+// holds: a second one that was meant must not be lost, and one that was not changes nothing.
 
 // keyKey is the form field with the name of a press.
 const keyKey = "key"
@@ -26,6 +28,8 @@ var keyField = describe.Field{
 	Name: keyKey, Most: mostKey,
 	Says: "a name for this press, random and made anew for each: what is sent again with it, because no answer came, counts once",
 }
+
+var alwaysKeyField = describe.Field{Name: keyKey, Most: mostKey, Says: "a name for this press; this mark counts each time that it is sent"}
 
 const (
 	mostKey     = 64  // letters
@@ -48,6 +52,9 @@ type press struct {
 // pressRoutes are those whose presses count once.
 var pressRoutes = []string{"POST /api/v1/silence", "POST /api/v1/shot", "POST /api/v1/note", potRoute}
 
+// alwaysCount are the marks of a pot that count each time.
+var alwaysCount = []string{control.Lift.String(), control.Setpoint.String()}
+
 // once answers a press that counted already as it was answered then.
 func (s *server) once(pattern string, answer http.HandlerFunc) http.HandlerFunc {
 	if !slices.Contains(pressRoutes, pattern) {
@@ -58,7 +65,7 @@ func (s *server) once(pattern string, answer http.HandlerFunc) http.HandlerFunc 
 		switch {
 		case err != nil:
 			refuseFor(w, wrongField, err)
-		case key == "":
+		case key == "" || slices.Contains(alwaysCount, r.PathValue("command")):
 			answer(w, r)
 		default:
 			s.count(w, r, pressName(visitorOf(r).from(), r.URL.Path, key), answer)
@@ -77,6 +84,7 @@ func (s *server) count(w http.ResponseWriter, r *http.Request, name string, answ
 	} else if answer(&h, r); h.status < http.StatusBadRequest {
 		p.remember(press{name: name})
 	} else if h.counts {
+		h.under = nil // it is not kept
 		p.remember(press{name, &h})
 	}
 	p.mu.Unlock()

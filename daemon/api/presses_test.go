@@ -20,9 +20,10 @@ import (
 
 // TestAPressCountsOnce: sent again by the same name it is answered as before and reaches
 // nobody; by another name, from another place or for another route it is another. What was
-// refused may be sent again, and ALL OFF always counts.
+// refused may be sent again. ALL OFF, a lift and a set-point always count.
 func TestAPressCountsOnce(t *testing.T) {
 	s, h, queue := letting(t)
+	s.Settings.Limits.MeltTripC, s.Settings.Pots[0].PlateLimitC = 190, 230 // room for a set-point
 	blue := carriedBy(t, s.Phones, "blue", time.Now(), time.Hour)
 	for target, fields := range map[string]url.Values{
 		"/api/v1/shot": {"mould": {"eel"}}, "/api/v1/note": {"text": {"fan is loud"}}, "/api/v1/silence": {},
@@ -48,9 +49,11 @@ func TestAPressCountsOnce(t *testing.T) {
 		require.Equal(t, http.StatusAccepted, do(h, form(target, fields)).StatusCode, target)
 		<-queue
 	}
-	for range 2 {
-		require.Equal(t, http.StatusAccepted, do(h, form("/api/v1/off", url.Values{"key": {"k1"}})).StatusCode)
-		assert.Equal(t, control.AllOff, (<-queue).Kind)
+	for target, kind := range map[string]control.CommandKind{"off": control.AllOff, "pots/1/lift": control.Lift, "pots/1/setpoint": control.Setpoint} {
+		for range 2 {
+			require.Equal(t, http.StatusAccepted, do(h, form("/api/v1/"+target, url.Values{"key": {"k1"}, "setpoint": {"170 C"}})).StatusCode, target)
+			assert.Equal(t, kind, (<-queue).Kind)
+		}
 	}
 	requireProblem(t, do(h, form("/api/v1/shot", url.Values{"key": {"a b"}})), http.StatusBadRequest)
 
