@@ -73,23 +73,28 @@ func (s *server) once(pattern string, answer http.HandlerFunc) http.HandlerFunc 
 	}
 }
 
-// count lets one of several that come at once count, and the others wait for its answer.
+// count answers a press by its name.
 func (s *server) count(w http.ResponseWriter, r *http.Request, name string, answer http.HandlerFunc) {
 	h := held{under: w, header: w.Header(), status: http.StatusOK}
+	s.countOnce(&h, r, name, answer)
+	w.WriteHeader(h.status)
+	w.Write(h.body.Bytes())
+}
+
+// countOnce lets one of several that come at once count, and the others wait for its answer.
+func (s *server) countOnce(h *held, r *http.Request, name string, answer http.HandlerFunc) {
 	p := &s.presses
 	p.mu.Lock()
+	defer p.mu.Unlock() // though an answer panics
 	p.recall(s.History)
 	if i := slices.IndexFunc(p.seen, func(was press) bool { return was.name == name }); i >= 0 {
-		p.seen[i].answer(&h, r)
-	} else if answer(&h, r); h.status < http.StatusBadRequest {
+		p.seen[i].answer(h, r)
+	} else if answer(h, r); h.status < http.StatusBadRequest {
 		p.remember(press{name: name})
 	} else if h.counts {
 		h.under = nil // it is not kept
-		p.remember(press{name, &h})
+		p.remember(press{name, h})
 	}
-	p.mu.Unlock()
-	w.WriteHeader(h.status)
-	w.Write(h.body.Bytes())
 }
 
 // answer answers a press that counted already.

@@ -3,6 +3,7 @@ package api
 import (
 	"fmt"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"regexp"
 	"strings"
@@ -80,6 +81,15 @@ func TestADoubtedReadingCountsOnce(t *testing.T) {
 	doubted.Set("key", "k2")
 	require.Equal(t, http.StatusConflict, do(h, form(target, doubted)).StatusCode)
 	assert.Len(t, queue, 1, "read once more")
+}
+
+// TestAPanicHoldsUpNoPress: what fails in one answer is that answer's own.
+func TestAPanicHoldsUpNoPress(t *testing.T) {
+	s, h, queue := letting(t)
+	fails := s.once("POST /api/v1/shot", func(http.ResponseWriter, *http.Request) { panic("as a test has it") })
+	assert.Panics(t, func() { fails(httptest.NewRecorder(), form("/api/v1/shot", url.Values{"key": {"k1"}})) })
+	require.Equal(t, http.StatusAccepted, do(h, form("/api/v1/shot", url.Values{"key": {"k1"}})).StatusCode)
+	assert.Len(t, queue, 1)
 }
 
 // TestAPressCountsOnceOverARestart: what was written down of a run is known when it goes on.
