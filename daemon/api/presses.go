@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"unicode"
 
 	"meltwarden/control"
@@ -38,9 +39,9 @@ const (
 
 // presses are the last ones that counted. The zero value knows of none.
 type presses struct {
-	mu     sync.Mutex
-	seen   []press
-	loaded int64 // the run of which the history's are among them
+	mu       sync.Mutex
+	seen     []press
+	recalled atomic.Int64 // the run of which the history's were asked for
 }
 
 // press is one that counted; refused is its answer where it was refused all the same.
@@ -75,18 +76,17 @@ func (s *server) once(pattern string, answer http.HandlerFunc) http.HandlerFunc 
 
 // count answers a press by its name.
 func (s *server) count(w http.ResponseWriter, r *http.Request, name string, answer http.HandlerFunc) {
+	s.presses.recall(s.History)
 	h := held{under: w, header: w.Header(), status: http.StatusOK}
-	s.countOnce(&h, r, name, answer)
+	s.presses.count(&h, r, name, answer)
 	w.WriteHeader(h.status)
 	w.Write(h.body.Bytes())
 }
 
-// countOnce lets one of several that come at once count, and the others wait for its answer.
-func (s *server) countOnce(h *held, r *http.Request, name string, answer http.HandlerFunc) {
-	p := &s.presses
+// count lets one of several that come at once count, and the others wait for its answer.
+func (p *presses) count(h *held, r *http.Request, name string, answer http.HandlerFunc) {
 	p.mu.Lock()
 	defer p.mu.Unlock() // though an answer panics
-	p.recall(s.History)
 	if i := slices.IndexFunc(p.seen, func(was press) bool { return was.name == name }); i >= 0 {
 		p.seen[i].answer(h, r)
 	} else if answer(h, r); h.status < http.StatusBadRequest {
@@ -116,25 +116,34 @@ func countsThough(w http.ResponseWriter) {
 }
 
 func (p *presses) remember(one press) {
-	if p.seen = append(p.seen, one); len(p.seen) > mostPresses {
-		p.seen = slices.Clone(p.seen[len(p.seen)-mostPresses:])
-	}
+	p.seen = append(p.seen, one)
+	p.seen = p.seen[max(0, len(p.seen)-mostPresses):]
 }
 
 // recall takes up those of the run being recorded that counted before the program was
-// started. What can not be read now is asked for again.
+// started, at the run's first press. It is asked for once, and no other press waits for it:
+// a history that can not be read, or is slow, must not hold up a mark. What counted before
+// is then not known, and counts again.
 func (p *presses) recall(h *history.Store) {
-	if h == nil || h.Live() == 0 || h.Live() == p.loaded {
+	if h == nil {
 		return
 	}
-	events, err := h.Presses(h.Live(), mostPresses/2)
+	run := h.Live()
+	if run == 0 || p.recalled.Swap(run) == run {
+		return
+	}
+	events, err := h.Presses(run, mostPresses/2)
 	if err != nil {
 		return
 	}
-	p.loaded = h.Live()
+	var before []press
 	for _, e := range slices.Backward(events) {
-		p.remember(press{name: pressName(e.From, routeOf(e), e.Key)})
+		before = append(before, press{name: pressName(e.From, routeOf(e), e.Key)})
 	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.seen = append(before, p.seen...)
+	p.seen = p.seen[max(0, len(p.seen)-mostPresses):]
 }
 
 func pressName(from, path, key string) string { return key + " " + path + " " + from }

@@ -121,6 +121,21 @@ func TestAPressCountsOnceOverARestart(t *testing.T) {
 	assert.Len(t, queue, 1, "the phone's is another")
 }
 
+// TestPressesThatCanNotBeRead hold up no mark, and are asked for once.
+func TestPressesThatCanNotBeRead(t *testing.T) {
+	store := opened(t)
+	e := begun(t, store, time.Now(), string(config.DemoRecipe().Typed))
+	t.Cleanup(e.end)
+	var p presses
+	p.mu.Lock() // another press is being answered
+	read := make(chan bool)
+	go func() { p.recall(store); close(read) }()
+	require.Eventually(t, func() bool { return p.recalled.Load() == store.Live() }, 5*time.Second, time.Millisecond)
+	p.recall(store) // does not wait for it
+	p.mu.Unlock()
+	<-read
+}
+
 // TestAPageNamesItsPresses where no script does: each time it is shown anew.
 func TestAPageNamesItsPresses(t *testing.T) {
 	h, queue := published(holding())
