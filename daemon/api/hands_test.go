@@ -179,20 +179,6 @@ func TestAHandAtTheBench(t *testing.T) {
 	s.do(chromedp.Click(`#unsent [data-do="send"]`))
 	assert.Equal(t, control.Command{Kind: control.Draw, Pot: 1}, s.command())
 	s.becomes(`document.getElementById("unsent").hidden`)
-	// It arrives, and its answer is lost: pressed again, and sent again later, it counts once.
-	evaluate[bool](s, `window.fetch = ((real) => (...with_) => real(...with_).then(() => Promise.reject(new TypeError("gone"))))(fetch), true`)
-	s.do(chromedp.Click(`[action="/api/v1/pots/3/stir"] button`))
-	assert.Equal(t, control.Command{Kind: control.Stir, Pot: 2}, s.command())
-	s.becomes(`document.querySelectorAll("#unsent li").length === 1`)
-	evaluate[bool](s, `window.told = 0, document.addEventListener("unsent", () => window.told++), true`)
-	s.do(chromedp.Click(`[action="/api/v1/pots/3/stir"] button`))
-	s.becomes(`window.told === 1 && document.querySelectorAll("#unsent li").length === 1`)
-	s.do(chromedp.Reload())
-	s.becomes(`document.querySelector("#unsent li") !== null && document.body.dataset.live === "true"`)
-	s.do(chromedp.Click(`#unsent [data-do="send"]`))
-	s.becomes(`document.getElementById("unsent").hidden`)
-	assert.Empty(t, s.queue)
-
 	cold := holding()
 	cold.Heat, cold.Hot = control.HeatBlocked, false
 	s.shown.Store(cold)
@@ -205,5 +191,42 @@ func TestAHandAtTheBench(t *testing.T) {
 	s.becomes(`document.querySelector('[value="dry"]').checked && !document.querySelector('[value="mould"]').checked`)
 	assert.GreaterOrEqual(t, evaluate[float64](s, `Math.min(...Array.from(document.querySelectorAll(".check"), (e) => e.getBoundingClientRect().height))`), 72.0)
 	s.do(chromedp.Click(`[data-say="danger"]`))
+	assert.Empty(t, s.queue)
+}
+
+// TestAMarkWhoseAnswerIsLost counts once: pressed again, sent again from the list, and after
+// the page was loaded anew. Once it is answered, the same press is another.
+func TestAMarkWhoseAnswerIsLost(t *testing.T) {
+	s := newStage(t, holding())
+	const live = `document.body.dataset.live === "true"`
+	listed := `document.querySelectorAll("#unsent li").length === 1`
+	stir, send := chromedp.Click(`[action="/api/v1/pots/3/stir"] button`), chromedp.Click(`#unsent [data-do="send"]`)
+	s.becomes(live)
+	evaluate[bool](s, `window.lost = true, window.told = 0, document.addEventListener("unsent", () => window.told++), true`)
+	evaluate[bool](s, `window.fetch = ((real) => async (...asked) => {
+		const answer = await real(...asked);
+		if (window.lost) throw new TypeError("gone");
+		return answer;
+	})(fetch), true`)
+	s.do(stir)
+	assert.Equal(t, control.Command{Kind: control.Stir, Pot: 2}, s.command())
+	s.becomes(listed)
+	s.do(stir)
+	s.becomes(`window.told === 2 && ` + listed)
+	evaluate[bool](s, `window.lost = false, true`)
+	s.do(send)
+	s.becomes(`document.getElementById("unsent").hidden`)
+	assert.Empty(t, s.queue)
+	s.do(stir)
+	assert.Equal(t, control.Command{Kind: control.Stir, Pot: 2}, s.command(), "answered: the next is another")
+
+	evaluate[bool](s, `window.lost = true`)
+	s.do(stir)
+	assert.Equal(t, control.Command{Kind: control.Stir, Pot: 2}, s.command())
+	s.becomes(listed)
+	s.do(chromedp.Reload())
+	s.becomes(listed + ` && ` + live)
+	s.do(send)
+	s.becomes(`document.getElementById("unsent").hidden`)
 	assert.Empty(t, s.queue)
 }

@@ -56,6 +56,7 @@ async function act(e, mark) {
         method: "POST", headers: { Accept: "application/json" }, body: new URLSearchParams(mark.fields), signal: AbortSignal.timeout(3000),
       });
       if (!answer.ok) return; // it stays
+      document.dispatchEvent(new CustomEvent("settled", { detail: mark.key }));
     } catch {
       return; // it stays
     }

@@ -42,7 +42,13 @@ class Refused extends Error {}
 // Every press has a name of its own, so that the program counts it once, however often it is
 // sent. The same press made again within a while of one that got no answer is that one again.
 const sameWithinMs = 30_000;
-const unanswered = new WeakMap(); // by form: the press that got no answer
+const unanswered = new Map(); // by form: the press that got no answer
+
+// What was sent from elsewhere on the page, and answered, is settled: the same press made
+// after that is a new one.
+document.addEventListener("settled", (e) => {
+  for (const [form, press] of unanswered) if (press.key === e.detail) unanswered.delete(form);
+});
 
 function newKey() {
   return Array.from(crypto.getRandomValues(new Uint8Array(12)), (b) => b.toString(16).padStart(2, "0")).join("");
