@@ -88,8 +88,12 @@ func (t *Table) fit() {
 			t.widths[c] = max(t.widths[c], utf8.RuneCountInString(cell))
 		}
 	}
+	if t.over() <= 0 {
+		return
+	}
+	columns := t.columns()
 	for over := t.over(); over > 0; over = t.over() {
-		column, width := t.cheapest(over)
+		column, width := t.cheapest(over, columns)
 		if column < 0 {
 			return // words that are too long
 		}
@@ -106,55 +110,87 @@ func (t *Table) over() int {
 	return wide - Wide
 }
 
-// cheapest is the column, and its width, by which the fewest lines are added for a letter
-// that is gained; a column of -1 where none can be narrower.
-func (t *Table) cheapest(over int) (column, width int) {
-	column = -1
-	now, best := t.height(-1, 0), 0.0
-	for c, from := range t.widths {
-		for w := from - 1; w >= max(from-over, t.least(c)); w-- {
-			cost := (t.height(c, w) - now) / float64(from-w)
-			if column < 0 || cost <= best {
-				column, width, best = c, w, cost
-			}
-		}
-	}
-	return column, width
+// measured is a cell by its lengths, in letters: they are taken once, since a long table is
+// tried at many widths.
+type measured struct {
+	whole int
+	words []int
 }
 
-// least is the longest word of a column.
-func (t *Table) least(column int) (least int) {
-	for _, row := range t.rows {
-		if column < len(row) {
-			for _, word := range glued(row[column]) {
-				least = max(least, utf8.RuneCountInString(word))
-			}
+// lines is how many a cell has at a width, as breakCell breaks it.
+func (m measured) lines(width int) int {
+	if m.whole <= width {
+		return 1
+	}
+	lines, used := 0, width
+	for _, word := range m.words {
+		if used += 1 + word; lines == 0 || used > width {
+			lines, used = lines+1, word
 		}
 	}
-	return least
+	return lines
 }
 
-// height is how many lines there are with one column of another width; those of the first
-// row, which is its head in most tables, are worth a tenth.
-func (t *Table) height(column, width int) (height float64) {
+// column is its cells, by row, and its longest word.
+type column struct {
+	cells []measured
+	least int
+}
+
+// columns measures every cell.
+func (t *Table) columns() []column {
+	all := make([]column, len(t.widths))
 	for n, row := range t.rows {
-		most := 1
 		for c, cell := range row {
-			w := t.widths[c]
-			if c == column {
-				w = width
+			m := measured{whole: utf8.RuneCountInString(cell)}
+			for _, word := range glued(cell) {
+				m.words = append(m.words, utf8.RuneCountInString(word))
+				all[c].least = max(all[c].least, m.words[len(m.words)-1])
 			}
-			if utf8.RuneCountInString(cell) > w {
-				most = max(most, len(breakCell(cell, w)))
-			}
-		}
-		if n > 0 {
-			height += float64(most)
-		} else {
-			height += float64(most) / 10
+			all[c].cells = append(append(all[c].cells, make([]measured, n-len(all[c].cells))...), m)
 		}
 	}
-	return height
+	return all
+}
+
+// cheapest is the column, and its width, by which the fewest lines are added for a letter
+// that is gained; a column of -1 where none can be narrower than its longest word.
+func (t *Table) cheapest(over int, columns []column) (which, width int) {
+	which = -1
+	heights, best := t.heights(columns), 0.0
+	for c, from := range t.widths {
+		for w := from - 1; w >= max(from-over, columns[c].least); w-- {
+			cost := float64(columns[c].more(w, heights)) / float64(from-w)
+			if which < 0 || cost <= best {
+				which, width, best = c, w, cost
+			}
+		}
+	}
+	return which, width
+}
+
+// heights are how many lines each row has now.
+func (t *Table) heights(columns []column) []int {
+	lines := make([]int, len(t.rows))
+	for c, column := range columns {
+		for n, cell := range column.cells {
+			lines[n] = max(lines[n], 1, cell.lines(t.widths[c]))
+		}
+	}
+	return lines
+}
+
+// more is how many lines, in tenths, are added where the column is narrower and the rows are
+// so high now; those of the first row, which is its head in most tables, are worth a tenth.
+func (c column) more(width int, heights []int) (tenths int) {
+	for n, cell := range c.cells {
+		worth := 10
+		if n == 0 {
+			worth = 1
+		}
+		tenths += worth * max(0, cell.lines(width)-heights[n])
+	}
+	return tenths
 }
 
 // breakCell breaks a cell into lines of a width. What fits stays as it is.

@@ -1,11 +1,14 @@
 package lines
 
 import (
+	"fmt"
 	"strings"
 	"testing"
+	"time"
 	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 )
 
@@ -32,6 +35,20 @@ func TestATableThatIsTooWide(t *testing.T) {
 		"                                       other              uncertainties   cause\n"+
 		"rust beside its own target  +7.7 °C    +0.2 °C  +7.5 °C   15.0 × 0.5 °C   bled\n"+
 		"rust held since cured       0.3 min    6.6 min  -6.3 min  12.6 × 0.5 min  –\n", table.String())
+}
+
+// TestNumbersOfALongTable prints how long a table of 1000 rows takes that is far too wide.
+func TestNumbersOfALongTable(t *testing.T) {
+	table := Table{}
+	for i := range 1000 {
+		table.Row(fmt.Sprint(i), "12 March 2026 19:30", "slate eel, version 2", "2 h 14 min", "bled: ivory and rust, seam shows on one side", "12 shots of which 3 were taken back")
+	}
+	began := time.Now()
+	text := table.String()
+	fmt.Printf("a table of 1000 rows: %d lines in %v\n", strings.Count(text, "\n"), time.Since(began).Round(time.Millisecond))
+	for line := range strings.Lines(text) {
+		require.LessOrEqual(t, utf8.RuneCountInString(strings.TrimSuffix(line, "\n")), Wide)
+	}
 }
 
 // TestTablesFit whatever stands in them, as long as their words do, and lose no word.
