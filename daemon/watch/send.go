@@ -144,28 +144,34 @@ func (w *watcher) takeBack() {
 		w.say(view.Attend, "%s", w.words.NothingBack)
 		return
 	}
-	at := clock()
+	at, p := clock(), w.unanswered.again(undo.path, undo.form, nil, time.Now())
+	w.back = nil // once, until it is known what came of it
 	w.inBackground(func(ctx context.Context) do {
-		err := undo.send(ctx, w.Remote)
+		sent, err := undo.send(ctx, w.Remote, p)
 		return func(w *watcher) {
-			if err != nil {
-				w.say(view.Warn, w.words.NotSent, what, err)
+			if err == nil {
+				w.say(view.Plain, w.words.TakenBack, at)
 				return
 			}
-			w.say(view.Plain, w.words.TakenBack, at)
+			w.say(view.Warn, w.words.NotSent, what, err)
+			if !errors.As(err, &refusedError{}) {
+				w.unanswered, w.back = p, &sent
+			}
 		}
 	})
 }
 
-func (b *back) send(ctx context.Context, r *Remote) error {
-	if b.path != "" {
-		return r.Send(ctx, b.path, b.form)
+// send takes back, by the name of the press, and says what it has sent: a shot is found
+// first, and taken back again it is the same one.
+func (b back) send(ctx context.Context, r *Remote, p press) (back, error) {
+	if b.path == "" {
+		number, err := shotSince(ctx, r, b.shotFrom)
+		if err != nil {
+			return b, err
+		}
+		b.path, b.form = fmt.Sprintf("/runs/now/shots/%d", number), url.Values{"withdrawn": {"yes"}}
 	}
-	number, err := shotSince(ctx, r, b.shotFrom)
-	if err != nil {
-		return err
-	}
-	return r.Send(ctx, fmt.Sprintf("/runs/now/shots/%d", number), url.Values{"withdrawn": {"yes"}})
+	return b, r.Send(ctx, b.path, p.with(b.form))
 }
 
 // shotSince is the first shot since a moment, once it is written down; that may take a

@@ -217,3 +217,41 @@ func TestOnlyASimulatedBenchIsEnabledFromHere(t *testing.T) {
 	assert.False(t, w.key(Key{Rune: enter}))
 	assert.NotContains(t, w.keys(), w.words.EnableKey)
 }
+
+// TestTakingBackCountsOnce: the answer to it is lost, and pressed again it is the same press,
+// of a shot the same shot; while it is under way it can not be pressed.
+func TestTakingBackCountsOnce(t *testing.T) {
+	var said []string
+	bench := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodGet { // what is left once shot 3 is withdrawn
+			w.Write([]byte(`{"shots": [{"number": ` + map[bool]string{true: "3", false: "4"}[len(said) == 0] + `, "at_s": 9}]}`))
+			return
+		}
+		said = append(said, r.URL.Path+" "+r.PostFormValue("key"))
+		if len(said)%2 == 1 {
+			panic(http.ErrAbortHandler) // no answer
+		}
+	}))
+	defer bench.Close()
+	remote, err := At(bench.URL, "")
+	require.NoError(t, err)
+	for _, undo := range []*back{{path: "/note", form: url.Values{"of": {"k1"}}}, {shotFrom: 5}} {
+		said = nil
+		w := &watcher{Options: Options{Remote: remote}, ctx: t.Context(), words: view.Terminal(), told: make(chan do), back: undo}
+		w.takeBack()
+		assert.Nil(t, w.back)
+		(<-w.told)(w)
+		require.NotNil(t, w.back)
+		w.takeBack()
+		(<-w.told)(w)
+		require.Len(t, said, 2)
+		first, key, _ := strings.Cut(said[0], " ")
+		second, again, _ := strings.Cut(said[1], " ")
+		assert.Equal(t, first, second)
+		if undo.path != "" { // a shot is the same by its number
+			assert.NotEmpty(t, key)
+			assert.Equal(t, key, again)
+		}
+		assert.Nil(t, w.back)
+	}
+}
