@@ -138,7 +138,9 @@ func (p *presses) recall(h *history.Store) {
 	}
 	var before []press
 	for _, e := range slices.Backward(events) {
-		before = append(before, press{name: pressName(e.From, routeOf(e), e.Key)})
+		if path := routeOf(e); path != "" {
+			before = append(before, press{name: pressName(e.From, path, e.Key)})
+		}
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -148,7 +150,7 @@ func (p *presses) recall(h *history.Store) {
 
 func pressName(from, path, key string) string { return key + " " + path + " " + from }
 
-// routeOf is where a mark was sent to.
+// routeOf is where a mark was sent to; "" for one that is not looked for.
 func routeOf(e history.Event) string {
 	kind := history.CommandOf(e.Kind)
 	switch {
@@ -156,8 +158,10 @@ func routeOf(e history.Event) string {
 		return "/api/v1/pots/" + strconv.Itoa(e.Pot+1) + "/" + kind.String()
 	case kind == control.Shot || kind == control.Silence:
 		return "/api/v1/" + kind.String()
+	case e.Kind == history.Note || e.Kind == history.TakenBack:
+		return "/api/v1/note"
 	}
-	return "/api/v1/note"
+	return ""
 }
 
 // pressOf is the name of a press; "" where it has none.

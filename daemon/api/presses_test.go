@@ -100,14 +100,14 @@ func TestAPressCountsOnceOverARestart(t *testing.T) {
 	var events []history.Event
 	for _, m := range []history.Mark{
 		{Command: control.Command{Kind: control.Shot}, Key: "k1"}, {Text: "fan", Key: "k2", From: "phone blue"},
-		{Command: control.Command{Kind: control.Stir, Pot: 1}, Key: "k3"},
+		{Command: control.Command{Kind: control.Stir, Pot: 1}, Key: "k3"}, {Command: control.Command{Kind: control.AllOff}, Key: "k4"},
 	} {
 		event, ok := history.EventOf(m)
 		require.True(t, ok)
 		events = append(events, event)
 	}
 	e.pass(events, nil, "")
-	require.Eventually(t, func() bool { p, err := store.Presses(store.Live(), 9); return err == nil && len(p) == 3 }, 5*time.Second, 10*time.Millisecond)
+	require.Eventually(t, func() bool { p, err := store.Presses(store.Live(), 9); return err == nil && len(p) == 4 }, 5*time.Second, 10*time.Millisecond)
 	hub := &frames.Hub{}
 	hub.Publish(holding())
 	o, queue := options(hub)
@@ -118,7 +118,10 @@ func TestAPressCountsOnceOverARestart(t *testing.T) {
 		require.Empty(t, queue, target)
 	}
 	require.Equal(t, http.StatusAccepted, do(h, form("/api/v1/note", url.Values{"key": {"k2"}, "text": {"fan"}})).StatusCode)
-	assert.Len(t, queue, 1, "the phone's is another")
+	require.Len(t, queue, 1, "the phone's is another")
+	<-queue
+	require.Equal(t, http.StatusAccepted, do(h, form("/api/v1/note", url.Values{"key": {"k4"}, "text": {"fan"}})).StatusCode)
+	assert.Len(t, queue, 1, "ALL OFF is no note")
 }
 
 // TestPressesThatCanNotBeRead hold up no mark, and are asked for once.
