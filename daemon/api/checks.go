@@ -243,7 +243,7 @@ func (s *server) tick(w http.ResponseWriter, r *http.Request) {
 
 // tickChanged ticks off, and takes away, what a form changes, each by itself.
 func (s *server) tickChanged(r *http.Request, all []checks.Check) error {
-	is := tick{time.Now(), visitorOf(r).from(), s.liveRun()}
+	is := tick{at: time.Now(), from: visitorOf(r).from(), run: s.liveRun()}
 	s.ticked.recall(s.History, is.run, all)
 	for _, c := range all {
 		on, was := slices.Contains(r.PostForm[tickedKey], c.Key), slices.Contains(r.PostForm[wasKey], c.Key)

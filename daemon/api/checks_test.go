@@ -3,6 +3,7 @@ package api
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
@@ -131,4 +132,34 @@ func TestATickIsOfItsRun(t *testing.T) {
 	requireProblem(t, do(h, form("/api/v1/checks", url.Values{"ticked": {"dry"}})), http.StatusServiceUnavailable)
 	assert.NotContains(t, stands(), "dry", "it was not kept")
 	e.end()
+}
+
+// TestWhatIsRecalledLateChangesNothingNewer: a history that could be read only later does not
+// write over what was ticked off, or taken away, since.
+func TestWhatIsRecalledLateChangesNothingNewer(t *testing.T) {
+	store, began := opened(t), time.Now()
+	e := begun(t, store, began, string(config.DemoRecipe().Typed))
+	t.Cleanup(e.end)
+	all := checks.Of(nil, nil, "")
+	var events []history.Event
+	for i, kind := range []history.Kind{history.Ticked, history.Unticked, history.Ticked, history.Ticked} {
+		events = append(events, history.Event{Kind: kind, Text: all[i].Short, Pot: history.WholeBench, From: "phone blue"})
+	}
+	e.pass(events, nil, "")
+	require.Eventually(t, func() bool { got, err := store.Events(store.Live()); return err == nil && len(got) == len(events) }, 5*time.Second, 10*time.Millisecond)
+	var is ticked
+	kept := func() error { return nil }
+	later := tick{at: began.Add(time.Hour), run: store.Live()}
+	for i, on := range []bool{true, true, true} {
+		require.NoError(t, is.set(all[i].Key, on, later, kept))
+	}
+	require.NoError(t, is.set(all[2].Key, false, later, kept))
+	is.recall(store, store.Live(), all)
+	var stand []string
+	for i := range events {
+		if on, stands := is.when(all[i].Key, later.at, store.Live()); stands {
+			stand = append(stand, fmt.Sprint(i, on.from))
+		}
+	}
+	assert.Equal(t, []string{"0", "1", "3phone blue"}, stand)
 }

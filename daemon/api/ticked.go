@@ -14,6 +14,7 @@ type tick struct {
 	at   time.Time
 	from string // as history.Event has it
 	run  int64  // zero where none was recorded
+	off  bool   // it was taken away then
 }
 
 // ticked is what has been ticked off. A tick is of the run in which it was made, and of no
@@ -45,10 +46,8 @@ func (t *ticked) put(key string, on bool, is tick) {
 	if t.all == nil {
 		t.all = map[string]tick{}
 	}
-	delete(t.all, key)
-	if on {
-		t.all[key] = is
-	}
+	is.off = !on
+	t.all[key] = is
 }
 
 // when is the tick of a check in a run, where one stands.
@@ -60,14 +59,14 @@ func (t *ticked) when(key string, now time.Time, run int64) (is tick, stands boo
 
 func (t *ticked) standing(key string, now time.Time, run int64) (tick, bool) {
 	is, there := t.all[key]
-	if !there || now.Sub(is.at) > checks.Stands || is.run != run {
+	if !there || is.off || now.Sub(is.at) > checks.Stands || is.run != run {
 		return tick{}, false
 	}
 	return is, true
 }
 
 // recall takes up what was ticked off in the run being recorded before the program was
-// started. What can not be read now is asked for again.
+// started, but for checks of which something was said since. What can not be read now is asked for again.
 func (t *ticked) recall(h *history.Store, run int64, all []checks.Check) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -81,8 +80,8 @@ func (t *ticked) recall(h *history.Store, run int64, all []checks.Check) {
 	t.loaded = run
 	for _, e := range events {
 		i := slices.IndexFunc(all, func(c checks.Check) bool { return c.Short == e.Text })
-		if i >= 0 && (e.Kind == history.Ticked || e.Kind == history.Unticked) {
-			t.put(all[i].Key, e.Kind == history.Ticked, tick{e.Wall, e.From, run})
+		if i >= 0 && !t.all[all[i].Key].at.After(e.Wall) && (e.Kind == history.Ticked || e.Kind == history.Unticked) {
+			t.put(all[i].Key, e.Kind == history.Ticked, tick{at: e.Wall, from: e.From, run: run})
 		}
 	}
 }
