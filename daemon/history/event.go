@@ -174,46 +174,70 @@ func (r *Recorder) insertEvent(tx *sql.Tx, cycle uint64, e Event) error {
 // eraseNote takes the note that was just taken back out of the run's note, where it still
 // stands there as it was written.
 func (r *Recorder) eraseNote(tx *sql.Tx) error {
-	note, err := justTakenBack(tx, r.run.Load())
-	if err != nil || note == "" {
+	notes, gone, err := justTakenBack(tx, r.run.Load())
+	if err != nil || gone < 0 {
 		return err
 	}
 	var all string
 	if err := tx.QueryRow(`SELECT note FROM run WHERE id = ?`, r.run.Load()).Scan(&all); err != nil {
 		return err
 	}
-	const parted = " · "
-	if i := strings.LastIndex(parted+all+parted, parted+note+parted); i >= 0 {
-		rest := (parted + all + parted)[:i] + (parted + all + parted)[i+len(parted+note):]
-		_, err = tx.Exec(`UPDATE run SET note = ? WHERE id = ?`, strings.TrimSuffix(strings.TrimPrefix(rest, parted), parted), r.run.Load())
-	}
+	_, err = tx.Exec(`UPDATE run SET note = ? WHERE id = ?`, withoutNote(all, notes, gone), r.run.Load())
 	return err
 }
 
-// justTakenBack is the note that the last event of a run takes back; "" where there is none.
-func justTakenBack(tx *sql.Tx, run int64) (string, error) {
+// withoutNote is a run's note without one of the notes that stood, all of which it ends in;
+// somebody may have written it anew since the first of them. It is made anew of the notes
+// that stay: within its text one note may look like the end of another.
+func withoutNote(all string, notes []string, gone int) string {
+	const parted = " · "
+	for first := range gone + 1 {
+		head, ends := strings.CutSuffix(all, strings.Join(notes[first:], parted))
+		if !ends || head != "" && !strings.HasSuffix(head, parted) {
+			continue
+		}
+		stay := slices.Concat(notes[first:gone], notes[gone+1:])
+		if head != "" {
+			stay = slices.Insert(stay, 0, strings.TrimSuffix(head, parted))
+		}
+		return strings.Join(stay, parted)
+	}
+	return all
+}
+
+// justTakenBack are the notes that stood before the last event of a run, and which of them
+// it takes back; -1 where that is none.
+func justTakenBack(tx *sql.Tx, run int64) (notes []string, gone int, err error) {
 	rows, err := tx.Query(`SELECT kind, text, said_from, said_key, takes FROM event WHERE run = ?1 AND (kind = ?2 OR kind = ?3 AND text = ?2) ORDER BY id`, run, Note, TakenBack)
 	if err != nil {
-		return "", err
+		return nil, -1, err
 	}
 	defer rows.Close()
 	var events []Event
 	for rows.Next() {
 		var e Event
 		if err := rows.Scan(&e.Kind, &e.Text, &e.From, &e.Key, &e.Takes); err != nil {
-			return "", err
+			return nil, -1, err
 		}
 		events = append(events, e)
 	}
 	if err := rows.Err(); err != nil {
-		return "", err
+		return nil, -1, err
 	}
 	last := len(events) - 1
 	markTakenBack(events[:last])
-	for _, i := range takenBackBy(events[:last], events[last]) {
-		return events[i].Text, nil
+	gone = -1
+	which := takenBackBy(events[:last], events[last])
+	for i, e := range events[:last] {
+		if e.Kind != Note || e.TakenBack {
+			continue
+		}
+		if slices.Contains(which, i) {
+			gone = len(notes)
+		}
+		notes = append(notes, e.Text)
 	}
-	return "", nil
+	return notes, gone, nil
 }
 
 // Events lists what happened in a run, in order.

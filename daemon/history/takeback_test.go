@@ -1,6 +1,7 @@
 package history
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -120,4 +121,24 @@ func TestWhatIsTakenBackIsWhatControlTakesBack(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, presses, 2)
 	assert.Equal(t, "k5", presses[0].Key)
+}
+
+// TestARunsNoteWithoutOne: the others stay whole, and so does what somebody wrote since.
+func TestARunsNoteWithoutOne(t *testing.T) {
+	for _, c := range []struct {
+		all, notes string
+		gone       int
+		want       string
+	}{
+		{"b · x · b", "b|x · b", 0, "x · b"},
+		{"b · x · b", "b|x · b", 1, "b"},
+		{"x · b · b", "x · b|b", 0, "b"},
+		{"b", "b", 0, ""},
+		{"from before · b · c", "b|c", 0, "from before · c"},
+		{"written anew · c", "b|c", 1, "written anew"},
+		{"written anew · c", "b|c", 0, "written anew · c"},
+		{"no b", "b", 0, "no b"},
+	} {
+		assert.Equal(t, c.want, withoutNote(c.all, strings.Split(c.notes, "|"), c.gone), c.all)
+	}
 }
