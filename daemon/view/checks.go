@@ -21,7 +21,8 @@ var checksLabels = ChecksLabels{
 	ChecksAdvice: "Advice, on the cold bench. Nothing heats by a tick, and nothing is kept from heating by one that is missing. " +
 		"What protects you is the hardware; the local code and a licensed electrician have the last word.",
 	ChecksKeep: "Write down with the run", ChecksKept: "Written down with the run at %s: %s.",
-	ChecksNoRun:  "No run is being recorded, so nothing can be written down: start the program with a recipe and a data folder. What you tick stays until it ends, or for 12 hours.",
+	ChecksNoRun: "No run is being recorded, so nothing can be written down: start the program with a recipe and a data folder. " +
+		fmt.Sprintf("What you tick stays until it ends, or for %.0f hours.", checks.Stands.Hours()),
 	ChecksTicked: "ticked at %s, %s",
 	ChecksLapse:  fmt.Sprintf("A tick is for this run only, and for %.0f hours at most: then it is gone by itself.", checks.Stands.Hours()),
 	ProbesRead:   "What the probes read", ProbeOf: "Probe", ProbeShows: "shows",
