@@ -254,7 +254,8 @@ func commandOperations() []describe.Operation {
 		return o
 	}
 	shot, note := bench("shot", "A shot: the push into the mould", mouldField, keyField), bench("note", "A note", noteField, ofField, lastField, keyField)
-	note.More = "Taken back is a note of the same place only: the bench's own computer, or this phone."
+	note.More = "Taken back is a note of the same place only: the bench's own computer, or this phone. All programs elsewhere, and all that ask through a proxy, are one place: " +
+		"each should name the press in " + ofKey + ", since the last note may be another's."
 	shot.Problems, note.Problems = append(shot.Problems, wrongField), append(note.Problems, wrongField)
 	off := bench("off", "ALL OFF: every heater off")
 	off.More = "It is not the emergency stop, which breaks the contactor and waits for no program."
