@@ -291,7 +291,8 @@ func checksOperations() []describe.Operation {
 		},
 		{
 			Route: "POST /api/v1/checks", Group: groupMark, Does: "Tick before-heat checks off, or take ticks away",
-			More: view.Texts().ChecksLapse + " When, and from where, each was ticked off is kept with the run. What is named in neither field stays as it is.",
+			More: view.Texts().ChecksLapse + " When, and from where, each was ticked off is kept with the run. What is named in neither field stays as it is; " +
+				"before there was " + wasKey + ", what ticked did not name was taken away: a program that meant that names it in " + wasKey + ".",
 			Form: []describe.Field{
 				{Name: tickedKey, Says: "the key of a check that is ticked off; as many as there are", Example: "dry"},
 				{Name: wasKey, Says: "the key of a check that was ticked off when the form was shown: one that is not in ticked any more is taken away; as many as there are"},
