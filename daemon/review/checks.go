@@ -7,6 +7,7 @@ import (
 
 	"meltwarden/daemon/checks"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/view"
 )
 
 // ChecksLine says which of the before-heat checks were written down last, and when.
@@ -23,13 +24,13 @@ func (r Review) ChecksLine() string {
 // TickLines say of each before-heat check what was ticked off when heat was first enabled,
 // or until now where it was not: when and from where. There are none where nothing was.
 func (r Review) TickLines() []string {
-	standing, any := r.tickedBeforeHeat()
-	if !any {
+	standing, some := r.tickedBeforeHeat()
+	if !some {
 		return nil
 	}
 	var on, off []string
 	for _, e := range standing {
-		on = append(on, fmt.Sprintf("%s (%s)", e.Text, tickedBy(e)))
+		on = append(on, fmt.Sprintf("%s (%s)", e.Text, view.TickedBy(e.Wall, e.From)))
 	}
 	for _, c := range checks.Of(nil, nil, "") {
 		if !slices.ContainsFunc(standing, func(e history.Event) bool { return e.Text == c.Short }) {
@@ -43,34 +44,27 @@ func (r Review) TickLines() []string {
 	return lines
 }
 
-// tickedBeforeHeat are the ticks that stood when heat was first enabled, in order; any is
+// tickedBeforeHeat are the ticks that stood when heat was first enabled, in order; some is
 // whether there was one at all before.
-func (r Review) tickedBeforeHeat() (standing []history.Event, any bool) {
+func (r Review) tickedBeforeHeat() (standing []history.Event, some bool) {
 	for _, e := range r.Events {
 		switch e.Kind {
 		case history.HeatEnabled:
-			return stillStanding(standing, e), any
+			return stillStanding(standing, e), some
 		case history.Ticked, history.Unticked:
-			any = true
+			some = true
 			standing = slices.DeleteFunc(standing, func(was history.Event) bool { return was.Text == e.Text })
 			if e.Kind == history.Ticked {
 				standing = append(standing, e)
 			}
 		}
 	}
-	return standing, any
+	return standing, some
 }
 
 // stillStanding leaves out what had lapsed by an event.
 func stillStanding(ticks []history.Event, by history.Event) []history.Event {
 	return slices.DeleteFunc(ticks, func(e history.Event) bool { return by.Wall.Sub(e.Wall) > checks.Stands })
-}
-
-func tickedBy(e history.Event) string {
-	if e.From == "" {
-		return e.Wall.Format("15:04") + ", at the bench"
-	}
-	return e.Wall.Format("15:04") + ", " + e.From
 }
 
 func listed(all []string) string {

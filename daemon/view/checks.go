@@ -23,7 +23,7 @@ var checksLabels = ChecksLabels{
 	ChecksKeep: "Write down with the run", ChecksKept: "Written down with the run at %s: %s.",
 	ChecksNoRun: "No run is being recorded, so nothing can be written down: start the program with a recipe and a data folder. " +
 		fmt.Sprintf("What you tick stays until it ends, or for %.0f hours.", checks.Stands.Hours()),
-	ChecksTicked: "ticked at %s, %s",
+	ChecksTicked: "ticked at %s",
 	ChecksLapse:  fmt.Sprintf("A tick is for this run only, and for %.0f hours at most: then it is gone by itself.", checks.Stands.Hours()),
 	ProbesRead:   "What the probes read", ProbeOf: "Probe", ProbeShows: "shows",
 	ReadNow: "reads now:", HeardIt: "Hear them",
@@ -35,10 +35,15 @@ var checksLabels = ChecksLabels{
 
 // TickedWords says when a check was ticked off, and from where.
 func TickedWords(at time.Time, from string) string {
+	return fmt.Sprintf(checksLabels.ChecksTicked, TickedBy(at, from))
+}
+
+// TickedBy is the time of a tick and where it was made, "" being the bench's own computer.
+func TickedBy(at time.Time, from string) string {
 	if from == "" {
 		from = "at the bench"
 	}
-	return fmt.Sprintf(checksLabels.ChecksTicked, at.Local().Format("15:04"), from)
+	return at.Local().Format("15:04") + ", " + from
 }
 
 // ProbesWords says in both units how cold probes lie together.
