@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"meltwarden/config/quantity"
+	"meltwarden/daemon/boiling"
 	"meltwarden/devices/thermocouple"
 )
 
@@ -83,8 +84,8 @@ func (d *dipping) compare(ctx context.Context, found *Dip) error {
 
 // waterOf reads what a person says of the water.
 func waterOf(words string, terminalsC float64) (reference, error) {
-	if c, is, err := boiling(words); is {
-		return reference{c, boilingC + classC, words}, err
+	if water, is, err := boiling.Said(words); is {
+		return reference{water.C, boilingC + classC, words}, err
 	}
 	if plain(words) == "none" {
 		return reference{}, errors.New("then take boiling water")
