@@ -68,6 +68,14 @@ func (s Snapshot) Fill(in *control.Input, now time.Duration) {
 	}
 }
 
+// Temperatures sets a temperature for each channel of the configuration, in its order, with
+// their ages at the given bench time; what is none of a channel has a fault.
+func (s Snapshot) Temperatures(list []reading.Temperature, now time.Duration) {
+	for i := range list {
+		list[i] = s.values[i].temperatureAt(now)
+	}
+}
+
 // temperatureOf returns where the input has a channel's temperature, if it has.
 func (s Snapshot) temperatureOf(in *control.Input, c registers.Channel) *reading.Temperature {
 	switch c.Role {

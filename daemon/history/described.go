@@ -199,6 +199,7 @@ func describedTables() []Relation {
 			{"cycles", "", "that are kept"},
 			{"bench_ms", benchMS, "at its last cycle"},
 			{"last_ms", epochMS, "at its last cycle"},
+			{"corrected", "", "what calibrations added to the readings, in words; empty: nothing"},
 		}},
 		{"block", false, "control cycles, packed; the commands export and review read them", []Column{
 			{"part", "", ""},
@@ -304,6 +305,15 @@ func describedTables() []Relation {
 			{"wall_ms", epochMS, ""},
 			{"program", "", "version"},
 			{"digest", "", "of the hardware in the bench file"},
+			{"record", jsonText, ""},
+		}},
+		{"calibration", false, "points, corrections and what became of them, of every probe; it never leaves this history but in a backup", []Column{
+			{"id", "", ""},
+			{"wall_ms", epochMS, ""},
+			{"program", "", "version"},
+			{"probe", "", "by role and pot"},
+			{"digest", "", "stands for its channel and device"},
+			{"kind", "", "point, in force, taken back, or changed: from there on it is another probe"},
 			{"record", jsonText, ""},
 		}},
 	}

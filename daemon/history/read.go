@@ -40,6 +40,8 @@ type Part struct {
 	// Took is how long it is, in bench time.
 	Took   time.Duration
 	Cycles int
+	// Corrected is what calibrations added to its readings, in words; "" is nothing.
+	Corrected string
 }
 
 // Parts lists a run's parts, in order.
@@ -50,7 +52,7 @@ func (s *Store) Parts(run int64) ([]Part, error) {
 	err := s.each(func(rows *sql.Rows) error {
 		var p Part
 		var began, bench, last int64
-		if err := rows.Scan(&p.ID, &p.Program, &p.Cycles, &began, &bench, &last); err != nil {
+		if err := rows.Scan(&p.ID, &p.Program, &p.Cycles, &began, &bench, &last, &p.Corrected); err != nil {
 			return err
 		}
 		if len(parts) > 0 {
@@ -60,7 +62,7 @@ func (s *Store) Parts(run int64) ([]Part, error) {
 		end, left = p.Offset+p.Took, last
 		parts = append(parts, p)
 		return nil
-	}, `SELECT id, program, cycles, began_ms, bench_ms, last_ms FROM part WHERE run = ? ORDER BY id`, run)
+	}, `SELECT id, program, cycles, began_ms, bench_ms, last_ms, corrected FROM part WHERE run = ? ORDER BY id`, run)
 	return parts, err
 }
 

@@ -37,6 +37,9 @@ type Start struct {
 	Invented bool
 	// Program is version and processor: replay is exact on the same two.
 	Program string
+	// Corrected is what calibrations add to the readings, in words: the readings of the run
+	// have it in them.
+	Corrected string
 }
 
 // resumeWithin is how long ago an interrupted run may have been, to go on.
@@ -62,7 +65,7 @@ func (s *Store) begin(at time.Time, o Start, settings string, mayResume bool) (r
 		} else if _, err := tx.Exec(`UPDATE run SET state = 'open' WHERE id = ?`, run); err != nil {
 			return err
 		}
-		part, err = insert(tx, `INSERT INTO part (run, program, began_ms, last_ms) VALUES (?, ?, ?, ?)`, run, o.Program, ms(at), ms(at))
+		part, err = insert(tx, `INSERT INTO part (run, program, began_ms, last_ms, corrected) VALUES (?, ?, ?, ?, ?)`, run, o.Program, ms(at), ms(at), o.Corrected)
 		return err
 	})
 	return run, part, resumed, err

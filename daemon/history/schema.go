@@ -197,4 +197,16 @@ ALTER TABLE event ADD COLUMN said_key TEXT NOT NULL DEFAULT ''; -- the press tha
 ALTER TABLE event ADD COLUMN takes TEXT NOT NULL DEFAULT '';    -- the press whose note this takes back; 'last': the last one from the same place
 CREATE INDEX event_key ON event (run, said_key) WHERE said_key <> '';
 `,
+	`
+CREATE TABLE calibration (              -- what was found out about the error of a probe, and done about it
+	id      INTEGER PRIMARY KEY,
+	wall_ms INTEGER NOT NULL,
+	program TEXT NOT NULL,              -- version
+	probe   TEXT NOT NULL,              -- by role and pot
+	digest  TEXT NOT NULL,              -- stands for its channel and device
+	kind    TEXT NOT NULL CHECK (kind IN ('point', 'in force', 'taken back', 'changed')),
+	record  TEXT NOT NULL               -- JSON
+) STRICT;
+ALTER TABLE part ADD COLUMN corrected TEXT NOT NULL DEFAULT ''; -- what calibrations added to readings, in words; '' is nothing
+`,
 }

@@ -20,7 +20,7 @@ const (
 // Temperature decodes the channel's registers, as many as Registers says. Status
 // is the status register of a channel that has one; coldJunction, of the same
 // age, is used by a channel in millivolts only. The result is in °C, with the
-// correction added, or has the Fault that makes it worthless: Missing when
+// corrections added, or has the Fault that makes it worthless: Missing when
 // registers or status are not there. Its Age is left zero.
 func (c Channel) Temperature(regs, status []uint16, coldJunction reading.Temperature) reading.Temperature {
 	if len(regs) != c.Registers() {
@@ -39,6 +39,7 @@ func (c Channel) Temperature(regs, status []uint16, coldJunction reading.Tempera
 	}
 	celsius, f := c.celsius(value, coldJunction)
 	celsius += c.CorrectionC
+	celsius += c.Calibrated.At(celsius)
 	switch {
 	case f != reading.None:
 		return faulty(f)

@@ -80,6 +80,8 @@ func TestTemperatureIsScaledAndCorrected(t *testing.T) {
 	good(t, -0.1, c.Temperature([]uint16{0xFFFF}, []uint16{0xFFFE}, absent)) // only bit 0 is a fault
 	c.Offset, c.CorrectionC = -50, -1.5
 	good(t, 125.2, c.Temperature([]uint16{1767}, []uint16{0}, absent))
+	c.Calibrated = Calibrated{OffsetC: 0.5, PerC: -0.01} // of what was corrected by hand
+	good(t, 125.2+0.5-1.252, c.Temperature([]uint16{1767}, []uint16{0}, absent))
 }
 
 // Fixed points by definition of the scale: 32 °F and 212 °F; -40 is the same on

@@ -90,9 +90,19 @@ type Channel struct {
 	// Thermocouple is the type letter, for a channel in millivolts, whose
 	// reference-junction temperature is the device's cold-junction channel.
 	Thermocouple string
-	// CorrectionC is added to the temperature: the maker's own calibration.
+	// CorrectionC is added to the temperature: the maker's own, as typed.
 	CorrectionC float64
+	// Calibrated is added after that. It comes from no bench file, and is left out of JSON
+	// where it is none, by whose digest channels are known again.
+	Calibrated Calibrated `json:",omitzero"`
 }
+
+// Calibrated is what a calibration adds to a temperature: OffsetC + PerC × that temperature,
+// in °C. Its zero adds nothing.
+type Calibrated struct{ OffsetC, PerC float64 }
+
+// At is what it adds to a temperature in °C.
+func (k Calibrated) At(celsius float64) float64 { return k.OffsetC + k.PerC*celsius }
 
 // Status is a register with fault bits, in the standard's own byte order, read
 // with its channel. Where bits of several masks are set, Open comes before

@@ -194,6 +194,10 @@ func (k *checker) correction() {
 		k.wrong("correction", k.CorrectionC, "not a finite number", "write a temperature difference, such as -1.2 C")
 	case k.kind != temperature && k.CorrectionC != 0:
 		k.wrong("correction", fmt.Sprintf("%g C", k.CorrectionC), fmt.Sprintf("role %s has no temperature", k.Role), "leave it out")
+	case !finite(k.Calibrated.At(1)):
+		k.wrong("calibration", k.Calibrated, "not a finite number", "calibrate again")
+	case k.kind != temperature && k.Calibrated != Calibrated{}:
+		k.wrong("calibration", k.Calibrated, fmt.Sprintf("role %s has no temperature", k.Role), "take it back")
 	}
 }
 

@@ -125,6 +125,8 @@ func TestMistakesAreNamedWithTheirFix(t *testing.T) {
 		{millivoltChannel, func(c *Channel) { c.Thermocouple = "" }, `thermocouple: millivolts need the type of their thermocouple; write B, E, J, K, N, R, S or T`},
 		{meltChannel, func(c *Channel) { c.CorrectionC = math.NaN() }, `correction: "NaN": not a finite number; write a temperature difference, such as -1.2 C`},
 		{heaterChannel, func(c *Channel) { c.CorrectionC = 2 }, `correction: "2 C": role heater has no temperature; leave it out`},
+		{meltChannel, func(c *Channel) { c.Calibrated.PerC = math.Inf(1) }, `calibration: "{0 +Inf}": not a finite number; calibrate again`},
+		{heaterChannel, func(c *Channel) { c.Calibrated.OffsetC = 1 }, `calibration: "{1 0}": role heater has no temperature; take it back`},
 	} {
 		c := x.of()
 		x.mistake(&c)

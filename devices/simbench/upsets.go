@@ -41,6 +41,12 @@ func (b *Bench) PutMeltBack(pot int) {
 	})
 }
 
+// Err gives a probe, with the input that it is on, another error than the one drawn for it:
+// offsetC, and perC more for each degree Celsius.
+func (b *Bench) Err(at Place, offsetC, perC float64) {
+	b.do(func() { b.channelAt(at).probe.Err(offsetC, perC) })
+}
+
 // Draught opens or shuts the door.
 func (b *Bench) Draught(on bool) { b.do(func() { b.draught = on }) }
 

@@ -19,6 +19,7 @@ type ProbeSpec struct {
 	Dead    time.Duration // transport time before it notices anything
 	AirLag  time.Duration // time constant hanging in the air
 	OffsetC float64       // its own fixed error, degrees Celsius
+	PerC    float64       // and what grows with the temperature, degrees Celsius for each
 }
 
 // Probe is a thermocouple: it reports a delayed, lagging, offset, noisy and
@@ -52,6 +53,10 @@ func (p *Probe) Dip(c float64) { p.dipped, p.cupC = true, c }
 // PutBack puts the probe back to where it was before it was dipped.
 func (p *Probe) PutBack() { p.dipped = false }
 
+// Err gives the probe an error of its own in place of the one that it has: offsetC, and perC
+// more for each degree Celsius.
+func (p *Probe) Err(offsetC, perC float64) { p.spec.OffsetC, p.spec.PerC = offsetC, perC }
+
 // Step lets one Step of time pass; the probe sits in something at trueC.
 func (p *Probe) Step(trueC, airC float64) {
 	felt, lag := p.line[p.next], p.spec.Lag
@@ -71,6 +76,6 @@ func (p *Probe) Step(trueC, airC float64) {
 // standard deviation) on top of the probe's own. It draws one random number.
 func (p *Probe) Read(extraC float64) float64 {
 	sigma := math.Hypot(NoiseC, extraC)
-	c := p.c + p.spec.OffsetC + sigma*p.noise.NormFloat64()
+	c := p.c + p.spec.PerC*p.c + p.spec.OffsetC + sigma*p.noise.NormFloat64()
 	return math.Round(c/ResolutionC) * ResolutionC
 }
