@@ -1,0 +1,552 @@
+package calibrate
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"meltwarden/config"
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+	"meltwarden/daemon/boiling"
+	"meltwarden/daemon/history"
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+	"meltwarden/devices/registers"
+)
+
+// How a session waits and what it refuses. E unless marked.
+const (
+	iceC        = 0.1              // how far an ice bath in a flask may be off (with care 0.01: ASTM E563, read on a metrology page)
+	stirredC    = 0.2              // how far tips in one stirred cup may be apart
+	restWait    = 15 * time.Minute // for one point
+	answerWait  = 10 * time.Second // until every probe reads
+	leftAlone   = 30 * time.Minute
+	tellEvery   = 5 * time.Second
+	coldC       = 50.0 // above it a pot or plate is warm
+	risenC      = 5.0  // so much more of a plate with everything told zero is a heater that is on
+	notIceC     = 20.0 // a probe further off is in no ice: the widest of types K, J, T, N and E mixed up is 15
+	notBoilingC = 30.0 // the same of boiling water
+	// One that is further off than airC, and has not moved by movedC since the session began,
+	// hangs in the air.
+	airC, movedC = 10.0, 3.0
+)
+
+// Options are what a session is made from.
+type Options struct {
+	Bench *config.Bench
+	// Wiring is the I/O edge of the same bench, without corrections, and Open opens its ports.
+	Wiring  devices.Config
+	Open    devices.Opener
+	Clock   *clock.Clock
+	History *history.Store
+	In      io.Reader
+	Out     io.Writer
+	// Terminal says that a person reads Out on a screen, whose last line can be written anew.
+	Terminal bool
+	JSON     bool // an object a line in place of words
+	Version  string
+	// Probes are those that are calibrated, by name; none is every melt probe.
+	Probes []string
+	// Words are the points to take, and "accept", in order; none is what In says.
+	Words []string
+	// Again takes points again that were taken a short while ago.
+	Again bool
+}
+
+var (
+	// ErrStopped is returned when the context ended.
+	ErrStopped = errors.New("stopped; the points that were taken are kept: run the same command to go on")
+
+	errPress   = errors.New("PRESS THE EMERGENCY STOP, then switch the mains off")
+	errNoZeros = fmt.Errorf("%w. ZEROS WERE NOT CONFIRMED: see that every plate stays cold before you switch anything on again", errPress)
+)
+
+// session is one run of the command.
+type session struct {
+	Options
+	bus       *devices.Bus
+	last, due time.Duration
+	chosen    []int // indexes of channels
+	windows   []window
+	latest    []reading.Temperature // of every channel
+	began     []float64             // of every channel, when all read for the first time
+	typed     <-chan string
+	told      bool // on the last line of a terminal
+}
+
+// Run leads a person through points. It returns nil when all that was asked for was taken.
+func Run(ctx context.Context, o Options) (err error) {
+	s := &session{Options: o}
+	if s.chosen, err = s.choose(); err != nil {
+		return err
+	}
+	for _, w := range s.Words {
+		if err := s.known(w); err != nil {
+			return err
+		}
+	}
+	n := len(o.Wiring.Channels)
+	s.windows, s.latest, s.began = make([]window, n), make([]reading.Temperature, n), make([]float64, n)
+	s.say(opening, o.Bench.Name, strings.Join(s.names(s.chosen), ", "), steadyC)
+	if s.bus, err = devices.Open(o.Wiring, o.Open, o.Clock); err != nil {
+		return err
+	}
+	s.due = s.Clock.Now()
+	defer func() {
+		if !s.bus.Close(context.Background()) {
+			err = errors.Join(errNoZeros, err)
+		}
+	}()
+	if err = s.firstReadings(ctx); err == nil {
+		err = s.all(ctx)
+	}
+	s.say(closing)
+	return err
+}
+
+// choose finds the channels of the probes that were named.
+func (s *session) choose() (chosen []int, err error) {
+	var can []string
+	for i, c := range s.Wiring.Channels {
+		if !slices.Contains(probes, c.Role) {
+			continue
+		}
+		can = append(can, NameOf(c))
+		if slices.Contains(s.Probes, NameOf(c)) || len(s.Probes) == 0 && c.Role == registers.Melt {
+			chosen = append(chosen, i)
+		}
+	}
+	if err := OnBench(s.Bench, s.Probes); err != nil {
+		return nil, err
+	}
+	if len(chosen) == 0 {
+		return nil, fmt.Errorf("the bench has no melt probe: name what to calibrate with --probe: %s", strings.Join(can, ", "))
+	}
+	return chosen, nil
+}
+
+// OnBench refuses names that no probe of a bench has.
+func OnBench(b *config.Bench, names []string) error {
+	var can []string
+	for _, c := range b.Channels {
+		if slices.Contains(probes, c.Role) {
+			can = append(can, NameOf(c))
+		}
+	}
+	for _, name := range names {
+		if !slices.Contains(can, name) {
+			return fmt.Errorf("probe %q: there is none on the bench %q; write one of: %s", name, b.Name, strings.Join(can, ", "))
+		}
+	}
+	return nil
+}
+
+func (s *session) names(channels []int) (names []string) {
+	for _, i := range channels {
+		names = append(names, NameOf(s.Wiring.Channels[i]))
+	}
+	return names
+}
+
+// known refuses words that mean nothing.
+func (s *session) known(words string) error {
+	if _, is, err := boiling.Said(words); is {
+		return err
+	}
+	if !slices.Contains([]string{string(Ice), string(Together), "accept", "end"}, words) {
+		return fmt.Errorf("%q is not known: write ice, boiling at 300 m, boiling at 985 hPa, together, accept or end", words)
+	}
+	return nil
+}
+
+// all does one thing after the other.
+func (s *session) all(ctx context.Context) error {
+	if len(s.Words) > 0 {
+		for _, words := range s.Words {
+			if err := s.one(ctx, words); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	ctx, done := context.WithCancel(ctx)
+	defer done()
+	s.typed = typed(ctx, s.In)
+	for {
+		s.say(asking)
+		words, err := s.line(ctx)
+		if err != nil || words == "end" || words == "" {
+			return err
+		}
+		if err := s.one(ctx, words); errors.Is(err, ErrStopped) || errors.Is(err, errPress) {
+			return err
+		} else if err != nil {
+			s.say("  Not done: %v.\n", err)
+		}
+	}
+}
+
+func (s *session) one(ctx context.Context, words string) error {
+	if err := s.known(words); err != nil {
+		return err
+	}
+	switch words {
+	case "end":
+		return nil
+	case "accept":
+		return s.accept()
+	case string(Together):
+		return s.together(ctx)
+	case string(Ice):
+		s.say(howIce)
+		return s.fixed(ctx, Point{Kind: Ice, Words: words, WithinC: iceC}, notIceC)
+	}
+	water, _, _ := boiling.Said(words) // known has seen to it
+	s.say(howBoiling, water.C, water.WithinC)
+	return s.fixed(ctx, Point{Kind: Boiling, Words: words, TrueC: water.C, WithinC: water.WithinC}, notBoilingC)
+}
+
+// fixed takes a point of each chosen probe in something whose temperature is known, as soon as
+// each is at rest there.
+func (s *session) fixed(ctx context.Context, of Point, farC float64) error {
+	left, err := s.without(of)
+	if err != nil || len(left) == 0 {
+		return errors.Join(err, s.tellFits())
+	}
+	err = s.until(ctx, left, of.Words, func() (bool, error) {
+		var still []int
+		for _, i := range left {
+			w := &s.windows[i]
+			if off := math.Abs(w.now() - of.TrueC); !w.atRest() || off > farC || off > airC && math.Abs(w.now()-s.began[i]) < movedC {
+				still = append(still, i)
+				continue
+			}
+			p := w.point(of.TrueC, of.WithinC)
+			p.Kind, p.Words = of.Kind, of.Words
+			if err := s.keep(i, p); err != nil {
+				return false, err
+			}
+		}
+		left = still
+		return len(left) == 0, nil
+	})
+	if err == nil || errors.Is(err, errLate) {
+		err = errors.Join(err, s.tellFits())
+	}
+	if errors.Is(err, errLate) {
+		return fmt.Errorf("%s: %w: %s", of.Words, err, s.shown(left))
+	}
+	return err
+}
+
+// without are the chosen probes that have no such point of this evening yet.
+func (s *session) without(of Point) (left []int, err error) {
+	stand, err := Load(s.History, s.Bench)
+	if err != nil || s.Again {
+		return s.chosen, err
+	}
+	for _, i := range s.chosen {
+		k := standingOf(stand, NameOf(s.Wiring.Channels[i]))
+		at := slices.IndexFunc(k.Points, func(p Point) bool {
+			return p.Kind == of.Kind && p.Words == of.Words && time.Since(p.At) < keptFor
+		})
+		if at < 0 {
+			left = append(left, i)
+			continue
+		}
+		s.say("  %s: kept from %s (--again takes it again).\n", k.Probe, k.Points[at].At.Local().Format("15:04"))
+	}
+	return left, nil
+}
+
+func standingOf(all []Standing, probe string) Standing {
+	i := slices.IndexFunc(all, func(k Standing) bool { return k.Probe == probe })
+	return all[i] // every channel of the file that can be calibrated is there
+}
+
+// together takes a point of every chosen probe in one thing. Those that were calibrated say
+// what it has; where none was, it is their mean.
+func (s *session) together(ctx context.Context) error {
+	if len(s.chosen) < 2 {
+		return errors.New("together: one probe is compared with nothing; name two or more with --probe")
+	}
+	s.say(howTogether)
+	err := s.until(ctx, s.chosen, string(Together), func() (bool, error) {
+		if slices.ContainsFunc(s.chosen, func(i int) bool { return !s.windows[i].atRest() }) {
+			return false, nil
+		}
+		return true, s.takeTogether()
+	})
+	if err != nil {
+		return err
+	}
+	return s.tellFits()
+}
+
+func (s *session) takeTogether() error {
+	stand, err := Load(s.History, s.Bench)
+	if err != nil {
+		return err
+	}
+	var knows []int
+	var sum, within float64
+	points := map[int]Point{}
+	for _, i := range s.chosen {
+		points[i] = s.windows[i].point(0, 0)
+		k := standingOf(stand, NameOf(s.Wiring.Channels[i]))
+		c, err := Fit(k.Points, k.channel.CorrectionC)
+		if err != nil || c.Relative() {
+			continue
+		}
+		knows = append(knows, i)
+		sum += points[i].ShownC + c.At(points[i].ShownC)
+		within = max(within, c.WithinC(points[i].ShownC))
+	}
+	relative := len(knows) == 0
+	if relative {
+		for _, p := range points {
+			sum += p.ShownC
+		}
+		knows, within = s.chosen, classC/math.Sqrt(float64(len(s.chosen)))
+	}
+	trueC := sum / float64(len(knows))
+	for _, i := range s.chosen {
+		if !relative && slices.Contains(knows, i) {
+			continue // it is what the others are held against
+		}
+		p := points[i]
+		p.TrueC, p.WithinC, p.Relative = trueC, math.Hypot(within, stirredC), relative
+		p.Kind, p.Words = Together, fmt.Sprintf("together with %s", strings.Join(s.names(others(knows, i)), ", "))
+		if err := s.keep(i, p); err != nil {
+			return err
+		}
+	}
+	return s.tellSpread(points)
+}
+
+func others(all []int, but int) []int {
+	return slices.DeleteFunc(slices.Clone(all), func(i int) bool { return i == but })
+}
+
+// keep puts a point on the disk.
+func (s *session) keep(channel int, p Point) error {
+	c := s.Wiring.Channels[channel]
+	p.At, p.TerminalsC = time.Now(), s.terminals(c)
+	if err := s.record(c, history.CalibrationPoint, p); err != nil {
+		return err
+	}
+	if s.JSON {
+		return s.object(map[string]any{"probe": NameOf(c), "taken": p})
+	}
+	s.say("  Taken: %s shows %.2f °C, %s has %.2f (so %+.2f).\n", NameOf(c), p.ShownC, p.Words, p.TrueC, p.TrueC-p.ShownC)
+	return nil
+}
+
+// terminals is what the cold junction of a channel in millivolts reads.
+func (s *session) terminals(c registers.Channel) *float64 {
+	for i, k := range s.Wiring.Channels {
+		if c.Unit == registers.Millivolt && k.Role == registers.ColdJunction && k.Device == c.Device && s.latest[i].Usable(guard.MaxAge) {
+			return &s.latest[i].C
+		}
+	}
+	return nil
+}
+
+func (s *session) record(c registers.Channel, kind history.CalibrationKind, what any) error {
+	text, err := json.Marshal(what)
+	if err != nil {
+		return err
+	}
+	return s.History.KeepCalibration(history.Calibration{
+		At: time.Now(), Program: s.Version, Probe: NameOf(c), Digest: digest(c, s.Bench.Devices), Kind: kind, Record: string(text),
+	})
+}
+
+// Proposal is what the points of a probe say of it.
+type Proposal struct {
+	Probe string `json:"probe"`
+	// Correction is null where none is to be made; Refused says why then.
+	Correction *Correction `json:"correction"`
+	Refused    string      `json:"refused,omitempty"`
+	// Types are the mix-ups of thermocouple types that fit.
+	Types []string `json:"types,omitempty"`
+	// Within100C and Within170C say how far the corrected reading may then be off, at 100 and
+	// 170 °C.
+	Within100C float64 `json:"within_100_c,omitempty"`
+	Within170C float64 `json:"within_170_c,omitempty"`
+}
+
+// Propose is what is to be done about a probe by its points.
+func (s *Standing) Propose() Proposal {
+	p := Proposal{Probe: s.Probe}
+	if slices.ContainsFunc(s.Points, Point.Suspect) {
+		fits := FindType(s.Points, s.channel.Thermocouple)
+		for _, m := range fits {
+			p.Types = append(p.Types, m.String())
+		}
+		p.Refused = tellType(s.Points, fits)
+		return p
+	}
+	c, err := Fit(s.Points, s.channel.CorrectionC)
+	if err != nil {
+		p.Refused = err.Error()
+		return p
+	}
+	p.Correction, p.Within100C, p.Within170C = &c, c.WithinC(100), c.WithinC(usedAtC)
+	return p
+}
+
+// proposals are those of the chosen probes that have points.
+func (s *session) proposals() (all []Proposal, err error) {
+	stand, err := Load(s.History, s.Bench)
+	for i := range stand {
+		if slices.Contains(s.names(s.chosen), stand[i].Probe) && len(stand[i].Points) > 0 {
+			all = append(all, stand[i].Propose())
+		}
+	}
+	return all, err
+}
+
+// tellFits says what the points say.
+func (s *session) tellFits() error {
+	all, err := s.proposals()
+	if err != nil {
+		return err
+	}
+	if s.JSON {
+		return s.object(map[string]any{"proposals": all})
+	}
+	s.say("\nWhat the points say is to be added to readings; nothing is in force before \"accept\":\n")
+	for _, p := range all {
+		if p.Correction == nil {
+			s.say("  %s: REFUSED: %s.\n", p.Probe, p.Refused)
+			continue
+		}
+		s.say("  %s: %s\n", p.Probe, p.Correction.Words())
+	}
+	return nil
+}
+
+// accept puts in force what is proposed.
+func (s *session) accept() error {
+	stand, err := Load(s.History, s.Bench)
+	if err != nil {
+		return err
+	}
+	var accepted, refused []string
+	for _, i := range s.chosen {
+		k := standingOf(stand, NameOf(s.Wiring.Channels[i]))
+		p := k.Propose()
+		if p.Correction == nil {
+			refused = append(refused, fmt.Sprintf("%s: %s", k.Probe, p.Refused))
+			continue
+		}
+		if err := s.record(k.channel, history.CalibrationInForce, p.Correction); err != nil {
+			return err
+		}
+		accepted = append(accepted, k.Probe)
+		s.say("  In force from the next start of serve on: %s %s\n", k.Probe, p.Correction.Words())
+	}
+	if s.JSON {
+		if err := s.object(map[string]any{"in_force": append([]string{}, accepted...), "refused": append([]string{}, refused...)}); err != nil {
+			return err
+		}
+	}
+	if len(refused) > 0 {
+		return fmt.Errorf("not put in force: %s", strings.Join(refused, "; "))
+	}
+	return nil
+}
+
+// tellSpread says how far the probes lay apart.
+func (s *session) tellSpread(points map[int]Point) error {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, p := range points {
+		low, high = min(low, p.ShownC), max(high, p.ShownC)
+	}
+	if s.JSON {
+		return s.object(map[string]any{"spread_c": high - low})
+	}
+	s.say("  The probes lie %.2f °C apart.\n", high-low)
+	return nil
+}
+
+// typed hands on what is typed, line by line.
+func typed(ctx context.Context, in io.Reader) <-chan string {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		for scanner := bufio.NewScanner(in); scanner.Scan(); {
+			select {
+			case lines <- scanner.Text():
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return lines
+}
+
+// line waits for what is typed; "" is the end of the input. Everything is told zero meanwhile.
+func (s *session) line(ctx context.Context) (string, error) {
+	s.say("> ")
+	for end := s.Clock.Now() + leftAlone; s.Clock.Now() < end; {
+		select {
+		case line, open := <-s.typed:
+			if words := strings.TrimRight(strings.ToLower(strings.TrimSpace(line)), "."); words != "" || !open {
+				return words, nil
+			}
+		default:
+		}
+		if err := s.cycle(ctx); err != nil {
+			return "", err
+		}
+	}
+	return "", fmt.Errorf("nobody typed anything within %.0f minutes; the points that were taken are kept", leftAlone.Minutes())
+}
+
+func (s *session) object(o map[string]any) error { return json.NewEncoder(s.Out).Encode(o) }
+
+// say prints words, for a person.
+func (s *session) say(format string, args ...any) {
+	if s.JSON {
+		return
+	}
+	if s.told {
+		fmt.Fprintln(s.Out)
+		s.told = false
+	}
+	fmt.Fprintf(s.Out, format, args...)
+}
+
+// cycle reads every probe once, tells every output zero, and waits for the next beat.
+func (s *session) cycle(ctx context.Context) error {
+	began := s.Clock.Now()
+	snapshot := s.bus.Poll(ctx, config.Period*3/5)
+	now := s.Clock.Now()
+	s.Clock.KeptUp(snapshot.Whole && now < began+config.Period)
+	snapshot.Temperatures(s.latest, now)
+	s.bus.ApplyAt(control.Outputs{Duty: make([]float64, len(s.Bench.Pots))}, now)
+	for i := range s.windows {
+		if !s.latest[i].Usable(guard.MaxAge) {
+			s.windows[i].forget()
+			continue
+		}
+		s.windows[i].add(s.latest[i].C)
+	}
+	s.due = max(s.due+config.Period, s.Clock.Now())
+	s.Clock.Sleep(ctx, s.due-s.Clock.Now())
+	if ctx.Err() != nil {
+		return ErrStopped
+	}
+	return nil
+}
