@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -11,6 +12,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/circuit"
 	"meltwarden/daemon"
+	"meltwarden/daemon/calibrate"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/lines"
 	"meltwarden/daemon/view"
@@ -61,14 +63,19 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 	if err != nil {
 		return err
 	}
+	stand, err := standing(bench)
+	if err != nil {
+		return err
+	}
+	wiring := calibrate.Correct(daemon.Wiring(bench), stand)
 	if !asJSON {
 		fmt.Fprintf(c.OutOrStdout(), "files are good: bench %q, recipe %q (version %s)\n", bench.Name, recipe.Name, recipe.Fingerprint())
 		tellHeaters(c.OutOrStdout(), settings)
 		tellKnown(c.OutOrStdout(), bench, recipe, settings)
 		tellNotSeen(c.OutOrStdout(), settings)
 		tellContrasts(c.OutOrStdout(), config.Contrasts(recipe))
+		tellCorrections(c.OutOrStdout(), stand)
 	}
-	wiring := daemon.Wiring(bench)
 	found, stats, err := devices.Try(c.Context(), wiring, daemon.OpenPort, clock.New(1))
 	if err != nil {
 		return err
@@ -80,7 +87,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 	if !asJSON {
 		tellBudget(c.OutOrStdout(), plan)
 	}
-	return tellFindings(c.OutOrStdout(), found, view.SerialOf(stats, plan), asJSON)
+	return tellFindings(c.OutOrStdout(), found, view.SerialOf(stats, plan), stand, asJSON)
 }
 
 // tellBudget says whether each line keeps up with the bench while that is heated.
@@ -131,9 +138,10 @@ func tellNotSeen(out io.Writer, s control.Settings) {
 	}
 }
 
-func tellFindings(out io.Writer, found []devices.Finding, serial view.SerialLines, asJSON bool) error {
+func tellFindings(out io.Writer, found []devices.Finding, serial view.SerialLines, stand []calibrate.Standing, asJSON bool) error {
 	if asJSON {
-		if err := json.NewEncoder(out).Encode(map[string]any{"channels": found, "lines": serial.Lines}); err != nil {
+		said := map[string]any{"channels": found, "lines": serial.Lines, "corrections": append([]string{}, calibrate.InForce(stand)...), "calibration": calibrate.Remind(stand, time.Now())}
+		if err := json.NewEncoder(out).Encode(said); err != nil {
 			return err
 		}
 	}

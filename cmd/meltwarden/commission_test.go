@@ -138,7 +138,13 @@ colours:
 // faster than the wall, and its bench file.
 func fastBench(t *testing.T) (*simbench.Bench, *clock.Clock, string) {
 	t.Helper()
-	clk := clock.New(10)
+	return fasterBench(t, 10)
+}
+
+// fasterBench is the same, as many times faster than the wall as a test can do with.
+func fasterBench(t *testing.T, speed float64) (*simbench.Bench, *clock.Clock, string) {
+	t.Helper()
+	clk := clock.New(speed)
 	bench, err := simbench.New(simbench.Config{Seed: 1, Pots: []simbench.Pot{{Name: "left", VolumeML: 200, HeaterW: 800}}}, clk)
 	require.NoError(t, err)
 	terminal, err := simbench.OpenTerminal()

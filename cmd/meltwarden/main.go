@@ -53,7 +53,7 @@ func root() *cobra.Command {
 
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
 	}
-	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), scanCommand(), commissionCommand(),
+	c.AddCommand(demoCommand(), serveCommand(), checkCommand(), scanCommand(), commissionCommand(), calibrateCommand(),
 		runsCommand(), findCommand(), reviewCommand(), causesCommand(), verdictCommand(), tryCommand(), attemptsCommand(), recipesCommand(), promoteCommand(),
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())

@@ -99,7 +99,7 @@ func (f *reviewFlags) show(out io.Writer, s *history.Store, run int64) error {
 	unit := review.Unit(f.style.Fahrenheit)
 	switch {
 	case f.asJSON:
-		return json.NewEncoder(out).Encode(map[string]any{"run": r.Run, "recipe": r.Recipe, "events": r.Events, "shots": r.Shots})
+		return json.NewEncoder(out).Encode(map[string]any{"run": r.Run, "recipe": r.Recipe, "events": r.Events, "shots": r.Shots, "corrected": append([]string{}, r.Corrected...)})
 	case f.events:
 		return r.WriteEvents(out)
 	case f.shot != 0:

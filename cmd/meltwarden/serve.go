@@ -9,6 +9,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/daemon"
+	"meltwarden/daemon/calibrate"
 	"meltwarden/daemon/commission"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/notify"
@@ -62,11 +63,17 @@ func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 	defer listener.Close()
 	phones := letIn(log.Logger, bench.Daemon, listener)
 	defer phones.Close()
-	bus, err := devices.Open(daemon.Wiring(bench), daemon.OpenPort, clk) // last: only Run closes it
+	start := daemon.StartOf(bench, recipe, version())
+	stand, err := calibrate.Load(past, bench)
+	if err != nil { // what can not be read corrects nothing; a run says so by saying nothing
+		fmt.Fprintf(c.OutOrStdout(), "no reading is corrected by a calibration: %v\n", err)
+	}
+	start.Corrected = calibrate.Recorded(stand)
+	tellCorrections(c.OutOrStdout(), stand)
+	bus, err := devices.Open(calibrate.Correct(daemon.Wiring(bench), stand), daemon.OpenPort, clk) // last: only Run closes it
 	if err != nil {
 		return err
 	}
-	start := daemon.StartOf(bench, recipe, version())
 	recalled, trouble := daemon.Recall(past, bench, settings, start)
 	daemon.TellRecalled(c.OutOrStdout(), recalled, trouble)
 	cleared := clearance(c.OutOrStdout(), past, bench)

@@ -58,6 +58,7 @@ func onBench(t *testing.T, seed uint64, in baths, test func(r *rig)) {
 		require.NoError(t, err)
 		r.store, err = history.Open(t.TempDir())
 		require.NoError(t, err)
+		defer func() { require.NoError(t, r.store.Close()) }()
 		r.hands = map[string]func(){
 			"ICE, 0.0": func() { r.dip(in.ice) }, "BOILING WATER,": func() { r.dip(in.boiling) }, "TOGETHER.": func() { r.dip(in.cup) },
 		}
@@ -67,7 +68,6 @@ func onBench(t *testing.T, seed uint64, in baths, test func(r *rig)) {
 		for _, p := range truth.Pots {
 			require.Zero(t, p.HeatJ, "nothing is heated, ever")
 		}
-		require.NoError(t, r.store.Close())
 	})
 }
 

@@ -25,16 +25,14 @@ import (
 
 // How a session waits and what it refuses. E unless marked.
 const (
-	iceC        = 0.1              // how far an ice bath in a flask may be off (with care 0.01: ASTM E563, read on a metrology page)
-	stirredC    = 0.2              // how far tips in one stirred cup may be apart
-	restWait    = 15 * time.Minute // for one point
-	answerWait  = 10 * time.Second // until every probe reads
-	leftAlone   = 30 * time.Minute
-	tellEvery   = 5 * time.Second
-	coldC       = 50.0 // above it a pot or plate is warm
-	risenC      = 5.0  // so much more of a plate with everything told zero is a heater that is on
-	notIceC     = 20.0 // a probe further off is in no ice: the widest of types K, J, T, N and E mixed up is 15
-	notBoilingC = 30.0 // the same of boiling water
+	iceC       = 0.1              // how far an ice bath in a flask may be off (with care 0.01: ASTM E563, read on a metrology page)
+	stirredC   = 0.2              // how far tips in one stirred cup may be apart
+	restWait   = 15 * time.Minute // for one point
+	answerWait = 10 * time.Second // until every probe reads
+	leftAlone  = 30 * time.Minute
+	tellEvery  = 5 * time.Second
+	coldC      = 50.0 // above it a pot or plate is warm
+	risenC     = 5.0  // so much more of a plate with everything told zero is a heater that is on
 	// One that is further off than airC, and has not moved by movedC since the session began,
 	// hangs in the air.
 	airC, movedC = 10.0, 3.0
@@ -61,6 +59,15 @@ type Options struct {
 	// Again takes points again that were taken a short while ago.
 	Again bool
 }
+
+// bath is something whose temperature is known. What shows less or more than types K, J, T, N
+// and E mixed up would is not in it yet.
+type bath struct{ lowC, highC float64 }
+
+var (
+	inIce     = bath{-45, 15}
+	inBoiling = bath{55, 200}
+)
 
 var (
 	// ErrStopped is returned when the context ended.
@@ -208,16 +215,16 @@ func (s *session) one(ctx context.Context, words string) error {
 		return s.together(ctx)
 	case string(Ice):
 		s.say(howIce)
-		return s.fixed(ctx, Point{Kind: Ice, Words: words, WithinC: iceC}, notIceC)
+		return s.fixed(ctx, Point{Kind: Ice, Words: words, WithinC: iceC}, inIce)
 	}
 	water, _, _ := boiling.Said(words) // known has seen to it
 	s.say(howBoiling, water.C, water.WithinC)
-	return s.fixed(ctx, Point{Kind: Boiling, Words: words, TrueC: water.C, WithinC: water.WithinC}, notBoilingC)
+	return s.fixed(ctx, Point{Kind: Boiling, Words: words, TrueC: water.C, WithinC: water.WithinC}, inBoiling)
 }
 
 // fixed takes a point of each chosen probe in something whose temperature is known, as soon as
 // each is at rest there.
-func (s *session) fixed(ctx context.Context, of Point, farC float64) error {
+func (s *session) fixed(ctx context.Context, of Point, in bath) error {
 	left, err := s.without(of)
 	if err != nil || len(left) == 0 {
 		return errors.Join(err, s.tellFits())
@@ -225,14 +232,11 @@ func (s *session) fixed(ctx context.Context, of Point, farC float64) error {
 	err = s.until(ctx, left, of.Words, func() (bool, error) {
 		var still []int
 		for _, i := range left {
-			w := &s.windows[i]
-			if off := math.Abs(w.now() - of.TrueC); !w.atRest() || off > farC || off > airC && math.Abs(w.now()-s.began[i]) < movedC {
+			if !s.isIn(i, of, in) {
 				still = append(still, i)
 				continue
 			}
-			p := w.point(of.TrueC, of.WithinC)
-			p.Kind, p.Words = of.Kind, of.Words
-			if err := s.keep(i, p); err != nil {
+			if err := s.keep(i, s.pointOf(i, of)); err != nil {
 				return false, err
 			}
 		}
@@ -243,9 +247,39 @@ func (s *session) fixed(ctx context.Context, of Point, farC float64) error {
 		err = errors.Join(err, s.tellFits())
 	}
 	if errors.Is(err, errLate) {
-		return fmt.Errorf("%s: %w: %s", of.Words, err, s.shown(left))
+		return fmt.Errorf("%s: %w: %s%s", of.Words, err, s.shown(left), s.perhaps(left, of))
 	}
 	return err
+}
+
+// isIn reports whether a probe is at rest in a bath, as far as it shows.
+func (s *session) isIn(channel int, of Point, in bath) bool {
+	w := &s.windows[channel]
+	if !w.atRest() || w.now() < in.lowC || w.now() > in.highC {
+		return false
+	}
+	return math.Abs(w.now()-of.TrueC) <= airC || math.Abs(w.now()-s.began[channel]) >= movedC
+}
+
+// pointOf is the window of a probe as a point of a bath.
+func (s *session) pointOf(channel int, of Point) Point {
+	p := s.windows[channel].point(of.TrueC, of.WithinC)
+	p.Kind, p.Words, p.TerminalsC = of.Kind, of.Words, s.terminals(s.Wiring.Channels[channel])
+	return p
+}
+
+// perhaps says which mix-ups would show what probes show at rest that are not taken for being
+// in a bath.
+func (s *session) perhaps(channels []int, of Point) (said string) {
+	for _, i := range channels {
+		if !s.windows[i].atRest() {
+			continue
+		}
+		if fits := FindType([]Point{s.pointOf(i, of)}, s.Wiring.Channels[i].Thermocouple); len(fits) > 0 {
+			said += fmt.Sprintf("; if %s is there, %s would show so", NameOf(s.Wiring.Channels[i]), fits[0])
+		}
+	}
+	return said
 }
 
 // without are the chosen probes that have no such point of this evening yet.
@@ -340,7 +374,7 @@ func others(all []int, but int) []int {
 // keep puts a point on the disk.
 func (s *session) keep(channel int, p Point) error {
 	c := s.Wiring.Channels[channel]
-	p.At, p.TerminalsC = time.Now(), s.terminals(c)
+	p.At = time.Now()
 	if err := s.record(c, history.CalibrationPoint, p); err != nil {
 		return err
 	}
@@ -388,7 +422,7 @@ type Proposal struct {
 // Propose is what is to be done about a probe by its points.
 func (s *Standing) Propose() Proposal {
 	p := Proposal{Probe: s.Probe}
-	if slices.ContainsFunc(s.Points, Point.Suspect) {
+	if suspect(s.Points) {
 		fits := FindType(s.Points, s.channel.Thermocouple)
 		for _, m := range fits {
 			p.Types = append(p.Types, m.String())
@@ -480,6 +514,15 @@ func (s *session) tellSpread(points map[int]Point) error {
 	return nil
 }
 
+// plain is what was typed without what does not matter. The letters of a unit do.
+func plain(line string) string {
+	words := strings.TrimRight(strings.TrimSpace(line), ".")
+	if _, is, _ := boiling.Said(words); is {
+		return words
+	}
+	return strings.ToLower(words)
+}
+
 // typed hands on what is typed, line by line.
 func typed(ctx context.Context, in io.Reader) <-chan string {
 	lines := make(chan string)
@@ -502,7 +545,7 @@ func (s *session) line(ctx context.Context) (string, error) {
 	for end := s.Clock.Now() + leftAlone; s.Clock.Now() < end; {
 		select {
 		case line, open := <-s.typed:
-			if words := strings.TrimRight(strings.ToLower(strings.TrimSpace(line)), "."); words != "" || !open {
+			if words := plain(line); words != "" || !open {
 				return words, nil
 			}
 		default:

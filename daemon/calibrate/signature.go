@@ -58,20 +58,32 @@ func swapped(t thermocouple.Type, celsius, terminalsC float64) (float64, error) 
 	return thermocouple.Temperature(t, 2*cold-hot)
 }
 
-// Suspect reports whether a point is further from the truth than a sound probe of the right
+// suspect reports whether a point is further from the truth than a sound probe of the right
 // type on a sound input may be.
-func (p Point) Suspect() bool {
+func (p Point) suspect() bool {
 	return !p.Relative && math.Abs(p.TrueC-p.ShownC) > classC+inputC+p.within()
 }
 
-// FindType looks for what would show all of the points, where one of them is suspect: a probe
-// of any type on an input set to any, or to the one that is given ("" is not known: a device
+// suspect reports whether one of the points is, or whether they are further apart from each
+// other than any sound probe takes them.
+func suspect(points []Point) bool {
+	s := sums(points)
+	steep := s.apart() && math.Abs(s.w*s.xy-s.x*s.y) > mostPerC*s.det()
+	return slices.ContainsFunc(points, Point.suspect) || steep
+}
+
+// FindType looks for what would show all of the points, where they are suspect: a probe of any type on an input set to any, or to the one that is given ("" is not known: a device
 // that reports degrees has its own setting). The best comes first; none is returned where no
-// point is suspect, and where nothing fits.
+// point is suspect, and where nothing fits. Nothing is said of a mix-up that shows as little as
+// types R and S do.
 func FindType(points []Point, input string) (fits []MixUp) {
 	points = slices.DeleteFunc(slices.Clone(points), func(p Point) bool { return p.Relative })
-	if !slices.ContainsFunc(points, Point.Suspect) {
+	if !suspect(points) {
 		return nil
+	}
+	asItIs := 0.0 // how far the points are from a sound probe: a mix-up has to fit far better
+	for _, p := range points {
+		asItIs = math.Max(asItIs, math.Abs(p.TrueC-p.ShownC)-p.within())
 	}
 	for _, probe := range thermocouple.Types() {
 		for _, set := range thermocouple.Types() {
@@ -79,7 +91,7 @@ func FindType(points []Point, input string) (fits []MixUp) {
 				continue
 			}
 			m := MixUp{Probe: probe, Input: set, Swapped: probe == set}
-			if m.OffC = m.off(points); m.OffC <= classC+inputC {
+			if m.OffC = m.off(points); m.OffC <= classC+inputC && m.OffC < asItIs/2 {
 				fits = append(fits, m)
 			}
 		}

@@ -5,6 +5,7 @@ package review
 
 import (
 	"path/filepath"
+	"slices"
 	"time"
 
 	"meltwarden/config"
@@ -18,9 +19,12 @@ type Review struct {
 	Recipe   history.Version
 	Settings control.Settings
 	// Parts is how many times the program was started for it.
-	Parts  int
-	Events []history.Event
-	Shots  []history.Shot
+	Parts int
+	// Corrected is what calibrations added to the readings, in words, once for each that the
+	// program was started with; they have it in them.
+	Corrected []string
+	Events    []history.Event
+	Shots     []history.Shot
 	// Where is what has to be added to a command that is named, like " --data here".
 	Where string
 }
@@ -47,6 +51,11 @@ func Of(s *history.Store, run int64) (Review, error) {
 		return r, err
 	}
 	r.Parts = len(parts)
+	for _, p := range parts {
+		if p.Corrected != "" && !slices.Contains(r.Corrected, p.Corrected) {
+			r.Corrected = append(r.Corrected, p.Corrected)
+		}
+	}
 	if r.Events, err = s.Events(run); err != nil {
 		return r, err
 	}

@@ -24,6 +24,9 @@ func (r Review) WriteText(w io.Writer, u Unit) error {
 	for _, line := range r.TickLines() {
 		t.Line("%s", lines.Wrap("", line))
 	}
+	for _, c := range r.Corrected {
+		t.Line("%s", lines.Wrap("", "readings are corrected by calibration: "+c))
+	}
 	if changes := r.DeviationLines(u); len(changes) > 0 {
 		t.Line("\nchanged at the bench")
 		for _, c := range changes {
