@@ -138,13 +138,7 @@ colours:
 // faster than the wall, and its bench file.
 func fastBench(t *testing.T) (*simbench.Bench, *clock.Clock, string) {
 	t.Helper()
-	return fasterBench(t, 10)
-}
-
-// fasterBench is the same, as many times faster than the wall as a test can do with.
-func fasterBench(t *testing.T, speed float64) (*simbench.Bench, *clock.Clock, string) {
-	t.Helper()
-	clk := clock.New(speed)
+	clk := clock.New(10)
 	bench, err := simbench.New(simbench.Config{Seed: 1, Pots: []simbench.Pot{{Name: "left", VolumeML: 200, HeaterW: 800}}}, clk)
 	require.NoError(t, err)
 	terminal, err := simbench.OpenTerminal()
