@@ -59,6 +59,8 @@ type checksShown struct {
 	SpreadC   *float64 `json:"spread_c"`
 	AgreeC    float64  `json:"agree_c"`
 	Kept      string
+	// Calibration says which probes should be calibrated.
+	Calibration string
 }
 
 // checksAt is where the API has them.
@@ -136,6 +138,9 @@ func (s *checksShown) write(out io.Writer) error {
 			shows = fmt.Sprintf("%.1f °C", *p.C)
 		}
 		t.Line("  %-24s %s", p.Of, shows)
+	}
+	if s.Calibration != "" {
+		t.Line("%s", lines.Wrap("", s.Calibration))
 	}
 	kept := "nothing yet: --tick KEY,KEY or --all"
 	if s.Kept != "" {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"meltwarden/control/guard"
+	"meltwarden/daemon/calibrate"
 	"meltwarden/daemon/checks"
 	"meltwarden/daemon/describe"
 	"meltwarden/daemon/frames"
@@ -29,6 +30,8 @@ type checksNow struct {
 	// lie apart cold.
 	SpreadC frames.Figure `json:"spread_c"`
 	AgreeC  float64       `json:"agree_c"`
+	// Calibration says in a sentence which probes should be calibrated; "" for none.
+	Calibration string `json:"calibration"`
 	// Kept is what of them was written down last with the run; "" for nothing.
 	Kept string `json:"kept"`
 	// At is when that was.
@@ -87,6 +90,7 @@ func (s *server) checksOf(r *http.Request) (checksPage, error) {
 		return p, nil
 	}
 	p.NoRun = false
+	p.Calibration = s.remind()
 	if err := p.kept(s.History); err != nil {
 		return p, err
 	}
@@ -94,6 +98,18 @@ func (s *server) checksOf(r *http.Request) (checksPage, error) {
 	p.Potfuls, err = s.potfulsNow(r)
 	p.Potfuls.AtBench = false // its forms come back here
 	return p, err
+}
+
+// remind says which probes of a real bench should be calibrated.
+func (s *server) remind() string {
+	if s.Bench == nil || s.Simulated {
+		return ""
+	}
+	stand, err := calibrate.Load(s.History, s.Bench)
+	if err != nil {
+		return "Calibration: " + err.Error() + "."
+	}
+	return calibrate.Remind(stand, time.Now())
 }
 
 // kept takes over what was written down last.

@@ -19,6 +19,8 @@ import (
 	"meltwarden/daemon/history"
 )
 
+const neverCalibrated = "Calibration: no melt probe has ever been calibrated."
+
 // TestChecksAreAdvice: what is ticked is shown again and written down with the run, no
 // command comes of it, and the program says itself what the probes and interlocks read.
 func TestChecksAreAdvice(t *testing.T) {
@@ -71,6 +73,7 @@ func TestChecksAreAdvice(t *testing.T) {
 			all = append(all, c.Key)
 		}
 	}
+	hub.Publish(tripped()) // a frame is old after two seconds
 	require.Equal(t, http.StatusSeeOther, do(h, form("/api/v1/checks", url.Values{"ticked": all, "was_ticked": {"sound"}, "keep": {"yes"}}, "Accept: text/html")).StatusCode)
 	require.Len(t, marks, 12, "ten ticked off, one taken away, and the line")
 	last := marks[11]
@@ -79,6 +82,20 @@ func TestChecksAreAdvice(t *testing.T) {
 	require.True(t, ok)
 	assert.Equal(t, history.Checked, event.Kind)
 	assert.Contains(t, event.Text, "all but sound; probes: too warm to compare")
+
+	// Of a real bench it is said which probes should be calibrated, of an invented one nothing.
+	said := func() string {
+		var p struct{ Calibration string }
+		require.NoError(t, json.NewDecoder(do(New(o), request("GET", "/api/v1/checks")).Body).Decode(&p))
+		return p.Calibration
+	}
+	bench, err := config.DemoBench(nil)
+	require.NoError(t, err)
+	o.Bench, o.Simulated = bench, true
+	require.Empty(t, said())
+	o.Simulated = false
+	require.Equal(t, neverCalibrated, said())
+	require.Contains(t, body(t, do(New(o), request("GET", "/checks"))), "<p>"+neverCalibrated+"</p>")
 
 	o.History = nil
 	requireProblem(t, do(New(o), form("/api/v1/checks", url.Values{"keep": {"yes"}})), http.StatusNotFound)
