@@ -84,6 +84,7 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, strings.ReplaceAll(reviewed, "\n", " "), "readings are corrected by calibration: melt left -")
 
+	require.Contains(t, completed(t, "calibrate", "--data", folder, "--take-back", ""), "melt left")
 	require.Contains(t, say("calibrate", "--take-back", "melt left"), "no correction is in force")
 	require.Contains(t, say("check"), "its correction was taken back on")
 }

@@ -48,7 +48,7 @@ func complete(root *cobra.Command) {
 		"verdict": {runNumbers, shotNumbers, faults}, "export": {runNumbers, runNumbers, runNumbers, runNumbers},
 		"batches show": {batchNumbers}, "batches correct": {batchNumbers}, "batches set": {runNumbers, potsOfRun, batchesOrNew},
 		"recipes text": {versions}, "recipes diff": {versions, versions}, "recipes edit": {versions}, "recipes scale": {versions},
-		"recipes contrast": {versions}, "plan": {versions}, "find": {wordsToFind, wordsToFind, wordsToFind},
+		"recipes contrast": {versions}, "plan": {versions}, "calibrate": {points, points, points, points}, "find": {wordsToFind, wordsToFind, wordsToFind},
 	}
 	// Files may stand beside what is offered there, and nowhere else.
 	files := []string{"recipes diff", "recipes edit", "recipes scale", "recipes contrast", "plan", "backup", "import"}
@@ -85,6 +85,9 @@ func flags(c *cobra.Command) {
 	heats := slices.Contains([]string{"demo", "serve", "check"}, c.Name())
 	if heats {
 		take["recipe"] = versions
+	}
+	if c.Name() == "calibrate" {
+		take["probe"], take["take-back"], take["changed"] = probesOnRecord, probesOnRecord, probesOnRecord
 	}
 	for name, w := range take {
 		if f := c.Flags().Lookup(name); f != nil && f.Value.Type() != "bool" {

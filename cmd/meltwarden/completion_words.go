@@ -87,6 +87,25 @@ func photoNumbers(s *history.Store, args []string) (found []cobra.Completion) {
 	return found
 }
 
+// points are those of a calibration.
+func points(*history.Store, []string) []cobra.Completion {
+	return []cobra.Completion{"ice", "boiling at", "together", "accept"}
+}
+
+// probesOnRecord are those of which something is on record.
+func probesOnRecord(s *history.Store, _ []string) (found []cobra.Completion) {
+	if s == nil {
+		return nil
+	}
+	all, _ := s.Calibrations()
+	for _, c := range all {
+		if !slices.Contains(found, c.Probe) {
+			found = append(found, c.Probe)
+		}
+	}
+	return found
+}
+
 func faults(*history.Store, []string) []cobra.Completion { return shot.Verdicts() }
 
 // wordsToFind are the faults and the names of recipes; what else may be typed there is no

@@ -21,6 +21,7 @@ import (
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/registers"
+	"meltwarden/devices/thermocouple"
 )
 
 // How a session waits and what it refuses. E unless marked.
@@ -80,14 +81,14 @@ var (
 // session is one run of the command.
 type session struct {
 	Options
-	bus       *devices.Bus
-	last, due time.Duration
-	chosen    []int // indexes of channels
-	windows   []window
-	latest    []reading.Temperature // of every channel
-	began     []float64             // of every channel, when all read for the first time
-	typed     <-chan string
-	told      bool // on the last line of a terminal
+	bus     *devices.Bus
+	due     time.Duration
+	chosen  []int // indexes of channels
+	windows []window
+	latest  []reading.Temperature // of every channel
+	began   []float64             // of every channel, when all read for the first time
+	typed   <-chan string
+	told    bool // on the last line of a terminal
 }
 
 // Run leads a person through points. It returns nil when all that was asked for was taken.
@@ -413,6 +414,9 @@ type Proposal struct {
 	Refused    string      `json:"refused,omitempty"`
 	// Types are the mix-ups of thermocouple types that fit.
 	Types []string `json:"types,omitempty"`
+	// Class170C is how far a new probe of its type and class 2 may be off by itself at 170 °C
+	// (IEC 60584-1; type K where the type is not known); null for a type that has no class.
+	Class170C *float64 `json:"class_170_c"`
 	// Within100C and Within170C say how far the corrected reading may then be off, at 100 and
 	// 170 °C.
 	Within100C float64 `json:"within_100_c,omitempty"`
@@ -422,6 +426,13 @@ type Proposal struct {
 // Propose is what is to be done about a probe by its points.
 func (s *Standing) Propose() Proposal {
 	p := Proposal{Probe: s.Probe}
+	letter, err := thermocouple.Parse(s.channel.Thermocouple)
+	if err != nil { // the device has its own setting
+		letter = thermocouple.K
+	}
+	if c, has := toleranceC(letter, 2, usedAtC); has {
+		p.Class170C = &c
+	}
 	if suspect(s.Points) {
 		fits := FindType(s.Points, s.channel.Thermocouple)
 		for _, m := range fits {
@@ -465,9 +476,17 @@ func (s *session) tellFits() error {
 			s.say("  %s: REFUSED: %s.\n", p.Probe, p.Refused)
 			continue
 		}
-		s.say("  %s: %s\n", p.Probe, p.Correction.Words())
+		s.say("  %s: %s%s\n", p.Probe, p.Correction.Words(), p.class())
 	}
 	return nil
+}
+
+// class says what a correction is to be held against.
+func (p Proposal) class() string {
+	if p.Class170C == nil || p.Correction.Relative() {
+		return ""
+	}
+	return fmt.Sprintf("; without one a class 2 probe may be off by %.1f there", *p.Class170C)
 }
 
 // accept puts in force what is proposed.
