@@ -60,7 +60,7 @@ func TestNumbersOfCalibration(t *testing.T) {
 			}
 		})
 	}
-	t.Logf("%d benches, probes with up to ±2.5 °C and ±0.75 %%: of %d the worst from 20 to 200 °C is then off by %s", seeds, len(found), spread(found))
+	t.Logf("%d benches, probes with up to ±2.5 °C and ±0.75 %%: of %d the worst from 20 to 200 °C is then off by %s", seeds, len(found), inWords(found))
 	t.Logf("%d refused, whose readings would be lowered by more than %.1f °C at 200 °C", refused, lowerC)
 	require.NotEmpty(t, found)
 }
@@ -101,13 +101,13 @@ func TestNumbersOfWhatIsSaid(t *testing.T) {
 			}
 		}
 		for i, at := range ats {
-			t.Logf("%-32s at %3.0f °C: off by %s; ±%.2f °C is said, and holds in %.1f of 100", fmt.Sprint(words), at, spread(left[i]), within[i], 100*float64(held[i])/draws)
+			t.Logf("%-32s at %3.0f °C: off by %s; ±%.2f °C is said, and holds in %.1f of 100", fmt.Sprint(words), at, inWords(left[i]), within[i], 100*float64(held[i])/draws)
 			assert.GreaterOrEqual(t, float64(held[i])/draws, 0.93)
 		}
 	}
 }
 
-func spread(all []float64) string {
+func inWords(all []float64) string {
 	if len(all) == 0 {
 		return "nothing"
 	}

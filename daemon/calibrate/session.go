@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -49,7 +50,7 @@ type Options struct {
 	History *history.Store
 	In      io.Reader
 	Out     io.Writer
-	// Terminal says that a person reads Out on a screen, whose last line can be written anew.
+	// Terminal says that a person reads Out on a screen, whose last lines can be written anew.
 	Terminal bool
 	JSON     bool // an object a line in place of words
 	Version  string
@@ -88,7 +89,7 @@ type session struct {
 	latest  []reading.Temperature // of every channel
 	began   []float64             // of every channel, when all read for the first time
 	typed   <-chan string
-	told    bool // on the last line of a terminal
+	told    int // lines of a terminal that show readings, and are its last
 }
 
 // Run leads a person through points. It returns nil when all that was asked for was taken.
@@ -334,22 +335,24 @@ func (s *session) takeTogether() error {
 	}
 	var knows []int
 	var sum, within float64
-	points := map[int]Point{}
+	points, corrected := map[int]Point{}, map[int]float64{}
 	for _, i := range s.chosen {
 		points[i] = s.windows[i].point(0, 0)
+		shownC := points[i].ShownC
 		k := standingOf(stand, NameOf(s.Wiring.Channels[i]))
-		c, err := Fit(k.Points, k.channel.CorrectionC)
-		if err != nil || c.Relative() {
+		c := k.Propose().Correction
+		if c == nil || !slices.ContainsFunc(c.Points, func(p Point) bool { return p.Kind != Together }) {
 			continue
 		}
 		knows = append(knows, i)
-		sum += points[i].ShownC + c.At(points[i].ShownC)
-		within = max(within, c.WithinC(points[i].ShownC))
+		corrected[i] = shownC + c.At(shownC)
+		sum += corrected[i]
+		within = max(within, c.WithinC(shownC))
 	}
 	relative := len(knows) == 0
 	if relative {
-		for _, p := range points {
-			sum += p.ShownC
+		for _, i := range s.chosen {
+			sum += points[i].ShownC
 		}
 		knows, within = s.chosen, classC/math.Sqrt(float64(len(s.chosen)))
 	}
@@ -365,7 +368,7 @@ func (s *session) takeTogether() error {
 			return err
 		}
 	}
-	return s.tellSpread(points)
+	return s.tellSpread(points, corrected)
 }
 
 func others(all []int, but int) []int {
@@ -520,17 +523,30 @@ func (s *session) accept() error {
 	return nil
 }
 
-// tellSpread says how far the probes lay apart.
-func (s *session) tellSpread(points map[int]Point) error {
-	low, high := math.Inf(1), math.Inf(-1)
-	for _, p := range points {
-		low, high = min(low, p.ShownC), max(high, p.ShownC)
+// tellSpread says how far the probes lay apart, and how far those that know do corrected.
+func (s *session) tellSpread(points map[int]Point, corrected map[int]float64) error {
+	shown := map[int]float64{}
+	for i, p := range points {
+		shown[i] = p.ShownC
 	}
 	if s.JSON {
-		return s.object(map[string]any{"spread_c": high - low})
+		o := map[string]any{"spread_c": spread(shown), "spread_corrected_c": nil}
+		if len(corrected) > 1 {
+			o["spread_corrected_c"] = spread(corrected)
+		}
+		return s.object(o)
 	}
-	s.say("  The probes lie %.2f °C apart.\n", high-low)
+	s.say("  The probes lie %.2f °C apart.\n", spread(shown))
+	if len(corrected) > 1 {
+		s.say("  By ice or boiling water, %s would lie %.2f °C apart corrected.\n", strings.Join(s.names(slices.Sorted(maps.Keys(corrected))), ", "), spread(corrected))
+	}
 	return nil
+}
+
+// spread is the largest of some less the smallest.
+func spread(all map[int]float64) float64 {
+	values := slices.Collect(maps.Values(all))
+	return slices.Max(values) - slices.Min(values)
 }
 
 // plain is what was typed without what does not matter. The letters of a unit do.
@@ -583,10 +599,7 @@ func (s *session) say(format string, args ...any) {
 	if s.JSON {
 		return
 	}
-	if s.told {
-		fmt.Fprintln(s.Out)
-		s.told = false
-	}
+	s.told = 0
 	fmt.Fprintf(s.Out, format, args...)
 }
 

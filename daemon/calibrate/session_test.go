@@ -95,6 +95,9 @@ func TestProbesTogether(t *testing.T) {
 			require.False(r.t, c.Relative())
 			require.InDelta(r.t, []float64{-2, 0, 1}[i], c.OffsetC, 0.3, pot)
 		}
+		require.NoError(r.t, r.calibrate(r.t.Context(), func(o *Options) { o.Terminal = true }, "ice", "together"), r.said())
+		require.Contains(r.t, r.said(), "\x1b[3A\r\x1b[K  melt left ", "lines that are written anew")
+		require.Regexp(r.t, `By ice or boiling water, melt left, melt middle, melt right would lie 0\.\d\d °C apart corrected`, r.said())
 		require.Greater(r.t, r.standing("middle").InForce.WithinC(60), r.standing("left").InForce.WithinC(60), "what follows knows no more than what it follows")
 	})
 }

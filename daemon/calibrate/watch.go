@@ -98,7 +98,7 @@ func (s *session) warms() error {
 	return nil
 }
 
-// live shows what probes read: on a terminal on one line that is written anew.
+// live shows what probes read: on a terminal on lines that are written anew.
 func (s *session) live(shown []int, words string) error {
 	if s.JSON {
 		read := map[string]any{}
@@ -111,8 +111,13 @@ func (s *session) live(shown []int, words string) error {
 		return s.object(map[string]any{"point": words, "shown_c": read})
 	}
 	if s.Terminal {
-		fmt.Fprintf(s.Out, "\r\x1b[K  %s", s.shown(shown))
-		s.told = true
+		if s.told == len(shown) {
+			fmt.Fprintf(s.Out, "\x1b[%dA", s.told) // up to the first of them
+		}
+		for _, i := range shown {
+			fmt.Fprintf(s.Out, "\r\x1b[K  %s\n", s.shown([]int{i}))
+		}
+		s.told = len(shown)
 		return nil
 	}
 	s.say("  %s\n", s.shown(shown))
