@@ -73,7 +73,7 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.Contains(t, say("check", "--json"), `"corrections":["corrected: melt left`)
 	require.Equal(t, digest, statusOf(t, file, folder).Digest)
 	require.Contains(t, say("calibrate", "--status"), "melt left\n  in force since")
-	require.Contains(t, say("calibrate", "--status", "--json"), `"in_force":{"OffsetC":-`)
+	require.Contains(t, say("calibrate", "--status", "--json"), `"in_force":{"offset_c":-`)
 
 	served := &tap{}
 	end := inBackground(t, serveAt(clk), served, "--config", file, "--data", folder, "--listen", "127.0.0.1:0")

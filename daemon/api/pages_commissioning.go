@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"time"
 
+	"meltwarden/daemon/calibrate"
 	"meltwarden/daemon/commission"
 	"meltwarden/daemon/view"
 )
@@ -40,8 +41,22 @@ func (s *server) commissioningPage(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		p.fill(commission.StatusOf(record, s.Bench))
+		p.Sections = append(p.Sections, s.calibrated())
 	}
 	show(w, http.StatusOK, "commissioning.html", p)
+}
+
+// calibrated is which probes are corrected, and which should be.
+func (s *server) calibrated() commission.Section {
+	stand, err := calibrate.Load(s.History, s.Bench)
+	told := commission.Section{Title: "probes, calibrated", Lines: calibrate.InForce(stand)}
+	if remind := calibrate.Remind(stand, time.Now()); remind != "" {
+		told.Lines = append(told.Lines, remind)
+	}
+	if err != nil {
+		told.Lines = []string{err.Error()}
+	}
+	return told
 }
 
 func (p *commissioningPage) fill(status commission.Status) {

@@ -97,7 +97,7 @@ func TestCommissioningIsShownAndNotMade(t *testing.T) {
 	o.Bench = bench
 	requireAll(t, get(), "Start it with --data")
 	o.History = opened(t)
-	requireAll(t, get(), "Heat is refused until", "nothing is on record of this bench", "meltwarden commission --config")
+	requireAll(t, get(), "Heat is refused until", "nothing is on record of this bench", "meltwarden commission --config", "<h2>probes, calibrated</h2>", neverCalibrated)
 
 	record := commission.Record{Program: "test", Digest: commission.Digest(bench), Saved: time.Now(),
 		Answers: []commission.Answer{{Question: "fuse", Words: "16 A, <in> the box", At: time.Now()}}}

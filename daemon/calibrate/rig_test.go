@@ -99,6 +99,9 @@ func (r *rig) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
+// flat is what was said with its lines joined.
+func (r *rig) flat() string { return strings.Join(strings.Fields(r.said()), " ") }
+
 func (r *rig) said() string {
 	r.mu.Lock()
 	defer r.mu.Unlock()

@@ -19,6 +19,7 @@ import (
 	"meltwarden/control/reading"
 	"meltwarden/daemon/boiling"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/registers"
@@ -476,10 +477,10 @@ func (s *session) tellFits() error {
 	s.say("\nWhat the points say is to be added to readings; nothing is in force before \"accept\":\n")
 	for _, p := range all {
 		if p.Correction == nil {
-			s.say("  %s: REFUSED: %s.\n", p.Probe, p.Refused)
+			s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("%s: REFUSED: %s.", p.Probe, p.Refused)))
 			continue
 		}
-		s.say("  %s: %s%s\n", p.Probe, p.Correction.Words(), p.class())
+		s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("%s: %s%s.", p.Probe, p.Correction.Words(), p.class())))
 	}
 	return nil
 }
@@ -510,7 +511,7 @@ func (s *session) accept() error {
 			return err
 		}
 		accepted = append(accepted, k.Probe)
-		s.say("  In force from the next start of serve on: %s %s\n", k.Probe, p.Correction.Words())
+		s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("In force from the next start of serve on: %s %s.", k.Probe, p.Correction.Words())))
 	}
 	if s.JSON {
 		if err := s.object(map[string]any{"in_force": append([]string{}, accepted...), "refused": append([]string{}, refused...)}); err != nil {

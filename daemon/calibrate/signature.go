@@ -152,8 +152,8 @@ func (m MixUp) unusual() float64 {
 
 // tellType says in a sentence what a suspect probe is.
 func tellType(points []Point, fits []MixUp) string {
-	n := "its point"
-	if len(points) > 1 {
+	n := map[int]string{1: "its point", 2: "both points"}[len(points)]
+	if n == "" {
 		n = fmt.Sprintf("all %d points", len(points))
 	}
 	if len(fits) == 0 {

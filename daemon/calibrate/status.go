@@ -20,7 +20,7 @@ func Tell(out io.Writer, stand []Standing, at time.Time) error {
 			t.Line("%s", lines.Hang("  ", "    ", fmt.Sprintf("in force since %s, measured %s (%s ago): %s",
 				day(s.Since), day(s.measured()), ago(at.Sub(s.measured())), s.InForce.Words())))
 		} else {
-			t.Line("  no correction is in force")
+			t.Line("%s", lines.Hang("  ", "    ", "no correction is in force"+s.proposed()))
 		}
 		for _, p := range s.Points {
 			t.Line("  point of %s (%s ago): %s; showed %.2f °C where it was %.2f", day(p.At), ago(at.Sub(p.At)), p.Words, p.ShownC, p.TrueC)
@@ -31,6 +31,18 @@ func Tell(out io.Writer, stand []Standing, at time.Time) error {
 	}
 	t.Line("\nto take a correction back: meltwarden calibrate --config FILE --take-back \"melt left\"")
 	return t.Err()
+}
+
+// proposed says what the points of a probe that is not corrected mean.
+func (s *Standing) proposed() string {
+	if len(s.Points) == 0 {
+		return ""
+	}
+	p := s.Propose()
+	if p.Correction == nil {
+		return "; refused: " + p.Refused
+	}
+	return "; not accepted: " + p.Correction.Words()
 }
 
 // ago is a span as it is said of something past.

@@ -138,7 +138,7 @@ func (s *session) shown(channels []int) string {
 		case w.atRest():
 			text += fmt.Sprintf(" %.1f (at rest)", w.now())
 		default:
-			text += fmt.Sprintf(" %.1f (moves %+.2f)", w.now(), moved)
+			text += fmt.Sprintf(" %.1f (%+.1f in half a minute)", w.now(), moved)
 		}
 		said = append(said, text)
 	}

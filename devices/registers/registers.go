@@ -99,7 +99,10 @@ type Channel struct {
 
 // Calibrated is what a calibration adds to a temperature: OffsetC + PerC × that temperature,
 // in °C. Its zero adds nothing.
-type Calibrated struct{ OffsetC, PerC float64 }
+type Calibrated struct {
+	OffsetC float64 `json:"offset_c"`
+	PerC    float64 `json:"per_c"`
+}
 
 // At is what it adds to a temperature in °C.
 func (k Calibrated) At(celsius float64) float64 { return k.OffsetC + k.PerC*celsius }
