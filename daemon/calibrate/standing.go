@@ -187,10 +187,12 @@ func (s *Standing) Reminder(at time.Time) string {
 	case !s.TakenBack.IsZero():
 		return fmt.Sprintf("%s is not corrected: its correction was taken back on %s", s.Probe, day(s.TakenBack))
 	case s.channel.Role == registers.Melt:
-		return s.Probe + " has never been calibrated"
+		return s.Probe + neverSaid
 	}
 	return ""
 }
+
+const neverSaid = " has never been calibrated"
 
 // measured is when the oldest point of the correction in force was taken.
 func (s *Standing) measured() time.Time {
@@ -205,21 +207,18 @@ func (s *Standing) measured() time.Time {
 
 // Remind says in one sentence which probes should be calibrated; "" for none.
 func Remind(stand []Standing, at time.Time) string {
-	var said []string
-	never := 0
+	var never, said []string
 	for i := range stand {
-		if r := stand[i].Reminder(at); strings.HasSuffix(r, "never been calibrated") {
-			never++
+		if r := stand[i].Reminder(at); strings.HasSuffix(r, neverSaid) {
+			never = append(never, r)
 		} else if r != "" {
 			said = append(said, r)
 		}
 	}
-	switch melts := count(stand, registers.Melt); {
-	case never > 0 && never == melts:
-		said = append([]string{"no melt probe has ever been calibrated"}, said...)
-	case never > 0:
-		said = append([]string{fmt.Sprintf("%d of %d melt probes have never been calibrated", never, melts)}, said...)
+	if len(never) > 1 && len(never) == count(stand, registers.Melt) {
+		never = []string{"no melt probe has ever been calibrated"}
 	}
+	said = append(never, said...)
 	if len(said) == 0 {
 		return ""
 	}
