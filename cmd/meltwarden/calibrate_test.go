@@ -56,7 +56,7 @@ func TestCalibrateThenCheck(t *testing.T) {
 		return said
 	}
 	before := say("check")
-	require.Contains(t, before, "Calibration: no melt probe has ever been calibrated.")
+	require.Contains(t, before, "Calibration: melt left has never been calibrated.")
 	require.InDelta(t, 2, readIn(t, before, "melt")-readIn(t, before, "plate"), 1.2, "cold, and 0.25 °C of noise each")
 	inIce(t, file, folder, 2)
 	require.Contains(t, say("check"), "melt left was changed on")
