@@ -213,6 +213,9 @@ func TestWhatIsNoMixUp(t *testing.T) {
 	fits := FindType(broken, "")
 	require.Empty(t, fits)
 	require.Contains(t, tellType(broken, fits), "none of the eight thermocouple types")
+	// 1000 m above the sea water boils at 96.6 °C, and the forecast says 1013 hPa.
+	hill := []Point{at("ice", 0), at(byPressure, 96.65)}
+	require.Contains(t, tellType(hill, FindType(hill, "")), "a pressure reduced to sea level, as forecasts give it, is too high for a bench on a hill")
 	turned := []Point{at("ice", 47), at(byHeight, -56)}
 	fits = FindType(turned, "K")
 	require.NotEmpty(t, fits)

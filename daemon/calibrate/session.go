@@ -394,7 +394,7 @@ func (s *session) keep(channel int, p Point) error {
 func (s *session) terminals(c registers.Channel) *float64 {
 	for i, k := range s.Wiring.Channels {
 		if c.Unit == registers.Millivolt && k.Role == registers.ColdJunction && k.Device == c.Device && s.latest[i].Usable(guard.MaxAge) {
-			return &s.latest[i].C
+			return new(s.latest[i].C)
 		}
 	}
 	return nil

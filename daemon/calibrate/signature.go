@@ -150,6 +150,16 @@ func (m MixUp) unusual() float64 {
 	return sum
 }
 
+// seaLevel says what else may be so where boiling water showed too low: on a hill the pressure
+// that is reported is the one reduced to sea level, at which water would boil hotter.
+func seaLevel(points []Point) string {
+	low := func(p Point) bool { return p.Kind == Boiling && p.TrueC-p.ShownC > inputC }
+	if !slices.ContainsFunc(points, low) {
+		return ""
+	}
+	return ". Or the water did not boil at what was typed: a pressure reduced to sea level, as forecasts give it, is too high for a bench on a hill"
+}
+
 // tellType says in a sentence what a suspect probe is.
 func tellType(points []Point, fits []MixUp) string {
 	n := map[int]string{1: "its point", 2: "both points"}[len(points)]
@@ -157,7 +167,7 @@ func tellType(points []Point, fits []MixUp) string {
 		n = fmt.Sprintf("all %d points", len(points))
 	}
 	if len(fits) == 0 {
-		return "none of the eight thermocouple types, on an input set to any of them, shows so, and no swapped wires do: see that probe, input and channel are whole, and take the points again"
+		return "none of the eight thermocouple types, on an input set to any of them, shows so, and no swapped wires do: see that probe, input and channel are whole, and take the points again" + seaLevel(points)
 	}
 	said := fits[0].String() + fmt.Sprintf(" fits %s (%.1f °C off)", n, fits[0].OffC)
 	for i, m := range fits[1:min(len(fits), 3)] {
@@ -169,5 +179,5 @@ func tellType(points []Point, fits []MixUp) string {
 	if len(points) == 1 {
 		said += ". A second point, in boiling water or ice, tells more"
 	}
-	return said
+	return said + seaLevel(points)
 }
