@@ -113,12 +113,26 @@ func tellStanding(out io.Writer, stand []calibrate.Standing, asJSON bool) error 
 	return calibrate.Tell(out, stand, time.Now())
 }
 
-// tellCorrections says what is added to readings, and which probes should be calibrated.
-func tellCorrections(out io.Writer, stand []calibrate.Standing) {
-	for _, line := range calibrate.InForce(stand) {
+// corrections are what is added to readings, and which probes should be calibrated, in words.
+type corrections struct {
+	inForce []string
+	remind  string
+}
+
+// correctionsOf are those of what stands, or of a record that could not be read: that corrects
+// nothing, and keeps no bench from being watched.
+func correctionsOf(stand []calibrate.Standing, unread error) corrections {
+	if unread != nil {
+		return corrections{[]string{}, fmt.Sprintf("Calibration: no reading is corrected, because the record can not be read: %v", unread)}
+	}
+	return corrections{append([]string{}, calibrate.InForce(stand)...), calibrate.Remind(stand, time.Now())}
+}
+
+func (c corrections) tell(out io.Writer) {
+	for _, line := range c.inForce {
 		fmt.Fprintln(out, line)
 	}
-	if remind := calibrate.Remind(stand, time.Now()); remind != "" {
-		fmt.Fprintln(out, remind)
+	if c.remind != "" {
+		fmt.Fprintln(out, c.remind)
 	}
 }

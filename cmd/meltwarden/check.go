@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -63,18 +62,15 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	stand, err := standing(bench)
-	if err != nil {
-		return err
-	}
-	wiring := calibrate.Correct(daemon.Wiring(bench), stand)
+	stand, unread := standing(bench)
+	wiring, said := calibrate.Correct(daemon.Wiring(bench), stand), correctionsOf(stand, unread)
 	if !asJSON {
 		fmt.Fprintf(c.OutOrStdout(), "files are good: bench %q, recipe %q (version %s)\n", bench.Name, recipe.Name, recipe.Fingerprint())
 		tellHeaters(c.OutOrStdout(), settings)
 		tellKnown(c.OutOrStdout(), bench, recipe, settings)
 		tellNotSeen(c.OutOrStdout(), settings)
 		tellContrasts(c.OutOrStdout(), config.Contrasts(recipe))
-		tellCorrections(c.OutOrStdout(), stand)
+		said.tell(c.OutOrStdout())
 	}
 	found, stats, err := devices.Try(c.Context(), wiring, daemon.OpenPort, clock.New(1))
 	if err != nil {
@@ -87,7 +83,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 	if !asJSON {
 		tellBudget(c.OutOrStdout(), plan)
 	}
-	return tellFindings(c.OutOrStdout(), found, view.SerialOf(stats, plan), stand, asJSON)
+	return tellFindings(c.OutOrStdout(), found, view.SerialOf(stats, plan), said, asJSON)
 }
 
 // tellBudget says whether each line keeps up with the bench while that is heated.
@@ -138,10 +134,10 @@ func tellNotSeen(out io.Writer, s control.Settings) {
 	}
 }
 
-func tellFindings(out io.Writer, found []devices.Finding, serial view.SerialLines, stand []calibrate.Standing, asJSON bool) error {
+func tellFindings(out io.Writer, found []devices.Finding, serial view.SerialLines, said corrections, asJSON bool) error {
 	if asJSON {
-		said := map[string]any{"channels": found, "lines": serial.Lines, "corrections": append([]string{}, calibrate.InForce(stand)...), "calibration": calibrate.Remind(stand, time.Now())}
-		if err := json.NewEncoder(out).Encode(said); err != nil {
+		all := map[string]any{"channels": found, "lines": serial.Lines, "corrections": said.inForce, "calibration": said.remind}
+		if err := json.NewEncoder(out).Encode(all); err != nil {
 			return err
 		}
 	}

@@ -64,12 +64,9 @@ func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 	phones := letIn(log.Logger, bench.Daemon, listener)
 	defer phones.Close()
 	start := daemon.StartOf(bench, recipe, version())
-	stand, err := calibrate.Load(past, bench)
-	if err != nil { // what can not be read corrects nothing; a run says so by saying nothing
-		fmt.Fprintf(c.OutOrStdout(), "no reading is corrected by a calibration: %v\n", err)
-	}
+	stand, unread := calibrate.Load(past, bench)
 	start.Corrected = calibrate.Recorded(stand)
-	tellCorrections(c.OutOrStdout(), stand)
+	correctionsOf(stand, unread).tell(c.OutOrStdout())
 	bus, err := devices.Open(calibrate.Correct(daemon.Wiring(bench), stand), daemon.OpenPort, clk) // last: only Run closes it
 	if err != nil {
 		return err
