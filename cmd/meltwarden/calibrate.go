@@ -12,6 +12,7 @@ import (
 	"meltwarden/daemon"
 	"meltwarden/daemon/calibrate"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/devices/clock"
 )
 
@@ -130,9 +131,9 @@ func correctionsOf(stand []calibrate.Standing, unread error) corrections {
 
 func (c corrections) tell(out io.Writer) {
 	for _, line := range c.inForce {
-		fmt.Fprintln(out, line)
+		fmt.Fprintln(out, lines.Hang("", "  ", line))
 	}
 	if c.remind != "" {
-		fmt.Fprintln(out, c.remind)
+		fmt.Fprintln(out, lines.Hang("", "  ", c.remind))
 	}
 }

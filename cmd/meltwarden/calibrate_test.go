@@ -59,7 +59,7 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.Contains(t, before, "Calibration: melt left has never been calibrated.")
 	require.InDelta(t, 2, readIn(t, before, "melt")-readIn(t, before, "plate"), 1.2, "cold, and 0.25 °C of noise each")
 	inIce(t, file, folder, 2)
-	require.Contains(t, say("check"), "melt left was changed on")
+	require.Contains(t, oneLine(say("check")), "melt left was changed on")
 	c, said := calibrateAt(clk), &tap{}
 	c.SetArgs([]string{"accept", "--config", file, "--data", folder})
 	c.SetOut(said)
@@ -67,7 +67,7 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.Contains(t, said.String(), "In force from the next start of serve on: melt left -2.00 °C")
 
 	checked := say("check")
-	require.Regexp(t, `corrected: melt left, measured \S+: -2\.00 °C; then within 0\.7 °C at 100 °C`, checked)
+	require.Regexp(t, `corrected: melt left, measured \S+: -2\.00 °C; then within 0\.7 °C at 100 °C`, oneLine(checked))
 	require.NotContains(t, checked, "Calibration:")
 	require.InDelta(t, 0, readIn(t, checked, "melt")-readIn(t, checked, "plate"), 1.2)
 	require.Contains(t, say("check", "--json"), `"corrections":["corrected: melt left`)
@@ -82,12 +82,15 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.Contains(t, served.String(), "corrected: melt left")
 	reviewed, err := run(t.Context(), "review", "1", "--data", folder)
 	require.NoError(t, err)
-	require.Contains(t, strings.ReplaceAll(reviewed, "\n", " "), "readings are corrected by calibration: melt left -")
+	require.Contains(t, oneLine(reviewed), "readings are corrected by calibration: melt left -")
 
 	require.Contains(t, completed(t, "calibrate", "--data", folder, "--take-back", ""), "melt left")
 	require.Contains(t, say("calibrate", "--take-back", "melt left"), "no correction is in force")
-	require.Contains(t, say("check"), "its correction was taken back on")
+	require.Contains(t, oneLine(say("check")), "its correction was taken back on")
 }
+
+// oneLine is what was broken for a terminal.
+func oneLine(said string) string { return strings.Join(strings.Fields(said), " ") }
 
 // readIn is what check says that a probe of the first pot reads.
 func readIn(t *testing.T, checked, role string) float64 {
