@@ -13,8 +13,13 @@ const phonesEvery = time.Minute
 // out, and logs what is wrong with the file of the phones, once.
 func (d *Daemon) passTime(ctx context.Context) {
 	told := ""
+	noted := time.Now() // with a reading of the clock that nobody sets
 	for every := time.NewTicker(phonesEvery); ; {
-		err := d.opts.Phones.Passed(time.Now())
+		now := time.Now()
+		err := d.opts.Phones.Passed(now, now.Sub(noted))
+		if err == nil {
+			noted = now
+		}
 		if why := d.opts.Phones.Trouble(); why != nil {
 			err = why
 		}

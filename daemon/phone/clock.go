@@ -7,9 +7,11 @@ import (
 
 // The wall clock may be set back, by hand or by a battery that is empty. So the latest time
 // that was ever seen is kept, to a minute, and phones are judged by the later of both: who
-// was out stays out. A clock that was far ahead for a while puts phones out in the same way,
-// and they are let in anew. Whoever adds a phone sits at the bench, and the clock is taken
-// as that person sees it: from there on it counts again, and whoever was out by then is out
+// was out stays out. While the clock is behind that time, it goes on by one that nobody can
+// set, so that who is in is out in time as well; what goes by while no daemon runs is not
+// seen then. A clock that was far ahead for a while puts phones out in the same way, and
+// they are let in anew. Whoever adds a phone sits at the bench, and the clock is taken as
+// that person sees it: from there on it counts again, and whoever was out by then is out
 // for good.
 
 // later is the later of two times.
@@ -20,16 +22,22 @@ func later(a, b time.Time) time.Time {
 	return b
 }
 
-// Passed notes that it is now so late. It makes no file where there is none.
-func (s *Store) Passed(now time.Time) error {
+// Passed notes that it is now so late, and that so much time has gone by since it was noted
+// last. It makes no file where there is none.
+func (s *Store) Passed(now time.Time, since time.Duration) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	var seen int64
 	there, err := s.lookHeld(func(db *sql.DB) error {
 		return db.QueryRow(`SELECT coalesce(max(latest_ms), 0) FROM clock`).Scan(&seen)
 	})
-	if !there || err != nil || now.Sub(at(seen)) < seenEvery {
+	switch latest := at(seen); {
+	case !there || err != nil:
 		return err
+	case now.Before(latest):
+		now = latest.Add(since)
+	case now.Sub(latest) < seenEvery:
+		return nil
 	}
 	return s.changeHeld(func(tx *sql.Tx) error { return passed(tx, now) })
 }

@@ -207,14 +207,14 @@ func TestAClockThatIsSetBack(t *testing.T) {
 	s := opened(t)
 	_, blue := paired(t, s, "blue", time.Hour)
 	_, red := paired(t, s, "red", 24*time.Hour)
-	require.NoError(t, s.Passed(start.Add(2*time.Hour)))
+	require.NoError(t, s.Passed(start.Add(2*time.Hour), time.Minute))
 	require.NoError(t, s.Close())
 	_, err := s.Who(blue, start.Add(10*time.Minute))
 	require.ErrorIs(t, err, ErrExpired)
 	_, err = s.Who(red, start.Add(10*time.Minute))
 	require.NoError(t, err)
 
-	require.NoError(t, s.Passed(start.Add(4000*24*time.Hour)))
+	require.NoError(t, s.Passed(start.Add(4000*24*time.Hour), time.Minute))
 	_, err = s.Who(red, start.Add(3*time.Hour))
 	require.ErrorIs(t, err, ErrExpired)
 	_, code, err := s.Add("green", time.Hour, start.Add(3*time.Hour))
@@ -227,6 +227,23 @@ func TestAClockThatIsSetBack(t *testing.T) {
 		_, err = s.Who(out, start.Add(10*time.Minute))
 		require.ErrorIs(t, err, ErrRevoked, "for good")
 	}
+}
+
+// TestAClockThatIsSetBackKeepsNobodyIn: time goes on for phones while the clock is behind.
+func TestAClockThatIsSetBackKeepsNobodyIn(t *testing.T) {
+	s := opened(t)
+	blue, token := paired(t, s, "blue", time.Hour)
+	require.NoError(t, s.Passed(start.Add(30*time.Minute), 0))
+	back := start.Add(-40 * 24 * time.Hour)
+	for minute := range 30 {
+		_, err := s.Who(token, back)
+		require.NoError(t, err, minute)
+		back = back.Add(time.Minute)
+		require.NoError(t, s.Passed(back, time.Minute))
+	}
+	_, err := s.Who(token, back)
+	require.ErrorIs(t, err, ErrExpired)
+	require.ErrorIs(t, s.Still(blue.ID, back), ErrExpired)
 }
 
 // TestABrokenFileIsSetAside, byte for byte: it lets nobody in, that is said until a phone
