@@ -19,7 +19,7 @@ import (
 // said until a phone has been paired again.
 
 // errBroken is a file that can not be read as one of phones, now or later.
-var errBroken = errors.New("no file of phones")
+var errBroken = errors.New("damaged")
 
 // SetAsideError is that the file of the phones was broken, and no phone was paired since.
 type SetAsideError struct {
