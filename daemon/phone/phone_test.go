@@ -253,6 +253,7 @@ func TestABrokenFileIsSetAside(t *testing.T) {
 		"no file of ours": func([]byte) []byte { return []byte("no such file of ours, and long enough to be read as one") },
 		"a page is lost":  func(b []byte) []byte { copy(b[4096:], make([]byte, 4096)); return b },
 		"its end is lost": func(b []byte) []byte { return b[:len(b)-4096] },
+		"all is lost":     func([]byte) []byte { return []byte{} },
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := opened(t)
@@ -283,6 +284,33 @@ func TestABrokenFileIsSetAside(t *testing.T) {
 			require.ErrorIs(t, err, ErrUnknown)
 		})
 	}
+}
+
+// TestAFileThatIsCutWhileItIsOpen is set aside as well; one that another program is making is not.
+func TestAFileThatIsCutWhileItIsOpen(t *testing.T) {
+	s := opened(t)
+	_, blue := paired(t, s, "blue", DefaultFor)
+	require.NoError(t, os.Truncate(s.path, 0))
+	_, err := s.Who(blue, start.Add(time.Hour))
+	require.ErrorIs(t, err, ErrUnknown)
+	var aside *SetAsideError
+	require.ErrorAs(t, s.Trouble(), &aside)
+
+	folder := t.TempDir()
+	var wait sync.WaitGroup
+	for i := range 8 {
+		wait.Go(func() {
+			s := Open(folder) // each like a program of its own
+			defer s.Close()
+			_, _, err := s.Add(fmt.Sprintf("phone %d", i), DefaultFor, start)
+			assert.NoError(t, err)
+			assert.NoError(t, s.Trouble())
+		})
+	}
+	wait.Wait()
+	all, err := Open(folder).List()
+	require.NoError(t, err)
+	assert.Len(t, all, 8)
 }
 
 // TestAFileThatCanNotBeUsed lets nobody in, and says so.

@@ -135,7 +135,7 @@ func (s *Store) changeHeld(do func(*sql.Tx) error) error {
 // that is open and no longer at its place is not gone on with.
 func (s *Store) ready() error {
 	if s.db != nil {
-		if now, err := os.Stat(s.path); err == nil && os.SameFile(now, s.info) {
+		if now, err := os.Stat(s.path); err == nil && os.SameFile(now, s.info) && now.Size() > 0 {
 			return nil
 		}
 		if err := s.drop(); err != nil {
@@ -167,15 +167,15 @@ func (s *Store) connect() error {
 
 // open opens the file, which nobody but its owner may read.
 func (s *Store) open() error {
-	f, err := os.OpenFile(s.path, os.O_CREATE|os.O_RDWR, 0o600)
+	made, err := s.touch()
 	if err != nil {
-		return err
-	}
-	if err := errors.Join(f.Close(), os.Chmod(s.path, 0o600)); err != nil {
 		return err
 	}
 	if s.info, err = os.Stat(s.path); err != nil {
 		return err
+	}
+	if !made && s.info.Size() == 0 && !s.fills() {
+		return fmt.Errorf("%w: it is empty", errBroken)
 	}
 	db, err := sql.Open("sqlite", "file:"+(&url.URL{Path: s.path}).EscapedPath()+"?_pragma=busy_timeout(3000)&_pragma=synchronous(FULL)&_txlock=immediate")
 	if err != nil {
@@ -190,6 +190,31 @@ func (s *Store) open() error {
 	}
 	s.db = db
 	return nil
+}
+
+// touch makes an empty file where there is none, and reports whether it has.
+func (s *Store) touch() (made bool, err error) {
+	f, err := os.OpenFile(s.path, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
+	if made = err == nil; errors.Is(err, os.ErrExist) {
+		f, err = os.OpenFile(s.path, os.O_RDWR, 0)
+	}
+	if err != nil {
+		return false, err
+	}
+	return made, errors.Join(f.Close(), os.Chmod(s.path, 0o600))
+}
+
+// fillWithin is how long a new file may stay empty: another program may be making it (E).
+const fillWithin = time.Second
+
+// fills waits for an empty file to be filled, and reports whether it was.
+func (s *Store) fills() bool {
+	for began := time.Now(); time.Since(began) < fillWithin; time.Sleep(fillWithin / 100) {
+		if is, err := os.Stat(s.path); err == nil && is.Size() > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // TroubleError is why nobody can be let in or put out now.
