@@ -23,7 +23,8 @@ func later(a, b time.Time) time.Time {
 }
 
 // Passed notes that it is now so late, and that so much time has gone by since it was noted
-// last. It makes no file where there is none.
+// last; and when phones were here. It is to be called every minute, and makes no file where
+// there is none.
 func (s *Store) Passed(now time.Time, since time.Duration) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -31,15 +32,24 @@ func (s *Store) Passed(now time.Time, since time.Duration) error {
 	there, err := s.lookHeld(func(db *sql.DB) error {
 		return db.QueryRow(`SELECT coalesce(max(latest_ms), 0) FROM clock`).Scan(&seen)
 	})
-	switch latest := at(seen); {
-	case !there || err != nil:
+	if !there || err != nil {
 		return err
-	case now.Before(latest):
-		now = latest.Add(since)
-	case now.Sub(latest) < seenEvery:
-		return nil
 	}
-	return s.changeHeld(func(tx *sql.Tx) error { return passed(tx, now) })
+	if latest := at(seen); now.Before(latest) {
+		now = latest.Add(since)
+	}
+	err = s.changeHeld(func(tx *sql.Tx) error {
+		for id, seen := range s.here {
+			if _, err := tx.Exec(`UPDATE phone SET seen_ms = ? WHERE id = ?`, seen.UnixMilli(), id); err != nil {
+				return err
+			}
+		}
+		return passed(tx, now)
+	})
+	if err == nil {
+		clear(s.here)
+	}
+	return err
 }
 
 func passed(tx *sql.Tx, now time.Time) error {

@@ -43,7 +43,7 @@ type Phone struct {
 	// Made is when it was added, Ends when it is out by itself.
 	Made, Ends time.Time
 	// CodeEnds is until when its pairing code is good; Paired, Seen and Revoked are when it
-	// was paired, was here last, within a minute, and was revoked. Zero is never.
+	// was paired, was here last, within two minutes, and was revoked. Zero is never.
 	CodeEnds, Paired, Seen, Revoked time.Time
 	latest                          time.Time // that was seen when it was asked for
 }

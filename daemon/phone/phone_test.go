@@ -192,10 +192,16 @@ func TestWhatCanNotBeAdded(t *testing.T) {
 func TestWhenAPhoneWasHereLast(t *testing.T) {
 	s := opened(t)
 	_, token := paired(t, s, "blue", DefaultFor)
+	before, err := os.ReadFile(s.path)
+	require.NoError(t, err)
 	for _, after := range []time.Duration{90 * time.Second, 100 * time.Second, time.Hour} {
 		_, err := s.Who(token, start.Add(after))
 		require.NoError(t, err)
 	}
+	after, err := os.ReadFile(s.path)
+	require.NoError(t, err)
+	assert.Equal(t, before, after, "an ALL OFF waits for no disk")
+	require.NoError(t, s.Passed(start.Add(time.Hour), time.Minute))
 	all, err := s.List()
 	require.NoError(t, err)
 	assert.True(t, all[0].Seen.Equal(start.Add(time.Hour)), all[0].Seen)

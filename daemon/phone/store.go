@@ -52,11 +52,14 @@ type Store struct {
 
 	mu   sync.Mutex
 	db   *sql.DB
-	info os.FileInfo // of the file that is open
+	info os.FileInfo         // of the file that is open
+	here map[int64]time.Time // when phones were here last, until it is written
 }
 
 // Open returns the phones of a data folder. The file is made when the first is added.
-func Open(folder string) *Store { return &Store{path: filepath.Join(folder, FileName)} }
+func Open(folder string) *Store {
+	return &Store{path: filepath.Join(folder, FileName), here: map[int64]time.Time{}}
+}
 
 // Close lets the file go.
 func (s *Store) Close() error {
@@ -71,6 +74,7 @@ func (s *Store) drop() error {
 	}
 	err := s.db.Close()
 	s.db = nil
+	clear(s.here) // the phones of another file have numbers of their own
 	return err
 }
 
@@ -382,11 +386,9 @@ func (s *Store) Pair(typed string, now time.Time) (p Phone, token string, err er
 	return p, token, err
 }
 
-// seenEvery is how exactly it is kept when a phone was here last.
-const seenEvery = time.Minute
-
 // Who is the phone that carries a token. Its error is ErrUnknown, ErrExpired or
-// ErrRevoked; or another one, where nobody can be told apart now.
+// ErrRevoked; or another one, where nobody can be told apart now. For who is let in it only
+// reads: an ALL OFF waits for no disk. Passed writes when phones were here.
 func (s *Store) Who(token string, now time.Time) (Phone, error) {
 	handed, ok := parse(token, tokenBytes)
 	if !ok {
@@ -414,7 +416,7 @@ func (s *Store) ask(id int64, now time.Time, fits func(digest []byte) bool) (p P
 		return Phone{}, s.failed(err)
 	}
 	state := p.State(now)
-	if now.Sub(p.latest) >= seenEvery || state == Expired && p.latest.Before(p.Ends) {
+	if state == Expired && p.latest.Before(p.Ends) {
 		// It is judged by now all the same.
 		_ = s.change(func(tx *sql.Tx) error { return passed(tx, now) })
 	}
@@ -425,13 +427,9 @@ func (s *Store) ask(id int64, now time.Time, fits func(digest []byte) bool) (p P
 	default:
 		return p, ErrExpired
 	}
-	if now.Sub(p.Seen) >= seenEvery {
-		// When it was here is good to know and no reason to keep it out.
-		_ = s.change(func(tx *sql.Tx) error {
-			_, err := tx.Exec(`UPDATE phone SET seen_ms = ? WHERE id = ?`, now.UnixMilli(), id)
-			return err
-		})
-	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.here[id] = now
 	return p, nil
 }
 
