@@ -94,8 +94,6 @@ type server struct {
 	spelt   spelt
 	ticked  ticked
 	presses presses
-
-	phonesOut phonesOut
 }
 
 // New returns the handler of every route, guarded. Serve runs it.
@@ -217,10 +215,18 @@ func (s *server) now() view.Bench { return s.at(s.Hub.Latest(), time.Now()) }
 func (s *server) at(f *frames.Frame, now time.Time) view.Bench {
 	b := view.Of(f, s.Settings, now)
 	b.Simulated = s.Simulated
-	if why := s.phonesOut.trouble(s.Phones, now); why != nil {
+	if why := s.phonesLost(); why != nil {
 		b.Conditions = append(b.Conditions, view.PhonesLost(why))
 	}
 	return b
+}
+
+// phonesLost is why phones may be out, as the daemon found last: no page waits for a disk.
+func (s *server) phonesLost() error {
+	if s.Phones == nil {
+		return nil
+	}
+	return s.Phones.Known()
 }
 
 func (s *server) bench(w http.ResponseWriter, _ *http.Request) {

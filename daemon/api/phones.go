@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"errors"
 	"net/http"
-	"sync"
 	"time"
 
 	"meltwarden/daemon/describe"
@@ -59,25 +58,6 @@ func phoneRowOf(p phone.Phone, now time.Time) phoneRow {
 		ID: p.ID, Name: p.Name, Made: view.PhoneTime(p.Made), Ends: view.PhoneTime(p.Ends), Seen: view.PhoneTime(p.Seen), State: state.Words(),
 		MayBeRevoked: state.MayBeRevoked(),
 	}
-}
-
-// phonesOut is what is wrong with the file of the phones, asked for every few seconds: pages
-// are told five times a second.
-type phonesOut struct {
-	mu  sync.Mutex
-	at  time.Time
-	why error
-}
-
-const askPhonesEvery = 2 * time.Second
-
-func (o *phonesOut) trouble(phones *phone.Store, now time.Time) error {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	if phones != nil && now.Sub(o.at).Abs() >= askPhonesEvery {
-		o.at, o.why = now, phones.Trouble()
-	}
-	return o.why
 }
 
 // phonesHere answers where no phone can be let in at all.

@@ -35,6 +35,20 @@ func (e *SetAsideError) Error() string {
 // Trouble is why a phone that was let in may be out now: a file that can not be used, or
 // one that was set aside, as a SetAsideError. It is nil where all is well.
 func (s *Store) Trouble() error {
+	err := s.trouble()
+	s.known.Store(&err)
+	return err
+}
+
+// Known is what Trouble said last: it waits for nothing, and asks nothing.
+func (s *Store) Known() error {
+	if err := s.known.Load(); err != nil {
+		return *err
+	}
+	return nil
+}
+
+func (s *Store) trouble() error {
 	var file string
 	var ms int64
 	err := s.look(func(db *sql.DB) error { return db.QueryRow(`SELECT file, wall_ms FROM aside`).Scan(&file, &ms) })

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	_ "modernc.org/sqlite" // the driver
@@ -50,10 +51,11 @@ CREATE TABLE IF NOT EXISTS aside (                -- the file before this one wa
 type Store struct {
 	path string
 
-	mu   sync.Mutex
-	db   *sql.DB
-	info os.FileInfo         // of the file that is open
-	here map[int64]time.Time // when phones were here last, until it is written
+	mu    sync.Mutex
+	db    *sql.DB
+	info  os.FileInfo           // of the file that is open
+	known atomic.Pointer[error] // what Trouble said last
+	here  map[int64]time.Time   // when phones were here last, until it is written
 }
 
 // Open returns the phones of a data folder. The file is made when the first is added.
