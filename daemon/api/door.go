@@ -213,6 +213,9 @@ func (d *door) byCookie(r *http.Request, carried string) (visitor, refusal) {
 	switch {
 	case err == nil:
 		return visitor{who: phoneIn, phone: p}, refusal{}
+	case errors.Is(err, phone.ErrUnknown) && d.setAside():
+		// It may be in the file that was set aside, and is let in again where that is mended.
+		return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().NotLetIn}
 	case errors.Is(err, phone.ErrUnknown):
 		return visitor{}, d.wrong(r, refusal{kind: tokenNeeded, detail: view.Texts().NotLetIn, forget: true})
 	case errors.Is(err, phone.ErrExpired):
@@ -221,6 +224,12 @@ func (d *door) byCookie(r *http.Request, carried string) (visitor, refusal) {
 		return visitor{}, refusal{kind: tokenNeeded, detail: view.Texts().PhonePutOut}
 	}
 	return visitor{}, refusal{kind: phonesFail, detail: view.Texts().PhonesFail}
+}
+
+// setAside reports whether the file of the phones was, and none has been let in since.
+func (d *door) setAside() bool {
+	var aside *phone.SetAsideError
+	return errors.As(d.phones.Trouble(), &aside)
 }
 
 // still reports whether who was let in still is: a stream outlasts its door.
