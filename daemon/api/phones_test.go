@@ -296,6 +296,15 @@ func TestABrokenFileOfPhonesIsSaidLoudly(t *testing.T) {
 		requireAll(t, body(t, do(h, request("GET", page))), said, "phones-broken-", "meltwarden phone add")
 	}
 	requireAll(t, body(t, do(h, request("GET", "/phones"))), "phones-broken-")
+	require.NoError(t, o.Phones.Close())
+	require.NoError(t, os.Remove(filepath.Join(folder, phone.FileName)))
+	require.NoError(t, os.Mkdir(filepath.Join(folder, phone.FileName), 0o700))
+	require.ErrorContains(t, o.Phones.Trouble(), folder)
+	text := body(t, do(h, request("GET", "/api/v1/bench")))
+	requireAll(t, text, said, "phones phones.sqlite: can not be used now")
+	assert.NotContains(t, text, folder, "nobody elsewhere is told where it is")
+	require.NoError(t, os.Remove(filepath.Join(folder, phone.FileName)))
+
 	carriedBy(t, o.Phones, "blue", time.Now(), time.Hour)
 	require.NoError(t, o.Phones.Trouble())
 	assert.NotContains(t, body(t, do(New(o), request("GET", "/"))), said)

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -232,6 +233,11 @@ type TroubleError struct {
 // Error names the file and the fix.
 func (e *TroubleError) Error() string {
 	return fmt.Sprintf("phones %s: can not be used now: %v: see that the disk has room, and that the command runs as the user whom the daemon runs as", e.path, e.err)
+}
+
+// Said is what Error is, without the place of the file: everybody who is let in reads it.
+func (e *TroubleError) Said() string {
+	return strings.ReplaceAll(e.Error(), filepath.Dir(e.path)+string(filepath.Separator), "")
 }
 
 // Unwrap returns the cause.

@@ -1,6 +1,7 @@
 package view
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -49,7 +50,7 @@ var phoneLabels = PhoneLabels{
 	ForPrograms:   " A program sends the bench file's token as a bearer token.",
 	PhonesLost:    "all are out, so no ALL OFF from one",
 	PhonesLostAct: "For the heaters use ALL OFF or the emergency stop at the bench.", AllPhones: "Phones",
-	PhonesLostMore: "Why: %v.",
+	PhonesLostMore: "Why: %s.",
 	AlarmsHere:     "Alarms are worked through on the bench's own computer.",
 	NoConnection:   "no connection to the bench's computer: take the bench for hot",
 	TooManyTries:   "Too many wrong codes or tokens came from there. Wait a little.",
@@ -67,9 +68,14 @@ func PhonesShut(listen string) string {
 // PhonesLostCode is the code of PhonesLost; the guard has found nothing of the kind.
 const PhonesLostCode = "phones-out"
 
-// PhonesLost tells of a file of phones that was broken or can not be used.
+// PhonesLost tells of a file of phones that was broken or can not be used. Where that is on
+// this computer stands in the log only.
 func PhonesLost(why error) Condition {
-	act, more := phoneLabels.PhonesLostAct, fmt.Sprintf(phoneLabels.PhonesLostMore, why)
+	said := why.Error()
+	if e := (interface{ Said() string })(nil); errors.As(why, &e) {
+		said = e.Said()
+	}
+	act, more := phoneLabels.PhonesLostAct, fmt.Sprintf(phoneLabels.PhonesLostMore, said)
 	return Condition{
 		Code: PhonesLostCode, Severity: guard.Warning.String(), Active: true, Title: phoneLabels.PhonesLost,
 		Instruction: act + " " + more, Act: act, More: more, Where: phoneLabels.AllPhones, Status: status(guard.Condition{Active: true}),
