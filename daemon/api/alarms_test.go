@@ -1,9 +1,11 @@
 package api
 
 import (
+	"database/sql"
 	"io"
 	"net/http"
 	"net/url"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -11,9 +13,11 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/control/guard"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/history"
 )
 
 func TestAlarmsAreListedAndActedOn(t *testing.T) {
@@ -95,6 +99,31 @@ func TestOnlyWhatMayBeSetAsideIsOffered(t *testing.T) {
 			assert.Equal(t, offered[i], strings.Contains(string(page), alarm+act), "%s%s", alarm, act)
 		}
 	}
+}
+
+// TestWhatNeedsSomebodyIsShownWithoutAHistory, and that what has happened can not be read is said.
+func TestWhatNeedsSomebodyIsShownWithoutAHistory(t *testing.T) {
+	folder := t.TempDir()
+	store, err := history.Open(folder)
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, store.Close()) })
+	e := begun(t, store, time.Now(), string(config.DemoRecipe().Typed))
+	t.Cleanup(e.end)
+	hub := &frames.Hub{}
+	hub.Publish(tripped())
+	o, _ := options(hub)
+	o.History = store
+	h := New(o)
+	o.Alarms.See(&control.Frame{Time: time.Second, Conditions: []guard.Condition{{Code: guard.EStopOpen, Pot: -1, Severity: guard.Trip, Active: true, Latched: true}}})
+	db, err := sql.Open("sqlite", "file:"+filepath.Join(folder, history.FileName))
+	require.NoError(t, err)
+	defer db.Close()
+	_, err = db.Exec(`ALTER TABLE event RENAME TO lost`)
+	require.NoError(t, err)
+	requireAll(t, pageOf(t, h, "/alarms"), `id="alarm-e_stop_open-0"`, "Do this first", "Not readable")
+	_, err = db.Exec(`ALTER TABLE lost RENAME TO event`)
+	require.NoError(t, err)
+	assert.NotContains(t, pageOf(t, h, "/alarms"), "Not readable")
 }
 
 // TestWhatNeedsSomebodyComesInOrder: what to do first, what then, what is over and was not

@@ -20,9 +20,10 @@ type alarmsPage struct {
 	Live, FromHere       bool
 	Groups               []alarmGroup
 	// Happened is what the guard found in the run that is recorded, the last first.
-	Happened   []review.Line
-	RunAddress string
-	Rules      []ruleGroup
+	Happened       []review.Line
+	HappenedUnread bool
+	RunAddress     string
+	Rules          []ruleGroup
 }
 
 // alarmGroup are alarms that ask for the same of a person.
@@ -63,12 +64,9 @@ func (s *server) alarmsPage(w http.ResponseWriter, r *http.Request) {
 	}
 	p.Groups, p.Rules = s.alarmGroups(now, p.head), s.ruleGroups(now, p.head)
 	if s.History != nil && s.History.Live() != 0 {
-		events, err := s.History.Events(s.History.Live())
-		if err != nil {
-			refuse(w, notReadable, err.Error())
-			return
-		}
-		p.Happened, p.RunAddress = s.happened(events), fmt.Sprintf("/runs/%d%s#events", s.History.Live(), p.Carry)
+		events, err := s.History.LastEvents(s.History.Live(), mostHappened, alarmKinds[0], alarmKinds[1:]...)
+		p.Happened, p.HappenedUnread = s.happened(events), err != nil // what needs somebody is shown all the same
+		p.RunAddress = fmt.Sprintf("/runs/%d%s#events", s.History.Live(), p.Carry)
 	}
 	show(w, http.StatusOK, "alarms.html", p)
 }
@@ -106,14 +104,11 @@ func (s *server) alarmRow(a alarm.Alarm, h head) alarmRow {
 	}
 }
 
-// happened are the last of the guard's findings among events, and what was done about
-// them, the last first.
+// happened are events as lines.
 func (s *server) happened(events []history.Event) []review.Line {
 	var lines []review.Line
-	for _, e := range slices.Backward(events) {
-		if len(lines) < mostHappened && slices.Contains(alarmKinds, e.Kind) {
-			lines = append(lines, review.Line{At: review.Clock(e.At), Where: view.Where(e.Pot, s.Settings), What: review.EventWords(e)})
-		}
+	for _, e := range events {
+		lines = append(lines, review.Line{At: review.Clock(e.At), Where: view.Where(e.Pot, s.Settings), What: review.EventWords(e)})
 	}
 	return lines
 }

@@ -242,6 +242,22 @@ func justTakenBack(tx *sql.Tx, run int64) (notes []string, gone int, err error) 
 
 // Events lists what happened in a run, in order.
 func (s *Store) Events(run int64) ([]Event, error) {
+	events, err := s.eventsOf(run, `ORDER BY id`)
+	markTakenBack(events)
+	return events, err
+}
+
+// LastEvents lists the last of some kinds in a run, the last first. What was taken back is
+// not told from what was not.
+func (s *Store) LastEvents(run int64, most int, first Kind, others ...Kind) ([]Event, error) {
+	args := []any{first}
+	for _, k := range others {
+		args = append(args, k)
+	}
+	return s.eventsOf(run, `AND kind IN (?`+strings.Repeat(`, ?`, len(others))+`) ORDER BY id DESC LIMIT ?`, append(args, most)...)
+}
+
+func (s *Store) eventsOf(run int64, which string, more ...any) ([]Event, error) {
 	offset, err := s.offsets(run)
 	if err != nil {
 		return nil, err
@@ -256,8 +272,7 @@ func (s *Store) Events(run int64) ([]Event, error) {
 		e.At, e.Wall, e.Pot = offset[part]+time.Duration(bench)*time.Millisecond, time.UnixMilli(wall), e.Pot-1
 		events = append(events, e)
 		return nil
-	}, `SELECT part, bench_ms, wall_ms, kind, pot, text, amount, c, said_from, said_key, takes FROM event WHERE run = ? ORDER BY id`, run)
-	markTakenBack(events)
+	}, `SELECT part, bench_ms, wall_ms, kind, pot, text, amount, c, said_from, said_key, takes FROM event WHERE run = ? `+which, append([]any{run}, more...)...)
 	return events, err
 }
 

@@ -52,6 +52,11 @@ func TestWhatHappensLiveCountsFromTheStart(t *testing.T) {
 	assert.Equal(t, 2, newest.LeftOut)
 	assert.Equal(t, Note, newest.Events[1].Kind)
 
+	last, err := s.LastEvents(second.Run(), 2, Alarm, AlarmOver, Stirred)
+	require.NoError(t, err)
+	require.Len(t, last, 2)
+	assert.Equal(t, []Kind{AlarmOver, Alarm}, []Kind{last[0].Kind, last[1].Kind})
+
 	var times []time.Duration
 	require.NoError(t, s.LiveBetween(300*time.Millisecond, 900*time.Millisecond, func(c *cycles.Record) error {
 		times = append(times, c.Kept.Time)

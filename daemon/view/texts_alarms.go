@@ -14,6 +14,7 @@ type AlarmLabels struct {
 	FirstOut, RateFine, RateHigh, RateFlood                    string
 	NoMessages, MessagesGo, MessagesFail                       string
 	HappenedAlarms, HappenedWhy, NothingHappened, AllHappened  string
+	HappenedUnread                                             string
 	LookedFor, LookedForWhy, LookedForLegend, StandsNow        string
 	MayBe, HowFound, Does, WhatToDo                            string
 }
@@ -34,7 +35,8 @@ var alarmLabels = AlarmLabels{
 	MessagesGo:       "People elsewhere are told by message.",
 	MessagesFail:     "The last message to people elsewhere could NOT be sent: do not rely on it.",
 	HappenedAlarms:   "What has happened", HappenedWhy: "In this run, by bench time, the last first.", NothingHappened: "In this run the guard has found nothing so far.", AllHappened: "All that happened in this run",
-	LookedFor: "What the guard looks for",
+	HappenedUnread: "Not readable: the history can not be read now. What needs you stands above all the same.",
+	LookedFor:      "What the guard looks for",
 	LookedForWhy: "What is set aside waits for nobody and is not called by lamp and sound; messages to people elsewhere go on. The guard goes on looking and cuts heat when it has to, and that is called. It is no protection: " +
 		"the independent cut-out, the fuse, the earth and the emergency stop have to be.",
 	LookedForLegend: "Behind a figure, (C) is common practice without a source, (M) from memory, (E) our estimate.",
