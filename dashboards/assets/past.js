@@ -3,18 +3,23 @@
 import { replace, sendForms } from "./marks.js";
 import { keepTyped } from "./kept.js";
 
-// anew is this page as the server has it now; null where it does not answer.
-async function anew() {
-  const answer = await fetch(location.href).catch(() => null);
-  return answer?.ok ? new DOMParser().parseFromString(await answer.text(), "text/html") : null;
+// anew is this page as the server has it now; null where it does not answer in time.
+async function anew(withinMs) {
+  try {
+    const answer = await fetch(location.href, { signal: AbortSignal.timeout(withinMs) });
+    return answer.ok ? new DOMParser().parseFromString(await answer.text(), "text/html") : null;
+  } catch {
+    return null;
+  }
 }
+const runWithinMs = 30_000; // a long run takes a small computer a while
 
 // What was said of a shot or of an alarm shows in its card, which is fetched anew; an
 // alarm that is over is gone.
 async function refresh(form) {
   const card = form.closest(".card, .alarm, .anew");
   if (!card) return;
-  const page = await anew();
+  const page = await anew(runWithinMs);
   if (!page) return;
   const fresh = page.getElementById(card.id);
   if (fresh) replace(card, document.importNode(fresh, true));
@@ -115,12 +120,12 @@ for (const figure of document.querySelectorAll("figure.plot")) new Zoom(figure);
 
 // What needs somebody is kept as it is now, unless a hand or the keyboard is in it; what
 // does not answer says so.
-const needsEveryMs = 5000;
+const needsEveryMs = 5000, needsWithinMs = 3000;
 
 async function follow(needs) {
   const busy = () => needs.matches(":has(:focus-visible, :active, details[open])");
   if (document.hidden || busy()) return needs;
-  const fresh = (await anew())?.getElementById(needs.id);
+  const fresh = (await anew(needsWithinMs))?.getElementById(needs.id);
   if (busy()) return needs;
   if (fresh) {
     needs.replaceWith(fresh);
