@@ -39,7 +39,7 @@ export function duty(name, on) {
     look();
     return over;
   };
-  if (navigator.locks) navigator.locks.request(`bench ${name}`, take);
+  if (navigator.locks) navigator.locks.request(`bench ${name}`, take).catch(take);
   else take();
 }
 
