@@ -45,6 +45,9 @@ async function refresh() {
 const refreshEveryMs = 5000;
 setInterval(() => { if (!document.hidden) refresh().catch(() => {}); }, refreshEveryMs);
 
+// Who comes back to this page sees what is ticked off now, and not what was when it was left.
+addEventListener("pageshow", (e) => { if (e.persisted) refresh().catch(() => {}); });
+
 form.addEventListener("change", (e) => tick(e.target));
 // What was ticked before this script was there.
 for (const box of boxes) if (box.checked !== box.defaultChecked) tick(box);
