@@ -118,21 +118,47 @@ class Zoom {
 
 for (const figure of document.querySelectorAll("figure.plot")) new Zoom(figure);
 
-// What needs somebody is kept as it is now, unless a hand or the keyboard is in it; what
-// does not answer says so.
+// What needs somebody is kept as it is now, and what does not answer says so. Only a button
+// that is being pressed is waited for: what is open, and where the keyboard is, is found
+// again, and nothing is touched where only the time has changed.
 const needsEveryMs = 5000, needsWithinMs = 3000;
 
 async function follow(needs) {
-  const busy = () => needs.matches(":has(:focus-visible, :active, details[open])");
-  if (document.hidden || busy()) return needs;
+  const pressed = () => needs.matches(":has(:active)");
+  if (document.hidden || pressed()) return needs;
   const fresh = (await anew(needsWithinMs))?.getElementById(needs.id);
-  if (busy()) return needs;
-  if (fresh) {
-    needs.replaceWith(fresh);
-    return fresh;
+  if (pressed()) return needs;
+  if (!fresh) {
+    if (!needs.querySelector(":scope > .problem")) needs.prepend(Object.assign(document.createElement("p"), { className: "problem", role: "alert", textContent: needs.dataset.stopped }));
+    return needs;
   }
-  if (!needs.querySelector(":scope > .problem")) needs.prepend(Object.assign(document.createElement("p"), { className: "problem", role: "alert", textContent: needs.dataset.stopped }));
-  return needs;
+  if (told(fresh) === told(needs)) {
+    needs.querySelector(".rate").replaceWith(fresh.querySelector(".rate"));
+    return needs;
+  }
+  renew(needs, fresh);
+  return fresh;
+}
+
+// told is what stands there, however it is folded and whenever it was asked for.
+function told(needs) {
+  const all = needs.cloneNode(true);
+  all.querySelector(".rate").remove();
+  for (const e of all.querySelectorAll("details")) e.open = false;
+  return all.innerHTML;
+}
+
+// renew puts what needs somebody anew in its place, alarm by alarm: an open one stays open,
+// and the keyboard stays where it was, or goes on from the page's own part.
+function renew(old, fresh) {
+  const keyboard = old.contains(document.activeElement) ? document.activeElement : null;
+  const form = keyboard?.form?.getAttribute("action"), row = keyboard?.closest(".alarm")?.id;
+  const open = Array.from(old.querySelectorAll(".alarm:has(details[open])"), (e) => e.id);
+  old.replaceWith(fresh);
+  for (const id of open) document.getElementById(id)?.querySelector("details")?.setAttribute("open", "");
+  if (!keyboard) return;
+  const same = document.getElementById(row)?.querySelector(form ? `[action="${form}"] button` : "summary");
+  (same ?? document.getElementById("main")).focus();
 }
 
 async function keepFollowing(needs) {
