@@ -167,3 +167,12 @@ async function keepFollowing(needs) {
 
 const needs = document.getElementById("needs");
 if (needs) setTimeout(keepFollowing, needsEveryMs, needs);
+
+// What is gone to may be folded away.
+function unfold() {
+  const there = document.getElementById(location.hash.slice(1));
+  for (let e = there; e; e = e.parentElement) if (e.matches("details")) e.open = true;
+  there?.scrollIntoView();
+}
+addEventListener("hashchange", unfold);
+unfold();
