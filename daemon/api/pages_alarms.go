@@ -33,7 +33,7 @@ type alarmGroup struct {
 	Rows  []alarmRow
 }
 
-// alarmRow is one alarm that is not normal.
+// alarmRow is one alarm that is not normal, or what else needs somebody: that has no address.
 type alarmRow struct {
 	Code, Where, Title, State, Instruction, Address string
 	Pot                                             int
@@ -90,6 +90,13 @@ func (s *server) alarmGroups(now []alarm.Alarm, h head) []alarmGroup {
 			in = &first
 		}
 		in.Rows = append(in.Rows, s.alarmRow(a, h))
+	}
+	if why := s.phonesLost(); why != nil {
+		c, in := view.PhonesLost(why), &then
+		if len(first.Rows) == 0 {
+			in = &first
+		}
+		in.Rows = append(in.Rows, alarmRow{Code: c.Code, Where: c.Where, Title: c.Title, State: c.Status, Instruction: c.Instruction, Waits: true})
 	}
 	return slices.DeleteFunc([]alarmGroup{first, then, over, toKnow, aside}, func(g alarmGroup) bool { return len(g.Rows) == 0 })
 }

@@ -296,6 +296,9 @@ func TestABrokenFileOfPhonesIsSaidLoudly(t *testing.T) {
 		requireAll(t, body(t, do(h, request("GET", page))), said, "phones-broken-", "meltwarden phone add")
 	}
 	requireAll(t, body(t, do(h, request("GET", "/phones"))), "phones-broken-")
+	needs := body(t, do(h, request("GET", "/alarms")))
+	requireAll(t, needs, `id="alarm-phones-out-0"`, said, "phones-broken-")
+	assert.NotContains(t, needs, "/acknowledge", "it is no alarm of the guard's")
 	require.NoError(t, o.Phones.Close())
 	require.NoError(t, os.Remove(filepath.Join(folder, phone.FileName)))
 	require.NoError(t, os.Mkdir(filepath.Join(folder, phone.FileName), 0o700))
