@@ -27,6 +27,7 @@ func ClearFrom(c float64) Both {
 // BenchWords and PotWords. Those with a verb of fmt in them say what it takes.
 type Labels struct {
 	Simulated, NotLive, LastReading, NoReadingYet       string
+	Unheard                                             string
 	NotSent, NotSentOff                                 string
 	Stir, Clear, Colour, Cured, Lift, Return, MoreMarks string
 	Silence, AllOff, SoundOn, SoundIsOn, TestSound      string
@@ -119,6 +120,7 @@ var texts = struct {
 	Labels: Labels{
 		Simulated: "Simulated bench – invented scenario",
 		NotLive:   "NOT LIVE", LastReading: "last reading", NoReadingYet: "NOT LIVE – no reading yet",
+		Unheard:    "NOT LIVE: a part of this page did not arrive, so it is not kept up to date and what it shows is old. Load it again. Take the bench for hot.",
 		NotSent:    "Not sent:",
 		NotSentOff: "ALL OFF was not sent. Use the emergency stop at the bench.",
 		Stir:       "Stirred", Clear: "Melt is clear", Colour: "Colour added",

@@ -299,3 +299,4 @@ keepTyped();
 trend.unit = unit;
 follow();
 restOutOfView(letGo, follow);
+delete body.dataset.unheard; // from here on this script says what is not live
