@@ -304,7 +304,7 @@ func TestABrokenFileOfPhonesIsSaidLoudly(t *testing.T) {
 	require.NoError(t, os.Mkdir(filepath.Join(folder, phone.FileName), 0o700))
 	require.ErrorContains(t, o.Phones.Trouble(), folder)
 	text := body(t, do(h, request("GET", "/api/v1/bench")))
-	requireAll(t, text, said, "phones phones.sqlite: can not be used now")
+	requireAll(t, text, said, "Why: phones.sqlite: can not be used now")
 	assert.NotContains(t, text, folder, "nobody elsewhere is told where it is")
 	require.NoError(t, os.Remove(filepath.Join(folder, phone.FileName)))
 

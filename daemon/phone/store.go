@@ -237,7 +237,8 @@ func (e *TroubleError) Error() string {
 
 // Said is what Error is, without the place of the file: everybody who is let in reads it.
 func (e *TroubleError) Said() string {
-	return strings.ReplaceAll(e.Error(), filepath.Dir(e.path)+string(filepath.Separator), "")
+	said := strings.ReplaceAll(e.Error(), filepath.Dir(e.path)+string(filepath.Separator), "")
+	return strings.TrimPrefix(said, "phones ")
 }
 
 // Unwrap returns the cause.

@@ -120,7 +120,7 @@ var texts = struct {
 	Labels: Labels{
 		Simulated: "Simulated bench – invented scenario",
 		NotLive:   "NOT LIVE", LastReading: "last reading", NoReadingYet: "NOT LIVE – no reading yet",
-		Unheard:    "NOT LIVE: a part of this page did not arrive, so it is not kept up to date and what it shows is old. Load it again. Take the bench for hot.",
+		Unheard:    "NOT LIVE: a part of this page did not arrive, and what it shows is old. Load it again. Take the bench for hot.",
 		NotSent:    "Not sent:",
 		NotSentOff: "ALL OFF was not sent. Use the emergency stop at the bench.",
 		Stir:       "Stirred", Clear: "Melt is clear", Colour: "Colour added",
