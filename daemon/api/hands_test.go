@@ -200,33 +200,38 @@ func TestAMarkWhoseAnswerIsLost(t *testing.T) {
 	s := newStage(t, holding())
 	const live = `document.body.dataset.live === "true"`
 	listed := `document.querySelectorAll("#unsent li").length === 1`
-	stir, send := chromedp.Click(`[action="/api/v1/pots/3/stir"] button`), chromedp.Click(`#unsent [data-do="send"]`)
+	click := func(what string) { // wherever the list has moved it to
+		evaluate[bool](s, `document.querySelector('`+what+`').click(), true`)
+	}
+	stir := func() { click(`[action="/api/v1/pots/3/stir"] button`) }
+	send := func() { click(`#unsent [data-do="send"]`) }
 	s.becomes(live)
-	evaluate[bool](s, `window.lost = true, window.told = 0, document.addEventListener("unsent", () => window.told++), true`)
+	evaluate[bool](s, `window.lost = true, window.told = window.sent = 0, document.addEventListener("sent", () => window.sent++), document.addEventListener("unsent", () => window.told++), true`)
 	evaluate[bool](s, `window.fetch = ((real) => async (...asked) => {
 		const answer = await real(...asked);
 		if (window.lost) throw new TypeError("gone");
 		return answer;
 	})(fetch), true`)
-	s.do(stir)
+	stir()
 	assert.Equal(t, control.Command{Kind: control.Stir, Pot: 2}, s.command())
 	s.becomes(listed)
-	s.do(stir)
+	stir()
 	s.becomes(`window.told === 2 && ` + listed)
 	evaluate[bool](s, `window.lost = false, true`)
-	s.do(send)
+	send()
 	s.becomes(`document.getElementById("unsent").hidden`)
 	assert.Empty(t, s.queue)
-	s.do(stir)
+	stir()
 	assert.Equal(t, control.Command{Kind: control.Stir, Pot: 2}, s.command(), "answered: the next is another")
+	s.becomes(`window.sent === 1`)
 
 	evaluate[bool](s, `window.lost = true`)
-	s.do(stir)
+	stir()
 	assert.Equal(t, control.Command{Kind: control.Stir, Pot: 2}, s.command())
 	s.becomes(listed)
 	s.do(chromedp.Reload())
 	s.becomes(listed + ` && ` + live)
-	s.do(send)
+	send()
 	s.becomes(`document.getElementById("unsent").hidden`)
 	assert.Empty(t, s.queue)
 }
