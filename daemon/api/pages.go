@@ -24,6 +24,9 @@ type head struct {
 	Simulated bool
 	// DarkOn is the media query of what is dark.
 	DarkOn string
+	// Now is what the bench's page says of it, and Needed how many alarms need somebody.
+	Now    view.BenchWords
+	Needed int
 	unit   review.Unit
 }
 
@@ -40,6 +43,7 @@ func (h head) UnitSign() string { return h.unit.Sign() }
 
 func (s *server) head(r *http.Request, title, here string) head {
 	h := head{Labels: view.Texts(), Title: title, Here: here, Simulated: s.Simulated, DarkOn: darkOn(r, everySize), unit: unitOf(r)}
+	h.Now, h.Needed = s.now().Shown, needed(s.Alarms.Now())
 	other := r.URL.Query()
 	if unitOf(r) == review.Fahrenheit {
 		h.Carry = "?" + unitQuery(review.Fahrenheit).Encode()

@@ -71,6 +71,17 @@ func (s *server) alarmsPage(w http.ResponseWriter, r *http.Request) {
 	show(w, http.StatusOK, "alarms.html", p)
 }
 
+// needed is how many alarms need somebody: what is set aside and what is only good to know
+// does not.
+func needed(now []alarm.Alarm) (n int) {
+	for _, a := range now {
+		if !a.State.Aside() && a.Priority != alarm.Low {
+			n++
+		}
+	}
+	return n
+}
+
 // alarmGroups parts the alarms by what they ask for, the most pressing first. They come
 // in the order of their priority.
 func (s *server) alarmGroups(now []alarm.Alarm, h head) []alarmGroup {

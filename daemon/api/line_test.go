@@ -1,0 +1,41 @@
+package api
+
+import (
+	"io"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
+	"meltwarden/control/guard"
+	"meltwarden/daemon/frames"
+)
+
+// TestEveryPageSaysThatTheBenchTripped: whoever reads about past runs does not see the
+// bench's own page.
+func TestEveryPageSaysThatTheBenchTripped(t *testing.T) {
+	hub := &frames.Hub{}
+	o, _ := options(hub)
+	o.History = opened(t)
+	h := New(o)
+	body := func(path string) string {
+		b, err := io.ReadAll(do(h, request("GET", path)).Body)
+		require.NoError(t, err)
+		return string(b)
+	}
+	assert.Contains(t, body("/runs"), `data-tone="lost"`)
+	f := tripped()
+	hub.Publish(f)
+	o.Alarms.See(&control.Frame{Time: time.Second, Conditions: append(f.Conditions, guard.Condition{
+		Code: guard.StillHot, Pot: -1, Severity: guard.Note, Active: true,
+	})})
+	for _, path := range []string{"/runs", "/recipes", "/alarms", "/pages"} {
+		page := body(path)
+		assert.Contains(t, page, `class="bench-line" data-tone="danger"`, path)
+		assert.Contains(t, page, "<b>2 chalk tripped, reset at the bench</b>", path)
+		assert.Contains(t, page, `class="needed">2</b>`, path) // a note needs nobody
+	}
+	assert.Contains(t, body("/"), `class="needed">2</b>`)
+}
