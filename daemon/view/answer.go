@@ -113,7 +113,7 @@ func answer(f *frames.Frame, s control.Settings) (line Both, detail string) {
 	switch {
 	case p.Wait == control.WaitReset:
 		return same(tripAnswer(f, s, i)), ""
-	case f.Pour.Known && p.Wait == control.WaitReturn:
+	case f.Pour.Known && p.Wait == control.WaitReturn && !curing(f):
 		return pourAnswer(f, s)
 	}
 	takes := ""
@@ -147,8 +147,29 @@ var order = map[control.Wait]int{
 	control.WaitWarm: 8, control.WaitReturn: 9, control.WaitSteady: 9, control.WaitStir: 10, control.WaitHand: 7,
 }
 
-// worst returns the index of the pot that holds up the pour, -1 when none does.
+// worst returns the index of the pot that holds up the pour, -1 when none does. What takes
+// time by itself gives way to a pot that is off its plate: that one waits for a hand, however
+// long the others take.
 func worst(f *frames.Frame) int {
+	found := furthest(f)
+	if found < 0 || !timed(f.Pots[found].Wait) {
+		return found
+	}
+	away := slices.IndexFunc(f.Pots, func(p control.PotFrame) bool { return p.Wait == control.WaitReturn })
+	if away < 0 {
+		return found
+	}
+	return away
+}
+
+// curing reports whether any pot is still on its way through its cure, so that nobody pours.
+func curing(f *frames.Frame) bool {
+	return slices.ContainsFunc(f.Pots, func(p control.PotFrame) bool {
+		return p.Wait == control.WaitHeat || p.Wait == control.WaitDwell
+	})
+}
+
+func furthest(f *frames.Frame) int {
 	found := -1
 	for i := range f.Pots {
 		if f.Pots[i].Wait == control.WaitNothing {

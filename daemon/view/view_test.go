@@ -14,6 +14,7 @@ import (
 	"meltwarden/control/guard"
 	"meltwarden/control/loop"
 	"meltwarden/control/model"
+	"meltwarden/control/pour"
 	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
 )
@@ -69,6 +70,14 @@ func TestTheWorstPotIsNamed(t *testing.T) {
 			waiting3(control.WaitStir, control.WaitHeat, control.WaitDwell),
 			func(f *frames.Frame) { melt(f, 1, 100); f.Pots[1].TargetC = 177; f.Pots[1].WaitLeft = 8 * time.Minute },
 			"Not yet: chalk 77 °C below its cure temperature, about 8 min", "Not yet: chalk 139 °F below its cure temperature, about 8 min",
+		},
+		"off its plate before what takes time": {
+			waiting3(control.WaitNothing, control.WaitReturn, control.WaitHeat),
+			func(f *frames.Frame) {
+				melt(f, 2, 97)
+				f.Pots[2].TargetC, f.ReadyIn, f.Pour = 177, 12*time.Minute, pour.Left{In: 24 * time.Second, Known: true}
+			},
+			"Not yet: chalk is off its plate", "Not yet: chalk is off its plate",
 		},
 		"longer of two, without a colour": {
 			waiting3(control.WaitSteady, none, control.WaitSteady),
