@@ -40,6 +40,8 @@ type Bench struct {
 	asked, duty []float64 // before and after the circuit's share and the guard
 	told        []float64 // of which this now
 	need        []float64
+	allOff      bool            // was asked for, and nobody has enabled heat since
+	sinceAllOff time.Duration
 	held        []time.Duration // how long each pot has been kept hot since it was cured
 }
 
@@ -144,6 +146,11 @@ func (b *Bench) look(in *Input, elapsed time.Duration) {
 		p.seesOfLift(&s.Pots[i])
 	}
 	b.guard.Look(s)
+	b.sinceAllOff += elapsed
+	if s.AllOff {
+		b.allOff, b.sinceAllOff = true, 0
+	}
+	b.allOff = b.allOff && b.guard.State() != HeatEnabled
 	if b.guard.Pressed() {
 		for _, p := range b.pots {
 			p.pressed()
@@ -224,6 +231,7 @@ func (b *Bench) watts(duty []float64) float64 {
 func (b *Bench) report(in *Input, elapsed time.Duration, out *Frame) {
 	out.Cycle, out.Time, out.Elapsed = b.cycle, b.now, in.Elapsed
 	out.Heat = b.guard.State()
+	out.AllOff, out.SinceAllOff = b.allOff, b.sinceAllOff
 	out.PowerW = b.watts(b.duty)
 	out.Mould, out.Room, out.Contacts = in.Mould, in.Room, in.Contacts
 	out.Conditions = b.guard.Append(out.Conditions[:0])

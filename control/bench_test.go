@@ -323,6 +323,11 @@ func TestAllOff(t *testing.T) {
 		r.step(all(kind, 3)...)
 		assert.Equal(t, control.HeatBlocked, r.f.Heat, "%v enables heat", kind)
 	}
+	r.step(control.Command{Kind: control.AllOff})
+	f = r.run(time.Minute)
+	assert.True(t, f.AllOff, "it is known why heat is off")
+	assert.InDelta(t, 60, f.SinceAllOff.Seconds(), 1)
+	assert.False(t, r.press().AllOff, "until somebody enables it")
 }
 
 // TestLeftAlone: with nobody at the bench it calls after ten minutes and switches

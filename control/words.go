@@ -229,6 +229,9 @@ type Frame struct {
 	Time    time.Duration // bench time: the sum of all Elapsed
 	Elapsed time.Duration
 	Heat    HeatState
+	// AllOff is true while heat is off since somebody asked for that, SinceAllOff ago.
+	AllOff      bool
+	SinceAllOff time.Duration
 	// Ready is true when every pot is ready to pour.
 	Ready bool
 	// ReadyIn is how long it takes until every pot is ready, give or take ReadyWithin, as

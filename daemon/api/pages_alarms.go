@@ -131,9 +131,9 @@ func (s *server) happened(events []history.Event) []review.Line {
 	return lines
 }
 
-// alarmKinds are the events that tell of alarms.
+// alarmKinds are the events that tell of alarms, and that heat was taken away.
 var alarmKinds = []history.Kind{
-	history.Alarm, history.AlarmOver, history.AlarmAcknowledged, history.AlarmShelved, history.AlarmOutOfService, history.AlarmTakenUp, history.HeatTripped,
+	history.Alarm, history.AlarmOver, history.AlarmAcknowledged, history.AlarmShelved, history.AlarmOutOfService, history.AlarmTakenUp, history.HeatTripped, history.AllOff,
 }
 
 // ruleGroups are all that the guard looks for, what takes the most heat away first.

@@ -224,11 +224,25 @@ func timed(w control.Wait) bool {
 // lacksNow is lacks for a frame: a pot that waits for the button while others are
 // heated is named.
 func lacksNow(f *frames.Frame, p *control.PotFrame, name string, u unit) string {
+	if p.Wait == control.WaitEnable && f.AllOff && f.Heat == control.HeatBlocked {
+		return fmt.Sprintf(texts.allOff, sinceOff(f.SinceAllOff))
+	}
 	heated := func(p control.PotFrame) bool { return p.Wait != control.WaitEnable }
 	if p.Wait == control.WaitEnable && f.Heat == control.HeatEnabled && slices.ContainsFunc(f.Pots, heated) {
 		return fmt.Sprintf(texts.potEnable, name)
 	}
 	return lacks(p, name, u)
+}
+
+// sinceOff is how long ago ALL OFF was asked for, no finer than it is worth telling.
+func sinceOff(d time.Duration) string {
+	switch {
+	case d < time.Minute:
+		return texts.justNow
+	case d < time.Hour:
+		return fmt.Sprintf(texts.minutesAgo, int(d.Minutes()))
+	}
+	return fmt.Sprintf(texts.hoursAgo, int(d.Hours()), int(d.Minutes())%60)
 }
 
 // lacks says what stands between the named pot and the pour.

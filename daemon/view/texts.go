@@ -110,6 +110,7 @@ var texts = struct {
 	bench, pot, active, latched, activeLatched string
 	power, powerOf, aside, mould, room         string
 	fewSeconds, aboutSeconds, aboutMinutes     string
+	allOff, justNow, minutesAgo, hoursAgo      string
 	aboutHours                                 string
 	clearFrom, potEnable, predictedIn          string
 	actTell, actInhibit, actHeater, actAll     string
@@ -155,6 +156,7 @@ var texts = struct {
 	coasts:      "with the heat off now it still rises to ≈ %s %s (%s to %s)",
 	inInjector:  "in the injector for %s: %s",
 	predictedIn: "%s %s in %d min",
+	allOff:      "ALL OFF was pressed %s, heaters told zero", justNow: "just now", minutesAgo: "%d min ago", hoursAgo: "%d h %d min ago",
 	potEnable:   "%s waits for another press of the enable button",
 	potTripped:  "%s tripped, reset at the bench", benchTripped: "Tripped, reset at the bench",
 	notYet: "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",

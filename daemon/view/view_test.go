@@ -71,6 +71,13 @@ func TestTheWorstPotIsNamed(t *testing.T) {
 			func(f *frames.Frame) { melt(f, 1, 100); f.Pots[1].TargetC = 177; f.Pots[1].WaitLeft = 8 * time.Minute },
 			"Not yet: chalk 77 °C below its cure temperature, about 8 min", "Not yet: chalk 139 °F below its cure temperature, about 8 min",
 		},
+		"all off": {
+			waiting3(control.WaitEnable, control.WaitEnable, control.WaitEnable),
+			func(f *frames.Frame) {
+				f.Heat, f.AllOff, f.SinceAllOff = control.HeatBlocked, true, 3*time.Minute+50*time.Second
+			},
+			"Not yet: ALL OFF was pressed 3 min ago, heaters told zero", "Not yet: ALL OFF was pressed 3 min ago, heaters told zero",
+		},
 		"off its plate before what takes time": {
 			waiting3(control.WaitNothing, control.WaitReturn, control.WaitHeat),
 			func(f *frames.Frame) {
