@@ -40,7 +40,7 @@ type Bench struct {
 	asked, duty []float64 // before and after the circuit's share and the guard
 	told        []float64 // of which this now
 	need        []float64
-	allOff      bool            // was asked for, and nobody has enabled heat since
+	allOff      bool // was asked for, and nobody has enabled heat since
 	sinceAllOff time.Duration
 	held        []time.Duration // how long each pot has been kept hot since it was cured
 }

@@ -221,15 +221,19 @@ func (p *pot) countBand(elapsed time.Duration) {
 	switch {
 	case off <= p.set.BandC:
 		p.inBandFor += elapsed
-	case off > p.set.BandC*bandSlack:
+	case off > StillReadyC(p.set.BandC):
 		p.inBandFor = 0
 	}
 }
 
+// StillReadyC is how far off its set-point a pot that is ready may be without losing that, in
+// degrees Celsius, for half a band.
+func StillReadyC(bandC float64) float64 { return bandC * bandSlack }
+
 // inBand reports whether the pot counts as in band, hysteresis included.
 func (p *pot) inBand() bool {
 	off := math.Abs(p.melt.C() - p.set.SetpointC)
-	return off <= p.set.BandC || p.inBandFor > 0 && off <= p.set.BandC*bandSlack
+	return off <= p.set.BandC || p.inBandFor > 0 && off <= StillReadyC(p.set.BandC)
 }
 
 // freshStir reports whether the last stir is recent enough, hysteresis included.

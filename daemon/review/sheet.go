@@ -13,6 +13,7 @@ import (
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/shot"
+	"meltwarden/daemon/view"
 )
 
 // NotRecorded stands for what nobody measured, marked or typed.
@@ -99,8 +100,9 @@ type PotSheet struct {
 	Dose                                string
 	// Injector is what it lost from the draw to the push, as it is estimated.
 	Injector string
-	// Out is true when the pot is known to have been outside its band.
-	Out bool
+	// Out is true when the pot is known to have been outside its band; OutWords say it.
+	Out      bool
+	OutWords string
 }
 
 // Sheets are the shots of the run in words.
@@ -151,14 +153,31 @@ func (u Unit) off(c shot.Card) string {
 	})
 	var words []string
 	for _, p := range out {
-		words = append(words, p.Colour+" "+u.beside(p.DeviationC))
+		word := p.Colour + " " + u.beside(p.DeviationC)
+		if p.StillReady() {
+			word += ", " + u.outWords(p)
+		}
+		words = append(words, word)
 	}
 	return strings.Join(words, "; ")
 }
 
+// outWords say how a pot was outside its band: one that was still called ready is told as on
+// the bench's page.
+func (u Unit) outWords(p shot.Pot) string {
+	still := view.StillReady(float64(p.BandC))
+	switch {
+	case !p.StillReady():
+		return view.Texts().OutOfBand
+	case u == Fahrenheit:
+		return still.F
+	}
+	return still.C
+}
+
 func (u Unit) pot(p shot.Pot) PotSheet {
 	return PotSheet{
-		Colour: p.Colour, Name: p.Name, State: p.State, Out: p.OutOfBand(),
+		Colour: p.Colour, Name: p.Name, State: p.State, Out: p.OutOfBand(), OutWords: u.outWords(p),
 		Melt: u.temperature(p.MeltC), Target: u.temperature(p.TargetC), Band: u.difference(p.BandC, "± %.1f"),
 		Deviation: u.difference(p.DeviationC, "%+.1f"),
 		Slope:     u.difference(p.SlopeCPerMin, "%+.1f") + perMinute(p.SlopeCPerMin),

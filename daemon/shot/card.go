@@ -66,6 +66,12 @@ func (p *Pot) UnmarshalJSON(text []byte) error {
 // OutOfBand reports whether the pot is known to have been outside its band.
 func (p Pot) OutOfBand() bool { return math.Abs(float64(p.DeviationC)) > float64(p.BandC) }
 
+// StillReady reports whether the pot was outside its band and ready all the same, as one
+// that has been in it may be.
+func (p Pot) StillReady() bool {
+	return p.OutOfBand() && p.State == control.Ready.String() && math.Abs(float64(p.DeviationC)) <= control.StillReadyC(float64(p.BandC))
+}
+
 // Worst is the index of the pot furthest from its own target, or -1 when no
 // deviation is known.
 func (c Card) Worst() int {

@@ -56,6 +56,11 @@ func (a aim) offset(p *control.PotFrame) Both {
 	if a.cure {
 		at, place = texts.atCure, texts.cure
 	}
+	still := same("")
+	if !a.cure && p.State == control.Ready && math.Abs(off) > p.BandC {
+		ready := StillReady(p.BandC)
+		still = Both{", " + ready.C, ", " + ready.F}
+	}
 	return inBoth(func(u unit) string {
 		if math.Abs(u.span(off)) < 0.05 {
 			return at
@@ -64,7 +69,15 @@ func (a aim) offset(p *control.PotFrame) Both {
 		if off < 0 {
 			text = texts.below
 		}
-		return fmt.Sprintf(text, strconv.FormatFloat(math.Abs(u.span(off)), 'f', 1, 64), u.symbol, place)
+		return fmt.Sprintf(text, strconv.FormatFloat(math.Abs(u.span(off)), 'f', 1, 64), u.symbol, place) + u.of(still)
+	})
+}
+
+// StillReady says of a pot outside half a band, in degrees Celsius, that it is ready all the
+// same, and how far.
+func StillReady(bandC float64) Both {
+	return inBoth(func(u unit) string {
+		return fmt.Sprintf(texts.stillReady, trimmed(u.span(control.StillReadyC(bandC))), u.symbol)
 	})
 }
 

@@ -111,6 +111,7 @@ var texts = struct {
 	power, powerOf, aside, mould, room         string
 	fewSeconds, aboutSeconds, aboutMinutes     string
 	allOff, justNow, minutesAgo, hoursAgo      string
+	stillReady                                 string
 	aboutHours                                 string
 	clearFrom, potEnable, predictedIn          string
 	actTell, actInhibit, actHeater, actAll     string
@@ -156,9 +157,10 @@ var texts = struct {
 	coasts:      "with the heat off now it still rises to ≈ %s %s (%s to %s)",
 	inInjector:  "in the injector for %s: %s",
 	predictedIn: "%s %s in %d min",
+	stillReady:  "just outside its band; still ready up to %s %s",
 	allOff:      "ALL OFF was pressed %s, heaters told zero", justNow: "just now", minutesAgo: "%d min ago", hoursAgo: "%d h %d min ago",
-	potEnable:   "%s waits for another press of the enable button",
-	potTripped:  "%s tripped, reset at the bench", benchTripped: "Tripped, reset at the bench",
+	potEnable:  "%s waits for another press of the enable button",
+	potTripped: "%s tripped, reset at the bench", benchTripped: "Tripped, reset at the bench",
 	notYet: "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
 	readyIn:   "can be ready in %s", allReadyIn: ", all ready in %s", within: "%d ± %d %s",

@@ -339,6 +339,20 @@ func TestWhatIsPredictedEndsWhereNothingIs(t *testing.T) {
 	assert.Empty(t, Of(f, bench(), noon.Add(time.Minute)).Pots[0].AheadC, "of a bench that is not live nothing is predicted")
 }
 
+// TestAPotThatIsStillReadySaysSo where it is outside its band, by control's own number.
+func TestAPotThatIsStillReadySaysSo(t *testing.T) {
+	f := waiting3(control.WaitNothing, control.WaitCool, control.WaitNothing)
+	for i := range f.Pots {
+		f.Pots[i].Melt.C, f.Pots[i].MeltC = 170.1, 170.1
+		f.Pots[i].State, f.Pots[i].Cured = control.Ready, true
+	}
+	f.Pots[1].State = control.Cooling
+	b := Of(f, bench(), noon)
+	assert.Equal(t, "2.1 °C above set-point, just outside its band; still ready up to 2.5 °C", b.Pots[0].Shown.Off.C)
+	assert.Equal(t, "3.8 °F above set-point, just outside its band; still ready up to 4.5 °F", b.Pots[0].Shown.Off.F)
+	assert.Equal(t, "2.1 °C above set-point", b.Pots[1].Shown.Off.C)
+}
+
 // TestATrialIsToldAndOffered where the pot is doubted and held, and not once it is done.
 func TestATrialIsToldAndOffered(t *testing.T) {
 	f := waiting3(control.WaitStir, control.WaitNothing, control.WaitNothing)

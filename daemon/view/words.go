@@ -280,6 +280,14 @@ func (u unit) degrees(c float64) float64 { return c*u.scale + u.offset }
 // span converts a difference in degrees Celsius.
 func (u unit) span(c float64) float64 { return c * u.scale }
 
+// of is the text in this unit.
+func (u unit) of(b Both) string {
+	if u == fahrenheit {
+		return b.F
+	}
+	return b.C
+}
+
 // whole writes a temperature without decimals, a dash when it is not known.
 func (u unit) whole(c Figure) string {
 	if !c.Known() {
