@@ -53,7 +53,9 @@ func WhyOf(c evidence.Case, u review.Unit) Why {
 type Try struct {
 	Labels                        view.Labels
 	Heading, Rule, Unseen, Wanted string
-	Advice                        []try.Advice
+	// AsItIs and ToWait head the card of what was drawn outside its band.
+	AsItIs, ToWait string
+	Advice         []try.Advice
 	// Address takes what is accepted, where Here says that it may be; "" in a report, which
 	// can accept nothing.
 	Address string
@@ -63,7 +65,7 @@ type Try struct {
 // TryOf puts what to try next into words.
 func TryOf(advice []try.Advice) Try {
 	return Try{
-		Labels: view.Texts(), Heading: try.Heading, Rule: try.Rule, Unseen: try.UnseenWords, Wanted: try.WantedWords, Advice: advice,
+		Labels: view.Texts(), Heading: try.Heading, Rule: try.Rule, Unseen: try.UnseenWords, Wanted: try.WantedWords, AsItIs: try.AsItIs, ToWait: try.ToWait, Advice: advice,
 	}
 }
 

@@ -19,6 +19,9 @@ const (
 	Rule = "One change at a time, so that its effect can be told. It becomes a new version of the recipe when you accept it, and is judged by its shots."
 	// AimWords stand with a change that is an aim.
 	AimWords = "An aim for your hands: the page shows it, and a card says when it was missed. Nothing enforces it."
+	// AsItIs and ToWait head the card of a shot that was drawn too early or too late.
+	AsItIs = "no change of the recipe"
+	ToWait = "Wait for the call"
 	// UnseenWords stand before what no thermometer sees.
 	UnseenWords = "No thermometer sees these; look at them as well:"
 	// WantedWords stand before figures that were not recorded.
@@ -53,10 +56,11 @@ func (a Advice) WriteText(w io.Writer) error {
 	if len(a.Choices) > 0 {
 		t.line("", strings.TrimSpace(Rule+" "+a.Basis))
 	}
-	if a.First != "" {
-		t.line("", a.First)
-	}
 	t.line("", "")
+	if a.First != "" {
+		t.line("  ", "first: "+AsItIs+" – "+ToWait)
+		t.line("      ", a.First)
+	}
 	if a.None != "" {
 		t.line("  ", a.None)
 	}

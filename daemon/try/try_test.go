@@ -3,6 +3,7 @@ package try
 import (
 	"math"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -288,4 +289,18 @@ func TestEveryVerdictHasItsOwnAdvice(t *testing.T) {
 	a, err := AdviceOn(all[:1], "")
 	require.NoError(t, err)
 	assert.Equal(t, "bled", a.Fault)
+}
+
+// TestToWaitComesFirst where a pot was drawn outside its band: the recipe may be right.
+func TestToWaitComesFirst(t *testing.T) {
+	s := at(t, aimless(t), "bled", -2.3, 2.4, 0)
+	s.Finding.Hypotheses = []evidence.Hypothesis{fitting(t, "bled", cause.Hottest, 2.4, 0.1)}
+	for i := range s.Card.Pots {
+		s.Card.Pots[i].BandC = 2
+	}
+	var b strings.Builder
+	require.NoError(t, s.Propose().WriteText(&b))
+	wait, choice := strings.Index(b.String(), "first: "+AsItIs+" – "+ToWait), strings.Index(b.String(), "choice 1:")
+	assert.Positive(t, wait, b.String())
+	assert.Less(t, wait, choice)
 }
