@@ -72,7 +72,7 @@ type Finding struct {
 	// Looked, is above Level. Each is how many shots of both outcomes in one run would
 	// decide.
 	Looked   int           `json:"figures_looked_at"`
-	Smallest frames.Figure `json:"smallest_chance"`
+	Smallest frames.Chance `json:"smallest_chance"`
 	Decides  bool          `json:"decides"`
 	Each     int           `json:"each_to_decide"`
 	// Causes are the fault's own, Others all figures that the table does not name for
@@ -129,8 +129,8 @@ type Row struct {
 	// Alone is how likely it is by chance if nothing else had been looked at, Chance
 	// with all figures and faults counted; not
 	// known where it says nothing.
-	Alone  frames.Figure `json:"chance_alone"`
-	Chance frames.Figure `json:"chance"`
+	Alone  frames.Chance `json:"chance_alone"`
+	Chance frames.Chance `json:"chance"`
 	Says   Says          `json:"says"`
 	// Missing is how many of the shots do not have it.
 	Missing int `json:"not_recorded"`
@@ -142,7 +142,7 @@ type Row struct {
 	// Between is the rank correlation from run to run, and BetweenChance how likely that
 	// is by chance with all figures counted; not known where runs are too few.
 	Between       frames.Figure `json:"between_runs"`
-	BetweenChance frames.Figure `json:"between_runs_chance"`
+	BetweenChance frames.Chance `json:"between_runs_chance"`
 	// Dots are the shots that have the figure.
 	Dots []Dot `json:"-"`
 }
@@ -223,7 +223,7 @@ func (f *Finding) hold(known cause.Fault, seen []run) {
 			f.Looked++
 		}
 	}
-	f.Smallest = frames.Figure(exact.Reach(both(seen, nil)))
+	f.Smallest = frames.Chance(exact.Reach(both(seen, nil)))
 	f.Decides = f.Looked > 0 && float64(f.Smallest)*float64(f.Looked) <= Level
 	f.Each = exact.Each(max(f.Looked, 1), Level)
 	chances := make([]float64, len(figures))
@@ -236,11 +236,11 @@ func (f *Finding) hold(known cause.Fault, seen []run) {
 		r := &rows[j]
 		switch reach := exact.Reach(both(seen, figures[j])); {
 		case !r.varies():
-			r.Chance, r.Says = frames.Unknown(), NotRecorded
+			r.Chance, r.Says = frames.Chance(frames.Unknown()), NotRecorded
 		case !f.Decides || reach*float64(f.Looked) > Level:
-			r.Chance, r.Says = frames.Unknown(), TooFew
+			r.Chance, r.Says = frames.Chance(frames.Unknown()), TooFew
 		default:
-			r.Chance, r.More = frames.Figure(chances[j]), more(compared[j], len(r.Dots), Level/float64(f.Looked))
+			r.Chance, r.More = frames.Chance(chances[j]), more(compared[j], len(r.Dots), Level/float64(f.Looked))
 		}
 		for k := range rows {
 			if k != j && alike[j][k] && rows[k].Alone <= Level && r.Alone <= Level {
@@ -288,7 +288,7 @@ var units = map[cause.Kind]string{cause.Difference: "K", cause.Temperature: "K",
 
 // row compares a figure within runs.
 func row(figure *cause.Figure, seen []run) (r Row, compared exact.Ranked) {
-	r = Row{Figure: figure.Name, Kind: figure.Kind, Unit: units[figure.Kind], Within: figure.Within, Together: []string{}, More: frames.Unknown(), Between: frames.Unknown(), BetweenChance: frames.Unknown()}
+	r = Row{Figure: figure.Name, Kind: figure.Kind, Unit: units[figure.Kind], Within: figure.Within, Together: []string{}, More: frames.Unknown(), Between: frames.Unknown(), BetweenChance: frames.Chance(frames.Unknown())}
 	var blocks []exact.Block
 	for _, run := range seen {
 		var b exact.Block
@@ -310,9 +310,9 @@ func row(figure *cause.Figure, seen []run) (r Row, compared exact.Ranked) {
 	compared = exact.Compare(blocks)
 	r.Pairs, r.Share = compared.Pairs, frames.Figure(compared.Share)
 	r.Shift, r.Low, r.High = frames.Figure(compared.Shift), frames.Figure(compared.Low), frames.Figure(compared.High)
-	r.Alone = frames.Unknown()
+	r.Alone = frames.Chance(frames.Unknown())
 	if compared.Error > 0 {
-		r.Alone = frames.Figure(compared.P)
+		r.Alone = frames.Chance(compared.P)
 	}
 	return r, compared
 }
@@ -350,7 +350,7 @@ func correct(all []Finding) {
 	for i, p := range exact.Holm(least) {
 		for _, rows := range [][]Row{deciding[i].Causes, deciding[i].Others} {
 			for j := range rows {
-				rows[j].Chance = min(1, rows[j].Chance*frames.Figure(p/least[i]))
+				rows[j].Chance = min(1, rows[j].Chance*frames.Chance(p/least[i]))
 			}
 		}
 	}

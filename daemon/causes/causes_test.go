@@ -205,9 +205,9 @@ func TestRunsAreNeverMixed(t *testing.T) {
 
 // TestHowOftenInWords of common practice: a chance as so many times.
 func TestHowOftenInWords(t *testing.T) {
-	for p, want := range map[frames.Figure]string{
+	for p, want := range map[frames.Chance]string{
 		0.00001: "less than 1 time in 10 000", 0.002: "1 time in 500", 0.0123: "1 time in 81", 0.1: "1 time in 10", 0.22: "2 times in 10", 0.99: "nearly always",
-		frames.Unknown(): "not told",
+		frames.Chance(frames.Unknown()): "not told",
 	} {
 		assert.Equal(t, want, Often(p))
 	}

@@ -238,7 +238,7 @@ func across(rows []Row, seen []run, figures []*cause.Figure) {
 	correlations, chances := exact.Between(often, means, seed)
 	for j := range rows {
 		if figures[j] != cause.Number && correlations[j] != 0 {
-			rows[j].Between, rows[j].BetweenChance = frames.Figure(correlations[j]), frames.Figure(chances[j])
+			rows[j].Between, rows[j].BetweenChance = frames.Figure(correlations[j]), frames.Chance(chances[j])
 		}
 	}
 }

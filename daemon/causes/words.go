@@ -81,7 +81,7 @@ func side(k cause.Kind, v float64) string {
 }
 
 // Often spells how often chance alone does something.
-func Often(p frames.Figure) string {
+func Often(p frames.Chance) string {
 	switch {
 	case !p.Known():
 		return "not told"

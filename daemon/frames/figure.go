@@ -34,6 +34,24 @@ func (f Figure) MarshalJSON() ([]byte, error) {
 // JSONShape is the type that JSON has it as: a number or null.
 func (Figure) JSONShape() any { return (*float64)(nil) }
 
+// Chance is a probability, 0 to 1, on its way out of the daemon: a Figure that keeps two
+// digits however small it is, because one that is not zero must not be written so.
+type Chance float64
+
+// Known reports whether the chance is a number.
+func (c Chance) Known() bool { return Figure(c).Known() }
+
+// MarshalJSON implements json.Marshaler. It returns no error.
+func (c Chance) MarshalJSON() ([]byte, error) {
+	if !c.Known() || c >= 0.01 {
+		return Figure(c).MarshalJSON()
+	}
+	return strconv.AppendFloat(nil, float64(c), 'g', 2, 64), nil
+}
+
+// JSONShape is the type that JSON has it as: a number or null.
+func (Chance) JSONShape() any { return (*float64)(nil) }
+
 // Measured returns what t reads in degrees Celsius, unknown when t is unusable.
 func Measured(t reading.Temperature) Figure {
 	if !t.Usable(guard.MaxAge) {

@@ -98,6 +98,13 @@ func TestFigureIsNullWhenNotKnown(t *testing.T) {
 	}
 }
 
+// TestAChanceIsNeverWrittenAsZero where it is not.
+func TestAChanceIsNeverWrittenAsZero(t *testing.T) {
+	text, err := json.Marshal([]Chance{0.0000123, 0.2226, 1, Chance(Unknown())})
+	require.NoError(t, err)
+	assert.Equal(t, "[1.2e-05,0.223,1,null]", string(text))
+}
+
 func TestOnlyUsableReadingsAreMeasured(t *testing.T) {
 	for name, r := range map[string]reading.Temperature{
 		"not wired":    {C: 168},

@@ -29,7 +29,7 @@ type Outcome struct {
 	Since    history.Tally `json:"since"`
 	// Chance is how often chance alone would set them at least so far apart (Fisher's
 	// exact test, two-sided); not known before one is judged.
-	Chance frames.Figure `json:"chance"`
+	Chance frames.Chance `json:"chance"`
 	// More is about how many more shots would tell, if they went on like this; 0, and left
 	// out, where that is not known, or none.
 	More int `json:"more_shots,omitempty"`
@@ -74,13 +74,13 @@ func rareAfter(runs int) float64 { return rare * min(1, rareFor/float64(max(runs
 // Judge holds the shots since an attempt against those before. The shots before include
 // the one that led to it, so that they look worse than they are and a part of any gain is chance.
 func Judge(before, since history.Tally) Outcome {
-	o := Outcome{Standing: OpenLeft, Before: before, Since: since, Chance: frames.Figure(chance(before, since))}
+	o := Outcome{Standing: OpenLeft, Before: before, Since: since, Chance: frames.Chance(chance(before, since))}
 	fewer := rate(since) < rate(before)
 	gone := enough(before, history.Tally{}, 0) // shots that would have told if the fault were gone
-	seldom := frames.Figure(rareAfter(since.Runs))
+	seldom := frames.Chance(rareAfter(since.Runs))
 	switch {
 	case since.Judged == 0:
-		o.Standing, o.Chance = Waits, frames.Unknown()
+		o.Standing, o.Chance = Waits, frames.Chance(frames.Unknown())
 		o.More = enough(before, since, 0)
 	case o.Chance <= seldom && since.Runs >= leastRuns && fewer:
 		o.Standing = Better
