@@ -65,8 +65,9 @@ func (d Draw) Words(u Unit) string {
 	return fmt.Sprintf("%s by now, lowest to push %s; estimated %s", u.Words(Temperature, d.Mean), u.Temperature(d.of.Lowest()), d.Assumes(u))
 }
 
-// Countdown is how long there is left, short, and what it lies between; empty where the melt
-// stays warm enough for longer than anybody waits.
+// Countdown is how long there is left, short, and until what, with what it lies between; it
+// is in both units, because one word stands for both. Empty where the melt stays warm enough
+// for longer than anybody waits.
 func (d Draw) Countdown() (left, between string) {
 	switch {
 	case d.Over:
@@ -78,6 +79,8 @@ func (d Draw) Countdown() (left, between string) {
 	default:
 		between = fmt.Sprintf("%.0f to %.0f s, estimated", d.Left.Low, d.Left.High)
 	}
+	lowest := d.of.Lowest()
+	between = fmt.Sprintf("until %s (%s); %s", Celsius.Temperature(lowest), Fahrenheit.Temperature(lowest), between)
 	return fmt.Sprintf("injector ≈ %.0f s", d.Left.Mid), between
 }
 

@@ -98,7 +98,7 @@ func TestADrawCountsDown(t *testing.T) {
 	d := OfDraw(injector.Injector{}, 170, nan, nan, 4)
 	left, between := d.Countdown()
 	assert.Equal(t, "injector ≈ 5 s", left)
-	assert.Equal(t, "1 to 17 s, estimated", between)
+	assert.Equal(t, "until 150 °C (302 °F); 1 to 17 s, estimated", between)
 	assert.Equal(t, "≈ 156 °C (152 to 160) by now, lowest to push 150 °C; estimated for an assumed bore of 25 mm whose wall was at 25 °C at the draw, assumed", d.Words(Celsius))
 	left, between = OfDraw(injector.Injector{}, 170, nan, nan, 30).Countdown()
 	assert.Equal(t, "injector ≈ 0 s", left)
@@ -115,7 +115,7 @@ func TestADrawCountsDown(t *testing.T) {
 	left, _ = warm.Countdown()
 	assert.Empty(t, left, "it stays warm enough for longer than anybody waits")
 	_, between = OfDraw(injector.Injector{PreheatC: 120}, 170, nan, nan, 4).Countdown()
-	assert.Equal(t, "42 s to more than 5 min, estimated", between)
+	assert.Equal(t, "until 150 °C (302 °F); 42 s to more than 5 min, estimated", between)
 }
 
 // TestDefaultsOfABench: what its file says of the injector stands for what nobody typed.

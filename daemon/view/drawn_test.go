@@ -26,7 +26,7 @@ func TestADrawIsCountedDown(t *testing.T) {
 	b := Of(f, s, noon)
 	p := b.Pots[0]
 	assert.Equal(t, "injector ≈ 10 s", p.Shown.Pour)
-	assert.Equal(t, "3 to 30 s, estimated", p.Shown.PourHow)
+	assert.Equal(t, "until 150 °C (302 °F); 3 to 30 s, estimated", p.Shown.PourHow)
 	assert.Equal(t, "in the injector for 0:04: ≈ 158 °C (154 to 161) by now, lowest to push 150 °C; estimated for a bore of 25 mm whose wall was at 60 °C at the draw, by the bench file", p.Shown.Injector.C)
 	assert.Contains(t, p.Shown.Injector.F, "lowest to push 302 °F")
 	assert.InDelta(t, 4, float64(p.Drawn.SinceS), 1e-9)
