@@ -210,7 +210,7 @@ func toneOf(c view.Condition) view.Tone {
 }
 
 func conditionText(c view.Condition) string {
-	return fmt.Sprintf("%s: %s (%s). %s", c.Where, c.Title, c.Status, c.Instruction)
+	return fmt.Sprintf("%s: %s (%s). %s", c.Where, c.Title, c.Stands, c.Instruction)
 }
 
 // fold breaks every line that is too long.

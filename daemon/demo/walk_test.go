@@ -246,7 +246,7 @@ func TestWalkThroughASession(t *testing.T) {
 	w.enable()
 	assert.False(t, w.heated(ivoryPot), "the cause is not gone")
 	require.NoError(t, w.demo.Bench.Clear(simbench.PulledProbe, slipped))                               // the hand that follows the instruction
-	w.until(`document.querySelector('#conditions [data-severity="trip"] i').textContent === "latched"`) // the cause is gone
+	w.until(`document.querySelector('#conditions [data-severity="trip"] i').textContent === "its cause is gone; waits for a reset"`) // the cause is gone
 	w.enable()                                                                                          // resets
 	browser.Becomes(w.ctx, t, `document.querySelector('#conditions [data-severity="trip"]') === null`, patience)
 	told("reset at the bench")

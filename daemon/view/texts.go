@@ -111,7 +111,8 @@ var texts = struct {
 	power, powerOf, aside, mould, room         string
 	fewSeconds, aboutSeconds, aboutMinutes     string
 	allOff, justNow, minutesAgo, hoursAgo      string
-	stillReady                                 string
+	stillReady, lessThan                       string
+	stands, waitsForReset, standsAndWaits      string
 	aboutHours                                 string
 	clearFrom, potEnable, predictedIn          string
 	actTell, actInhibit, actHeater, actAll     string
@@ -163,7 +164,7 @@ var texts = struct {
 	potTripped: "%s tripped, reset at the bench", benchTripped: "Tripped, reset at the bench",
 	notYet: "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
-	readyIn:   "can be ready in %s", allReadyIn: ", all ready in %s", within: "%d ± %d %s",
+	readyIn:   "can be ready in %s", allReadyIn: ", all ready in %s", within: "%d ± %d %s", lessThan: "less than %d %s",
 	pourIn: "cold in ≈ %d s", pourSeen: "%d to %d s, by how it cools", pourAssumed: "%d to %d s, assumed: it has hardly cooled yet",
 	stillAbove: "still too hot to shoot; ", pourOfPot: "%s: %s", tooCold: "too cold to shoot by now",
 	noticed:   "looks lifted; nobody has marked it",
@@ -174,6 +175,7 @@ var texts = struct {
 	noReading: "no good reading: %s", tooOld: "too old",
 	noProbe: "no probe, and no estimate yet", refused: "heat is refused here",
 	plateHeater: "plate %s %s, heater %.0f %%", stirred: ", stirred %s ago",
+	stands: "stands", waitsForReset: "its cause is gone; waits for a reset", standsAndWaits: "stands, and then waits for a reset",
 	bench: "bench", pot: "pot %d", active: "active", latched: "latched", activeLatched: "active, latched",
 	power: "heaters %.0f W", powerOf: "heaters %.0f W, %.0f %% of the circuit's %.0f W", aside: "warnings set aside: %d", mould: "mould %s %s", room: "room %s %s",
 	fewSeconds: "a few seconds", aboutSeconds: "about %d s", aboutMinutes: "about %d min",

@@ -78,7 +78,7 @@ func PhonesLost(why error) Condition {
 	act, more := phoneLabels.PhonesLostAct, fmt.Sprintf(phoneLabels.PhonesLostMore, said)
 	return Condition{
 		Code: PhonesLostCode, Severity: guard.Warning.String(), Active: true, Title: phoneLabels.PhonesLost,
-		Instruction: act + " " + more, Act: act, More: more, Where: phoneLabels.AllPhones, Status: status(guard.Condition{Active: true}),
+		Instruction: act + " " + more, Act: act, More: more, Where: phoneLabels.AllPhones, Status: status(guard.Condition{Active: true}), Stands: stands(true, false),
 	}
 }
 

@@ -76,6 +76,8 @@ type Condition struct {
 	// Where names the pot in words, or the bench; Status says active, latched or both.
 	Where  string `json:"where"`
 	Status string `json:"status"`
+	// Stands says the same to people.
+	Stands string `json:"stands"`
 }
 
 // Pot is one pot of the bench.
@@ -193,7 +195,7 @@ func conditionOf(c guard.Condition, s control.Settings) Condition {
 		Code: c.Code.String(), Pot: c.Pot + 1, Severity: c.Severity.String(),
 		Active: c.Active, Latched: c.Latched,
 		Title: c.Code.Title(), Instruction: c.Code.Instruction(),
-		Where: Where(c.Pot, s), Status: status(c),
+		Where: Where(c.Pot, s), Status: status(c), Stands: stands(c.Active, c.Latched),
 	}
 }
 

@@ -301,11 +301,12 @@ func TestConditionsCarryTheGuardsOwnWords(t *testing.T) {
 	assert.Equal(t, Condition{
 		Code: "plate_over_temperature", Pot: 2, Severity: "trip", Latched: true,
 		Title: guard.PlateOverTemperature.Title(), Instruction: guard.PlateOverTemperature.Instruction(),
-		Where: "chalk", Status: "latched",
+		Where: "chalk", Status: "latched", Stands: "its cause is gone; waits for a reset",
 	}, got[0])
 	assert.Equal(t, "bench", got[1].Where)
 	assert.Equal(t, 0, got[1].Pot)
 	assert.Equal(t, "active, latched", got[1].Status)
+	assert.Equal(t, "stands, and then waits for a reset", got[1].Stands)
 }
 
 // TestAPotThatWaitsForTheButtonIsNamed while the others are heated.
@@ -337,6 +338,17 @@ func TestWhatIsPredictedEndsWhereNothingIs(t *testing.T) {
 	require.NoError(t, err)
 	assert.Contains(t, string(text), `"ahead_c":[],`)
 	assert.Empty(t, Of(f, bench(), noon.Add(time.Minute)).Pots[0].AheadC, "of a bench that is not live nothing is predicted")
+}
+
+// TestNoTimeIsBelowZero, however far an estimate may be off.
+func TestNoTimeIsBelowZero(t *testing.T) {
+	s, m := time.Second, time.Minute
+	for want, d := range map[string][2]time.Duration{
+		"less than 30 s": {10 * s, 20 * s}, "60 ± 20 s": {60 * s, 20 * s}, "less than 8 min": {3 * m, 5 * m}, "12 ± 3 min": {12 * m, 3 * m},
+		"less than 20 s": {2 * s, 8 * s},
+	} {
+		assert.Equal(t, want, giveOrTake(d[0], d[1]))
+	}
 }
 
 // TestAPotThatIsStillReadySaysSo where it is outside its band, by control's own number.

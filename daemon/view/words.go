@@ -151,12 +151,17 @@ func way(f *frames.Frame, p *control.PotFrame) string {
 	return fmt.Sprintf(texts.readyIn, giveOrTake(p.ReadyIn, p.ReadyWithin))
 }
 
-// giveOrTake writes an estimate with how far it may be off, no finer than it deserves.
+// giveOrTake writes an estimate with how far it may be off, no finer than it deserves. One
+// that may be over already is told by the most that it can be: no time is below zero.
 func giveOrTake(d, within time.Duration) string {
+	n, off, unit := int(math.Round(d.Minutes())), max(1, int(math.Round(within.Minutes()))), "min"
 	if d < 90*time.Second {
-		return fmt.Sprintf(texts.within, tens(d), tens(within), "s")
+		n, off, unit = max(10, tens(d)), tens(within), "s"
 	}
-	return fmt.Sprintf(texts.within, int(math.Round(d.Minutes())), max(1, int(math.Round(within.Minutes()))), "min")
+	if off >= n {
+		return fmt.Sprintf(texts.lessThan, n+off, unit)
+	}
+	return fmt.Sprintf(texts.within, n, off, unit)
 }
 
 // tens are seconds, to the nearest ten.
@@ -261,6 +266,17 @@ func status(c guard.Condition) string {
 		return texts.latched
 	}
 	return texts.active
+}
+
+// stands says where a finding stands, as the alarms' own page does.
+func stands(active, latched bool) string {
+	switch {
+	case active && latched:
+		return texts.standsAndWaits
+	case latched:
+		return texts.waitsForReset
+	}
+	return texts.stands
 }
 
 // unit is one of the two ways to write a temperature.
