@@ -245,9 +245,9 @@ func TestWalkThroughASession(t *testing.T) {
 	w.picture("trip", 1600, 900)
 	w.enable()
 	assert.False(t, w.heated(ivoryPot), "the cause is not gone")
-	require.NoError(t, w.demo.Bench.Clear(simbench.PulledProbe, slipped))                               // the hand that follows the instruction
-	w.until(`document.querySelector('#conditions [data-severity="trip"] i').textContent === "its cause is gone; waits for a reset"`) // the cause is gone
-	w.enable()                                                                                          // resets
+	require.NoError(t, w.demo.Bench.Clear(simbench.PulledProbe, slipped)) // the hand that follows the instruction
+	w.until(`document.querySelector('#conditions [data-severity="trip"] i').textContent === "its cause is gone; waits for a reset"`)
+	w.enable() // resets
 	browser.Becomes(w.ctx, t, `document.querySelector('#conditions [data-severity="trip"]') === null`, patience)
 	told("reset at the bench")
 	w.enable() // heats it again
