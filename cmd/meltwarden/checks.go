@@ -58,6 +58,7 @@ type checksShown struct {
 	Agreement string
 	SpreadC   *float64 `json:"spread_c"`
 	AgreeC    float64  `json:"agree_c"`
+	HeatOn    bool     `json:"heat_on"`
 	Kept      string
 	// Calibration says which probes should be calibrated.
 	Calibration string
@@ -115,6 +116,9 @@ func (s *checksShown) write(out io.Writer) error {
 	t := lines.To(out)
 	if s.Simulated {
 		t.Line("%s\n", view.Texts().Simulated)
+	}
+	if s.HeatOn {
+		t.Line("%s\n", view.Texts().ChecksHeatOn)
 	}
 	t.Line("%s\n\n%s\n", lines.Wrap("", view.Texts().ChecksAdvice), lines.Wrap("", view.Texts().ChecksLapse))
 	for _, c := range s.Checks {

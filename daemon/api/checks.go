@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
+	"meltwarden/control"
 	"meltwarden/control/guard"
 	"meltwarden/daemon/calibrate"
 	"meltwarden/daemon/checks"
@@ -24,7 +26,7 @@ type checksNow struct {
 	// Probes are those of the pots, as they read now.
 	Probes []probeRow `json:"probes"`
 	// Agreement is how they lie together: "agree", "do not agree", "too warm to compare",
-	// "not all read" or "fewer than two probes".
+	// "not all read", "fewer than two probes" or "not compared: heat has been on".
 	Agreement string `json:"agreement"`
 	// SpreadC is the largest reading less the smallest, in kelvins; AgreeC is how far they may
 	// lie apart cold.
@@ -32,6 +34,8 @@ type checksNow struct {
 	AgreeC  float64       `json:"agree_c"`
 	// Calibration says in a sentence which probes should be calibrated; "" for none.
 	Calibration string `json:"calibration"`
+	// HeatOn is true while heat is enabled: the checks are for before it.
+	HeatOn bool `json:"heat_on"`
 	// Kept is what of them was written down last with the run; "" for nothing.
 	Kept string `json:"kept"`
 	// At is when that was.
@@ -83,7 +87,11 @@ func (s *server) checksOf(r *http.Request) (checksPage, error) {
 		p.Probes = append(p.Probes, probeRow{x, in(view.Degrees(x.C))})
 	}
 	var is checks.Agreement
-	is, p.SpreadC = checks.Compare(probes)
+	var err error
+	p.HeatOn = s.heatIsOn()
+	if is, p.SpreadC, err = s.compared(probes); err != nil {
+		return p, err
+	}
 	p.Agreement, p.Agree, p.Said = string(is), is == checks.Agree, in(view.ProbesWords(is, p.SpreadC))
 	p.Checks = s.checkRows(u)
 	if s.History == nil || s.History.Live() == 0 {
@@ -94,7 +102,6 @@ func (s *server) checksOf(r *http.Request) (checksPage, error) {
 	if err := p.kept(s.History); err != nil {
 		return p, err
 	}
-	var err error
 	p.Potfuls, err = s.potfulsNow(r)
 	p.Potfuls.AtBench = false // its forms come back here
 	return p, err
@@ -110,6 +117,30 @@ func (s *server) remind() string {
 		return "Calibration: " + err.Error() + "."
 	}
 	return calibrate.Remind(stand, time.Now())
+}
+
+// heatIsOn reports whether heat is enabled now.
+func (s *server) heatIsOn() bool {
+	f := s.Hub.Latest()
+	return f.Live(time.Now()) && f.Heat == control.HeatEnabled
+}
+
+// compared says how probes lie together. Once heat was enabled in this run they are warmed
+// unalike, and nothing follows from that.
+func (s *server) compared(probes []checks.Probe) (checks.Agreement, frames.Figure, error) {
+	heated := s.heatIsOn()
+	if run := s.liveRun(); run != 0 && !heated {
+		events, err := s.History.Events(run)
+		if err != nil {
+			return checks.NotToTell, frames.Unknown(), err
+		}
+		heated = slices.ContainsFunc(events, func(e history.Event) bool { return e.Kind == history.HeatEnabled })
+	}
+	if heated {
+		return checks.Heated, frames.Unknown(), nil
+	}
+	is, spreadC := checks.Compare(probes)
+	return is, spreadC, nil
 }
 
 // kept takes over what was written down last.
@@ -225,7 +256,7 @@ func (s *server) tick(w http.ResponseWriter, r *http.Request) {
 	all := s.allChecks(unitOf(r))
 	for _, field := range []string{tickedKey, wasKey} {
 		if key := checks.Unknown(all, r.PostForm[field]); key != "" {
-			refuseFor(w, wrongField, &fieldError{field, &key, "there is no such check", "write a key that GET /api/v1/checks lists"})
+			refuseFor(w, wrongField, &fieldError{field, &key, "there is no such check", "write one of " + strings.Join(keysOf(all), ", ")})
 			return
 		}
 	}
@@ -239,7 +270,7 @@ func (s *server) tick(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		_, before, _ := lastChecks(s.History)
-		is, spread := checks.Compare(s.coldProbes())
+		is, spread, _ := s.compared(s.coldProbes())
 		text := checks.Summary(all, func(key string) bool { _, is := s.ticked.when(key, time.Now(), s.liveRun()); return is }) + "; probes: " + string(is)
 		if spread.Known() {
 			text += fmt.Sprintf(", %.1f °C apart", float64(spread))
@@ -255,6 +286,13 @@ func (s *server) tick(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	writeJSON(w, http.StatusAccepted, accepted{Accepted: "checks"})
+}
+
+func keysOf(all []checks.Check) (keys []string) {
+	for _, c := range all {
+		keys = append(keys, c.Key)
+	}
+	return keys
 }
 
 // tickChanged ticks off, and takes away, what a form changes, each by itself.

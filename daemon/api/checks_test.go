@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"net/url"
 	"strings"
@@ -55,6 +56,9 @@ func TestChecksAreAdvice(t *testing.T) {
 	assert.Nil(t, p.Probes[4].C, "not read, and not zero")
 	assert.Equal(t, "too warm to compare", p.Agreement)
 	require.NotNil(t, p.Checks[4].Reads)
+	hub.Publish(holding())
+	assert.Equal(t, "not compared: heat has been on", shown().Agreement)
+	hub.Publish(tripped())
 
 	require.Equal(t, http.StatusAccepted, do(h, form("/api/v1/checks", url.Values{"ticked": {"dry", "sound"}})).StatusCode)
 	require.Len(t, marks, 2, "each by itself")
@@ -66,7 +70,11 @@ func TestChecksAreAdvice(t *testing.T) {
 	for _, c := range shown().Checks {
 		assert.Equal(t, c.Key == "dry" || c.Key == "sound", c.Ticked != nil, c.Key)
 	}
-	requireProblem(t, do(h, form("/api/v1/checks", url.Values{"ticked": {"enable"}})), http.StatusBadRequest)
+	unknown := do(h, form("/api/v1/checks", url.Values{"ticked": {"enable"}}))
+	require.Equal(t, http.StatusBadRequest, unknown.StatusCode)
+	words, err := io.ReadAll(unknown.Body)
+	require.NoError(t, err)
+	assert.Contains(t, string(words), `write one of extraction, `)
 	var all []string
 	for _, c := range p.Checks {
 		if c.Key != "sound" {

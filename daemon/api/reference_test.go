@@ -40,7 +40,7 @@ func TestReferencePage(t *testing.T) {
 		assert.Contains(t, page, "<code>"+op.Method()+" "+op.Path()+"</code>")
 	}
 	assert.NotContains(t, page, "`")
-	assert.Equal(t, 1, strings.Count(page, "<script"), "that of every page")
+	assert.Equal(t, 2, strings.Count(page, "<script"), "those of every page")
 	requireAll(t, page, "The promise of v1.", "curl -X POST --data-urlencode &#39;setpoint=170 C&#39; http://127.0.0.1:8420/api/v1/pots/2/setpoint", "degrees Celsius")
 }
 

@@ -23,6 +23,7 @@ const (
 	Warm      Agreement = "too warm to compare" // one of them is at guard.ColdBelowC or above
 	NotRead   Agreement = "not all read"
 	NotToTell Agreement = "fewer than two probes"
+	Heated    Agreement = "not compared: heat has been on" // warm plates differ
 )
 
 // Compare says how probes lie together, and the largest less the smallest, in kelvins, as

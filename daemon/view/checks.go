@@ -14,13 +14,15 @@ type ChecksLabels struct {
 	ProbesRead, ProbeOf, ProbeShows, ReadNow, HeardIt, HeardWhy             string
 	TickHere, ChecksLapse                                                   string
 	SayTick, SayReady, SayAct, SayDanger, AfterChecks                       string
+	ChecksHeatOn                                                            string
 }
 
 var checksLabels = ChecksLabels{
 	Checks: "Before-heat checks",
 	ChecksAdvice: "Advice, on the cold bench. Nothing heats by a tick, and nothing is kept from heating by one that is missing. " +
 		"What protects you is the hardware; the local code and a licensed electrician have the last word.",
-	ChecksKeep: "Write down with the run", ChecksKept: "Written down with the run at %s: %s.",
+	ChecksHeatOn: "Heat is on. These checks are for the cold bench, before it.",
+	ChecksKeep:   "Write all of it down in one line, with what the probes read", ChecksKept: "Written down with the run at %s: %s.",
 	ChecksNoRun: "No run is being recorded, so nothing can be written down: start the program with a recipe and a data folder. " +
 		fmt.Sprintf("What you tick stays until it ends, or for %.0f hours.", checks.Stands.Hours()),
 	ChecksTicked: "ticked at %s",
@@ -55,6 +57,7 @@ func ProbesWords(is checks.Agreement, spreadC Figure) Both {
 			checks.Warm:      fmt.Sprintf("too warm to compare: probes are compared below %s %s", trimmed(u.degrees(guard.ColdBelowC)), u.symbol),
 			checks.NotRead:   "NOT ALL ARE READ: see to the probe that shows nothing",
 			checks.NotToTell: "there is nothing to compare",
+			checks.Heated:    "not compared: heat has been on in this run, and what was warmed differs",
 		}[is]
 		if spreadC.Known() {
 			text += fmt.Sprintf("; %s %s apart, %s may be", trimmed(u.span(float64(spreadC))), u.symbol, trimmed(u.span(guard.ColdAgreeC)))
