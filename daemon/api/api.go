@@ -108,7 +108,7 @@ func (s *server) handler() http.Handler {
 	for _, r := range s.routes() {
 		mux.HandleFunc(r.pattern, s.forPeople(s.permitted(r.pattern, s.once(r.pattern, r.answer))))
 	}
-	h := compressed(withProblems(mux))
+	h := compressed(s.withProblems(mux))
 	h = limitBody(h)
 	h = sameOrigin(h)
 	h = s.guard(mux, h)

@@ -2,6 +2,7 @@ package api
 
 import (
 	"io"
+	"net/http"
 	"testing"
 	"time"
 
@@ -37,5 +38,11 @@ func TestEveryPageSaysThatTheBenchTripped(t *testing.T) {
 		assert.Contains(t, page, "<b>2 chalk tripped, reset at the bench</b>", path)
 		assert.Contains(t, page, `class="needed">2</b>`, path) // a note needs nobody
 	}
+	none := do(h, request("GET", "/nope", "Accept: text/html"))
+	assert.Equal(t, http.StatusNotFound, none.StatusCode)
+	text, err := io.ReadAll(none.Body)
+	require.NoError(t, err)
+	requireAll(t, string(text), "There is no page at this address", `href="/pages"`, `class="bench-line" data-tone="danger"`)
+	requireProblem(t, do(h, request("GET", "/nope")), http.StatusNotFound)
 	assert.Contains(t, body("/"), `class="needed">2</b>`)
 }

@@ -11,6 +11,7 @@ import (
 	"meltwarden/config/quantity"
 	"meltwarden/config/strict"
 	"meltwarden/daemon/describe"
+	"meltwarden/daemon/view"
 )
 
 // Problem is a problem as RFC 9457 has it, and what a program needs beside the words.
@@ -143,17 +144,22 @@ func write(w http.ResponseWriter, status int, mediaType string, body any) {
 }
 
 // withProblems turns the mux's own plain "not found" and "method not allowed"
-// into problems.
-func withProblems(mux *http.ServeMux) http.Handler {
+// into problems; whoever looks for a page is shown one.
+func (s *server) withProblems(mux *http.ServeMux) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if _, pattern := mux.Handler(r); pattern != "" {
 			mux.ServeHTTP(w, r)
 			return
 		}
-		var s statusOnly
-		s.header = w.Header()
-		mux.ServeHTTP(&s, r)
-		problem(w, s.status, "")
+		var plain statusOnly
+		plain.header = w.Header()
+		mux.ServeHTTP(&plain, r)
+		if plain.status == http.StatusNotFound && wantsPage(r) {
+			l := view.Texts()
+			show(w, plain.status, "trouble.html", troublePage{s.unitless(r, l.NoPage, ""), r.URL.Path, l.NoPageHelp})
+			return
+		}
+		problem(w, plain.status, "")
 	})
 }
 

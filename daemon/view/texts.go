@@ -77,6 +77,7 @@ type PastLabels struct {
 	Pages, Bench, PastRuns, Recipes                           string
 	OtherUnitC, OtherUnitF                                    string
 	Trouble, TroubleHelp, NotFromHere, NotFromHereHelp        string
+	NoPage, NoPageHelp                                        string
 	NoRuns, NoneFound, ShowAll, Find, Since, Until            string
 	FindRecipe, FindMould, FindLot                            string
 	PhotoAlt, Photo, AddPhoto, PhotosHere                     string
@@ -223,6 +224,7 @@ var pastLabels = PastLabels{
 	Pages: "Pages", Bench: "Bench", PastRuns: "Past runs", Recipes: "Recipes",
 	OtherUnitC: "Show °C", OtherUnitF: "Show °F",
 	Trouble: "This can not be shown now", TroubleHelp: "This page only. Look at the bench page, and at the bench, for the heaters.",
+	NoPage: "There is no page at this address", NoPageHelp: "What the bench does stands on its own page, and every page there is under All pages: both are in the line above.",
 	NotFromHere: "Only on the bench's own computer", NotFromHereHelp: "Nothing was changed. What can be done from here stands under All pages; ALL OFF is below.",
 	NoRuns:    "No run is kept yet. Start the program with a recipe: the run is recorded from its first cycle, and stands here a second later.",
 	NoneFound: "No run passes this filter.", ShowAll: "Show every run",
