@@ -4,11 +4,14 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"io"
+	"io/fs"
 	"net"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -52,23 +55,23 @@ func TestMistakesOnTheCommandLine(t *testing.T) {
 	require.NoError(t, err)
 	defer busy.Close()
 	for want, args := range map[string][]string{
-		"--speed 21: write a number from 1 to 20":                                           {"demo", "--speed", "21"},
-		"--speed 0.5: write a number from 1":                                                {"demo", "--speed", "0.5"},
-		"--speed NaN: write a number from 1":                                                {"demo", "--speed", "NaN"},
-		"--json: add --until-ready":                                                         {"demo", "--json"},
-		`why: "7" is not how it is written; write it like: meltwarden why RUN SHOT [flags]`: {"why", "7"},
-		"verdict: nothing is named; write it like: meltwarden verdict RUN SHOT FAULT":       {"verdict"},
-		"--at and --ready-at: give only one of them":                                        {"plan", "v2", "--config", "x", "--at", "19:00", "--ready-at", "20:00"},
-		"--shot and --events: give only one of them":                                        {"review", "7", "--shot", "1", "--events"},
-		"--out and --json: give only one of them":                                           {"review", "7", "--out", "a.svg", "--json"},
-		"--number and --out go together":                                                    {"photo", "7", "1", "--out", "a.jpg"},
-		`causes: "foo" is not how it is written`:                                            {"causes", "foo"},
-		"a.recipe":                                                                          {"check", "--config", "x", "a.recipe"},
-		"--config: missing; give the bench file":                                            {"serve"},
-		`--day "soon": write a whole number: days after the shot`:                           {"verdict", "7", "1", "bled", "--day", "soon"},
-		`--from "20": write a time span like 20m or 90s: with --out`:                        {"review", "7", "--from", "20"},
-		"--lids: there is no such flag; meltwarden runs --help lists them":                  {"runs", "--lids"},
-		"--out: nothing stands behind it, which is for: the file to write":                  {"report", "7", "--out"},
+		"--speed 21: write a number from 1 to 20":                                        {"demo", "--speed", "21"},
+		"--speed 0.5: write a number from 1":                                             {"demo", "--speed", "0.5"},
+		"--speed NaN: write a number from 1":                                             {"demo", "--speed", "NaN"},
+		"--json: add --until-ready":                                                      {"demo", "--json"},
+		`why: SHOT is missing after "7"; write it like: meltwarden why RUN SHOT [flags]`: {"why", "7"},
+		"verdict: nothing is named; write it like: meltwarden verdict RUN SHOT FAULT":    {"verdict"},
+		"--at and --ready-at: give only one of them":                                     {"plan", "v2", "--config", "x", "--at", "19:00", "--ready-at", "20:00"},
+		"--shot and --events: give only one of them":                                     {"review", "7", "--shot", "1", "--events"},
+		"--out and --json: give only one of them":                                        {"review", "7", "--out", "a.svg", "--json"},
+		"--number and --out go together":                                                 {"photo", "7", "1", "--out", "a.jpg"},
+		`causes: "foo" is not how it is written`:                                         {"causes", "foo"},
+		"a.recipe":                                                                       {"check", "--config", "x", "a.recipe"},
+		"--config: missing; give the bench file":                                         {"serve"},
+		`--day "soon": write a whole number: days after the shot`:                        {"verdict", "7", "1", "bled", "--day", "soon"},
+		`--from "20": write a time span like 20m or 90s: with --out`:                     {"review", "7", "--from", "20"},
+		"--lids: there is no such flag; meltwarden runs --help lists them":               {"runs", "--lids"},
+		"--out: nothing stands behind it, which is for: the file to write":               {"report", "7", "--out"},
 		"no such file":                         {"check", "--config", filepath.Join(t.TempDir(), "none.yaml")},
 		"choose another address with --listen": {"demo", "--listen", busy.Addr().String()},
 	} {
@@ -152,4 +155,14 @@ func (u *until) Write(p []byte) (int, error) {
 		u.then()
 	}
 	return u.text.Write(p)
+}
+
+// TestAReaderWhoIsGoneIsNoTrouble: head has what it wanted.
+func TestAReaderWhoIsGoneIsNoTrouble(t *testing.T) {
+	code, said := exit(fmt.Errorf("runs: %w", &fs.PathError{Op: "write", Path: os.Stdout.Name(), Err: syscall.EPIPE}))
+	assert.Equal(t, 141, code, "as after SIGPIPE")
+	assert.Empty(t, said)
+	code, said = exit(&fs.PathError{Op: "write", Path: "eel.csv", Err: syscall.EPIPE})
+	assert.Equal(t, 1, code)
+	assert.NotEmpty(t, said)
 }

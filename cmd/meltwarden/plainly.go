@@ -37,8 +37,22 @@ func plainly(c *cobra.Command) {
 		if len(args) > 0 {
 			typed = fmt.Sprintf("%q is not how it is written", strings.Join(args, " "))
 		}
+		if words := named(c); 0 < len(args) && len(args) < len(words) {
+			typed = fmt.Sprintf("%s is missing after %q", words[len(args)], strings.Join(args, " "))
+		}
 		return fmt.Errorf("%s: %s; write it like: %s", c.Name(), typed, ways(c))
 	}
+}
+
+// named are the words that a command has to be given, as its use line has them.
+func named(c *cobra.Command) (words []string) {
+	for _, word := range strings.Fields(c.Use)[1:] {
+		if word != strings.ToUpper(word) || strings.ContainsAny(word, "[]-.|") {
+			break
+		}
+		words = append(words, word)
+	}
+	return words
 }
 
 // ways are how a command is written, with the words that may follow it.

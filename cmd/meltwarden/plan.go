@@ -67,6 +67,11 @@ func runPlan(c *cobra.Command, f planFlags, name string) error {
 	if err != nil {
 		return err
 	}
+	if past != nil {
+		if v, err := past.Version(recipe.Fingerprint()); err == nil {
+			p.Version = v.Number
+		}
+	}
 	if f.asJSON {
 		return json.NewEncoder(c.OutOrStdout()).Encode(p)
 	}

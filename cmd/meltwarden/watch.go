@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
+	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -135,6 +137,14 @@ func exit(err error) (code int, said string) {
 		return 0, ""
 	case errors.As(err, &s):
 		return s.code, s.Error()
+	case readerGone(err):
+		return 128 + int(syscall.SIGPIPE), "" // as a program ends that the signal ends
 	}
 	return 1, err.Error()
+}
+
+// readerGone reports whether whoever read what is printed has gone, like the command head.
+func readerGone(err error) bool {
+	var at *fs.PathError
+	return errors.Is(err, syscall.EPIPE) && errors.As(err, &at) && at.Path == os.Stdout.Name()
 }

@@ -157,7 +157,11 @@ func (s *server) planOf(w http.ResponseWriter, r *http.Request, v history.Versio
 		return nil, errTooMany
 	}
 	defer done()
-	return s.Plan(recipe, wanted)
+	p, err := s.Plan(recipe, wanted)
+	if p != nil {
+		p.Version = v.Number
+	}
+	return p, err
 }
 
 // wanted is what an address says of the evening, and the room by its probe where nobody

@@ -57,6 +57,8 @@ func (g *Given) AssumeRoom(c float64) {
 // Plan is an evening as it is foreseen.
 type Plan struct {
 	Given
+	// Version is the number of the recipe's version, zero for a file that is not kept.
+	Version int
 	// Ready is how long after the press all pots are ready.
 	Ready Expected
 }

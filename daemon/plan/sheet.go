@@ -32,12 +32,20 @@ type Load struct {
 	Percent int
 }
 
+// version is what the lists call the recipe's version, or its fingerprint.
+func (p *Plan) version() string {
+	if p.Version > 0 {
+		return fmt.Sprint(p.Version)
+	}
+	return p.Recipe.Fingerprint()
+}
+
 // Sheet returns the plan in words, temperatures in degrees Fahrenheit if so wanted.
 func (p *Plan) Sheet(fahrenheit bool) Sheet {
 	u := unit(fahrenheit)
 	s := Sheet{
 		Title:    "Plan: " + p.Recipe.Name,
-		Subtitle: fmt.Sprintf("on %s, recipe version %s", p.Bench.Name, p.Recipe.Fingerprint()),
+		Subtitle: fmt.Sprintf("on %s, recipe version %s", p.Bench.Name, p.version()),
 		Answer:   p.answer(), Cautions: cautions,
 		Sections: []Section{{Title: "Before any heat", Ticks: p.checks(u)}, p.amounts(u)},
 	}

@@ -3,6 +3,7 @@ package view
 import (
 	"errors"
 	"fmt"
+	"net"
 	"time"
 
 	"meltwarden/control/guard"
@@ -61,8 +62,12 @@ func PhonesShut(listen string) string {
 	if listen == "" {
 		return "This program does not say where it listens, so no phone can be told."
 	}
-	return fmt.Sprintf("This program listens on %s, which only this computer reaches. To let phones in, write \"listen: 0.0.0.0:8420\" under daemon in the bench file, "+
-		"or start it with --listen 0.0.0.0:8420. It is then open to your network: each phone still needs a code from here. ", listen) + phoneLabels.PhonePlain
+	open := "0.0.0.0:8420"
+	if _, port, err := net.SplitHostPort(listen); err == nil {
+		open = net.JoinHostPort("0.0.0.0", port)
+	}
+	return fmt.Sprintf("This program listens on %s, which only this computer reaches. To let phones in, write \"listen: %s\" under daemon in the bench file, "+
+		"or start it with --listen %[2]s. It is then open to your network: each phone still needs a code from here. ", listen, open) + phoneLabels.PhonePlain
 }
 
 // PhonesLostCode is the code of PhonesLost; the guard has found nothing of the kind.

@@ -408,3 +408,9 @@ func TestTheTopLineSaysThatHeatMayBeOn(t *testing.T) {
 	f.Conditions[0].Severity = guard.Warning
 	assert.Empty(t, Of(f, bench(), noon).Shown.Detail)
 }
+
+// TestPhonesAreToldTheProgramsOwnPort, and not the one that it has where nobody says one.
+func TestPhonesAreToldTheProgramsOwnPort(t *testing.T) {
+	assert.Contains(t, PhonesShut("127.0.0.1:8437"), "--listen 0.0.0.0:8437.")
+	assert.NotContains(t, PhonesShut("127.0.0.1:8437"), "8420")
+}
