@@ -46,3 +46,9 @@ func TestEveryPageSaysThatTheBenchTripped(t *testing.T) {
 	requireProblem(t, do(h, request("GET", "/nope")), http.StatusNotFound)
 	assert.Contains(t, body("/"), `class="needed">2</b>`)
 }
+
+// TestOneCallIsOnce, and not "1 times".
+func TestOneCallIsOnce(t *testing.T) {
+	assert.Equal(t, "You were called in the last ten minutes: once.", rateWords(1))
+	assert.Equal(t, "You were called in the last ten minutes: 2 times.", rateWords(2))
+}

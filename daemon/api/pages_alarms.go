@@ -171,13 +171,17 @@ func joinedWords(before, next string) string {
 // nobody was.
 func rateWords(calls int) string {
 	l := view.Texts()
+	times := fmt.Sprintf(l.RateTimes, calls)
+	if calls == 1 {
+		times = l.RateOnce
+	}
 	switch {
 	case calls > alarm.Flood:
-		return fmt.Sprintf(l.RateFlood, calls)
+		return fmt.Sprintf(l.RateFlood, times)
 	case calls > alarm.RateMost:
-		return fmt.Sprintf(l.RateHigh, calls)
+		return fmt.Sprintf(l.RateHigh, times)
 	case calls == 0:
 		return ""
 	}
-	return fmt.Sprintf(l.RateFine, calls)
+	return fmt.Sprintf(l.RateFine, times)
 }

@@ -32,7 +32,7 @@ func TestTwoRunsAreToldApart(t *testing.T) {
 	for _, text := range []string{">run 7<", ">run 5<", ">−0:40<", ">0:00<", ">0:20<", "stroke-dasharray"} {
 		assert.Contains(t, svg, text)
 	}
-	for _, text := range []string{">plate<", ">duty<", ">melt<", ">cure target<"} {
+	for _, text := range []string{">plate<", ">heater<", ">melt<", ">target<"} {
 		assert.NotContains(t, svg, text)
 	}
 }

@@ -2,6 +2,7 @@ package plot
 
 import (
 	"cmp"
+	"fmt"
 	"image/color"
 	"math"
 	"slices"
@@ -10,8 +11,8 @@ import (
 
 const (
 	setpointName = "set-point"
-	targetName   = "cure target" // above the set-point it is only ever for the cure
-	tickApart    = 50.0          // least pixels between times
+	targetName   = "target" // as the trend calls it
+	tickApart    = 50.0     // least pixels between times
 )
 
 // drawing is one run on one sheet.
@@ -122,7 +123,7 @@ func (d *drawing) pot(i int) {
 	p, at := d.run.Pots[i], d.panels[i]
 	t := d.traces(p)
 	s := scaleOf(at.plot, p, t, d.shown)
-	d.header(p, at)
+	d.header(i, at)
 	d.band(p, s)
 	d.grid(s, at.duty)
 	d.target(t.target, s)
@@ -139,7 +140,9 @@ func (d *drawing) pot(i int) {
 	d.names(p, t, s)
 }
 
-func (d *drawing) header(p Pot, at panel) {
+// header names a pot as people do: its number, its colour and where it stands.
+func (d *drawing) header(i int, at panel) {
+	p := d.run.Pots[i]
 	asked := ""
 	if c := p.setpointAt(d.shown.to); isRecorded(c) {
 		asked = d.unit.band(c, bandOf(p))
@@ -147,10 +150,10 @@ func (d *drawing) header(p Pot, at panel) {
 	end := float64(d.style.Width) - margin
 	d.write(d.text, point{end, at.headerAt}, atRight, asked)
 	room := end - margin - d.text.width(asked) - margin
-	name := d.bold.fit(p.Name, room)
+	name := d.bold.fit(fmt.Sprintf("%d %s", i+1, cmp.Or(p.Colour, p.Name)), room)
 	d.write(d.bold, point{margin, at.headerAt}, atLeft, name)
 	if used := d.bold.width(name + " "); p.Colour != "" {
-		d.write(d.text, point{margin + used, at.headerAt}, atLeft, d.text.fit("· "+p.Colour, room-used))
+		d.write(d.text, point{margin + used, at.headerAt}, atLeft, d.text.fit("("+p.Name+")", room-used))
 	}
 }
 
@@ -250,7 +253,7 @@ func (d *drawing) duties(p Pot, b box) {
 	d.steps(d.duty, b, columns, power.mean)
 	d.line(pen{d.edge, 1, nil}, point{b.left, b.bottom}, point{b.right, b.bottom})
 	d.write(d.small, point{b.left - 6, b.top + d.small.size*0.8}, atRight, "100 %")
-	d.write(d.small, point{b.right + 6 + lineSample, b.bottom}, atLeft, "duty")
+	d.write(d.small, point{b.right + 6 + lineSample, b.bottom}, atLeft, "heater")
 }
 
 // steps fills the columns that were recorded, each run of them as one shape.

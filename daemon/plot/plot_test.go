@@ -55,7 +55,7 @@ func TestEveryFormatIsAValidFile(t *testing.T) {
 	r, s := evening(2000), Style{Width: 1200, Height: 800}
 
 	words := texts(t, drawn(t, r, s))
-	for _, want := range []string{r.Title, "left", "· slate", "melt", "plate", "set-point", "duty", "not recorded", "shot 1", "plate too hot", "set-point 168 ± 2 °C", "h:mm"} {
+	for _, want := range []string{r.Title, "1 slate", "(left)", "melt", "plate", "set-point", "heater", "not recorded", "shot 1", "plate too hot", "set-point 168 ± 2 °C", "h:mm"} {
 		assert.Contains(t, words, want)
 	}
 

@@ -233,7 +233,7 @@ var pastLabels = PastLabels{
 	OnlySpoiled: "only spoiled", Show: "Show",
 	Spoiled: "spoiled", AllClean: "clean", SomeClean: "clean %d of %d, the others not judged",
 	NoShot: "no shot", Shots: "Shots", ShotCount: "shots: %d, clean: %d",
-	PlotAlt:  "Temperatures of %s from %s to %s of the run: melt, plate, set-point and band of each pot, its heater's duty, and what was marked. The figures of every shot stand below as text.",
+	PlotAlt:  "Temperatures of %s from %s to %s of the run: melt, plate, set-point and band of each pot, what its heater got, and what was marked. The figures of every shot stand below as text.",
 	PlotHelp: "Drag across the picture to look closer; Escape lets go.",
 	WholeRun: "Whole run", Around: "Around shot %d", Earlier: "Earlier", Later: "Later", Closer: "Closer", Wider: "Wider",
 	NothingRecorded: "Nothing has been recorded of this run yet.", Pictures: "The picture as a file", Picture: "Run in pictures", Zoom: "Stretch of time",

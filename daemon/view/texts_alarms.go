@@ -11,6 +11,7 @@ type AlarmLabels struct {
 	DoFirst, DoThen, OverNotSeen, ToKnow, SetAside             string
 	Acknowledge, Shelve, OutOfService, TakeUp                  string
 	OutOfServiceWhy, OutOfServiceSure                          string
+	RateOnce, RateTimes                                        string
 	FirstOut, RateFine, RateHigh, RateFlood                    string
 	NoMessages, MessagesGo, MessagesFail                       string
 	HappenedAlarms, HappenedWhy, NothingHappened, AllHappened  string
@@ -28,13 +29,14 @@ var alarmLabels = AlarmLabels{
 	OutOfServiceWhy:  "Lamp and sound will not call it any more, until heat is enabled anew, for twelve hours at most. The bench's page says that something is set aside.",
 	OutOfServiceSure: "Yes, take it out",
 	FirstOut:         "it came first",
-	RateFine:         "You were called in the last ten minutes: %d times.",
-	RateHigh:         "You were called in the last ten minutes: %d times, more than one person can follow well. Mend the first cause first.",
-	RateFlood:        "You were called in the last ten minutes: %d times, a flood. Make the bench safe before anything else.",
-	NoMessages:       "Nobody elsewhere is told: the bench file names no service.",
-	MessagesGo:       "People elsewhere are told by message.",
-	MessagesFail:     "The last message to people elsewhere could NOT be sent: do not rely on it.",
-	HappenedAlarms:   "What has happened", HappenedWhy: "In this run, by bench time, the last first.", NothingHappened: "In this run the guard has found nothing so far.", AllHappened: "All that happened in this run",
+	RateOnce:         "once", RateTimes: "%d times",
+	RateFine:       "You were called in the last ten minutes: %s.",
+	RateHigh:       "You were called in the last ten minutes: %s, more than one person can follow well. Mend the first cause first.",
+	RateFlood:      "You were called in the last ten minutes: %s, a flood. Make the bench safe before anything else.",
+	NoMessages:     "Nobody elsewhere is told: the bench file names no service.",
+	MessagesGo:     "People elsewhere are told by message.",
+	MessagesFail:   "The last message to people elsewhere could NOT be sent: do not rely on it.",
+	HappenedAlarms: "What has happened", HappenedWhy: "In this run, by bench time, the last first.", NothingHappened: "In this run the guard has found nothing so far.", AllHappened: "All that happened in this run",
 	HappenedUnread: "Not readable: the history can not be read now. What needs you stands above all the same.",
 	LookedFor:      "What the guard looks for",
 	LookedForWhy: "What is set aside waits for nobody and is not called by lamp and sound; messages to people elsewhere go on. The guard goes on looking and cuts heat when it has to, and that is called. It is no protection: " +
