@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/daemon/alarm"
 	"meltwarden/daemon/api"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/phone"
@@ -33,7 +34,7 @@ func servedPage(t *testing.T, folder string) string {
 	ctx, end := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	h := api.New(api.Options{
-		Hub: &frames.Hub{}, Phones: phones, Listen: l.Addr().String(), Hosts: []string{"bench.example"},
+		Hub: &frames.Hub{}, Alarms: alarm.NewList(), Phones: phones, Listen: l.Addr().String(), Hosts: []string{"bench.example"},
 		Health: func() error { return nil }, Metrics: http.NotFoundHandler(),
 	})
 	go func() { done <- api.Serve(ctx, l, h) }()

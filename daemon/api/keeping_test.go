@@ -12,12 +12,13 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 )
 
 // keepingBench is a handler over a history of its own.
 func keepingBench(s *history.Store) http.Handler {
-	o, _ := options(nil)
+	o, _ := options(&frames.Hub{})
 	o.History = s
 	return New(o)
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/daemon/frames"
 	"meltwarden/daemon/photo"
 )
 
@@ -45,7 +46,7 @@ func aPicture(t *testing.T) []byte {
 // TestAPhotoIsAttachedShownAndTakenBack, as a browser without script does it.
 func TestAPhotoIsAttachedShownAndTakenBack(t *testing.T) {
 	s := twoEvenings(t)
-	o, _ := options(nil)
+	o, _ := options(&frames.Hub{})
 	o.History = s
 	h := New(o)
 	a := do(h, withPhoto(t, "/api/v1/runs/1/shots/2/photos", aPicture(t), "Accept: text/html"))
@@ -76,7 +77,7 @@ func TestAPhotoIsAttachedShownAndTakenBack(t *testing.T) {
 // nothing large anywhere else.
 func TestPhotosThatAreRefused(t *testing.T) {
 	s := twoEvenings(t)
-	o, _ := options(nil)
+	o, _ := options(&frames.Hub{})
 	o.History = s
 	h := New(o)
 	const target = "/api/v1/runs/1/shots/2/photos"
