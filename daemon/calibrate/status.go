@@ -29,7 +29,7 @@ func Tell(out io.Writer, stand []Standing, at time.Time) error {
 			t.Line("%s", lines.Hang("  ", "    ", "REMINDER: "+r))
 		}
 	}
-	t.Line("\nto take a correction back: meltwarden calibrate --config FILE --take-back \"melt left\"")
+	t.Line("\nto take a correction back:\n  meltwarden calibrate --config FILE --take-back \"melt left\"")
 	return t.Err()
 }
 
