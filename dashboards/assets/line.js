@@ -4,6 +4,10 @@ const everyMs = 5000;
 const parts = ["needed", "bench-line"];
 const small = document.querySelector('.top nav a[href^="/pages"]')?.href;
 
+// cut is an element of a page as text: a whole page made anew every few seconds would be
+// kept until the browser tidies up.
+const cut = (page, id) => page.match(new RegExp(`<(\\w+) id="${id}"[^]*?</\\1>`))?.[0] ?? "";
+
 async function look() {
   if (document.hidden || !small) return;
   const answer = await fetch(small, { signal: AbortSignal.timeout(everyMs) }).catch(() => null);
@@ -11,10 +15,12 @@ async function look() {
     lost();
     return;
   }
-  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-  for (const id of parts) {
-    const [old, fresh] = [document.getElementById(id), page.getElementById(id)];
-    if (old && fresh && old.outerHTML !== fresh.outerHTML) old.replaceWith(document.importNode(fresh, true));
+  const page = await answer.text();
+  for (const old of parts.map((id) => document.getElementById(id)).filter(Boolean)) {
+    const text = cut(page, old.id);
+    if (!text || old.outerHTML === text) continue;
+    const fresh = new DOMParser().parseFromString(text, "text/html").getElementById(old.id);
+    if (fresh.outerHTML !== old.outerHTML) old.replaceWith(document.importNode(fresh, true));
   }
 }
 
