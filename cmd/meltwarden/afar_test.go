@@ -57,9 +57,9 @@ func TestWhoTookVariablesAwayIsStillAfar(t *testing.T) {
 	if runtime.GOOS != "linux" || err != nil {
 		t.Skip("parents are looked at on Linux only: ", err)
 	}
-	var told string
+	told := make(chan string, 1)
 	bench := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		told = r.Header.Get("Forwarded")
+		told <- r.Header.Get("Forwarded")
 		_, _ = io.WriteString(w, `{"checks": []}`)
 	}))
 	defer bench.Close()
@@ -74,12 +74,16 @@ func TestWhoTookVariablesAwayIsStillAfar(t *testing.T) {
 	}
 	asks := func(shell, variable string) string {
 		t.Helper()
-		told = "nothing"
 		c := exec.Command(shell, "-c", `env -i AS_THE_PROGRAM=1 "$0" checks --to "$1"; true`, itself, bench.URL)
 		c.Env = append(os.Environ(), variable)
 		out, err := c.CombinedOutput()
 		require.NoError(t, err, string(out))
-		return told
+		select {
+		case said := <-told:
+			return said
+		default:
+			return "nothing"
+		}
 	}
 	assert.Equal(t, "for=_afar", asks(led, "A=1"), "led by a program of that name")
 	assert.Equal(t, "for=_afar", asks(shell, "SSH_CONNECTION=192.0.2.7 50000 192.0.2.8 22"), "a shell with that variable")

@@ -55,10 +55,18 @@ func Do(ctx context.Context, t testing.TB, steps ...chromedp.Action[chromedp.Voi
 	}
 }
 
-// Becomes waits until an expression is true on the page.
+// Becomes waits until an expression is true on the page. Where another page has come while
+// it was asked, that one is asked.
 func Becomes(ctx context.Context, t testing.TB, expression string, within time.Duration) {
 	t.Helper()
-	_, err := chromedp.Run(ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(within)))
+	poll := func() error {
+		_, err := chromedp.Run(ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(within)))
+		return err
+	}
+	err := poll()
+	if err != nil && strings.Contains(err.Error(), "Cannot find context with specified id") {
+		err = poll()
+	}
 	require.NoError(t, err, expression)
 }
 
