@@ -8,6 +8,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -35,7 +36,7 @@ import (
 )
 
 // Options are what a daemon is made from. All are required but Listener, Token,
-// Phones, Hosts, Listen, History, Bench, Recalled, Notifier and Simulated.
+// Phones, Hosts, Listen, History, Bench, Recalled, Notifier, Simulated and Refused.
 type Options struct {
 	Settings control.Settings
 	Bus      *devices.Bus
@@ -70,10 +71,16 @@ type Options struct {
 	// file. Without either no heater is ever energised.
 	Simulated    *simbench.Bench
 	Commissioned commission.Clearance
+	// Refused is why heat can not be enabled where it is not the commissioning.
+	Refused string
 }
 
 // Refused is why heat can not be enabled on a bench of real heaters.
 const Refused = "Heat is refused: the commissioning of this bench is not complete. Put it on record with meltwarden commission; until then it is only watched."
+
+// RefusedUncorrected is why heat can not be enabled where nobody knows what readings were to
+// be corrected by: a melt would be as much hotter as its probe reads too low.
+const RefusedUncorrected = "Heat is refused: what the readings are corrected by can not be read. See meltwarden calibrate --status; until then the bench is only watched."
 
 // Daemon is one running bench.
 type Daemon struct {
@@ -191,7 +198,7 @@ func (d *Daemon) stopHeat() error {
 
 func (d *Daemon) handler() http.Handler {
 	o := &d.opts
-	refused := Refused
+	refused := cmp.Or(o.Refused, Refused)
 	if o.Settings.Limits.HeatersProven {
 		refused = ""
 	}

@@ -120,11 +120,11 @@ type corrections struct {
 	remind  string
 }
 
-// correctionsOf are those of what stands, or of a record that could not be read: that corrects
-// nothing, and keeps no bench from being watched.
+// correctionsOf are those of what stands, or of a record that could not be read: with that a
+// bench is watched and not heated.
 func correctionsOf(stand []calibrate.Standing, unread error) corrections {
 	if unread != nil {
-		return corrections{[]string{}, fmt.Sprintf("Calibration: no reading is corrected, because the record can not be read: %v", unread)}
+		return corrections{[]string{}, fmt.Sprintf("Calibration: heat is refused, because the record can not be read: %v", unread)}
 	}
 	return corrections{append([]string{}, calibrate.InForce(stand)...), calibrate.Remind(stand, time.Now())}
 }

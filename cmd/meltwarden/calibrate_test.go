@@ -13,6 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/daemon"
 	"meltwarden/daemon/calibrate"
 	"meltwarden/daemon/history"
 	"meltwarden/devices/registers"
@@ -87,6 +88,21 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.Contains(t, completed(t, "calibrate", "--data", folder, "--take-back", ""), "melt left")
 	require.Contains(t, say("calibrate", "--take-back", "melt left"), "no correction is in force")
 	require.Contains(t, oneLine(say("check")), "its correction was taken back on")
+
+	past, err := history.Open(folder)
+	require.NoError(t, err)
+	all, err := past.Calibrations()
+	require.NoError(t, err)
+	broken := all[len(all)-1]
+	broken.Kind, broken.Record = history.CalibrationInForce, `{"offset_c": 40}`
+	require.NoError(t, past.KeepCalibration(broken))
+	require.NoError(t, past.Close())
+	require.Contains(t, oneLine(say("check")), "heat is refused, because the record can not be read")
+	served = &tap{}
+	end = inBackground(t, serveAt(clk), served, "--config", file, "--data", folder, "--listen", "127.0.0.1:0")
+	require.Eventually(t, func() bool { return strings.Contains(served.String(), daemon.RefusedUncorrected) }, soon, 10*time.Millisecond, served)
+	require.NoError(t, end())
+	require.NotContains(t, served.String(), "can switch heat on")
 }
 
 // oneLine is what was broken for a terminal.

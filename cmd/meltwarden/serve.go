@@ -73,13 +73,19 @@ func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 	}
 	recalled, trouble := daemon.Recall(past, bench, settings, start)
 	daemon.TellRecalled(c.OutOrStdout(), recalled, trouble)
-	cleared := clearance(c.OutOrStdout(), past, bench)
+	cleared, refused := commission.Clearance{}, ""
+	if unread == nil {
+		cleared = clearance(c.OutOrStdout(), past, bench)
+	} else {
+		refused = daemon.RefusedUncorrected
+		fmt.Fprintln(c.OutOrStdout(), refused)
+	}
 	err = daemon.New(daemon.Options{
 		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
 		Title: recipe.Name, Run: bench.Name, Recipe: recipe.Name, RecipeVersion: recipe.Fingerprint(),
 		History: past, Start: start, Bench: bench, Recalled: recalled, KeepCycles: bench.Daemon.KeepCycles,
 		Notifier: notifier, Token: bench.Daemon.Token, Phones: phones, Hosts: daemon.Hosts(bench.Daemon.Listen), Listen: daemon.Served(bench.Daemon.Listen, listener),
-		Commissioned: cleared,
+		Commissioned: cleared, Refused: refused,
 	}).Run(c.Context())
 	tellKept(c.OutOrStdout(), past)
 	return err

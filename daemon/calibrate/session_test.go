@@ -192,7 +192,14 @@ func TestWhatStands(t *testing.T) {
 		var out strings.Builder
 		require.NoError(r.t, Tell(&out, stand, now))
 		require.Contains(r.t, out.String(), "REMINDER: melt middle was changed on")
-		_, err = Stand([]history.Calibration{{Probe: "melt left", Digest: stand[0].digest, Kind: history.CalibrationPoint, Record: "{"}}, r.file)
-		require.ErrorContains(r.t, err, "calibrate it again")
+		for record, want := range map[string]string{"{": "unexpected end", `{"offset_c": 40}`: "it would be raised by 40.0 °C"} {
+			require.NoError(r.t, r.store.KeepCalibration(history.Calibration{Probe: "melt left", Digest: stand[0].digest, Kind: history.CalibrationInForce, Record: record}))
+			stand, err = Load(r.store, r.file)
+			require.ErrorContains(r.t, err, want)
+			require.ErrorContains(r.t, err, `take it back with --take-back "melt left", and calibrate it again`)
+			require.Zero(r.t, Correct(wiring(r.file), stand).Channels[0].Calibrated)
+			require.NoError(r.t, Forget(r.store, r.file, "test", []string{"melt left"}, nil))
+			require.NotEmpty(r.t, later(0))
+		}
 	})
 }

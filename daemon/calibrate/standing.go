@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -47,25 +48,25 @@ type Standing struct {
 
 	channel registers.Channel
 	digest  string
+	unread  error // why what is on record since can not be read
 }
 
 // Stand is what is on record of every probe of a bench, in the order of its file. The error
-// is about a record that can not be read.
+// is about records that can not be read, or hold what no sound probe needs: such a probe has
+// no correction in force, and no heat may rest on it. Taking it back mends that.
 func Stand(all []history.Calibration, b *config.Bench) ([]Standing, error) {
-	var stand []Standing
+	stand, unread := []Standing{}, error(nil)
 	for _, c := range b.Channels {
 		if slices.Contains(probes, c.Role) {
 			s := Standing{Probe: NameOf(c), channel: c, digest: digest(c, b.Devices)}
 			for _, k := range all {
-				if err := s.take(k); err != nil {
-					return nil, fmt.Errorf("what is on record of the probe %s from %s can not be read (%w): calibrate it again", s.Probe, day(k.At), err)
-				}
+				s.take(k)
 			}
 			s.newest()
-			stand = append(stand, s)
+			stand, unread = append(stand, s), errors.Join(unread, s.unread)
 		}
 	}
-	return stand, nil
+	return stand, unread
 }
 
 // Load is Stand of what a history holds.
@@ -78,35 +79,40 @@ func Load(h *history.Store, b *config.Bench) ([]Standing, error) {
 }
 
 // take takes in one thing on record.
-func (s *Standing) take(k history.Calibration) error {
+func (s *Standing) take(k history.Calibration) {
 	if k.Probe != s.Probe {
-		return nil
+		return
 	}
 	if k.Digest != s.digest {
 		if k.Kind == history.CalibrationInForce {
 			s.Elsewhere = k.At
 		}
-		return nil
+		return
 	}
+	var err error
 	switch k.Kind {
 	case history.CalibrationPoint:
 		var p Point
-		if err := json.Unmarshal([]byte(k.Record), &p); err != nil {
-			return err
+		if err = json.Unmarshal([]byte(k.Record), &p); err == nil {
+			s.Points = append(s.Points, p)
 		}
-		s.Points = append(s.Points, p)
 	case history.CalibrationInForce:
 		c := &Correction{}
-		if err := json.Unmarshal([]byte(k.Record), c); err != nil {
-			return err
+		if err = json.Unmarshal([]byte(k.Record), c); err == nil {
+			err = c.absurd(s.channel.CorrectionC)
 		}
-		s.InForce, s.Since, s.Elsewhere, s.TakenBack = c, k.At, time.Time{}, time.Time{}
+		s.InForce, s.Since, s.Elsewhere, s.TakenBack, s.unread = c, k.At, time.Time{}, time.Time{}, nil
+		if err != nil {
+			s.InForce, s.Since = nil, time.Time{}
+		}
 	case history.CalibrationTakenBack:
-		s.InForce, s.Since, s.TakenBack = nil, time.Time{}, k.At
+		s.InForce, s.Since, s.TakenBack, s.unread = nil, time.Time{}, k.At, nil
 	case history.ProbeChanged:
-		s.InForce, s.Since, s.Points, s.Changed = nil, time.Time{}, nil, k.At
+		s.InForce, s.Since, s.Points, s.Changed, s.unread = nil, time.Time{}, nil, k.At, nil
 	}
-	return nil
+	if err != nil {
+		s.unread = fmt.Errorf("what is on record of the probe %s from %s can not be used (%w): take it back with --take-back %q, and calibrate it again", s.Probe, day(k.At), err, s.Probe)
+	}
 }
 
 // newest leaves the newest point of each kind and place, and none that is much older than the

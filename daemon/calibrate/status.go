@@ -70,7 +70,7 @@ func InForce(stand []Standing) (said []string) {
 // changed: by name, or "all".
 func Forget(h *history.Store, b *config.Bench, program string, takeBack, changed []string) error {
 	stand, err := Load(h, b)
-	if err != nil {
+	if stand == nil {
 		return err
 	}
 	var all []history.Calibration
@@ -86,10 +86,11 @@ func Forget(h *history.Store, b *config.Bench, program string, takeBack, changed
 			for _, n := range names {
 				named = named || n == s.Probe
 			}
-			if !named || kind == history.CalibrationTakenBack && every && s.InForce == nil {
+			none := kind == history.CalibrationTakenBack && s.InForce == nil && s.unread == nil
+			if !named || every && none {
 				continue
 			}
-			if kind == history.CalibrationTakenBack && s.InForce == nil {
+			if none {
 				return fmt.Errorf("%s: no correction is in force, so there is none to take back", s.Probe)
 			}
 			all = append(all, history.Calibration{At: time.Now(), Program: program, Probe: s.Probe, Digest: s.digest, Kind: kind, Record: "{}"})
