@@ -6,10 +6,11 @@ const (
 	// unconfirmedFor is how long "off" may go without a device's word that it has it
 	// (E: several answers of a healthy one).
 	unconfirmedFor = 500 * time.Millisecond
-	// hushFor is how long a line then says nothing at all: longer than the silence
-	// after which every device is known to let go.
-	hushFor = 2 * time.Second
 )
+
+// HushFor is how long a line says nothing at all where a device may still heat by what it was
+// told last: as long as the silence after which every device is known to let go.
+const HushFor = 2 * time.Second
 
 // hush keeps a line silent, once, when a device does not confirm that its heaters
 // are off. Silence is what a device's own time-out was proven by: one that takes any
@@ -41,6 +42,6 @@ func (h *hush) now(now time.Duration, confirmed func(since time.Duration) bool) 
 	if !h.off || h.done || now-h.offFrom < unconfirmedFor || confirmed(h.offFrom) {
 		return false
 	}
-	h.done, h.until = true, now+hushFor
+	h.done, h.until = true, now+HushFor
 	return true
 }

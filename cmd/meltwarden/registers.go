@@ -92,6 +92,7 @@ func runRegisters(c *cobra.Command, f registersFlags) error {
 	if f.asJSON { // the object has the standard output for itself
 		words = c.ErrOrStderr()
 	}
+	clk.Sleep(c.Context(), devices.HushFor) // what a killed program told it ends by its own time-out
 	device := &modbus.Device{Name: f.device, Unit: f.unit, Timeout: f.timeout}
 	err = recognise.Run(c.Context(), recognise.Options{
 		Reader: readout.New(client, device, spans, clk), Clock: clk, Room: room, Probes: f.probes, From: f.from, Device: f.device, Wiring: f.wiring(),

@@ -44,6 +44,9 @@ func (h head) UnitSign() string { return h.unit.Sign() }
 func (s *server) head(r *http.Request, title, here string) head {
 	h := head{Labels: view.Texts(), Title: title, Here: here, Simulated: s.Simulated, DarkOn: darkOn(r, everySize), unit: unitOf(r)}
 	h.Now, h.Needed = s.now().Shown, needed(s.Alarms.Now())
+	if s.phonesLost() != nil { // no alarm of the bench, and first of what is to be done
+		h.Needed++
+	}
 	other := r.URL.Query()
 	if unitOf(r) == review.Fahrenheit {
 		h.Carry = "?" + unitQuery(review.Fahrenheit).Encode()

@@ -107,7 +107,7 @@ func (s *server) alarmGroups(now []alarm.Alarm, h head) []alarmGroup {
 		if len(first.Rows) == 0 {
 			in = &first
 		}
-		in.Rows = append(in.Rows, alarmRow{Code: c.Code, Where: c.Where, Title: c.Title, State: c.Status, Instruction: c.Instruction, Waits: true})
+		in.Rows = append(in.Rows, alarmRow{Code: c.Code, Where: c.Where, Title: c.Title, State: c.Stands, Instruction: c.Instruction, Waits: true})
 	}
 	return slices.DeleteFunc([]alarmGroup{first, then, over, toKnow, aside}, func(g alarmGroup) bool { return len(g.Rows) == 0 })
 }

@@ -29,8 +29,7 @@ func (s *server) serialLines() view.SerialLines {
 // nothing.
 func (s *server) linesPage(w http.ResponseWriter, r *http.Request) {
 	l := view.Texts()
-	p := linesPage{head: s.head(r, l.Serial, "/lines"), Lines: s.serialLines().Lines, Times: fmt.Sprintf(l.SerialTimes, modbus.Remembered)}
-	p.OtherUnit = "" // no temperature is shown
+	p := linesPage{head: s.unitless(r, l.Serial, "/lines"), Lines: s.serialLines().Lines, Times: fmt.Sprintf(l.SerialTimes, modbus.Remembered)}
 	show(w, http.StatusOK, "lines.html", p)
 }
 

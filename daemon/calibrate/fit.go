@@ -56,7 +56,7 @@ type Point struct {
 	ScatterC float64 `json:"scatter_c"`
 	// StepC is the smallest step that was seen between readings; zero where all were equal.
 	StepC float64 `json:"step_c"`
-	// Relative says that TrueC is the mean of the probes that were together, of which none
+	// Relative says that TrueC is the highest of the probes that were together, of which none
 	// was calibrated: they are made to agree, and nobody knows of the truth.
 	Relative bool `json:"relative,omitempty"`
 	// TerminalsC is what the input's terminals had; null where that is not measured.
@@ -108,13 +108,19 @@ func (c Correction) Relative() bool {
 	return slices.ContainsFunc(c.Points, func(p Point) bool { return p.Relative })
 }
 
+// truest are the points of which the truth is known; where none is, all.
+func truest(points []Point) []Point {
+	if known := slices.DeleteFunc(slices.Clone(points), func(p Point) bool { return p.Relative }); len(known) > 0 {
+		return known
+	}
+	return points
+}
+
 // Fit is what points say of a probe whose readings the bench file corrects by typedC. The
 // error says why no correction is made of them. Points of which the truth is known count
 // before those that only make probes agree.
 func Fit(points []Point, typedC float64) (Correction, error) {
-	if known := slices.DeleteFunc(slices.Clone(points), func(p Point) bool { return p.Relative }); len(known) > 0 {
-		points = known
-	}
+	points = truest(points)
 	if len(points) == 0 {
 		return Correction{}, fmt.Errorf("no point is on record of it")
 	}

@@ -311,7 +311,7 @@ func standingOf(all []Standing, probe string) Standing {
 }
 
 // together takes a point of every chosen probe in one thing. Those that were calibrated say
-// what it has; where none was, it is their mean.
+// what it has; where none was, it is the highest.
 func (s *session) together(ctx context.Context) error {
 	if len(s.chosen) < 2 {
 		return errors.New("together: one probe is compared with nothing; name two or more with --probe")
@@ -336,6 +336,7 @@ func (s *session) takeTogether() error {
 	}
 	var knows []int
 	var sum, within float64
+	highest := math.Inf(-1)
 	points, corrected := map[int]Point{}, map[int]float64{}
 	for _, i := range s.chosen {
 		points[i] = s.windows[i].point(0, 0)
@@ -353,11 +354,16 @@ func (s *session) takeTogether() error {
 	relative := len(knows) == 0
 	if relative {
 		for _, i := range s.chosen {
-			sum += points[i].ShownC
+			highest = max(highest, points[i].ShownC)
 		}
-		knows, within = s.chosen, classC/math.Sqrt(float64(len(s.chosen)))
+		// Nobody knows of the truth: a reading that is lowered without reason lets its melt
+		// be hotter, so none is.
+		knows, within = s.chosen, classC
 	}
 	trueC := sum / float64(len(knows))
+	if relative {
+		trueC = highest
+	}
 	for _, i := range s.chosen {
 		if !relative && slices.Contains(knows, i) {
 			continue // it is what the others are held against
@@ -437,12 +443,12 @@ func (s *Standing) Propose() Proposal {
 	if c, has := toleranceC(letter, 2, usedAtC); has {
 		p.Class170C = &c
 	}
-	if suspect(s.Points) {
-		fits := FindType(s.Points, s.channel.Thermocouple)
+	if points := truest(s.Points); suspect(points) {
+		fits := FindType(points, s.channel.Thermocouple)
 		for _, m := range fits {
 			p.Types = append(p.Types, m.String())
 		}
-		p.Refused = tellType(s.Points, fits)
+		p.Refused = tellType(points, fits)
 		return p
 	}
 	c, err := Fit(s.Points, s.channel.CorrectionC)

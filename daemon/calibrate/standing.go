@@ -84,8 +84,13 @@ func (s *Standing) take(k history.Calibration) {
 		return
 	}
 	if k.Digest != s.digest {
-		if k.Kind == history.CalibrationInForce {
-			s.Elsewhere = k.At
+		// By its name a later word ends an earlier one all the same: a bench file that is
+		// changed back must not bring the correction of an old probe back.
+		switch k.Kind {
+		case history.CalibrationInForce:
+			s.InForce, s.Since, s.Elsewhere, s.unread = nil, time.Time{}, k.At, nil
+		case history.ProbeChanged:
+			s.InForce, s.Since, s.Points, s.Changed, s.unread = nil, time.Time{}, nil, k.At, nil
 		}
 		return
 	}

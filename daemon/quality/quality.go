@@ -61,8 +61,10 @@ func Open(cfg devices.Config, open devices.Opener, clk *clock.Clock, period time
 	return &Watcher{cfg: cfg, bus: bus, clk: clk, period: period}, nil
 }
 
-// Run asks until the context ends, and closes the ports.
+// Run asks until the context ends, and closes the ports. It is silent first, so that what a
+// killed program told a device ends by the device's own time-out.
 func (w *Watcher) Run(ctx context.Context) {
+	w.clk.Sleep(ctx, devices.HushFor)
 	for due := w.clk.Now(); ctx.Err() == nil; {
 		s := w.bus.Poll(ctx, w.period)
 		w.take(s)

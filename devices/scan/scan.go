@@ -19,6 +19,7 @@ import (
 	"slices"
 	"time"
 
+	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
 )
@@ -61,8 +62,9 @@ func Usual() Plan {
 const (
 	lastUnit = 247
 	// listens is how long a line is listened to before anything is asked on it: a bench that
-	// is run by somebody else says something five times a second, or at least in each.
-	listens = 1100 * time.Millisecond
+	// is run by somebody else says something five times a second, or at least once in each.
+	// What a killed program told a device ends by the device's own time-out meanwhile.
+	listens = devices.HushFor + 100*time.Millisecond
 	// upset is what an exchange can take longer after something unexpected.
 	upset = 30 * time.Millisecond
 	// babbles is after how long a line that is never silent is given up.
