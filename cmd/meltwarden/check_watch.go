@@ -15,6 +15,7 @@ import (
 	"meltwarden/daemon/quality"
 	"meltwarden/daemon/view"
 	"meltwarden/daemon/watch"
+	"meltwarden/devices"
 	"meltwarden/devices/clock"
 )
 
@@ -26,7 +27,7 @@ With --watch it writes nothing, not even zeros, and asks every device again and 
 
 const (
 	drawnEvery = 500 * time.Millisecond
-	toldFirst  = time.Second
+	toldFirst  = devices.HushFor + time.Second // the line is silent before
 	toldEvery  = 5 * time.Second
 )
 
