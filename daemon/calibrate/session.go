@@ -412,7 +412,7 @@ func (s *session) record(c registers.Channel, kind history.CalibrationKind, what
 		return err
 	}
 	return s.History.KeepCalibration(history.Calibration{
-		At: time.Now(), Program: s.Version, Probe: NameOf(c), Digest: digest(c, s.Bench.Devices), Kind: kind, Record: string(text),
+		At: time.Now(), Program: s.Version, Probe: NameOf(c), Digest: digest(c, s.Bench), Kind: kind, Record: string(text),
 	})
 }
 

@@ -128,6 +128,8 @@ func TestNoWaterNearAWarmBench(t *testing.T) {
 		require.ErrorContains(r.t, r.calibrate(r.t.Context(), nil, "ice"), "PRESS THE EMERGENCY STOP")
 		require.NoError(r.t, r.Inject(simbench.OpenProbe, meltOf(0)))
 		require.ErrorContains(r.t, r.calibrate(r.t.Context(), nil, "ice"), "the probe melt left can not be read")
+		right := func(o *Options) { o.Probes = []string{"melt right"} }
+		require.ErrorContains(r.t, r.calibrate(r.t.Context(), right, "ice"), "the probe melt left can not be read", "nobody knows whether that pot is hot")
 		require.ErrorContains(r.t, r.calibrate(r.t.Context(), func(o *Options) { o.Probes = []string{"melt lift"} }, "ice"), `probe "melt lift": there is none`)
 	})
 }

@@ -58,7 +58,7 @@ func Stand(all []history.Calibration, b *config.Bench) ([]Standing, error) {
 	stand, unread := []Standing{}, error(nil)
 	for _, c := range b.Channels {
 		if slices.Contains(probes, c.Role) {
-			s := Standing{Probe: NameOf(c), channel: c, digest: digest(c, b.Devices)}
+			s := Standing{Probe: NameOf(c), channel: c, digest: digest(c, b)}
 			for _, k := range all {
 				s.take(k)
 			}
@@ -137,15 +137,16 @@ func (s *Standing) newest() {
 func abs(v float64) float64 { return max(v, -v) }
 
 // digest stands for a probe's channel and where its device is: with another address, scale
-// or typed correction a reading is another one. A port may have another name.
-func digest(c registers.Channel, all []config.Device) string {
+// or typed correction a reading is another one, and so it is on another bench whose history is
+// in the same folder. A port may have another name.
+func digest(c registers.Channel, b *config.Bench) string {
 	c.Calibrated = registers.Calibrated{}
 	at := struct {
 		registers.Channel
-		Line string
-		Unit uint8
-	}{Channel: c}
-	for _, d := range all {
+		Bench, Line string
+		Unit        uint8
+	}{Channel: c, Bench: b.Name}
+	for _, d := range b.Devices {
 		if d.Name == c.Device {
 			at.Line, at.Unit = d.Line, d.Unit
 		}

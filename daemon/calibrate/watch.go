@@ -22,13 +22,13 @@ func (s *session) firstReadings(ctx context.Context) error {
 		if err := s.cycle(ctx); err != nil {
 			return err
 		}
-		dead := slices.IndexFunc(s.chosen, func(i int) bool { return len(s.windows[i].latest) == 0 })
+		dead := s.unread()
 		if dead < 0 && s.Clock.Now() > end-answerWait+time.Second {
 			break
 		}
 		if s.Clock.Now() > end {
 			return fmt.Errorf("the probe %s can not be read: %s%s; mend it and run the command again (meltwarden check shows every channel)",
-				NameOf(s.Wiring.Channels[s.chosen[dead]]), s.latest[s.chosen[dead]].Fault, s.lines())
+				NameOf(s.Wiring.Channels[dead]), s.latest[dead].Fault, s.lines())
 		}
 	}
 	for i := range s.windows {
@@ -41,6 +41,17 @@ func (s *session) firstReadings(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// unread is the first probe that has to read and does not, or -1: one that was chosen, or one
+// of a pot, of which nobody would know whether it is hot.
+func (s *session) unread() int {
+	for i := range s.windows {
+		if len(s.windows[i].latest) == 0 && (s.ofPot(i) || slices.Contains(s.chosen, i)) {
+			return i
+		}
+	}
+	return -1
 }
 
 // ofPot reports whether a channel is the probe of a melt or a plate.
