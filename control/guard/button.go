@@ -21,8 +21,8 @@ const (
 )
 
 // Button tells a deliberate press of a button of the bench from chatter, knocks and
-// a contact that is stuck. The zero value is the enable button. A press is seen open for openBefore, then seen closed
-// for pressMin to pressMax, and counts when it has been seen open again for
+// a contact that is stuck. The zero value is the enable button. A press is seen open
+// for openBefore, then seen closed for pressMin to pressMax, and counts when it has been seen open again for
 // openAfter: a reset takes effect by its actuator being let go (ISO 13849-1:2015,
 // 5.2.2, from memory). Times run from the first to the last moment at which the device
 // was asked and said so: one answer that is used for several cycles lasts no longer

@@ -72,7 +72,8 @@ func suspect(points []Point) bool {
 	return slices.ContainsFunc(points, Point.suspect) || steep
 }
 
-// FindType looks for what would show all of the points, where they are suspect: a probe of any type on an input set to any, or to the one that is given ("" is not known: a device
+// FindType looks for what would show all of the points, where they are suspect: a probe of
+// any type on an input set to any, or to the one that is given ("" is not known: a device
 // that reports degrees has its own setting). The best comes first; none is returned where no
 // point is suspect, and where nothing fits. Nothing is said of a mix-up that shows as little as
 // types R and S do.

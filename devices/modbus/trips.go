@@ -55,11 +55,11 @@ type Times struct {
 	// Median and Worst are round trips: from the first byte of the request to the last of
 	// the reply.
 	Median, Worst time.Duration
-	// Turn and WorstTurn are what of it was not the time of both frames on the wire: the
+	// Turn is in the median what of it was not the time of both frames on the wire: the
 	// silence by which a device knows the end of a request, its own time, and whatever an
 	// adapter adds. Zero where the line is not as slow as its speed says: a
 	// pseudo-terminal.
-	Turn, WorstTurn time.Duration
+	Turn time.Duration
 }
 
 // Times returns what is known by now.
@@ -78,7 +78,7 @@ func (t *Trips) Times() Times {
 		round[i], turn[i] = one.round, one.turn
 	}
 	all.Median, all.Worst = middleAndLast(round)
-	all.Turn, all.WorstTurn = middleAndLast(turn)
+	all.Turn, _ = middleAndLast(turn)
 	return all
 }
 
