@@ -2,7 +2,9 @@
 // perhaps on another computer, and sends the marks that are typed there. It promises that
 // nothing old is shown as if it were so: two seconds after the last word of a bench the
 // screen says NOT LIVE. A mark is sent once and at once, or not at all. No key enables or
-// raises heat, because no route does that.
+// raises heat of a real bench, because no route does that; the demo hands in the button of
+// its simulated one. What draws lines here also draws those that another program reads
+// itself (Drawn).
 package watch
 
 import (
