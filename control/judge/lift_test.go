@@ -146,7 +146,10 @@ func TestNumbersOfLifts(t *testing.T) {
 			continue
 		}
 		back, wrong, runs := 0, 0, 0
-		for _, s := range zoo.Named() {
+		for i, s := range zoo.Named() {
+			if i%2 == 1 && !full() {
+				continue // there are many upsets
+			}
 			for seed := range min(n, mostOfUpsets) {
 				w := watchLift(s, firstSeed+100+seed, u.Events)
 				runs++

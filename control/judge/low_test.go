@@ -30,9 +30,9 @@ func TestNumbersOfLowThermometers(t *testing.T) {
 	}
 	t.Parallel()
 	random, _ := judge.RandomPots(8, 31)
-	lows := []float64{0, 10, 20, 50} // what help claims; with JUDGE_SEEDS what is between as well
+	lows := []float64{0, 20} // the ends of what is bounded
 	if full() {
-		lows = []float64{0, 5, 10, 15, 20, 30, 50, -10}
+		lows = []float64{0, 5, 10, 15, 20, 30, 50, -10} // what help claims, and what is between
 	}
 	t.Log("                          hottest melt, °C      over")
 	t.Log("  reads low by     n   named med worst  random worst  190 °C  there  trips")

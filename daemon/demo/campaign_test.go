@@ -77,7 +77,7 @@ func campaignSessions(t *testing.T) int {
 	if testing.Short() {
 		return replayEvery
 	}
-	return 10 * seeds
+	return 5 * seeds
 }
 
 // mostTold is how many sessions that failed are told in full.

@@ -231,7 +231,7 @@ func (q *quick) passEvening(plan []happening, look func()) {
 // taken for one that was lifted.
 func TestOrdinarySessionsDoNotTrip(t *testing.T) {
 	t.Parallel()
-	sessions := 5 * seeds
+	sessions := 3 * seeds
 	if asked, err := strconv.Atoi(os.Getenv("ORDINARY_SESSIONS")); err == nil {
 		sessions = asked
 	} else if testing.Short() {

@@ -203,7 +203,10 @@ func TestNumbersOfPlans(t *testing.T) {
 	if testing.Short() {
 		t.Skip("minutes under the race detector, which has others to look at")
 	}
-	benches, evenings := uint64(6), uint64(6)
+	benches, evenings := uint64(3), uint64(6)
+	if seeds > few {
+		benches = 6 // as many as the readme's figures rest on
+	}
 	b, err := config.DemoBench(nil)
 	require.NoError(t, err)
 	from := uint64(21)
