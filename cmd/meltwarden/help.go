@@ -72,6 +72,7 @@ var guides = map[string]guide{
 	"examples":          {[]string{"examples", "examples relays --into bench", "examples board --into bench"}, ""},
 	"registers":         {[]string{"registers --port COM5 --unit 1", `registers --port COM5 --unit 1 --probe "melt left" --probe mould`, "registers --port COM5 --unit 3 --baud 9600 --from 40 --json"}, "0 when it was read and ended, recognised or not, else 1."},
 	"dashboards":        {[]string{"dashboards --out watching"}, ""},
+	"ports":             {[]string{"ports", "ports --json"}, ""},
 	"schema":            {[]string{"schema", "schema --json"}, ""},
 	"api":               {[]string{"api", "api --openapi > meltwarden.json"}, ""},
 	"service":           {[]string{"service > /etc/systemd/system/meltwarden.service"}, ""},

@@ -57,7 +57,7 @@ func root() *cobra.Command {
 		runsCommand(), findCommand(), reviewCommand(), causesCommand(), verdictCommand(), tryCommand(), attemptsCommand(), recipesCommand(), promoteCommand(),
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
-	c.AddCommand(completionCommand(), watchCommand(), planCommand(), checksCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand(), phoneCommand(), apiCommand(), examplesCommand(), registersCommand())
+	c.AddCommand(completionCommand(), watchCommand(), planCommand(), checksCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand(), phoneCommand(), apiCommand(), examplesCommand(), registersCommand(), portsCommand())
 	plainly(c)
 	helpfully(c)
 	complete(c)

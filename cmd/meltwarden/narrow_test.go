@@ -55,7 +55,7 @@ var typed = map[string][]string{
 	"export": {"7 8 --as archive --out @made/runs.sqlite"}, "import": {"@made/runs.sqlite"}, "backup": {"@made/copy.sqlite"},
 	"tidy": {"--older-than 365_days --dry-run"}, "schema": {""}, "phone list": {""}, "phone put-out": {"1", "1"},
 	"dashboards": {"--out @made/watching"}, "version": {""}, "api": {""},
-	"examples": {"", "board --into @made/examples"}, "calibrate": {"--status --config @bench"}, "check": {"--config @bench"}, "commission": {"--status --config @bench"},
+	"ports": {""}, "examples": {"", "board --into @made/examples"}, "calibrate": {"--status --config @bench"}, "check": {"--config @bench"}, "commission": {"--status --config @bench"},
 	"estimate injector": {"", "--fahrenheit"}, "estimate mould": {""}, "estimate seam": {""}, "estimate contact": {""}, "estimate warming": {""}, "estimate flow": {""},
 }
 
