@@ -10,7 +10,7 @@ func Here() (List, error) {
 	names, _ := filepath.Glob("/dev/cu*")
 	l := List{Without: "on this system only names are known, not which adapter is behind one: write port: and the name"}
 	for _, name := range names {
-		l.Ports = append(l.Ports, Port{Name: name})
+		l.Ports = append(l.Ports, Port{Name: name, Paths: []string{}})
 	}
 	sorted(l.Ports)
 	return l, nil

@@ -16,7 +16,7 @@ func Here() (List, error) {
 	}
 	var l List
 	for _, d := range all {
-		p := Port{Name: d.Name}
+		p := Port{Name: d.Name, Paths: []string{}}
 		if d.IsUSB {
 			p.Adapter = Adapter{
 				Vendor: strings.ToLower(d.VID), Product: strings.ToLower(d.PID), Serial: plain(d.SerialNumber),

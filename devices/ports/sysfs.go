@@ -23,7 +23,7 @@ func Sysfs(root string) Source {
 		for _, e := range entries {
 			if a, is := terminal(filepath.Join(class, e.Name())); is {
 				name := "/dev/" + strings.ReplaceAll(e.Name(), "!", "/")
-				l.Ports = append(l.Ports, Port{Name: name, Adapter: a, Paths: links[name]})
+				l.Ports = append(l.Ports, Port{Name: name, Adapter: a, Paths: append([]string{}, links[name]...)})
 			}
 		}
 		sorted(l.Ports)
