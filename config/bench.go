@@ -23,6 +23,7 @@ import (
 	"meltwarden/control/dose"
 	"meltwarden/control/injector"
 	"meltwarden/control/reading"
+	"meltwarden/devices/ports"
 	"meltwarden/devices/registers"
 )
 
@@ -84,10 +85,13 @@ type Protection struct{ CutOut, Fuse, EStop, Earth string }
 // Line is one serial line.
 type Line struct {
 	Name     string
-	Port     string
+	Port     string // empty where Adapter says which
 	Baud     int
 	Parity   Parity
 	StopBits int
+	// Adapter is what the adapter of the port has to be, whatever the port is called today.
+	// It is left out of JSON where it is empty, by whose digest a bench is known again.
+	Adapter ports.Wanted `json:",omitzero"`
 }
 
 // Parity of a serial line.
@@ -136,7 +140,7 @@ func ParseBench(file string, typed []byte, flags *pflag.FlagSet) (*Bench, error)
 	}
 	b.Protection = readProtection(top.Map("protection"))
 	for _, m := range top.RequiredMaps("lines", "[{name: a, port: the serial port}]") {
-		b.Lines = append(b.Lines, readLine(m))
+		b.Lines = append(b.Lines, readLine(m, src))
 	}
 	for _, m := range top.RequiredMaps("devices", "[{name: thermocouples, line: a, unit: 1}]") {
 		b.Devices = append(b.Devices, readDevice(m))
@@ -272,14 +276,12 @@ func readProtection(m *strict.Map) Protection {
 	}
 }
 
-func readLine(m *strict.Map) Line {
+func readLine(m *strict.Map, src *strict.Source) Line {
 	defer m.Done()
-	l := Line{
-		Name:   strict.Required(m, "name", name("a")),
-		Port:   strict.Required(m, "port", text("the serial port")),
-		Baud:   int(strict.Optional(m, "baud", kind(parseBaud, "19200"), defaultBaud)),
-		Parity: strict.Optional(m, "parity", oneOf(Even, Odd, NoParity), Even),
-	}
+	l := Line{Name: strict.Required(m, "name", name("a"))}
+	l.Port, l.Adapter = readPort(m, src)
+	l.Baud = int(strict.Optional(m, "baud", kind(parseBaud, "19200"), defaultBaud))
+	l.Parity = strict.Optional(m, "parity", oneOf(Even, Odd, NoParity), Even)
 	usual := int64(1)
 	if l.Parity == NoParity {
 		usual = 2

@@ -9,6 +9,7 @@ import (
 	"meltwarden/config/strict"
 	"meltwarden/control/circuit"
 	"meltwarden/control/reading"
+	"meltwarden/devices/ports"
 	"meltwarden/devices/registers"
 )
 
@@ -21,6 +22,7 @@ func (b *Bench) check() {
 	unique(b.src, "pots[%d].name", pots)
 	unique(b.src, "lines[%d].name", lines)
 	unique(b.src, "lines[%d].port", names(b.Lines, func(l Line) string { return l.Port }))
+	unique(b.src, "lines[%d].adapter", names(b.Lines, adapterName))
 	unique(b.src, "devices[%d].name", devices)
 	b.checkDevices(lines)
 	for i, c := range b.Channels {
@@ -35,6 +37,14 @@ func (b *Bench) check() {
 		b.checkWiring()
 		b.checkHeaters()
 	}
+}
+
+// adapterName is empty for a line that is named by its port.
+func adapterName(l Line) string {
+	if l.Adapter == (ports.Wanted{}) {
+		return ""
+	}
+	return l.Adapter.String()
 }
 
 func names[T any](list []T, name func(T) string) []string {

@@ -15,6 +15,7 @@ import (
 	"meltwarden/control/circuit"
 	"meltwarden/control/guard"
 	"meltwarden/control/injector"
+	"meltwarden/devices/ports"
 	"meltwarden/devices/registers"
 )
 
@@ -36,7 +37,10 @@ func TestEveryKeyOfABench(t *testing.T) {
 	assert.InDelta(t, 100, b.Pots[0].LeastFillML, 1e-9)
 	assert.InDelta(t, 2*236.5882365, b.Pots[0].MostFillML, 1e-9) // a US gallon's sixteenth, twice (testdata/measures)
 	assert.Zero(t, b.Pots[1].LeastFillML+b.Pots[1].MostFillML, "not recorded")
-	assert.Equal(t, []config.Line{{Name: "b", Port: "invented-port", Baud: 9600, Parity: config.NoParity, StopBits: 1}}, b.Lines)
+	assert.Equal(t, []config.Line{
+		{Name: "b", Port: "invented-port", Baud: 9600, Parity: config.NoParity, StopBits: 1},
+		{Name: "c", Baud: 19200, Parity: config.Even, StopBits: 1, Adapter: ports.Wanted{Vendor: "0ff1", Product: "1e10", Serial: "A1", Socket: "0000:00:14.0/1.4", Interface: "if01-port0"}},
+	}, b.Lines)
 	assert.Equal(t, []config.Device{
 		{Name: "amplifier", Line: "b", Unit: 247, Timeout: 250 * time.Millisecond, MaxGap: 4},
 		{Name: "relays", Line: "b", Unit: 2, Timeout: 120 * time.Millisecond},

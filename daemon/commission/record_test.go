@@ -219,3 +219,23 @@ func TestCarelessAnswers(t *testing.T) {
 		}
 	}
 }
+
+// TestABenchIsKnownAgainAfterAnUpdate: the digest was printed by the program that knew no
+// adapters in a bench file, so what is on record holds.
+func TestABenchIsKnownAgainAfterAnUpdate(t *testing.T) {
+	b, err := config.LoadBench("../../testdata/config/bench-small.good.yaml", nil)
+	require.NoError(t, err)
+	assert.Equal(t, "704f9830f8d1361d187e94f60d80a4e903a21880a574f5c0a44c5fbf27bac93f", Digest(b))
+}
+
+// TestAnAdapterIsPartOfTheDigest, however its numbers are written, and no name of a port is.
+func TestAnAdapterIsPartOfTheDigest(t *testing.T) {
+	of := func(adapter string) string {
+		return Digest(benchFile(t, func(text string) string { return strings.Replace(text, "port: simulated", "adapter: "+adapter, 1) }))
+	}
+	one := of("{vendor: fff1, product: 00b1, serial: A1}")
+	assert.Equal(t, one, of("{product: 00B1, vendor: FFF1, serial: A1}"))
+	assert.NotEqual(t, one, of("{vendor: fff1, product: 00b1, serial: A2}"))
+	assert.NotEqual(t, one, of("{vendor: fff1, product: 00b1, socket: h/1.4}"))
+	assert.NotEqual(t, one, Digest(benchFile(t, nil)))
+}
