@@ -48,7 +48,7 @@ class Probe:
         self.tip = place()
         self.noise = r.uniform(0.03, 0.12)
         self.type = self.set_to = "K"
-        self.swapped = False
+        self.swapped = self.off = False
 
     def around(self):
         return {"water": self.water, "hand": HAND_C, "air": ROOM_C}.get(
@@ -59,6 +59,9 @@ class Probe:
         self.tip += (self.around() - self.tip) * STEP_S / FOLLOWS_S[self.where]
 
     def shows(self):
+        """Degrees Celsius, or None without wires."""
+        if self.off:
+            return None
         if self.type == self.set_to and not self.swapped:
             return self.tip
         voltage = volts(self.type, self.tip) - volts(self.type, TERMINALS_C)

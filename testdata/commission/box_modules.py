@@ -94,6 +94,11 @@ class Thermocouples:
         words = list(struct.unpack(f">{len(packed) // 2}H", packed))
         return words[::-1] if self.low_first else words
 
+    def measure(self, probes, channel):
+        probe = probes.get(self.inputs[channel])
+        shown = probe and probe.shows()
+        return None if shown is None else shown + self.noise.gauss(0, probe.noise)
+
     def serve(self, probes):
         """probes: by name; each is measured anew for every request."""
 
@@ -102,10 +107,7 @@ class Thermocouples:
             if word >= self.words():
                 return 1 if self.inputs[channel] is NOBODY else 0  # its state
             if word == 0 or channel not in measured:
-                probe = probes.get(self.inputs[channel])
-                measured[channel] = self.registers(
-                    probe and probe.shows() + self.noise.gauss(0, probe.noise)
-                )
+                measured[channel] = self.registers(self.measure(probes, channel))
             return measured[channel][word]
 
         measured = {}

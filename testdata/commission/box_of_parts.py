@@ -22,6 +22,7 @@ or start it with --hands FIFO and write lines into that from anywhere (echo "dip
     boil PROBE               the tip in boiling water: 99.6 C, at 985 hPa, or 240 m up
     probe out PROBE          it hangs in the air, and dries
     put back [PROBE]         it, or all, dry, to where they belong
+    take off PROBE           its two wires off the module; "put on PROBE" again
     press enable, release    the same with pedal; "tap enable" presses it for a second
     open e-stop, close e-stop      the same with cut-out (a plate of 280 C opens it too, and
                              it stays open until it is closed) and fan
@@ -42,6 +43,7 @@ Nothing here warms by itself: the heat is made by what is told over the line.
 """
 import argparse
 import json
+import logging
 import os
 import random
 import re
@@ -79,7 +81,7 @@ class Box:
         apart = r.choice([(0, 1, 1), (0, 1, 0)])
         self.line_of = apart if lines > 1 else (0, 0, 0)
         drawn = [r.choice([9600, 19200, 38400, 115200]) for _ in range(2)]
-        slowest = 9600 if lines > 1 else 19200  # all on one slow line is too slow
+        slowest = 9600 if lines > 1 else 38400  # all on one slow line is too slow
         self.lines = [
             (max(baud, slowest), r.choice(["none", "even", "odd"])) for baud in drawn
         ][:lines]
@@ -217,7 +219,9 @@ class Bench:
             "closed": [c for c in CONTACTS if self.closed[c]],
             "without_supply": [n for n, on in self.powered.items() if not on],
             "probes": {
-                n: p.where for n, p in self.box.probes.items() if p.where != "place"
+                n: "off" if p.off else p.where
+                for n, p in self.box.probes.items()
+                if p.off or p.where != "place"
             },
         }
 
@@ -320,6 +324,7 @@ class Hands:
             rf"boil ({some})": lambda p: self.move(p, "water", BOILING_C),
             rf"probe out ({some})": lambda p: self.move(p, "air"),
             rf"put back(?: ({some}))?": self.put_back,
+            rf"(take off|put on) ({some})": self.wires,
             r"press (enable|pedal)": lambda c: self.contact(c, True),
             r"release(?: (enable|pedal))?": self.release,
             r"tap (enable|pedal)": self.tap,
@@ -365,6 +370,9 @@ class Hands:
         for name in [probe] if probe else PROBES:
             self.move(name, "place")
 
+    def wires(self, verb, probe):
+        self.box.probes[probe].off = verb == "take off"
+
     def contact(self, contact, closed):
         self.bench.closed[contact] = closed
 
@@ -407,6 +415,7 @@ def follow(hands, source):
 
 
 def main():
+    logging.disable(logging.CRITICAL)  # the library calls every refusal an error
     a = argparse.ArgumentParser()
     a.add_argument("--seed", type=int, required=True)
     a.add_argument("--port", action="append", default=[])
