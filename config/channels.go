@@ -28,6 +28,7 @@ func readChannel(m *strict.Map, src *strict.Source) registers.Channel {
 		Unit:         registers.Unit(strict.Optional(m, "unit", name("C"), "")),
 		Sentinels:    sentinels(m),
 		Invert:       strict.Optional(m, "invert", yesNo(), false),
+		Mask:         uint16(strict.Optional(m, "mask", whole("0x0001", 0, maxRegister), 0)),
 		Thermocouple: strict.Optional(m, "thermocouple", name("K"), ""),
 		CorrectionC:  strict.Optional(m, "correction", difference("-1.2 C", -maxCorrectionC, maxCorrectionC), 0),
 	}

@@ -122,7 +122,11 @@ func (b *Bench) checkAddresses() {
 	}
 }
 
+// overlap reports whether two channels share a place; two bits of one register do not.
 func overlap(a, b registers.Channel) bool {
+	if a.Mask != 0 && b.Mask != 0 && a.Mask&b.Mask == 0 {
+		return false
+	}
 	return a.Device != "" && a.Device == b.Device && table(a.Function) == table(b.Function) &&
 		int(a.Address) < int(b.Address)+b.Registers() && int(b.Address) < int(a.Address)+a.Registers()
 }

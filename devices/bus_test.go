@@ -107,6 +107,27 @@ func TestStatusAndColdJunction(t *testing.T) {
 	})
 }
 
+// Contacts that are bits of a register are read with it, each its own.
+func TestContactsInARegister(t *testing.T) {
+	cfg := benchConfig()
+	for role, mask := range map[registers.Role]uint16{registers.CutOut: 0x8000, registers.Enable: 0x0002} {
+		c := bit(role, "outputs", modbus.ReadHolding, 30)
+		c.Mask = mask
+		cfg.Channels = append(cfg.Channels, c)
+	}
+	bench(t, cfg, func(g *rig) { g.set(heaters, 30, 0x8001) }, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		in := cycles(b, clk, 3, warm, nil)
+		assert.Equal(t, reading.None, in.Contacts.CutOut.Fault)
+		assert.Equal(t, reading.None, in.Contacts.Enable.Fault)
+		assert.True(t, in.Contacts.CutOut.Closed)
+		assert.False(t, in.Contacts.Enable.Closed)
+		g.set(heaters, 30, 0x0002)
+		in = cycles(b, clk, 2, warm, nil)
+		assert.False(t, in.Contacts.CutOut.Closed)
+		assert.True(t, in.Contacts.Enable.Closed)
+	})
+}
+
 // A dead device on the same line: the others are read and written as before.
 func TestOneDeadDeviceDoesNotSlowTheRest(t *testing.T) {
 	cfg := benchConfig()

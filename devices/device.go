@@ -182,5 +182,8 @@ func (d *device) temperature(i int) reading.Temperature {
 // contact decodes a channel that is one.
 func (d *device) contact(i int) reading.Contact {
 	value, _ := d.plan.Value(i)
+	if d.channels[i].Mask != 0 {
+		return d.channels[i].ContactOf(registers.At(d.results[value.Span].words, value))
+	}
 	return d.channels[i].Contact(registers.At(d.results[value.Span].bits, value))
 }

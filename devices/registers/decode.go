@@ -102,6 +102,14 @@ func (c Channel) compensate(mV float64, coldJunction reading.Temperature) (float
 	return celsius, reading.None
 }
 
+// ContactOf decodes the channel's bit in its one register, as Contact does.
+func (c Channel) ContactOf(regs []uint16) reading.Contact {
+	if len(regs) != 1 {
+		return c.Contact(nil)
+	}
+	return c.Contact([]bool{regs[0]&c.Mask != 0})
+}
+
 // Contact decodes the channel's one bit, Missing when it is not there. The
 // contact's Age is left zero.
 func (c Channel) Contact(bits []bool) reading.Contact {

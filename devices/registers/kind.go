@@ -39,6 +39,10 @@ func (r Role) kind() kind {
 // Read reports whether such a channel is read, rather than written.
 func (r Role) Read() bool { return r.kind() == temperature || r.kind() == contact }
 
+// Interlock reports whether the contact is closed while all is well, and stops heat when it
+// opens. Any other is open until somebody presses it.
+func (r Role) Interlock() bool { return r == EStop || r == CutOut || r == Fan }
+
 // ofPot reports whether there is one such channel for each pot.
 func (r Role) ofPot() bool {
 	return r == Melt || r == Plate || r == Injector || r == Heater || r == StirButton || r == DrawButton
@@ -63,7 +67,7 @@ func (k kind) functions(t Type) []uint8 {
 	case k == temperature:
 		return []uint8{modbus.ReadHolding, modbus.ReadInput}
 	case k == contact:
-		return []uint8{modbus.ReadCoils, modbus.ReadInputs}
+		return []uint8{modbus.ReadCoils, modbus.ReadInputs, modbus.ReadHolding, modbus.ReadInput}
 	case t == Bit:
 		return []uint8{modbus.WriteCoil, modbus.WriteCoils}
 	case (Channel{Type: t}).Registers() == 2: // function 6 writes one register

@@ -32,7 +32,8 @@ const (
 // Type is how a number is laid out in registers.
 type Type string
 
-// The types a register map knows. Bit is a coil or a discrete input.
+// The types a register map knows. Bit is a coil, a discrete input or, with a mask, one bit
+// of a register.
 const (
 	Bit     Type = "bit"
 	Int16   Type = "int16"
@@ -87,6 +88,9 @@ type Channel struct {
 	// Status, where set, is a register with fault bits for this channel.
 	Status *Status
 	Invert bool // pedal, buttons that mark, lamp and buzzer: closed is 0
+	// Mask is the one bit of its register that a contact is, read by function 3 or 4; 0 for
+	// a coil or a discrete input. It is left out of JSON where it is none, as Calibrated is.
+	Mask uint16 `json:",omitzero"`
 	// Thermocouple is the type letter, for a channel in millivolts, whose
 	// reference-junction temperature is the device's cold-junction channel.
 	Thermocouple string

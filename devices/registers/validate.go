@@ -3,10 +3,12 @@ package registers
 import (
 	"fmt"
 	"math"
+	"math/bits"
 	"slices"
 	"strconv"
 	"strings"
 
+	"meltwarden/devices/modbus"
 	"meltwarden/devices/thermocouple"
 )
 
@@ -171,6 +173,7 @@ func (k *checker) extras() {
 	k.sentinels()
 	k.status()
 	k.inverted()
+	k.mask()
 	k.millivolts()
 	k.correction()
 }
@@ -216,8 +219,22 @@ func (k *checker) inverted() {
 		k.wrong("invert", k.Invert, "a coil that is still 0 would mean heat", "leave it out, and wire the coil so that 0 is off")
 	case k.Role == Enable:
 		k.wrong("invert", k.Invert, "a broken wire would read as pressed", "leave it out, and wire the button normally open")
-	case k.Role == EStop || k.Role == CutOut || k.Role == Fan:
+	case k.Role.Interlock():
 		k.wrong("invert", k.Invert, "a broken wire would read as healthy", "leave it out, and wire the contact normally closed")
+	}
+}
+
+// mask checks that a contact in a register is one of its bits, and that nothing else is.
+func (k *checker) mask() {
+	inRegister := k.kind == contact && (k.Function == modbus.ReadHolding || k.Function == modbus.ReadInput)
+	value := fmt.Sprintf("0x%04X", k.Mask)
+	switch {
+	case inRegister && k.Mask == 0:
+		k.wrong("mask", "", "a register has 16 bits", "write which of them is the contact, such as 0x0001 for the lowest")
+	case inRegister && bits.OnesCount16(k.Mask) > 1:
+		k.wrong("mask", value, "more than one bit", "write one of 0x0001, 0x0002, 0x0004, 0x0008, 0x0010 and so on")
+	case !inRegister && k.Mask != 0:
+		k.wrong("mask", value, "only a contact that is read by function 3 or 4 is a bit of a register", "leave it out")
 	}
 }
 

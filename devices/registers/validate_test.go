@@ -59,9 +59,11 @@ func TestSensibleChannelsPass(t *testing.T) {
 	float.Type, float.Scale, float.Unit = Float32, 1, Percent
 	last := meltChannel()
 	last.Address, last.Type, last.CorrectionC = 65534, Int32, -1.5
+	masked := contactChannel()
+	masked.Function, masked.Mask = 3, 0x8000
 	for _, c := range []Channel{
 		meltChannel(), millivoltChannel(), coldJunctionChannel(), contactChannel(), heaterChannel(), switchChannel(),
-		lampChannel(), current, percent, float, last,
+		lampChannel(), current, percent, float, last, masked,
 	} {
 		assert.NoError(t, c.Validate(), "%+v", c)
 	}
@@ -81,7 +83,11 @@ func TestMistakesAreNamedWithTheirFix(t *testing.T) {
 		{contactChannel, func(c *Channel) { c.Pot = "left" }, `pot: "left": role pedal belongs to no pot; leave it out`},
 		{meltChannel, func(c *Channel) { c.Device = "" }, `device: missing; write the name of a device of the bench`},
 		{meltChannel, func(c *Channel) { c.Function = 16 }, `function: "16": does not go with role melt and type int16; write 3 or 4`},
-		{contactChannel, func(c *Channel) { c.Function = 4 }, `function: "4": does not go with role pedal and type bit; write 1 or 2`},
+		{contactChannel, func(c *Channel) { c.Function = 5 }, `function: "5": does not go with role pedal and type bit; write 1, 2, 3 or 4`},
+		{contactChannel, func(c *Channel) { c.Function = 4 }, `mask: a register has 16 bits; write which of them is the contact, such as 0x0001 for the lowest`},
+		{contactChannel, func(c *Channel) { c.Function, c.Mask = 3, 6 }, `mask: "0x0006": more than one bit; write one of 0x0001, 0x0002, 0x0004, 0x0008, 0x0010 and so on`},
+		{contactChannel, func(c *Channel) { c.Mask = 1 }, `mask: "0x0001": only a contact that is read by function 3 or 4 is a bit of a register; leave it out`},
+		{meltChannel, func(c *Channel) { c.Mask = 1 }, `mask: "0x0001": only a contact that is read by function 3 or 4 is a bit of a register; leave it out`},
 		{heaterChannel, func(c *Channel) { c.Function = 3 }, `function: "3": does not go with role heater and type uint16; write 6 or 16`},
 		{heaterChannel, func(c *Channel) { c.Function, c.Type = 6, Float32 }, `function: "6": does not go with role heater and type float32; write 16`},
 		{switchChannel, func(c *Channel) { c.Function = 16 }, `function: "16": does not go with role heater and type bit; write 5 or 15`},
