@@ -16,9 +16,9 @@ import (
 	"meltwarden/devices/registers"
 )
 
-// Register is where a value of 16 bits lives on the device.
+// Register is where a value of 16 bits, or a single bit, lives on the device.
 type Register struct {
-	Function uint8  `json:"function"` // 3, a holding register, or 4, an input register
+	Function uint8  `json:"function"` // 3, a holding register, 4, an input register; 1 and 2 are bits
 	Address  uint16 `json:"address"`  // as on the wire, from 0
 }
 

@@ -56,6 +56,8 @@ func TestNumbersAsAnotherLibraryLaysThemOut(t *testing.T) {
 // V1.1b3, 6.3, is sent as address 0x006B; 4.4 says that register N is addressed N-1.
 func TestBothNumberings(t *testing.T) {
 	assert.Equal(t, "holding register 107, which a manual that counts from 1 calls 108, or 40108", guess.Numbered(guess.Register{Function: 3, Address: 0x6B}))
+	assert.Equal(t, "coil 19, which a manual that counts from 1 calls 20, or 00020", guess.Numbered(guess.Register{Function: 1, Address: 0x13}), "6.1: coil 20 is address 0x0013")
+	assert.Equal(t, "discrete input 196, which a manual that counts from 1 calls 197, or 10197", guess.Numbered(guess.Register{Function: 2, Address: 0xC4}), "6.2: input 197 is address 0x00C4")
 	assert.Equal(t, "input register 8, which a manual that counts from 1 calls 9, or 30009", guess.Numbered(guess.Register{Function: 4, Address: 8}), "6.4: register 9 is address 0x0008")
 }
 

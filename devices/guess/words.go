@@ -11,23 +11,23 @@ import (
 	"meltwarden/devices/registers"
 )
 
-// Table names the table of a function, and begins the number that many manuals give its
-// registers: 4 and 0 are "30001".
-func Table(function uint8) string {
-	if function == modbus.ReadInput {
-		return "input register"
-	}
-	return "holding register"
+// tables names the table of each function that reads, and the digit with which many manuals
+// begin its numbers: 3 and 0001 are input register 0.
+var tables = map[uint8]struct {
+	name  string
+	digit int
+}{
+	modbus.ReadCoils: {"coil", 0}, modbus.ReadInputs: {"discrete input", 1}, modbus.ReadInput: {"input register", 3}, modbus.ReadHolding: {"holding register", 4},
 }
 
-// Numbered is a register's address as on the wire, from 0, and its number as manuals count
-// that begin with 1 (Modbus application protocol V1.1b3, 4.4: register N is addressed N-1).
+// Table names the table of a function that reads.
+func Table(function uint8) string { return tables[function].name }
+
+// Numbered is a register's, or a bit's, address as on the wire, from 0, and its number as
+// manuals count that begin with 1 (Modbus application protocol V1.1b3, 4.4: number N is
+// addressed N-1).
 func Numbered(r Register) string {
-	table := 4
-	if r.Function == modbus.ReadInput {
-		table = 3
-	}
-	return fmt.Sprintf("%s %d, which a manual that counts from 1 calls %d, or %d%04d", Table(r.Function), r.Address, int(r.Address)+1, table, int(r.Address)+1)
+	return fmt.Sprintf("%s %d, which a manual that counts from 1 calls %d, or %d%04d", Table(r.Function), r.Address, int(r.Address)+1, tables[r.Function].digit, int(r.Address)+1)
 }
 
 // String is the layout in words, without the table.

@@ -1,6 +1,7 @@
-// Package readout reads a part of an unknown device's registers again and again, politely:
-// it only reads, no more than a bounded number, with a pause between requests, and asks no
-// second time for a register that was refused. What is refused is kept, with the reason.
+// Package readout reads a part of an unknown device's registers, or bits, again and again,
+// politely: it only reads, no more than a bounded number, with a pause between requests, and
+// asks no second time for a register that was refused. What is refused is kept, with the
+// reason.
 package readout
 
 import (
@@ -70,7 +71,7 @@ func New(line Exchanger, device *modbus.Device, spans []registers.Span, clk *clo
 // Refused is what the device has refused so far.
 func (r *Reader) Refused() []Refusal { return r.refused }
 
-// Round reads every register once that was not refused. The error, nil where anything was
+// Round reads every register or bit once that was not refused. The error, nil where anything was
 // read, is that of the last request.
 func (r *Reader) Round(ctx context.Context) (map[guess.Register]uint16, error) {
 	read := map[guess.Register]uint16{}
@@ -82,7 +83,7 @@ func (r *Reader) Round(ctx context.Context) (map[guess.Register]uint16, error) {
 		data, err := r.line.Exchange(r.device, modbus.Request{Function: s.Function, Address: s.Address, Quantity: s.Count})
 		switch halves := r.smaller(s, err); {
 		case err == nil:
-			for i, v := range modbus.Registers(data) {
+			for i, v := range values(s, data) {
 				read[guess.Register{Function: s.Function, Address: s.Address + uint16(i)}] = v
 			}
 			answered = append(answered, s)
@@ -104,6 +105,20 @@ func (r *Reader) Round(ctx context.Context) (map[guess.Register]uint16, error) {
 		last = errors.New("the device refuses every register that was asked for: name others with --from, --count or --function")
 	}
 	return read, last
+}
+
+// values are what a span reads: a coil or a discrete input is 0 or 1.
+func values(s registers.Span, data []byte) []uint16 {
+	if s.Function != modbus.ReadCoils && s.Function != modbus.ReadInputs {
+		return modbus.Registers(data)
+	}
+	all := make([]uint16, s.Count)
+	for i, on := range modbus.Bits(data, int(s.Count)) {
+		if on {
+			all[i] = 1
+		}
+	}
+	return all
 }
 
 // smaller is what is left to ask for after a refusal: halves, unless the device knows the

@@ -72,6 +72,32 @@ func TestReadsOnlyAndSaysWhatIsRefused(t *testing.T) {
 	})
 }
 
+// coils are eight, of which 2 and 7 are on.
+type coils struct{}
+
+func (coils) Exchange(_ *modbus.Device, r modbus.Request) ([]byte, error) {
+	if r.Function != modbus.ReadCoils || r.Address+r.Quantity > 8 {
+		return nil, modbus.Exception{Code: modbus.IllegalDataAddress}
+	}
+	return modbus.AppendBits(nil, []bool{false, false, true, false, false, false, false, true}[r.Address:r.Address+r.Quantity]...), nil
+}
+
+// TestBitsAreRead as 0 or 1, each at its address.
+func TestBitsAreRead(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		spans, err := Spans([]uint8{1}, 2, 6)
+		require.NoError(t, err)
+		r := New(coils{}, &modbus.Device{}, spans, clock.New(1))
+		read, err := r.Round(t.Context())
+		require.NoError(t, err)
+		assert.Len(t, read, 7)
+		assert.Equal(t, uint16(1), read[guess.Register{Function: 1, Address: 2}])
+		assert.Equal(t, uint16(0), read[guess.Register{Function: 1, Address: 6}])
+		assert.Equal(t, uint16(1), read[guess.Register{Function: 1, Address: 7}])
+		assert.Equal(t, "coil 8: refused: illegal data address (exception 02)", r.Refused()[0].String())
+	})
+}
+
 // TestADeviceThatIsSilentOrRefusesAll is said.
 func TestADeviceThatIsSilentOrRefusesAll(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
