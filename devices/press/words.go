@@ -1,0 +1,54 @@
+package press
+
+import (
+	"fmt"
+
+	"meltwarden/devices/guess"
+)
+
+// Lines are the lines of a bench file for the contacts that were told and fit, on a device
+// of a name.
+func (r Result) Lines(device string) (lines []string) {
+	for _, c := range r.Contacts {
+		if !c.Told || c.Misfit != "" {
+			continue
+		}
+		channel := c.Channel(device)
+		line := fmt.Sprintf("  - {role: %s", channel.Role)
+		if channel.Pot != "" {
+			line += ", pot: " + channel.Pot
+		}
+		line += fmt.Sprintf(", device: %s, function: %d, address: %d, type: bit", device, channel.Function, channel.Address)
+		if channel.Mask != 0 {
+			line += fmt.Sprintf(", mask: 0x%04X", channel.Mask)
+		}
+		if channel.Invert {
+			line += ", invert: true"
+		}
+		lines = append(lines, line+"} # "+c.Reads())
+	}
+	return lines
+}
+
+// Reads says what the contact reads, at rest and pressed.
+func (c Contact) Reads() string {
+	if c.Rest {
+		return "1 at rest, 0 when pressed"
+	}
+	return "0 at rest, 1 when pressed"
+}
+
+// Numbering says what follows where the contacts begin one before the address that a maker
+// took from a manual; nothing otherwise.
+func (r Result) Numbering(from uint16) string {
+	var lowest *Bit
+	for _, c := range r.Contacts {
+		if c.Told && (lowest == nil || c.Bit.Address < lowest.Address) {
+			lowest = &c.Bit
+		}
+	}
+	if lowest == nil || from == 0 || lowest.Address != from-1 {
+		return ""
+	}
+	return fmt.Sprintf("You asked from %d on, and %s is before it: your manual counts from 1. Take 1 off every address in it. (%s.)", from, lowest.Short(), guess.Numbered(lowest.register()))
+}
