@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 
@@ -8,6 +9,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/daemon"
+	"meltwarden/daemon/assemble"
 	"meltwarden/daemon/commission"
 	"meltwarden/daemon/history"
 	"meltwarden/devices/clock"
@@ -52,6 +54,13 @@ func runCommission(c *cobra.Command, f commissionFlags, clk *clock.Clock) error 
 	if f.asJSON && !f.status {
 		return fmt.Errorf("--json: add --status; a session is led in words")
 	}
+	typed, anew := assemble.NewTyped(c.InOrStdin()), false
+	if !f.status && !f.anew && toMake(f.file) {
+		anew = true
+		if err := assembled(c, f.file, clk, typed); err != nil {
+			return err
+		}
+	}
 	bench, err := config.LoadBench(f.file, c.Flags())
 	if err != nil {
 		return err
@@ -59,6 +68,17 @@ func runCommission(c *cobra.Command, f commissionFlags, clk *clock.Clock) error 
 	if f.status {
 		return tellCommission(c, bench, f.asJSON)
 	}
+	if err := given(c, f.file); err != nil {
+		return err
+	}
+	if err := tried(c, f, bench, clk, typed); err != nil || !anew {
+		return err
+	}
+	return afterwards(c, f.file, clk, typed)
+}
+
+// tried leads through what has to be tried before heaters may be switched on.
+func tried(c *cobra.Command, f commissionFlags, bench *config.Bench, clk *clock.Clock, typed *assemble.Typed) error {
 	past, err := history.Open(bench.Daemon.Data)
 	if err != nil {
 		return err
@@ -67,9 +87,11 @@ func runCommission(c *cobra.Command, f commissionFlags, clk *clock.Clock) error 
 	if err := past.Trouble(); err != nil {
 		return err
 	}
-	return commission.Run(c.Context(), commission.Options{
+	ctx, done := context.WithCancel(c.Context())
+	defer done() // what is typed later is for others
+	return commission.Run(ctx, commission.Options{
 		Bench: bench, Wiring: daemon.Wiring(bench), Open: daemon.OpenPort, Clock: clk, History: past,
-		In: c.InOrStdin(), Terminal: isTerminal(c.InOrStdin()), Out: c.OutOrStdout(), Version: version(), Anew: f.anew,
+		In: typed.Reader(ctx), Terminal: isTerminal(c.InOrStdin()), Out: c.OutOrStdout(), Version: version(), Anew: f.anew,
 	})
 }
 

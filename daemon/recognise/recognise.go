@@ -51,6 +51,24 @@ type session struct {
 // Run leads a session until its end or that of the context, which is no error, and prints
 // what came of it.
 func Run(ctx context.Context, o Options) error {
+	s, err := lead(ctx, o)
+	if err != nil {
+		return err
+	}
+	return s.end()
+}
+
+// Find leads a session likewise, and returns what came of it; nothing is printed of that.
+func Find(ctx context.Context, o Options) (guess.Result, error) {
+	s, err := lead(ctx, o)
+	if err != nil {
+		return guess.Result{}, err
+	}
+	s.clear()
+	return s.Result(), nil
+}
+
+func lead(ctx context.Context, o Options) (*session, error) {
 	s := &session{Options: o, Session: guess.NewSession(o.Room, o.Probes), screen: console.NewScreen(o.Out, false)}
 	mutes := 0
 	for step := guess.Rest; step != guess.Over && ctx.Err() == nil; step, _, _ = s.Step() {
@@ -63,23 +81,28 @@ func Run(ctx context.Context, o Options) error {
 			mutes = 0
 		default:
 			if mutes++; mutes == mostMutes {
-				return err
+				return nil, err
 			}
 		}
 		s.Take(read)
 		if err := s.show(); err != nil {
-			return err
+			return nil, err
 		}
 		s.Clock.Sleep(ctx, round-(s.Clock.Now()-began))
 	}
-	return s.end()
+	return s, nil
+}
+
+// clear takes the screen away.
+func (s *session) clear() {
+	if s.Screen {
+		fmt.Fprint(s.Out, "\x1b[2J\x1b[H")
+	}
 }
 
 // end prints what came of it.
 func (s *session) end() error {
-	if s.Screen {
-		fmt.Fprint(s.Out, "\x1b[2J\x1b[H")
-	}
+	s.clear()
 	r := s.Result()
 	if s.AsJSON {
 		refused := []string{}

@@ -28,6 +28,12 @@ func (b *Bench) DipMelt(pot int, cupC float64) {
 	b.do(func() { b.pots[pot].melt.probe.Dip(cupC) })
 }
 
+// Hold holds a probe in something at c, in degrees Celsius, such as a hand, until LayDown.
+func (b *Bench) Hold(at Place, c float64) { b.do(func() { b.channelAt(at).probe.Dip(c) }) }
+
+// LayDown puts a probe that was held back to where it was.
+func (b *Bench) LayDown(at Place) { b.do(func() { b.channelAt(at).probe.PutBack() }) }
+
 // LayMelt lays the tip of a pot's melt probe on its plate.
 func (b *Bench) LayMelt(pot int) {
 	b.do(func() { b.pots[pot].laid = true })

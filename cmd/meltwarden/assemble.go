@@ -1,0 +1,78 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/config"
+	"meltwarden/daemon"
+	"meltwarden/daemon/assemble"
+	"meltwarden/daemon/commission"
+	"meltwarden/daemon/console"
+	"meltwarden/daemon/history"
+	"meltwarden/devices/clock"
+)
+
+// toMake reports whether a bench file is not there yet.
+func toMake(file string) bool {
+	_, err := os.Lstat(file)
+	return errors.Is(err, fs.ErrNotExist)
+}
+
+// assembled leads to a bench file, and has what it says tried by reading.
+func assembled(c *cobra.Command, file string, clk *clock.Clock, typed *assemble.Typed) error {
+	in, out := c.InOrStdin(), c.OutOrStdout()
+	onScreen := isTerminal(in) && isTerminal(out) && drawable(out.(*os.File))
+	o := assemble.Options{
+		File: file, In: typed, Out: out, Clock: clk, Open: daemon.OpenPort,
+		Forms: onScreen, Screen: onScreen, Size: func() console.Size { return sizeOf(out) },
+	}
+	if err := assemble.Run(c.Context(), o); err != nil {
+		return err
+	}
+	if err := given(c, file); err != nil {
+		return err
+	}
+	bench, err := config.LoadBench(file, c.Flags())
+	if err != nil {
+		return err
+	}
+	return assemble.Try(c.Context(), o, len(bench.Pots), func() error { return runCheck(c, files{bench: file}, false) })
+}
+
+// given puts on record what was answered while a bench file was made, and drops the draft.
+func given(c *cobra.Command, file string) error {
+	answers := assemble.Left(file)
+	if answers == nil {
+		return nil
+	}
+	bench, err := config.LoadBench(file, c.Flags())
+	if err != nil {
+		return err
+	}
+	past, err := history.Open(bench.Daemon.Data)
+	if err != nil {
+		return err
+	}
+	err = errors.Join(past.Trouble(), commission.Give(past, bench, version(), answers), past.Close())
+	if err != nil {
+		return err
+	}
+	return assemble.Drop(file)
+}
+
+// afterwards offers to calibrate, and says what comes next.
+func afterwards(c *cobra.Command, file string, clk *clock.Clock, typed *assemble.Typed) error {
+	o := assemble.Options{File: file, In: typed, Out: c.OutOrStdout(), Clock: clk}
+	return assemble.Afterwards(c.Context(), o, func(ctx context.Context) error {
+		again := calibrateAt(clk)
+		again.SetContext(ctx)
+		again.SetIn(typed.Reader(ctx))
+		again.SetOut(c.OutOrStdout())
+		return runCalibrate(again, calibrateFlags{file: file}, nil, clk)
+	})
+}

@@ -1,0 +1,200 @@
+package assemble
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"meltwarden/config"
+)
+
+// facts are what the answers say of the bench. All questions have to be answered.
+func (a Answers) facts(o Around) facts {
+	f := facts{
+		name: a["name"], recipe: a["recipe"], voltage: a["voltage"], breaker: a["breaker"],
+		protection: map[string]string{},
+	}
+	if f.recipe == begin {
+		f.recipe = newRecipe(o.File, a.recipeText())
+	}
+	for i, name := range a.pots() {
+		f.pots = append(f.pots, pot{name, a[potKey(i, "power")], a.drawn()})
+	}
+	for _, key := range []string{"cut-out", "fuse", "e-stop", "earth"} {
+		f.protection[key] = a[key]
+	}
+	for i := range a.lines() {
+		f.lines = append(f.lines, a.line(i, o))
+	}
+	for _, u := range a.units() {
+		f.devices = append(f.devices, device{u.name, lineName(u.line), strconv.Itoa(int(u.unit)), a[u.key("timeout")]})
+	}
+	f.channels = a.channels()
+	return f
+}
+
+// lineName is what a line is called in the bench file.
+func lineName(i int) string { return string(rune('a' + i)) }
+
+func (a Answers) line(i int, o Around) line {
+	l := line{name: lineName(i), port: a[lineKey(i, "port")]}
+	if words := strings.Fields(a[lineKey(i, "speed")]); len(words) == 3 {
+		l.baud, l.parity, l.stopBits = words[0], words[1], words[2]
+	}
+	for _, p := range o.Ports {
+		if p.Name == l.port {
+			l.adapter = p.Adapter
+		}
+	}
+	return l
+}
+
+// drawn is what stands beside a heater's power.
+func (a Answers) drawn() string {
+	if a["heaters-by"] == byNumber {
+		return "output: " + a["heaters-draw"]
+	}
+	return "window: " + map[string]string{"mechanical": "20 s", "solid-state": "2 s"}[a["heaters-relay"]]
+}
+
+// channels are those of the bench file, in its order.
+func (a Answers) channels() (all []channel) {
+	on := func(key string) string {
+		u, _ := a.unitBy(a.deviceOf(key))
+		return u.name
+	}
+	for _, p := range a.probeList() {
+		all = append(all, channel{p.role, p.pot, on(p.key), a[p.key]})
+	}
+	for i, name := range a.pots() {
+		key := potKey(i, "heater")
+		all = append(all, channel{"heater", name, on(key), a.heaterLayout(a[key])})
+	}
+	all = append(all, channel{"contactor", "", on("contactor"), fmt.Sprintf("function: 5, address: %s, type: bit", a["contactor"])})
+	for _, c := range inputs {
+		if at := a[contactKey(c.role)]; at != none {
+			all = append(all, channel{c.role, "", on(contactKey(c.role)), at})
+		}
+	}
+	return all
+}
+
+// heaterLayout is where a heater is written.
+func (a Answers) heaterLayout(address string) string {
+	if a["heaters-by"] == byCoil {
+		return fmt.Sprintf("function: %s, address: %s, type: bit", a["heaters-function"], address)
+	}
+	full, _ := strconv.ParseFloat(a["heaters-full"], 64) // it was accepted as a number
+	return fmt.Sprintf("function: %s, address: %s, type: uint16, scale: %s, unit: fraction", a["heaters-function"], address, strconv.FormatFloat(1/full, 'f', -1, 64))
+}
+
+// fits says why a recipe does not fit the bench.
+func (a Answers) fits(typed, file string) error {
+	path := typed
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(filepath.Dir(file), path)
+	}
+	r, err := config.LoadRecipe(path)
+	if err != nil {
+		return err
+	}
+	f := a.facts(Around{File: file})
+	f.recipe = typed
+	b, err := f.parse(file)
+	if err != nil {
+		return err
+	}
+	_, err = config.Settings(b, r)
+	return err
+}
+
+// beginWith are colours to begin with; names, places and figures are invented.
+var beginWith = []struct {
+	name, position string
+	setpointC      float64
+}{
+	{"slate", "back", 168}, {"ivory", "core", 171}, {"rust", "belly", 174}, {"moss", "tail", 168},
+	{"sand", "head", 171}, {"plum", "left side", 174}, {"ash", "right side", 168}, {"clay", "tip", 171},
+}
+
+const aboutRecipe = `# Invented, to begin with: a colour for each pot. Take cure and set-points from the sheet of
+# your own plastisol's maker, and from your own trials.
+name: to begin with
+colours:
+`
+
+// recipeText is a recipe to begin with.
+func (a Answers) recipeText() string {
+	var b strings.Builder
+	b.WriteString(aboutRecipe)
+	for i, name := range a.pots() {
+		c := beginWith[i%len(beginWith)]
+		fmt.Fprintf(&b, "  - {name: %s, pot: %s, position: %s, base: invented, volume: 250 mL, setpoint: %s, cure: {temperature: %s, dwell: 90 s}}\n",
+			c.name, quoted(name), c.position, a.degrees(c.setpointC), a.degrees(172))
+	}
+	return b.String()
+}
+
+// degrees is a temperature in the maker's unit, as files have it.
+func (a Answers) degrees(celsius float64) string {
+	if a["unit"] == "F" {
+		return fmt.Sprintf("%.0f F", celsius*9/5+32)
+	}
+	return fmt.Sprintf("%.0f C", celsius)
+}
+
+// reading is a temperature in the maker's unit, as it is read.
+func (a Answers) reading(celsius float64) string {
+	if a["unit"] == "F" {
+		return fmt.Sprintf("%.1f °F", celsius*9/5+32)
+	}
+	return fmt.Sprintf("%.1f °C", celsius)
+}
+
+// newRecipe is the name of a file beside the bench file that is not there, or has that text.
+func newRecipe(benchFile, text string) string {
+	name := "recipe.yaml"
+	for n := 2; ; n++ {
+		is, err := os.ReadFile(filepath.Join(filepath.Dir(benchFile), name))
+		if errors.Is(err, os.ErrNotExist) || err == nil && string(is) == text || n > mostRecipes {
+			return name
+		}
+		name = fmt.Sprintf("recipe-%d.yaml", n)
+	}
+}
+
+// mostRecipes is E: a folder with more of these names is no bench's.
+const mostRecipes = 99
+
+// create writes a file that is not there yet, whole or not at all. One that is there with
+// that text is left as it is.
+func create(path, text string) error {
+	if is, err := os.ReadFile(path); err == nil && string(is) == text {
+		return nil
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name())
+	_, err = f.WriteString(text)
+	if err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	if err := os.Link(f.Name(), path); !errors.Is(err, errors.ErrUnsupported) && !errors.Is(err, os.ErrPermission) {
+		return err
+	}
+	return createPlain(path, text) // a file system without links
+}
+
+func createPlain(path, text string) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(text)
+	return errors.Join(err, f.Sync(), f.Close())
+}

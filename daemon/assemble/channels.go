@@ -1,0 +1,293 @@
+package assemble
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// probe is a thermocouple of a pot.
+type probe struct{ key, role, pot string }
+
+// name is what it is called, as meltwarden registers has it.
+func (p probe) name() string { return p.role + " " + p.pot }
+
+// probeList are the probes that the pots are to have.
+func (a Answers) probeList() (all []probe) {
+	for i, name := range a.pots() {
+		for _, role := range []string{"melt", "plate"} {
+			if has := a[potKey(i, "probes")]; has == "both" || has == role {
+				all = append(all, probe{potKey(i, role), role, name})
+			}
+		}
+	}
+	return all
+}
+
+// hold has probes held in the hand.
+const hold = "hold"
+
+// probes asks where each probe is read.
+func (s *script) probes() bool {
+	list := s.a.probeList()
+	var keys, names []string
+	for _, p := range list {
+		keys, names = append(keys, p.key), append(names, p.name())
+	}
+	s.on(TheProbes, "probes", "Which device reads the probes?", keys, names, keys...)
+	if !s.known() {
+		return false
+	}
+	for _, p := range list {
+		q := Question{Key: p.key, Step: TheProbes, Ask: fmt.Sprintf("Where is %s read?", p.name()), Open: true, Numeric: true, Usual: hold, Do: ShowProbe,
+			Among: []Choice{{hold, "hold the probes in your hand, one after another: that shows it"}},
+			Help: "Or type it from the manual: function, address from 0, type, scale and unit, such as: 4 0 int16 0.1 C. " +
+				"The address alone will do where one before it on the device is known. It is read and shown before it counts.",
+			Check: func(typed string) (string, error) { return s.layout(p.role, typed, s.a.layoutNear(p.key)) }}
+		if s.ask(q) == "" {
+			return false
+		}
+	}
+	return s.known()
+}
+
+// layoutNear is the layout of another probe on the same device, or "".
+func (a Answers) layoutNear(key string) string {
+	for _, p := range a.probeList() {
+		if p.key != key && a.deviceOf(p.key) == a.deviceOf(key) && strings.HasPrefix(a[p.key], "function:") {
+			return a[p.key]
+		}
+	}
+	return ""
+}
+
+// layout is where a value lives as a bench file has it, of what was typed, or of that.
+func (s *script) layout(role, typed, near string) (string, error) {
+	words := strings.Fields(typed)
+	layout := typed
+	switch {
+	case typed == hold:
+		return hold, nil
+	case strings.HasPrefix(typed, "function:"):
+	case len(words) == 1 && near != "":
+		layout = withAddress(near, words[0])
+	case len(words) == 5 || len(words) == 6:
+		layout = fmt.Sprintf("function: %s, address: %s, type: %s, scale: %s, unit: %s", words[0], words[1], words[2], words[3], words[4])
+		if len(words) == 6 {
+			layout += ", words: " + words[5]
+		}
+	default:
+		return "", fmt.Errorf("%q: write function, address, type, scale and unit, such as: 4 0 int16 0.1 C", typed)
+	}
+	return layout, fits(channel{role: role, pot: "x", layout: layout}, typed)
+}
+
+// withAddress is a layout at another address.
+func withAddress(layout, address string) string {
+	parts := strings.Split(layout, ", ")
+	for i := range parts {
+		if strings.HasPrefix(parts[i], "address:") {
+			parts[i] = "address: " + address
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// fits says what is wrong with a channel by itself.
+func fits(c channel, typed string) error {
+	if _, err := c.read(); err != nil {
+		return fmt.Errorf("%q: %w", typed, err)
+	}
+	return nil
+}
+
+// input is a contact that is read.
+type input struct {
+	role, is string
+	needed   bool
+}
+
+// inputs are those that are asked for. Heat needs the first three.
+var inputs = []input{
+	{"e-stop", "the second contact of the emergency stop", true},
+	{"cut-out", "the second contact of the cut-out", true},
+	{"enable", "the enable button, by which a person at the bench switches heat on", true},
+	{"fan", "a contact of the extraction", false},
+	{"pedal", "a pedal or a big button that silences sounds", false},
+}
+
+const none = "none"
+
+// contacts asks where each contact is read.
+func (s *script) contacts() bool {
+	var keys, names []string
+	for _, c := range inputs {
+		keys, names = append(keys, contactKey(c.role)), append(names, c.role)
+	}
+	s.on(TheContacts, "contacts", "Which device reads the contacts: emergency stop, cut-out, buttons?", keys, names, "contact-")
+	if !s.known() {
+		return false
+	}
+	for _, c := range inputs {
+		q := Question{Key: contactKey(c.role), Step: TheContacts, Ask: fmt.Sprintf("Where is %s read, %s?", c.role, c.is), Open: true, Numeric: true, Do: ShowContact,
+			Help:  "From the manual: function (2 for a discrete input, 1 for a coil) and address from 0, such as: 2 0. The address alone will do after the first. It is read and shown before it counts.",
+			Check: func(typed string) (string, error) { return s.bit(c, typed) }}
+		if !c.needed {
+			q.Among, q.Usual = []Choice{{none, "the bench has none, or it is added to the file later"}}, none
+		} else {
+			q.Help += " Heat needs it."
+		}
+		if s.ask(q) == "" {
+			return false
+		}
+	}
+	return s.known()
+}
+
+func contactKey(role string) string { return "contact-" + role }
+
+// bit is where a contact is read, of what was typed.
+func (s *script) bit(c input, typed string) (string, error) {
+	words := strings.Fields(typed)
+	layout := typed
+	here := func(role string) bool { return s.a.deviceOf(contactKey(role)) == s.a.deviceOf(contactKey(c.role)) }
+	switch {
+	case strings.HasPrefix(typed, "function:"):
+	case len(words) == 1:
+		near := "function: 2, address: 0, type: bit"
+		for _, o := range inputs {
+			if at := s.a[contactKey(o.role)]; o.role != c.role && here(o.role) && strings.HasPrefix(at, "function:") {
+				near = at
+			}
+		}
+		layout = withAddress(near, words[0])
+	case len(words) == 2:
+		layout = fmt.Sprintf("function: %s, address: %s, type: bit", words[0], words[1])
+	default:
+		return "", fmt.Errorf("%q: write function and address, such as: 2 0", typed)
+	}
+	for _, o := range inputs {
+		if o.role != c.role && here(o.role) && s.a[contactKey(o.role)] == layout {
+			return "", fmt.Errorf("%q: that is where %s is read; each contact has its own address", typed, o.role)
+		}
+	}
+	return layout, fits(channel{role: c.role, layout: layout}, typed)
+}
+
+// How a heater is told.
+const (
+	byNumber = "number"
+	byCoil   = "coil"
+)
+
+// heaters asks how heaters and contactor are told. Nothing of it is tried here.
+func (s *script) heaters() bool {
+	var keys, names []string
+	for i, name := range s.a.pots() {
+		keys, names = append(keys, potKey(i, "heater")), append(names, "heater of pot "+name)
+	}
+	s.on(TheHeaters, "heaters", "Which device switches the heaters?", keys, names)
+	way := s.ask(Question{Key: "heaters-by", Step: TheHeaters, Ask: "How is a heater told how much to give?",
+		Help:  "Its manual says it. Nothing is written to a heater here; later each is tried out a little, and waits for your press.",
+		Among: []Choice{{byNumber, "by a number: a register takes a share of full power"}, {byCoil, "by a coil: on or off, a relay or an input of a solid-state relay"}},
+		Voids: []string{"heaters-function", "heaters-full", "heaters-draw", "heaters-relay"}})
+	switch way {
+	case byNumber:
+		s.byNumber()
+	case byCoil:
+		s.byCoil()
+	default:
+		return false
+	}
+	for i, name := range s.a.pots() {
+		s.ask(Question{Key: potKey(i, "heater"), Step: TheHeaters, Ask: fmt.Sprintf("At which address is the heater of pot %s?", name), Numeric: true,
+			Help:  "As on the wire, from 0: a manual that counts from 1, or writes 40001, has it one higher.",
+			Check: func(typed string) (string, error) { return s.output(potKey(i, "heater"), typed) }})
+	}
+	s.on(TheHeaters, "contactor", "Which device switches the contactor?", []string{"contactor"}, []string{"contactor"})
+	s.ask(Question{Key: "contactor", Step: TheHeaters, Ask: "At which address is the coil that closes the contactor?", Numeric: true,
+		Help:  "Everything that heats hangs on the one contactor. Emergency stop and cut-out break its coil in hardware.",
+		Check: func(typed string) (string, error) { return s.output("contactor", typed) }})
+	return s.known()
+}
+
+func (s *script) byNumber() {
+	s.ask(Question{Key: "heaters-function", Step: TheHeaters, Ask: "By which function is it written?", Usual: "16", Numeric: true,
+		Among: []Choice{{"16", "write registers"}, {"6", "write one register"}}})
+	s.ask(Question{Key: "heaters-full", Step: TheHeaters, Ask: "Which number means full power?", Numeric: true,
+		Help: "Such as 100, 1000 or 10000. 0 has to mean off. With the wrong number a heater gets more than it is told.", Check: full})
+	s.ask(Question{Key: "heaters-draw", Step: TheHeaters, Ask: "What does a heater draw while it is told a share?", Usual: "hidden",
+		Among: []Choice{{"hidden", "all of it, on and off by the device; or I do not know"}, {"smooth", "that share at every instant, or in single waves of the mains"}}})
+}
+
+func (s *script) byCoil() {
+	s.ask(Question{Key: "heaters-function", Step: TheHeaters, Ask: "By which function is the coil written?", Usual: "5", Numeric: true,
+		Among: []Choice{{"5", "write one coil"}, {"15", "write coils"}}})
+	s.ask(Question{Key: "heaters-relay", Step: TheHeaters, Ask: "What switches the heater behind it?",
+		Among: []Choice{{"mechanical", "a relay or contactor with contacts: it clicks, and wears"}, {"solid-state", "a solid-state relay: it does not click"}}})
+}
+
+// full is the number of full power.
+func full(typed string) (string, error) {
+	n, err := strconv.Atoi(typed)
+	if err != nil || n < 20 || n > 65535 {
+		return "", fmt.Errorf("%q: write a whole number from 20 to 65535; with a smaller one a pot swings", typed)
+	}
+	return typed, nil
+}
+
+// output is the address of what is written, and no other's.
+func (s *script) output(key, typed string) (string, error) {
+	if n, err := strconv.ParseUint(typed, 10, 16); err != nil || fmt.Sprint(n) != typed {
+		return "", fmt.Errorf("%q: write a whole number from 0 to 65535", typed)
+	}
+	c, is := s.a.outputAt(key, typed)
+	for _, other := range s.a.outputs() {
+		if o, has := s.a.outputAt(other, s.a[other]); is && has && other != key && o == c {
+			return "", fmt.Errorf("%q: that is the address of another output; each has its own", typed)
+		}
+	}
+	return typed, nil
+}
+
+// outputs are the keys of all that is written to.
+func (a Answers) outputs() (keys []string) {
+	for i := range a.pots() {
+		keys = append(keys, potKey(i, "heater"))
+	}
+	return append(keys, "contactor")
+}
+
+// place is a device, one of its tables, and an address.
+type place struct{ device, table, address string }
+
+// outputAt is where an output is written.
+func (a Answers) outputAt(key, address string) (place, bool) {
+	table := "coil"
+	if key != "contactor" && a["heaters-by"] == byNumber {
+		table = "register"
+	}
+	return place{a.deviceOf(key), table, address}, address != ""
+}
+
+// deviceOf is the id of the device that something is on, by its key.
+func (a Answers) deviceOf(key string) string {
+	all := a.units()
+	if len(all) == 1 {
+		return all[0].id
+	}
+	group := "heaters"
+	switch {
+	case key == "contactor":
+		group = "contactor"
+	case strings.HasPrefix(key, "contact-"):
+		group = "contacts"
+	case slices.ContainsFunc(a.probeList(), func(p probe) bool { return p.key == key }):
+		group = "probes"
+	}
+	if id := a[group+"-on"]; id != each {
+		return id
+	}
+	return a[key+"-on"]
+}

@@ -1,0 +1,110 @@
+package assemble
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"charm.land/huh/v2"
+	"charm.land/lipgloss/v2"
+
+	"meltwarden/daemon/console"
+)
+
+// forms asks on forms, at a terminal. When a question is answered its form is gone, and a
+// line with the answer stays.
+type forms struct {
+	in   io.Reader
+	out  io.Writer
+	size func() console.Size
+}
+
+func onForms(o Options) asker { return &forms{o.In.in, o.Out, o.Size} }
+
+// otherwise is chosen to type what is not among the choices.
+const otherwise = "\x00"
+
+func (f *forms) ask(ctx context.Context, q Question, wrong error) (answer string, err error) {
+	if wrong != nil {
+		fmt.Fprintln(f.out, hung("  Not taken: ", wordsOf(wrong)))
+	}
+	answer = q.Usual
+	if len(q.Among) > 0 {
+		if answer, err = f.choose(ctx, q); err != nil || answer != otherwise {
+			return f.tell(q, answer, err)
+		}
+		answer = ""
+	}
+	answer, err = f.typed(ctx, q, answer)
+	return f.tell(q, answer, err)
+}
+
+// tell leaves a line with the answer.
+func (f *forms) tell(q Question, answer string, err error) (string, error) {
+	if err == nil {
+		fmt.Fprintln(f.out, hung("  ", q.Ask+" "+strings.TrimSpace(answer)))
+	}
+	return answer, err
+}
+
+// choose has one of the choices taken.
+func (f *forms) choose(ctx context.Context, q Question) (string, error) {
+	var options []huh.Option[string]
+	for _, c := range q.Among {
+		options = append(options, huh.NewOption(c.Value+": "+c.Words, c.Value))
+	}
+	if q.Open {
+		options = append(options, huh.NewOption("type it", otherwise))
+	}
+	options = append(options, huh.NewOption("< back one question", back), huh.NewOption("? all answers", review))
+	answer := q.Usual
+	if answer == "" {
+		answer = q.Among[0].Value
+	}
+	field := huh.NewSelect[string]().Title(q.Ask).Description(q.Help).Options(options...).Value(&answer)
+	return answer, f.run(ctx, field, &answer)
+}
+
+// typed has an answer typed; what can not be accepted is said at once.
+func (f *forms) typed(ctx context.Context, q Question, answer string) (string, error) {
+	help := strings.TrimSpace(q.Help + "\n< goes back one question, ? shows all answers.")
+	field := huh.NewInput().Title(q.Ask).Description(help).Value(&answer).Validate(func(typed string) error {
+		if t := strings.TrimSpace(typed); t == back || t == review {
+			return nil
+		}
+		_, err := q.accept(typed)
+		return err
+	})
+	return answer, f.run(ctx, field, &answer)
+}
+
+// run has one field filled in.
+func (f *forms) run(ctx context.Context, field huh.Field, _ *string) error {
+	form := huh.NewForm(huh.NewGroup(field)).WithInput(f.in).WithOutput(f.out).
+		WithWidth(min(f.size().Width, widest)).WithTheme(huh.ThemeFunc(quiet)).WithShowHelp(true)
+	err := form.RunWithContext(ctx)
+	if errors.Is(err, huh.ErrUserAborted) || ctx.Err() != nil {
+		return ErrStopped
+	}
+	return err
+}
+
+// widest is how many columns a form has at most: longer lines are hard to read.
+const widest = 79
+
+// quiet is how forms look: without colours of their own, as all is grey while nothing is
+// wrong.
+func quiet(dark bool) *huh.Styles {
+	s := huh.ThemeBase(dark)
+	plain := lipgloss.NewStyle()
+	s.Focused.Base = plain.PaddingLeft(2)
+	s.Focused.Title = plain.Bold(true)
+	s.Focused.ErrorIndicator = plain
+	s.Focused.ErrorMessage = plain.Bold(true)
+	s.Focused.SelectedOption = plain.Bold(true)
+	s.Focused.TextInput.Prompt = plain
+	s.Blurred = s.Focused
+	return s
+}

@@ -1,0 +1,341 @@
+package assemble
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"meltwarden/control/reading"
+	"meltwarden/daemon/recognise"
+	"meltwarden/devices"
+	"meltwarden/devices/guess"
+	"meltwarden/devices/modbus"
+	"meltwarden/devices/readout"
+	"meltwarden/devices/registers"
+	"meltwarden/devices/scan"
+)
+
+// actions are what is done at the bench. wrong says why the answer does not count; it is
+// asked again then.
+var actions map[Action]func(*session, context.Context, Question, string) (wrong, err error)
+
+func init() {
+	actions = map[Action]func(*session, context.Context, Question, string) (wrong, err error){
+		LookForDevices: (*session).lookForDevices,
+		ShowProbe:      (*session).showProbe,
+		ShowContact:    (*session).showContact,
+	}
+}
+
+// lookForDevices scans a line, unless the maker knows what is on it.
+func (s *session) lookForDevices(ctx context.Context, q Question, answer string) (wrong, err error) {
+	if answer != "look" {
+		return nil, nil
+	}
+	i := lineOf(q.Key)
+	port := s.Answers[lineKey(i, "port")]
+	p := scan.Usual()
+	once, setting, _ := p.Most()
+	s.say("Asks units 1 to 16 at %d speeds and parities, until something answers, and then all other units too. It only reads. That takes %.0f s at most, or %.0f where nothing answers; Ctrl-C stops.",
+		len(p.Settings), (once + setting).Seconds(), 2*once.Seconds())
+	r, err := s.scan(ctx, p, port)
+	switch {
+	case ctx.Err() != nil:
+		return nil, ErrStopped
+	case err != nil:
+		return err, nil
+	case len(r.Found) == 0:
+		return errors.New(strings.Join(r.Notes(), " ")), nil
+	}
+	var units []string
+	for _, f := range r.Found {
+		units = append(units, strconv.Itoa(int(f.Unit)))
+		s.say("  Unit %d answers at %s, within %d ms.", f.Unit, f.Settings[0], max(1, f.Worst.Milliseconds()))
+		s.Answers[unit{line: i, unit: f.Unit}.key("timeout")] = fmt.Sprintf("%d ms", f.Timeout().Milliseconds())
+	}
+	for _, note := range r.Notes() {
+		s.say("  - %s", note)
+	}
+	first := r.Found[0].Settings[0]
+	s.Answers[lineKey(i, "speed")] = fmt.Sprintf("%d %s 1", first.Baud, first.Parity)
+	s.Answers[lineKey(i, "found")] = strings.Join(units, ", ")
+	delete(s.Answers, lineKey(i, "units")) // to be said anew
+	return nil, nil
+}
+
+// lineOf is the number of a line, from 0, of a question about it.
+func lineOf(key string) int {
+	n, _ := strconv.Atoi(strings.Split(key, "-")[1]) // its keys are made by lineKey
+	return n - 1
+}
+
+// scan looks for devices until all units were asked at the first setting at which something
+// answers: all devices of a line have one setting.
+func (s *session) scan(ctx context.Context, p scan.Plan, port string) (scan.Result, error) {
+	enough, end := context.WithCancel(ctx)
+	defer end()
+	all := scan.Result{}
+	open := func(at scan.Setting) (modbus.Port, error) {
+		return s.Open(devices.LineConfig{Name: "a", Port: port, Baud: at.Baud, Parity: at.Parity, StopBits: 1})
+	}
+	for _, setting := range p.Settings {
+		part := p
+		part.Settings = []scan.Setting{setting}
+		r, err := scan.Run(enough, part, open, s.Clock, func(scan.Step) {})
+		all.Heard = append(all.Heard, r.Heard...)
+		all.Asked += r.Asked
+		if err != nil {
+			return all, err
+		}
+		if len(r.Found) > 0 {
+			all.Found = r.Found
+			return all, nil
+		}
+		s.say("  %s: nothing", setting)
+	}
+	return all, nil
+}
+
+// answersWithin is how long a device may take that nothing is known of.
+const answersWithin = 300 * time.Millisecond
+
+// onDevice opens the line of a device and has something read from it.
+func (s *session) onDevice(ctx context.Context, u unit, read func(*modbus.Client, *modbus.Device) error) error {
+	l := s.line(u.line, s.around)
+	baud, _ := strconv.Atoi(l.baud)
+	stopBits, _ := strconv.Atoi(l.stopBits) // both were accepted as numbers
+	config := devices.LineConfig{Name: l.name, Port: l.port, Baud: baud, Parity: l.parity, StopBits: stopBits}
+	port, err := s.Open(config)
+	if err != nil {
+		return err
+	}
+	client := modbus.NewClient(port, baud, s.Clock)
+	client.Characters(baud, config.CharacterBits())
+	defer func() { <-client.Close() }()
+	s.Clock.Sleep(ctx, devices.HushFor) // what a killed program told it ends by its own time-out
+	return read(client, &modbus.Device{Name: u.name, Unit: u.unit, Timeout: answersWithin})
+}
+
+// showProbe has probes held in the hand, or shows what is read where a maker says that one
+// is.
+func (s *session) showProbe(ctx context.Context, q Question, answer string) (wrong, err error) {
+	if answer == hold {
+		return s.holdProbes(ctx, q)
+	}
+	i := slices.IndexFunc(s.probeList(), func(p probe) bool { return p.key == q.Key })
+	p := s.probeList()[i]
+	return s.shown(ctx, q.Key, channel{role: p.role, pot: "x", layout: answer}, p.name(), s.temperature)
+}
+
+// temperature is what a channel reads, in words.
+func (s *session) temperature(c registers.Channel, data []byte) string {
+	t := c.Temperature(modbus.Registers(data), nil, reading.Temperature{})
+	if t.Fault != reading.None {
+		return fmt.Sprintf("no measurement (%v)", t.Fault)
+	}
+	return s.reading(t.C)
+}
+
+// showContact shows how a contact reads.
+func (s *session) showContact(ctx context.Context, q Question, answer string) (wrong, err error) {
+	if answer == none {
+		return nil, nil
+	}
+	role := strings.TrimPrefix(q.Key, "contact-")
+	return s.shown(ctx, q.Key, channel{role: role, layout: answer}, role, func(_ registers.Channel, data []byte) string {
+		if modbus.Bits(data, 1)[0] {
+			return "closed"
+		}
+		return "open"
+	})
+}
+
+// shown reads a channel until the maker says that it is right, or that it is not.
+func (s *session) shown(ctx context.Context, key string, at channel, name string, words func(registers.Channel, []byte) string) (wrong, err error) {
+	c, err := at.read()
+	if err != nil {
+		return err, nil
+	}
+	u, _ := s.unitBy(s.deviceOf(key))
+	for {
+		said := ""
+		err := s.onDevice(ctx, u, func(client *modbus.Client, d *modbus.Device) error {
+			data, err := client.Exchange(d, modbus.Request{Function: c.Function, Address: c.Address, Quantity: uint16(c.Registers())})
+			if err == nil {
+				said = words(c, data)
+			}
+			return err
+		})
+		if ctx.Err() != nil {
+			return nil, ErrStopped
+		}
+		if err != nil {
+			return fmt.Errorf("%s, address %d: %w", u.name, c.Address, err), nil
+		}
+		s.say("  %s reads %s.", name, said)
+		sure, err := s.choose(ctx, fmt.Sprintf("Is that %s?", name), "Warm the probe, or press the button, and look again.", []Choice{
+			{"yes", "take it"}, {"again", "read it once more"}, {"no", "it is somewhere else"}})
+		switch {
+		case err != nil:
+			return nil, err
+		case sure == "no":
+			return fmt.Errorf("address %d is not %s; name another", c.Address, name), nil
+		case sure == "yes":
+			return nil, nil
+		}
+	}
+}
+
+// choose asks something that is kept nowhere.
+func (s *session) choose(ctx context.Context, ask, help string, among []Choice) (string, error) {
+	q := Question{Ask: ask, Help: help, Among: among}
+	var wrong error
+	for {
+		typed, err := s.ask(ctx, q, wrong)
+		if err != nil {
+			return "", err
+		}
+		answer, err := q.accept(typed)
+		if err == nil {
+			return answer, nil
+		}
+		wrong = err
+	}
+}
+
+// holdProbes leads through all probes of a device that are not found yet.
+func (s *session) holdProbes(ctx context.Context, q Question) (wrong, err error) {
+	u, _ := s.unitBy(s.deviceOf(q.Key))
+	var missing []probe
+	var names []string
+	for _, p := range s.probeList() {
+		if at := s.Answers[p.key]; s.deviceOf(p.key) == u.id && !strings.HasPrefix(at, "function:") {
+			missing, names = append(missing, p), append(names, p.name())
+		}
+	}
+	s.say("\nEvery probe has to be as cold as the room, and within reach: take each out. %d to find on %s, about a minute each. The tips have to be dry and clean: nothing wet goes back into a pot.", len(missing), u.name)
+	from, err := s.from(ctx)
+	if err != nil {
+		return nil, err
+	}
+	spans, err := readout.Spans([]uint8{modbus.ReadInput, modbus.ReadHolding}, from, registersAtOnce)
+	if err != nil {
+		return err, nil
+	}
+	var r guess.Result
+	err = s.onDevice(ctx, u, func(client *modbus.Client, d *modbus.Device) error {
+		r, err = recognise.Find(ctx, recognise.Options{
+			Reader: readout.New(client, d, spans, s.Clock), Clock: s.Clock, Room: guess.Indoors, Probes: names, From: from, Device: u.name,
+			Out: s.Out, Words: s.Out, Screen: s.Screen, Size: s.Size,
+		})
+		return err
+	})
+	switch {
+	case ctx.Err() != nil:
+		return nil, ErrStopped
+	case err != nil:
+		return fmt.Errorf("%s: %w", u.name, err), nil
+	}
+	return s.settle(ctx, q, missing, r)
+}
+
+// registersAtOnce is how many registers are looked at (common practice, no source: modules
+// have their values together).
+const registersAtOnce = 32
+
+// from asks where to look.
+func (s *session) from(ctx context.Context) (uint16, error) {
+	q := Question{Ask: "From which address on are they looked for?", Usual: "0", Numeric: true,
+		Help: fmt.Sprintf("%d registers from there on are read, of both tables. Modules mostly begin at 0.", registersAtOnce),
+		Check: func(typed string) (string, error) {
+			if _, err := strconv.ParseUint(typed, 10, 16); err != nil {
+				return "", fmt.Errorf("%q: write a whole number from 0 to 65535", typed)
+			}
+			return typed, nil
+		}}
+	var wrong error
+	for {
+		typed, err := s.ask(ctx, q, wrong)
+		if err != nil {
+			return 0, err
+		}
+		answer, err := q.accept(typed)
+		if err == nil {
+			n, _ := strconv.ParseUint(answer, 10, 16) // it was accepted
+			return uint16(n), nil
+		}
+		wrong = err
+	}
+}
+
+// settle takes what was recognised, once the maker has seen it. What fits in two ways, or
+// was not told, is not taken.
+func (s *session) settle(ctx context.Context, q Question, missing []probe, r guess.Result) (wrong, err error) {
+	if r.Layout != nil {
+		s.say("\nRecognised, in %ss: %s.", guess.Table(r.Layout.Function), r.Layout)
+	}
+	var doubts []string
+	told := 0
+	for _, p := range r.Probes {
+		switch {
+		case !p.Told:
+			s.say("  %s: NOT TOLD: %s", p.Name, p.Why)
+		case p.Reversed:
+			doubts = append(doubts, fmt.Sprintf("%s fell in the hand: its two leads are SWAPPED. Swap them, and hold it again", p.Name))
+			s.say("  %s: address %d, FELL in the hand", p.Name, p.Address)
+		default:
+			told++
+			s.say("  %s: address %d, %s at rest, %s in the hand", p.Name, p.Address, s.reading(p.RestC), s.reading(p.HandC))
+		}
+	}
+	for _, rival := range r.Rivals {
+		if !strings.Contains(rival.Differs, "either will do") {
+			s.say("Fits as well: %s, in %ss: %s.", rival.Layout, guess.Table(rival.Layout.Function), rival.Differs)
+		}
+	}
+	for _, note := range r.Notes {
+		s.say("- %s", note)
+	}
+	if told == 0 {
+		return errors.New("no probe was found; hold them once more, or type where they are read"), nil
+	}
+	help := "What was not told is asked again."
+	sure, err := s.choose(ctx, "Are these the right readings?", help, []Choice{
+		{"yes", "take what was told"}, {"no", "take none of it, and ask again"}})
+	if err != nil {
+		return nil, err
+	}
+	if sure == "no" {
+		return errors.New("nothing was taken; hold them once more, or type where they are read"), nil
+	}
+	for i, p := range r.Probes {
+		if p.Told && !p.Reversed {
+			s.Answers[missing[i].key] = layoutOf(p.Channel)
+		}
+	}
+	if !strings.HasPrefix(s.Answers[q.Key], "function:") {
+		doubts = append(doubts, fmt.Sprintf("%s was not found", q.Key))
+		return errors.New(strings.Join(doubts, "; ")), nil
+	}
+	return nil, nil
+}
+
+// layoutOf is where a channel lives, as a bench file has it.
+func layoutOf(c registers.Channel) string {
+	text := fmt.Sprintf("function: %d, address: %d, type: %s", c.Function, c.Address, c.Type)
+	if c.Registers() == 2 {
+		text += fmt.Sprintf(", words: %s", c.Words)
+	}
+	if c.Bytes == registers.LowFirst {
+		text += fmt.Sprintf(", bytes: %s", c.Bytes)
+	}
+	text += fmt.Sprintf(", scale: %s, unit: %s", strconv.FormatFloat(c.Scale, 'f', -1, 64), c.Unit)
+	if len(c.Sentinels) > 0 {
+		text += fmt.Sprintf(", sentinels: [%s]", strconv.FormatFloat(c.Sentinels[0], 'f', -1, 64))
+	}
+	return text
+}

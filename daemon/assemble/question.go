@@ -1,0 +1,114 @@
+package assemble
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"meltwarden/config/strict"
+)
+
+// Question is one thing to be answered. It is data: who asks it, on a form or in a plain
+// line, decides nothing.
+type Question struct {
+	Key  string
+	Step Step
+	Ask  string
+	Help string // why it is asked, or how to find out; may be ""
+	// Among are the answers to choose from. With Open anything else may be typed as well.
+	Among []Choice
+	Open  bool
+	// Numeric says that a number is an answer by itself, and never one of Among by its place.
+	Numeric bool
+	// Usual is the answer that Enter alone gives, or "".
+	Usual string
+	// Check returns an answer as it is kept, or says what is wrong with it.
+	Check func(typed string) (string, error)
+	// Voids are beginnings of keys whose answers count no more once this one is another.
+	Voids []string
+	// Do is what follows before the answer counts.
+	Do Action
+}
+
+// Choice is an answer to choose.
+type Choice struct{ Value, Words string }
+
+// Action is what is to be done at the bench for an answer to count. None of them writes to
+// a device.
+type Action uint8
+
+// The actions.
+const (
+	Nothing Action = iota
+	LookForDevices
+	HoldProbes
+	ShowProbe
+	ShowContact
+)
+
+// accept returns an answer as it is kept, or says what is wrong with it.
+func (q Question) accept(typed string) (string, error) {
+	typed = strings.TrimSpace(typed)
+	if typed == "" {
+		typed = q.Usual
+	}
+	if typed == "" {
+		return "", fmt.Errorf("nothing was typed; an answer is needed here")
+	}
+	if n, err := strconv.Atoi(typed); err == nil && !q.Numeric && 1 <= n && n <= len(q.Among) {
+		return q.Among[n-1].Value, nil
+	}
+	var words []string
+	for _, c := range q.Among {
+		if strings.EqualFold(typed, c.Value) {
+			return c.Value, nil
+		}
+		words = append(words, c.Value)
+	}
+	if len(q.Among) > 0 && !q.Open {
+		fix := "write one of " + strings.Join(words, ", ")
+		if near, is := strict.Nearest(typed, words); is {
+			fix = fmt.Sprintf("did you mean %q?", near)
+		}
+		return "", fmt.Errorf("%q: is none of the answers; %s", typed, fix)
+	}
+	if q.Check == nil {
+		return typed, nil
+	}
+	return q.Check(typed)
+}
+
+// open says why a question has no answer that counts, and whether that is so.
+func (q Question) open(a Answers) (why error, is bool) {
+	answer, has := a[q.Key]
+	if !has || answer == "" {
+		return nil, true
+	}
+	_, err := q.accept(answer)
+	return err, err != nil
+}
+
+// script is the questions that follow from the answers so far.
+type script struct {
+	a     Answers
+	asked []Question
+}
+
+// ask adds a question and returns its answer, "" where there is none.
+func (s *script) ask(q Question) string {
+	s.asked = append(s.asked, q)
+	if _, is := q.open(s.a); is {
+		return ""
+	}
+	return s.a[q.Key]
+}
+
+// next is the first question that is open, and why an answer that it has does not count.
+func next(asked []Question, a Answers) (q Question, why error, is bool) {
+	for _, q := range asked {
+		if why, is := q.open(a); is {
+			return q, why, true
+		}
+	}
+	return Question{}, nil, false
+}

@@ -1,0 +1,155 @@
+package assemble
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"meltwarden/config/strict"
+	"meltwarden/daemon/commission"
+)
+
+// Around is what questions depend on besides the answers.
+type Around struct {
+	File  string // the bench file to be
+	Ports []Port
+}
+
+// Port is a serial port that can be chosen.
+type Port struct {
+	Name string // what it is opened by, and written
+	Is   string // what is known of it
+	// Adapter is its identity as a bench file has it under adapter, or "".
+	Adapter string
+}
+
+// Questions are those that follow from the answers so far, in their order: all up to the
+// first open one, and those after it that do not depend on it.
+func (a Answers) Questions(o Around) []Question {
+	s := &script{a: a}
+	if s.bench() && s.protection() && s.wiring(o) && s.probes() && s.contacts() && s.heaters() {
+		s.recipe(o)
+	}
+	return s.asked
+}
+
+// bench asks for names and supply, and reports whether all of it is known.
+func (s *script) bench() bool {
+	s.ask(Question{Key: "name", Ask: "What is the bench called?", Help: "Such as: bench by the window.",
+		Check: func(typed string) (string, error) {
+			return inFile(typed, func(f *facts, v string) { f.name = v })
+		}})
+	s.ask(Question{Key: "unit", Ask: "Which unit do you read temperatures in?", Usual: "C",
+		Among: []Choice{{"C", "degrees Celsius"}, {"F", "degrees Fahrenheit"}}})
+	s.ask(Question{Key: "voltage", Ask: "Which voltage has the wall socket?", Help: "Such as: 120 V.",
+		Check: func(typed string) (string, error) {
+			return inFile(typed, func(f *facts, v string) { f.voltage = v })
+		}})
+	s.ask(Question{Key: "breaker", Ask: "Which breaker protects its circuit?", Help: "Such as: 20 A. It is printed on the breaker. Heaters that do not fit on it together take turns.",
+		Check: func(typed string) (string, error) {
+			return inFile(typed, func(f *facts, v string) { f.breaker = v })
+		}})
+	if s.ask(Question{Key: "pots", Ask: "How do you call the pots, from left to right?", Help: "With commas between, such as: left, middle, right.", Check: potNames}) == "" {
+		return false
+	}
+	for i, name := range s.a.pots() {
+		s.ask(Question{Key: potKey(i, "power"), Ask: fmt.Sprintf("How much power has the heater of pot %s?", name), Help: "In watts, such as: 800 W. It is on its plate.",
+			Usual: s.a[potKey(i-1, "power")], Check: s.power})
+		s.ask(Question{Key: potKey(i, "probes"), Ask: fmt.Sprintf("Which thermocouples has pot %s?", name), Usual: "both",
+			Help:  "With one only, the program knows less, and heats less.",
+			Among: []Choice{{"both", "one in the melt, and one in its plate"}, {"melt", "one in the melt only"}, {"plate", "one in its plate only"}}})
+	}
+	return s.known()
+}
+
+// known reports whether all that was asked so far is answered.
+func (s *script) known() bool {
+	_, _, open := next(s.asked, s.a)
+	return !open
+}
+
+// power holds a heater's power against the supply.
+func (s *script) power(typed string) (string, error) {
+	return inFile(typed, func(f *facts, v string) {
+		f.voltage, f.breaker, f.pots[0].power = s.a["voltage"], s.a["breaker"], v
+	})
+}
+
+// potNames are names with commas between, each a pot's and none given twice.
+func potNames(typed string) (string, error) {
+	var names []string
+	for _, name := range strings.Split(typed, ",") {
+		name = strings.TrimSpace(name)
+		if name == "" {
+			return "", fmt.Errorf("%q: a name is missing between two commas; write them like: left, middle, right", typed)
+		}
+		if _, err := inFile(name, func(f *facts, v string) {
+			f.pots[0].name = v
+			for i := range f.channels {
+				f.channels[i].pot = v
+			}
+		}); err != nil {
+			return "", err
+		}
+		if slices.ContainsFunc(names, func(o string) bool { return strings.EqualFold(o, name) }) {
+			return "", fmt.Errorf("%q: given twice; give each pot its own name", name)
+		}
+		names = append(names, name)
+	}
+	if len(names) > mostPots {
+		return "", fmt.Errorf("%d pots: more than %d on one bench are not thought of", len(names), mostPots)
+	}
+	return strings.Join(names, ", "), nil
+}
+
+// mostPots is E: more do not fit on one manifold.
+const mostPots = 8
+
+// pots are the names of the pots.
+func (a Answers) pots() []string {
+	if a["pots"] == "" {
+		return nil
+	}
+	return strings.Split(a["pots"], ", ")
+}
+
+func potKey(i int, what string) string { return fmt.Sprintf("pot-%d-%s", i+1, what) }
+
+// protection asks what protects the bench without this program.
+func (s *script) protection() bool {
+	for _, q := range commission.InFile() {
+		s.ask(Question{Key: q.Key, Step: ItsProtection, Ask: q.Text,
+			Help: `In your own words, a few: "yes" is no answer. It is kept and believed: nobody but you can see whether it is true. What is missing has to be fitted first.`,
+			Check: func(typed string) (string, error) {
+				if err := commission.Accept(q.Key, typed); err != nil {
+					return "", err
+				}
+				return inFile(typed, func(f *facts, v string) { f.protection[q.Key] = v })
+			}})
+	}
+	return s.known()
+}
+
+// recipe asks for the recipe to begin with.
+func (s *script) recipe(o Around) {
+	s.ask(Question{Key: "recipe", Step: TheRecipe, Ask: "Which recipe is the bench to begin with?", Usual: begin,
+		Among: []Choice{{begin, "a recipe is written to begin with; all in it is invented"}}, Open: true,
+		Help:  "Or type the path of a recipe file of your own, with a colour for each of these pots.",
+		Check: func(typed string) (string, error) { return typed, s.a.fits(typed, o.File) }})
+	if s.known() {
+		s.ask(Question{Key: "write", Step: TheFile, Ask: fmt.Sprintf("Shall %s be written now?", o.File),
+			Help:  "It stands above. Type ? to change an answer first. Nothing is heated by writing it.",
+			Among: []Choice{{"yes", "write it, and go on to trying out"}, {"no", "stop here; the answers are kept"}}})
+	}
+}
+
+// begin has a recipe written.
+const begin = "begin"
+
+// nearest is a hint at what was meant, or all there is.
+func nearest(typed string, known []string) string {
+	if near, is := strict.Nearest(typed, known); is {
+		return fmt.Sprintf("did you mean %q?", near)
+	}
+	return "write one of " + strings.Join(known, ", ")
+}

@@ -1,0 +1,198 @@
+package assemble
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"meltwarden/config"
+)
+
+// unit is a device on one of the lines.
+type unit struct {
+	id   string // as answers name it: line and unit number, like 1/2
+	line int
+	unit uint8
+	name string
+}
+
+// key is the beginning of what is answered about it.
+func (u unit) key(what string) string {
+	return fmt.Sprintf("line-%d-unit-%d-%s", u.line+1, u.unit, what)
+}
+
+func lineKey(i int, what string) string { return fmt.Sprintf("line-%d-%s", i+1, what) }
+
+// mostLines is E.
+const mostLines = 8
+
+// wiring asks for the serial lines and the devices on them.
+func (s *script) wiring(o Around) bool {
+	for i := range mostLines {
+		if !s.line(i, o) {
+			return false
+		}
+		if s.ask(Question{Key: lineKey(i, "more"), Step: TheLines, Ask: "Are there devices on another serial adapter?", Usual: "no",
+			Among: []Choice{{"no", "all are found"}, {"yes", "there is one more line"}}}) != "yes" {
+			break
+		}
+	}
+	return s.known()
+}
+
+// line asks for one line, and reports whether all of it is known.
+func (s *script) line(i int, o Around) bool {
+	port := Question{Key: lineKey(i, "port"), Step: TheLines, Ask: "On which serial port is the adapter?", Open: true,
+		Help:  "Plug it in and wire the devices to it. A port may be typed as well: /dev/ttyUSB0, COM5, /dev/cu.usbserial-1.",
+		Voids: []string{lineKey(i, "")}, Check: func(typed string) (string, error) { return s.port(i, typed) }}
+	for _, p := range o.Ports {
+		port.Among = append(port.Among, Choice{p.Name, p.Is})
+	}
+	if s.ask(port) == "" {
+		return false
+	}
+	s.ask(Question{Key: lineKey(i, "how"), Step: TheLines, Ask: "Which devices are on it?", Usual: "look", Do: LookForDevices,
+		Help: "New devices often have the same unit number: two of them answer at once, and neither is understood. Connect one alone and set its number as its manual says, then the next.",
+		Among: []Choice{{"look", "look for them; that only reads, and is said before how long it takes"},
+			{"type", "I know speed, parity and unit numbers"}},
+		Voids: []string{lineKey(i, "speed"), lineKey(i, "units"), lineKey(i, "found")}})
+	s.ask(Question{Key: lineKey(i, "speed"), Step: TheLines, Ask: "Which speed and parity has the line?", Usual: "19200 even",
+		Help: "As its devices are set, such as: 9600 none. 1 stop bit is taken with a parity and 2 without; another number may stand behind.", Check: speed})
+	if s.ask(Question{Key: lineKey(i, "units"), Step: TheLines, Ask: "Which unit numbers have the devices?", Usual: s.a[lineKey(i, "found")], Numeric: true,
+		Help: "From 1 to 247, with commas between, such as: 1, 2, 3.", Check: units}) == "" {
+		return false
+	}
+	for _, u := range s.a.unitsOf(i) {
+		s.ask(Question{Key: u.key("name"), Step: TheLines, Ask: fmt.Sprintf("What do you call unit %d?", u.unit),
+			Help:  "By what it does, such as: thermocouples, relays, board.",
+			Check: func(typed string) (string, error) { return s.deviceName(u, typed) }})
+	}
+	return s.known()
+}
+
+// port refuses one that another line has.
+func (s *script) port(i int, typed string) (string, error) {
+	for other := range i {
+		if s.a[lineKey(other, "port")] == typed {
+			return "", fmt.Errorf("%q: that is the port of line %d already; name another one", typed, other+1)
+		}
+	}
+	return inFile(typed, func(f *facts, v string) { f.lines[0].port = v })
+}
+
+// speed is a speed, a parity and, where they differ from the usual, the stop bits.
+func speed(typed string) (string, error) {
+	wrong := fmt.Errorf("%q: write a speed of %d and a parity, such as: 9600 none", typed, config.Bauds())
+	words := strings.Fields(typed)
+	if len(words) < 2 || len(words) > 3 {
+		return "", wrong
+	}
+	if len(words) == 2 {
+		words = append(words, map[bool]string{true: "2", false: "1"}[words[1] == "none"])
+	}
+	baud, err := strconv.ParseInt(words[0], 10, 64)
+	if err != nil || !slices.Contains(config.Bauds(), baud) || !slices.Contains([]string{"none", "even", "odd"}, words[1]) || words[2] != "1" && words[2] != "2" {
+		return "", wrong
+	}
+	return strings.Join(words, " "), nil
+}
+
+// units are unit numbers with commas between.
+func units(typed string) (string, error) {
+	var all []string
+	for _, word := range strings.Split(typed, ",") {
+		n, err := strconv.Atoi(strings.TrimSpace(word))
+		if err != nil || n < 1 || n > 247 {
+			return "", fmt.Errorf("%q: write numbers from 1 to 247 with commas between, such as: 1, 2", typed)
+		}
+		if slices.Contains(all, strconv.Itoa(n)) {
+			return "", fmt.Errorf("%q: %d is given twice; two devices of one line need two numbers", typed, n)
+		}
+		all = append(all, strconv.Itoa(n))
+	}
+	return strings.Join(all, ", "), nil
+}
+
+// deviceName refuses one that another device has.
+func (s *script) deviceName(u unit, typed string) (string, error) {
+	for _, other := range s.a.units() {
+		if other.id != u.id && strings.EqualFold(other.name, typed) {
+			return "", fmt.Errorf("%q: unit %d is called so already; give each its own name", typed, other.unit)
+		}
+	}
+	return inFile(typed, func(f *facts, v string) {
+		f.devices[0].name = v
+		for i := range f.channels {
+			f.channels[i].device = v
+		}
+	})
+}
+
+// unitsOf are the devices of a line.
+func (a Answers) unitsOf(i int) (all []unit) {
+	if a[lineKey(i, "units")] == "" {
+		return nil
+	}
+	for _, word := range strings.Split(a[lineKey(i, "units")], ",") {
+		n, err := strconv.ParseUint(strings.TrimSpace(word), 10, 8)
+		if err != nil {
+			continue // of a draft that was changed by hand; it is asked again
+		}
+		u := unit{id: fmt.Sprintf("%d/%d", i+1, n), line: i, unit: uint8(n)}
+		u.name = a[u.key("name")]
+		all = append(all, u)
+	}
+	return all
+}
+
+// lines is how many lines there are.
+func (a Answers) lines() int {
+	n := 1
+	for ; n < mostLines && a[lineKey(n-1, "more")] == "yes"; n++ {
+	}
+	return n
+}
+
+// units are all devices.
+func (a Answers) units() (all []unit) {
+	for i := range a.lines() {
+		all = append(all, a.unitsOf(i)...)
+	}
+	return all
+}
+
+// unitBy is the device of an id.
+func (a Answers) unitBy(id string) (unit, bool) {
+	all := a.units()
+	if i := slices.IndexFunc(all, func(u unit) bool { return u.id == id }); i >= 0 {
+		return all[i], true
+	}
+	return unit{}, false
+}
+
+// each is the answer by which every one of several things has a device of its own.
+const each = "each"
+
+// on asks on which device some things are; what needs no question, since there is one device
+// only, is not asked. deviceOf has the answers.
+func (s *script) on(step Step, group, ask string, keys, names []string, voids ...string) {
+	all := s.a.units()
+	if len(all) == 1 {
+		return
+	}
+	var among []Choice
+	for _, u := range all {
+		among = append(among, Choice{u.id, fmt.Sprintf("%s, unit %d of line %d", u.name, u.unit, u.line+1)})
+	}
+	one := Question{Key: group + "-on", Step: step, Ask: ask, Among: among, Voids: voids}
+	if len(keys) > 1 {
+		one.Among = append(slices.Clone(among), Choice{each, "not all on one: I say it of each"})
+	}
+	if s.ask(one) != each {
+		return
+	}
+	for i, key := range keys {
+		s.ask(Question{Key: key + "-on", Step: step, Ask: fmt.Sprintf("On which device is %s?", names[i]), Among: among})
+	}
+}
