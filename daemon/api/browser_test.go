@@ -26,11 +26,14 @@ import (
 	"meltwarden/dashboards/browser"
 )
 
-// startBrowser returns the context of a fresh headless browser that knows
-// nothing of the network, or skips the test where there is none.
+// tabs are those of one browser; TestMain ends it.
+var tabs browser.Shared
+
+// startBrowser returns the context of a headless browser that knows nothing of other
+// tests nor of the network, or skips the test where there is none.
 func startBrowser(t *testing.T) context.Context {
 	t.Helper()
-	return browser.Open(t)
+	return tabs.Open(t)
 }
 
 // stage is a page that follows an invented bench.

@@ -77,7 +77,8 @@ var (
 	whileHeld   sync.Mutex
 )
 
-// TestMain fails where any answer, of whatever test, was not as it is described.
+// TestMain fails where any answer, of whatever test, was not as it is described, and ends
+// the browser that they share.
 func TestMain(m *testing.M) {
 	code := m.Run()
 	for _, u := range undescribed {
@@ -86,6 +87,10 @@ func TestMain(m *testing.M) {
 	}
 	if testing.Verbose() {
 		fmt.Printf("%d answers were held against the description; %d of %d kinds of problem met\n", heldAgainst, len(kindsMet), len(described().Kinds()))
+	}
+	if err := tabs.Stop(); err != nil {
+		fmt.Println("the browser of the tests:", err)
+		code = 1
 	}
 	os.Exit(code)
 }

@@ -19,6 +19,46 @@ import (
 // Open starts a browser that ends with the test, and returns its context.
 func Open(t testing.TB) context.Context {
 	t.Helper()
+	ctx, stop := start(t, t.TempDir())
+	t.Cleanup(stop)
+	return ctx
+}
+
+// Shared is one browser for many tests, because starting one takes longer than most of
+// what is done with it. The zero value is ready; Stop ends it.
+type Shared struct {
+	ctx     context.Context
+	stop    func()
+	profile string
+}
+
+// Open returns the context of a tab with a profile of its own, which ends with the test.
+func (s *Shared) Open(t testing.TB) context.Context {
+	t.Helper()
+	if s.ctx == nil {
+		var err error
+		s.profile, err = os.MkdirTemp("", "browser")
+		require.NoError(t, err)
+		s.ctx, s.stop = start(t, s.profile)
+	}
+	ctx, cancel := chromedp.NewContext(s.ctx, chromedp.WithNewBrowserContext())
+	t.Cleanup(cancel)
+	require.NoError(t, chromedp.Do(ctx))
+	return ctx
+}
+
+// Stop ends the browser, if there is one.
+func (s *Shared) Stop() error {
+	if s.ctx == nil {
+		return nil
+	}
+	s.stop()
+	return os.RemoveAll(s.profile)
+}
+
+// start starts a browser with a profile of its own in a folder.
+func start(t testing.TB, profile string) (ctx context.Context, stop func()) {
+	t.Helper()
 	path, err := exec.LookPath("chromium")
 	if err != nil {
 		if os.Getenv("MELTWARDEN_TEST_ALL") != "" {
@@ -33,13 +73,15 @@ func Open(t testing.TB) context.Context {
 	} {
 		flags = append(flags, chromedp.Flag(f, true))
 	}
-	flags = append(flags, chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()))
-	allocated, stop := chromedp.NewExecAllocator(t.Context(), flags...)
-	t.Cleanup(stop)
+	flags = append(flags, chromedp.ExecPath(path), chromedp.UserDataDir(profile))
+	allocated, end := chromedp.NewExecAllocator(context.Background(), flags...)
 	ctx, cancel := chromedp.NewContext(allocated)
-	t.Cleanup(cancel)
-	require.NoError(t, chromedp.Do(ctx)) // starts it; no time-out may be set on this call
-	return ctx
+	stop = func() { cancel(); end() }
+	if err := chromedp.Do(ctx); err != nil { // starts it; no time-out may be set on this call
+		stop()
+		require.NoError(t, err)
+	}
+	return ctx, stop
 }
 
 // Do takes steps, one after the other. An element is looked for and then used: where the
