@@ -60,7 +60,7 @@ var rooms = []struct {
 }{
 	{"control", "decisions rest on nothing outside, so that they replay", nil},
 	{"devices", "a device decides nothing; it only needs the words of control", []string{"control"}},
-	{"config", "a configuration is values, and the register words that a bench file is written in", []string{"control", "devices/registers"}},
+	{"config", "a configuration is values, and the words of registers and adapters that a bench file is written in", []string{"control", "devices/registers", "devices/ports"}},
 	{"dashboards", "what is shown rests on the API alone", nil},
 	{madeApart, "it writes the guard's own words into alerts, and is no part of the program", []string{"control"}},
 	{"daemon", "the daemon joins the rooms, and nothing joins the daemon but the command line", []string{"config", "devices", "control", "dashboards"}},

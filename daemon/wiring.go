@@ -4,7 +4,8 @@ import (
 	"meltwarden/config"
 	"meltwarden/devices"
 	"meltwarden/devices/modbus"
-	"meltwarden/devices/serialport"
+	"meltwarden/devices/plug"
+	"meltwarden/devices/ports"
 )
 
 // Wiring is what the I/O edge needs of a bench file.
@@ -12,7 +13,7 @@ func Wiring(b *config.Bench) devices.Config {
 	c := devices.Config{Channels: b.Channels}
 	for _, l := range b.Lines {
 		c.Lines = append(c.Lines, devices.LineConfig{
-			Name: l.Name, Port: l.Port, Baud: l.Baud, Parity: string(l.Parity), StopBits: l.StopBits,
+			Name: l.Name, Port: l.Port, Baud: l.Baud, Parity: string(l.Parity), StopBits: l.StopBits, Adapter: l.Adapter,
 		})
 	}
 	for _, d := range b.Devices {
@@ -26,9 +27,9 @@ func Wiring(b *config.Bench) devices.Config {
 	return c
 }
 
-// OpenPort opens the serial port of a line.
-func OpenPort(l devices.LineConfig) (modbus.Port, error) {
-	return serialport.Open(l.Port, serialport.Mode{
-		Baud: l.Baud, Parity: serialport.Parity(l.Parity), StopBits: l.StopBits,
-	})
-}
+// Ports opens the serial ports of this computer's lines, and refuses a line another adapter
+// than it had at first.
+func Ports() devices.Opener { return plug.New(ports.Here, plug.Serial).Open }
+
+// OpenPort opens the serial port of a line, once.
+func OpenPort(l devices.LineConfig) (modbus.Port, error) { return Ports()(l) }

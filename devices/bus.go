@@ -97,7 +97,8 @@ func (b *Bus) Poll(ctx context.Context, wait time.Duration) Snapshot {
 }
 
 // link is since when every heater and contactor has confirmed what it was told, and
-// whether each of them has kept it. That one has not is remembered as told.
+// whether each of them has kept it, and no line was lost meanwhile. That one has not, or
+// was, is remembered as told.
 func (b *Bus) link() value {
 	link := value{contact: reading.Contact{Closed: true, Fault: reading.None}}
 	for _, l := range b.lines {
@@ -111,6 +112,8 @@ func (b *Bus) link() value {
 		if !link.came || *heard < link.taken {
 			link.came, link.taken = true, *heard
 		}
+	}
+	for _, l := range b.lines {
 		if l.broken.CompareAndSwap(forgot, told) || l.broken.Load() == told {
 			link.contact.Closed = false
 		}
@@ -136,6 +139,9 @@ func (b *Bus) ApplyAt(o control.Outputs, at time.Duration) {
 		at: at,
 	}
 	for _, l := range b.lines {
+		if !l.heats() { // nothing on it is to be kept off, and it may stay away
+			l.broken.CompareAndSwap(told, intact)
+		}
 		l.apply(out)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"meltwarden/devices/modbus"
+	"meltwarden/devices/ports"
 	"meltwarden/devices/registers"
 )
 
@@ -23,10 +24,20 @@ type Config struct {
 // LineConfig is one serial line.
 type LineConfig struct {
 	Name     string
-	Port     string // path of the port
+	Port     string // path of the port, empty where Adapter says which
 	Baud     int    // bits per second
 	Parity   string // none, even or odd
 	StopBits int    // 1 or 2
+	// Adapter is looked for at each opening; zero where Port is named.
+	Adapter ports.Wanted
+}
+
+// Where names the line's port or adapter as the bench file does.
+func (l LineConfig) Where() string {
+	if l.Port != "" {
+		return "port " + l.Port
+	}
+	return "adapter " + l.Adapter.Words()
 }
 
 // CharacterBits is how many bits a character has on the line.

@@ -32,7 +32,7 @@ type device struct {
 	gaveUp  bool // in this round
 	silent  int  // time-outs in a row
 	rests   time.Duration
-	gone    atomic.Bool // dead, for who looks from outside
+	goneAt  atomic.Pointer[time.Time] // since when it is dead, for who looks from outside; nil while it is not
 
 	memory memory // of its outputs
 }
@@ -85,7 +85,13 @@ func (d *device) note(outcome modbus.Outcome, now time.Duration) {
 			d.rests = now + deadRests
 		}
 	}
-	d.gone.Store(d.dead())
+	switch {
+	case !d.dead():
+		d.goneAt.Store(nil)
+	case d.goneAt.Load() == nil:
+		at := time.Now()
+		d.goneAt.Store(&at)
+	}
 }
 
 // request returns the request for a span.

@@ -1,6 +1,7 @@
 package devices
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -83,7 +84,7 @@ func newLine(lc LineConfig, cfg Config, t *table, open Opener, clk *clock.Clock,
 		l.writes = append(l.writes, writes...)
 	}
 	slices.SortStableFunc(l.writes, func(a, b *write) int { return int(a.urgency) - int(b.urgency) })
-	l.status.Store(&LineStatus{Name: lc.Name, Zeros: len(l.writes) > 0})
+	l.status.Store(&LineStatus{Name: lc.Name, Zeros: len(l.writes) > 0, Since: clk.Now(), At: time.Now()})
 	return l, nil
 }
 
@@ -393,10 +394,8 @@ func (l *line) wait(until time.Duration) {
 func (l *line) drop(err error) {
 	l.unreleased = append(l.unreleased, l.client.Close())
 	l.client = nil
-	if l.heats() && !l.allOff(l.live) {
-		l.broken.Store(forgot) // an adapter that is plugged in again is no press of a button
-	}
-	l.pause(err)
+	l.broken.Store(forgot) // an adapter that is plugged in again is no press of a button
+	l.pause(&Trouble{Cause: Pulled, What: l.status.Load().place(l.cfg), Err: err})
 }
 
 // pause notes what went wrong and puts the next opening off.
@@ -404,11 +403,15 @@ func (l *line) pause(err error) {
 	now := l.clk.Now()
 	l.retryAt = now + l.retry
 	l.retry = min(2*l.retry, lastRetry)
+	trouble, known := errors.AsType[*Trouble](err)
+	if !known {
+		trouble = &Trouble{Cause: Unclear, What: l.cfg.Where(), Err: err}
+	}
 	l.change(func(s *LineStatus) {
 		if s.Open {
-			s.Open, s.Since = false, now
+			s.Open, s.Since, s.At = false, now, time.Now()
 		}
-		s.LastError = err.Error()
+		s.LastError, s.Cause, s.What = err.Error(), trouble.Cause, trouble.What
 	})
 }
 
@@ -446,7 +449,7 @@ func (l *line) checkReleased() error {
 		}
 	})
 	if len(l.unreleased) >= mostUnreleased {
-		return fmt.Errorf("the last %d openings of %s have not come back from a write or from closing", len(l.unreleased), l.cfg.Port)
+		return fmt.Errorf("the last %d openings of %s have not come back from a write or from closing", len(l.unreleased), l.cfg.Where())
 	}
 	return nil
 }
@@ -462,7 +465,13 @@ func (l *line) begin(port modbus.Port) {
 	}
 	l.fresh.Store(nil)
 	l.setOutputs(nothing, now+zeroEvery)
-	l.change(func(s *LineStatus) { s.Open, s.Since, s.Opened = true, now, s.Opened+1 })
+	l.change(func(s *LineStatus) {
+		s.Open, s.Since, s.At, s.Opened = true, now, time.Now(), s.Opened+1
+		s.Cause, s.What = "", ""
+		if p, is := port.(Placed); is {
+			s.Port, s.Adapter = p.Place()
+		}
+	})
 }
 
 // shutDown writes zeros until each is confirmed, within bounds, and closes the

@@ -85,3 +85,35 @@ func TestAnOutputModuleIsHeardAgain(t *testing.T) {
 	t.Logf("heard again within %.2f s of being well", longest.Seconds())
 	assert.Less(t, longest, 3*time.Second)
 }
+
+// TestALostPortIsToldOnce: also one that heats nothing, and while nothing is heated, for
+// heat may be enabled all the same.
+func TestALostPortIsToldOnce(t *testing.T) {
+	cold := control.Outputs{Duty: []float64{0, 0}}
+	two := benchConfig()
+	two.Lines = append(two.Lines, devices.LineConfig{Name: "other", Port: "invented too", Baud: 19200, Parity: "even", StopBits: 1})
+	two.Devices[0].Line = "other"
+	for name, cfg := range map[string]devices.Config{"the heaters' line": benchConfig(), "the probes' line": two} {
+		t.Run(name, func(t *testing.T) {
+			bench(t, cfg, func(*rig) {}, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+				in := cycles(b, clk, 10, cold, nil)
+				require.True(t, in.Contacts.Link.Known(period) && in.Contacts.Link.Closed)
+				g.do(func() {
+					for i, end := range g.ends {
+						if len(cfg.Lines) == 1 || g.names[i] == "other" {
+							end.Close()
+						}
+					}
+				})
+				open := 0
+				in = cycles(b, clk, 20, cold, func(in control.Input) {
+					if !in.Contacts.Link.Closed {
+						open++
+					}
+				})
+				assert.Positive(t, open)
+				assert.True(t, in.Contacts.Link.Known(period) && in.Contacts.Link.Closed, "it is back, and nothing more is wrong")
+			})
+		})
+	}
+}

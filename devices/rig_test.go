@@ -49,6 +49,7 @@ type rig struct {
 	takes   func(bytes int) time.Duration              // from the first byte of a request to the last of its reply
 	log     []asked
 	ends    []*pipe.End // the far ends of the openings, in order
+	names   []string    // the lines that they are of
 	deaf    bool        // nobody reads at the far end
 	absent  error       // why a port does not open
 	opening chan struct{}
@@ -70,7 +71,7 @@ func (g *rig) do(change func()) {
 }
 
 // open is the opener of all lines.
-func (g *rig) open(devices.LineConfig) (modbus.Port, error) {
+func (g *rig) open(l devices.LineConfig) (modbus.Port, error) {
 	if g.opening != nil {
 		<-g.opening
 	}
@@ -80,7 +81,7 @@ func (g *rig) open(devices.LineConfig) (modbus.Port, error) {
 		return nil, g.absent
 	}
 	near, far := pipe.New()
-	g.ends = append(g.ends, far)
+	g.ends, g.names = append(g.ends, far), append(g.names, l.Name)
 	if !g.deaf {
 		go g.serve(far)
 	}

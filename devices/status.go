@@ -8,9 +8,19 @@ import (
 
 // LineStatus is how a line is doing.
 type LineStatus struct {
-	Name  string
-	Open  bool
-	Since time.Duration // bench time at which it opened or was lost
+	Name string
+	Open bool
+	// Since is the bench time at which it opened, was lost, or began to be tried; At is the
+	// same in wall time, for people.
+	Since time.Duration
+	At    time.Time
+	// Port is the name under which it is open, or was last, and Adapter what it is on, in
+	// words; empty where that is not known.
+	Port, Adapter string
+	// Cause is why it is not open, and What the port or adapter that this is about; empty
+	// while it is open, and before it was tried.
+	Cause Cause
+	What  string
 	// Opened is how often the port was opened.
 	Opened uint64
 	// LastError is the last reason for which the port was lost or not opened; it
@@ -26,6 +36,17 @@ type LineStatus struct {
 	Mute []string
 }
 
+// place names the adapter that the line's port was on or, where that is not known, the port.
+func (s *LineStatus) place(cfg LineConfig) string {
+	switch {
+	case s.Adapter != "":
+		return "adapter " + s.Adapter
+	case s.Port != "":
+		return "port " + s.Port
+	}
+	return cfg.Where()
+}
+
 // DeviceStats is how a device answers.
 type DeviceStats struct {
 	Name, Line string
@@ -38,6 +59,8 @@ type DeviceStats struct {
 	// Dead is true while the device has not answered for several requests, and is
 	// therefore asked once a second only.
 	Dead bool
+	// DeadAt is since when, in wall time; zero while it is not.
+	DeadAt time.Time
 }
 
 // Stats is how all lines and devices are doing.
@@ -62,8 +85,11 @@ func (b *Bus) Stats() Stats {
 // stats reads what may be read from outside the owner.
 func (d *device) stats() DeviceStats {
 	s := DeviceStats{
-		Name: d.Name, Line: d.line, Unit: d.Unit, Times: d.Trips.Times(), Dead: d.gone.Load(),
+		Name: d.Name, Line: d.line, Unit: d.Unit, Times: d.Trips.Times(),
 		Exchanges: map[modbus.Outcome]uint64{}, Troubles: map[modbus.Kind]uint64{},
+	}
+	if at := d.goneAt.Load(); at != nil {
+		s.Dead, s.DeadAt = true, *at
 	}
 	for _, o := range modbus.Outcomes() {
 		s.Exchanges[o] = d.Counts.Of(o)

@@ -37,6 +37,24 @@ func (w Wanted) String() string {
 	return "{" + strings.Join(all, ", ") + "}"
 }
 
+// Words name what is wanted as Adapter.String names what is there.
+func (w Wanted) Words() string {
+	var all []string
+	if w.Vendor != "" {
+		all = append(all, w.Vendor+":"+w.Product)
+	}
+	if w.Serial != "" {
+		all = append(all, fmt.Sprintf("serial %q", w.Serial))
+	}
+	if w.Socket != "" {
+		all = append(all, "in socket "+w.Socket)
+	}
+	if w.Interface != "" {
+		all = append(all, "at "+w.Interface)
+	}
+	return strings.Join(all, " ")
+}
+
 // Why no port is found.
 var (
 	ErrAbsent  = errors.New("is not plugged in")
@@ -48,7 +66,7 @@ var (
 // there are and what to do; of several that fit none is taken.
 func (l List) Find(w Wanted) (Port, error) {
 	if l.Without != "" {
-		return Port{}, fmt.Errorf("adapter %v %w: %s", w, ErrUnknown, l.Without)
+		return Port{}, fmt.Errorf("adapter %s %w: %s", w.Words(), ErrUnknown, l.Without)
 	}
 	var fit []Port
 	for _, p := range l.Ports {
@@ -58,11 +76,11 @@ func (l List) Find(w Wanted) (Port, error) {
 	}
 	switch len(fit) {
 	case 0:
-		return Port{}, fmt.Errorf("adapter %v %w: plug it in, or correct the bench file (meltwarden ports lists them); %s", w, ErrAbsent, l.names())
+		return Port{}, fmt.Errorf("adapter %s %w: plug it in, or correct the bench file (meltwarden ports lists them); %s", w.Words(), ErrAbsent, l.names())
 	case 1:
 		return fit[0], nil
 	}
-	return Port{}, fmt.Errorf("adapter %v %w, and none is taken: %s; %s", w, ErrSeveral, w.tell(fit), List{Ports: fit}.names())
+	return Port{}, fmt.Errorf("adapter %s %w, and none is taken: %s; %s", w.Words(), ErrSeveral, w.tell(fit), List{Ports: fit}.names())
 }
 
 // tell is what would tell ports apart that all fit.

@@ -130,7 +130,7 @@ func TestFind(t *testing.T) {
 	require.NoError(t, h.Rename(nil))
 	_, err := listed(t, h).Find(wanted)
 	assert.ErrorIs(t, err, ports.ErrAbsent)
-	assert.EqualError(t, err, `adapter {vendor: "fff1", product: "0001", serial: "a1"} is not plugged in: plug it in, or correct the bench file (meltwarden ports lists them); no serial port is there`)
+	assert.EqualError(t, err, `adapter fff1:0001 serial "a1" is not plugged in: plug it in, or correct the bench file (meltwarden ports lists them); no serial port is there`)
 	require.NoError(t, h.Plug(two, "1.2", "ttyUSB0"))
 	_, err = listed(t, h).Find(wanted)
 	assert.ErrorIs(t, err, ports.ErrAbsent)

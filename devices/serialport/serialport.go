@@ -35,12 +35,12 @@ type Mode struct {
 
 // Why a port can not be opened or is lost.
 var (
-	ErrBusy   = errors.New("in use by another program: stop that one first")
-	ErrHungUp = errors.New("hung up: was the adapter unplugged?")
+	ErrBusy       = errors.New("in use by another program: stop that one first")
+	ErrHungUp     = errors.New("hung up: was the adapter unplugged?")
+	ErrMissing    = errors.New("does not exist: is the adapter plugged in, and is this its name?")
+	ErrPermission = errors.New("no permission: add the user to the group that owns the port (often dialout) and log in again")
 
-	errMissing    = errors.New("does not exist: is the adapter plugged in, and is this its name?")
-	errPermission = errors.New("no permission: add the user to the group that owns the port (often dialout) and log in again")
-	errNotSerial  = errors.New("is not a serial port, or can not be set to this speed, parity and stop bits")
+	errNotSerial = errors.New("is not a serial port, or can not be set to this speed, parity and stop bits")
 )
 
 // Port is an open serial port. One goroutine may read and write; any may close.
@@ -83,9 +83,9 @@ func explain(path string, err error) error {
 	}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		hint = errMissing
+		hint = ErrMissing
 	case errors.Is(err, fs.ErrPermission):
-		hint = errPermission
+		hint = ErrPermission
 	}
 	if hint == err {
 		return fmt.Errorf("serial port %s: %w", path, err)
@@ -98,9 +98,9 @@ func hintFor(err *serial.PortError) error {
 	case serial.PortBusy:
 		return ErrBusy
 	case serial.PortNotFound:
-		return errMissing
+		return ErrMissing
 	case serial.PermissionDenied:
-		return errPermission
+		return ErrPermission
 	}
 	return errNotSerial
 }
