@@ -122,10 +122,10 @@ var table = [...]Rule{
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
 	HeaterForgot: {
-		Name: "heater_forgot", Title: "The heaters have forgotten what they were told",
-		Cause:       "Their module lost its supply for a moment, or let go by its own time-out, or somebody switched it by another way than this program; or the line's adapter was unplugged for a moment.",
-		Detection:   "The port was lost while something was heated. Or, asked before it is told anew, a module of heaters or contactor has something else than it confirmed before: its contactor or, on a module without one, a heater, whose duty counts as on from 1 % (E). It latches at once: heat must not come back by itself.",
-		Instruction: "Heaters are told zero. If a plate goes on rising, press the emergency stop. See that plug, cable and supply of the heater module hold, then press the enable button to reset.",
+		Name: "heater_forgot", Title: "The heaters or a line were away for a moment",
+		Cause:       "Their module lost its supply for a moment, or let go by its own time-out, or somebody switched it by another way than this program; or the adapter of any line was unplugged, or its hub was reset.",
+		Detection:   "The port of any line was lost. Or, asked before it is told anew, a module of heaters or contactor has something else than it confirmed before: its contactor or, on a module without one, a heater, whose duty counts as on from 1 % (E). It latches at once: heat must not come back by itself.",
+		Instruction: "Heaters are told zero. If a plate goes on rising, press the emergency stop. See that plugs, cables and adapters and the supply of the heater module hold, then press the enable button to reset.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
 	MeltOverTemperature: {

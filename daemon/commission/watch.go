@@ -236,7 +236,7 @@ func (w *watch) wrong() error {
 	case !k.Link.Known(guard.MaxAge):
 		return errors.New("the heaters or the contactor do not confirm what they are told")
 	case !k.Link.Closed:
-		return errors.New("the heaters or the contactor have forgotten what they were told: see that plug, cable and supply of their device hold")
+		return errors.New("the heaters or the contactor have forgotten what they were told, or a line was lost: see that plugs, cables, adapters and supplies hold")
 	}
 	return nil
 }
