@@ -213,7 +213,7 @@ func (d *Daemon) handler() http.Handler {
 	return api.New(api.Options{
 		Away: away, Plan: planned,
 		Hub: &d.hub, Settings: o.Settings, Bench: o.Bench, Recalled: words(o.Recalled), Trend: &d.trend, Metrics: d.metrics.Handler(), Following: &d.tally.streams,
-		Submit: d.Submit, Alarms: d.alarms, History: o.History, Lines: d.lines, Health: d.watchdog.starved, Token: o.Token, Phones: o.Phones, Hosts: o.Hosts, Listen: o.Listen,
+		Submit: d.Submit, Alarms: d.alarms, History: o.History, Lines: d.lines, Lost: d.lost, Health: d.watchdog.starved, Token: o.Token, Phones: o.Phones, Hosts: o.Hosts, Listen: o.Listen,
 		Title: o.Title, Run: o.Run, Simulated: o.Simulated != nil, HeatRefused: refused,
 	})
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"strconv"
+	"time"
 
 	"meltwarden/control"
 	"meltwarden/control/guard"
@@ -16,7 +17,9 @@ func (d *Daemon) log(ctx context.Context) {
 	l := journal{log: d.opts.Log, pots: d.opts.Settings.Pots}
 	d.follow(ctx, func(f *frames.Frame) {
 		l.note(f)
-		l.noteLines(d.opts.Bus.Stats().Lines)
+		stats := d.opts.Bus.Stats()
+		l.noteLines(stats.Lines)
+		l.noteSilent(stats.Devices)
 	})
 }
 
@@ -30,6 +33,7 @@ type journal struct {
 	recall []bool // of each pot: it went by what was known of it
 	notice notice
 	lines  map[string]devices.LineStatus
+	silent map[string]time.Time // since when each device that answers nothing does not
 }
 
 type finding struct {
@@ -84,10 +88,10 @@ func (j *journal) noteLines(lines []devices.LineStatus) {
 	for _, l := range lines {
 		was, known := j.lines[l.Name]
 		switch {
-		case l.Open && (!known || !was.Open):
-			j.log.Info("line is open", "line", l.Name)
+		case l.Open && (!known || !was.Open || was.Opened != l.Opened):
+			j.noteOpen(l, was)
 		case !l.Open && l.LastError != "" && (was.Open || was.LastError != l.LastError):
-			j.log.Error("line is not open", "line", l.Name, "why", l.LastError)
+			j.log.Error("line is not open", "line", l.Name, "cause", string(l.Cause), "why", l.LastError)
 		}
 		if l.Silent && !was.Silent {
 			j.log.Error("a heater does not confirm that it is off: the line is kept silent so that it lets go by its own time-out", "line", l.Name)
@@ -99,6 +103,41 @@ func (j *journal) noteLines(lines []devices.LineStatus) {
 			j.lines = map[string]devices.LineStatus{}
 		}
 		j.lines[l.Name] = l
+	}
+}
+
+// noteOpen tells of a line that is open, and where; was is what was last seen of it.
+func (j *journal) noteOpen(l, was devices.LineStatus) {
+	said := []any{"line", l.Name}
+	if l.Port != "" {
+		said = append(said, "port", l.Port)
+	}
+	if l.Adapter != "" {
+		said = append(said, "adapter", l.Adapter)
+	}
+	if l.Opened > 1 && !was.Open {
+		said = append(said, "lost_for", l.At.Sub(was.At).Round(time.Millisecond))
+	}
+	if l.Opened > 1 {
+		said = append(said, "heat", "waits for a press of the enable button")
+	}
+	j.log.Info("line is open", said...)
+}
+
+// noteSilent tells when a device no longer answers anything, and when it does again.
+func (j *journal) noteSilent(all []devices.DeviceStats) {
+	for _, d := range all {
+		switch since, was := j.silent[d.Name]; {
+		case d.Dead && !was:
+			if j.silent == nil {
+				j.silent = map[string]time.Time{}
+			}
+			j.silent[d.Name] = d.DeadAt
+			j.log.Error("a device answers nothing: see its supply and the wires of its line", "line", d.Line, "device", d.Name)
+		case !d.Dead && was:
+			delete(j.silent, d.Name)
+			j.log.Info("the device answers again", "line", d.Line, "device", d.Name, "silent_for", time.Since(since).Round(time.Millisecond))
+		}
 	}
 }
 

@@ -45,6 +45,18 @@ func start(t *testing.T, change func(*Options, *simbench.Bench)) *rig {
 
 func startOn(t *testing.T, file *config.Bench, change func(*Options, *simbench.Bench)) *rig {
 	t.Helper()
+	served := make(chan error, 1)
+	t.Cleanup(func() { <-served }) // the daemon has hung up
+	return startOver(t, file, func(bench *simbench.Bench) devices.Opener {
+		ours, theirs := pipe.New()
+		go func() { served <- bench.Serve(context.Background(), ours) }()
+		return func(devices.LineConfig) (modbus.Port, error) { return theirs, nil }
+	}, change)
+}
+
+// startOver starts it over lines of a test's own.
+func startOver(t *testing.T, file *config.Bench, open func(*simbench.Bench) devices.Opener, change func(*Options, *simbench.Bench)) *rig {
+	t.Helper()
 	settings, err := config.Settings(file, config.DemoRecipe())
 	require.NoError(t, err)
 	c := simbench.Config{Seed: 1}
@@ -54,10 +66,7 @@ func startOn(t *testing.T, file *config.Bench, change func(*Options, *simbench.B
 	clk := clock.New(1)
 	bench, err := simbench.New(c, clk)
 	require.NoError(t, err)
-	ours, theirs := pipe.New()
-	served := make(chan error, 1)
-	go func() { served <- bench.Serve(context.Background(), ours) }()
-	bus, err := devices.Open(Wiring(file), func(devices.LineConfig) (modbus.Port, error) { return theirs, nil }, clk)
+	bus, err := devices.Open(Wiring(file), open(bench), clk)
 	require.NoError(t, err)
 	o := Options{Settings: settings, Bus: bus, Clock: clk, Log: slog.New(slog.DiscardHandler)}
 	if change != nil {
@@ -66,10 +75,7 @@ func startOn(t *testing.T, file *config.Bench, change func(*Options, *simbench.B
 	ctx, end := context.WithCancel(context.Background())
 	r := &rig{Daemon: New(o), bench: bench, end: end, over: make(chan error, 1)}
 	go func() { r.over <- r.Run(ctx) }()
-	t.Cleanup(func() {
-		end()
-		<-served // the daemon has hung up
-	})
+	t.Cleanup(end)
 	return r
 }
 

@@ -33,6 +33,9 @@ func (d *Daemon) serial() []metrics.Serial {
 	return all
 }
 
+// lost are the lines from which nothing comes, for the bench's page.
+func (d *Daemon) lost() []view.Condition { return view.LinesLost(d.opts.Bus.Stats()) }
+
 // lines is how the serial lines do, in words. What they have to do is planned by the
 // bench file, with the turn-rounds that were measured.
 func (d *Daemon) lines() view.SerialLines {

@@ -18,6 +18,7 @@ import (
 	"meltwarden/devices"
 	"meltwarden/devices/budget"
 	"meltwarden/devices/clock"
+	"meltwarden/devices/ports"
 )
 
 func checkCommand() *cobra.Command {
@@ -72,7 +73,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 		tellContrasts(c.OutOrStdout(), config.Contrasts(recipe))
 		said.tell(c.OutOrStdout())
 	}
-	found, stats, err := devices.Try(c.Context(), wiring, daemon.OpenPort, clock.New(1))
+	found, stats, err := devices.Try(c.Context(), wiring, daemon.Ports(), clock.New(1))
 	if err != nil {
 		return err
 	}
@@ -80,20 +81,39 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 	if err != nil {
 		return err
 	}
+	serial := view.SerialOf(stats, plan)
 	if !asJSON {
-		tellBudget(c.OutOrStdout(), plan)
+		here, _ := ports.Here() // without it a name is all there is to say
+		tellWhere(c.OutOrStdout(), serial, wiring.Lines, here)
 	}
-	return tellFindings(c.OutOrStdout(), found, view.SerialOf(stats, plan), said, asJSON)
+	return tellFindings(c.OutOrStdout(), found, serial, said, asJSON)
 }
 
-// tellBudget says whether each line keeps up with the bench while that is heated.
-func tellBudget(out io.Writer, plan []budget.Line) {
-	for _, l := range plan {
+// tellWhere says of each line where it is, and whether it keeps up with the bench while that
+// is heated.
+func tellWhere(out io.Writer, serial view.SerialLines, named []devices.LineConfig, here ports.List) {
+	for i, l := range serial.Lines {
 		fmt.Fprintf(out, "line %s:\n", l.Name)
-		for _, words := range view.BudgetWords(l) {
-			fmt.Fprintln(out, lines.Hang("  - ", "    ", words))
+		for _, words := range append([]string{l.Where(), steadier(named[i], here)}, l.Budget...) {
+			if words != "" {
+				fmt.Fprintln(out, lines.Hang("  - ", "    ", words))
+			}
 		}
 	}
+}
+
+// steadier says how a bench file should name a port that has another name after the next
+// plugging in; it is empty where it names one that stays.
+func steadier(l devices.LineConfig, here ports.List) string {
+	p, is := here.At(l.Port)
+	if !is || here.Steady(p) == l.Port {
+		return ""
+	}
+	w, tells := here.Wanted(p)
+	if !tells {
+		return ""
+	}
+	return fmt.Sprintf("%s is a name of today, and may be another adapter after the next plugging in. Write in its place: adapter: %s", l.Port, w)
 }
 
 // tellHeaters says how each heater is switched: a mechanical relay that is taken for a

@@ -90,7 +90,7 @@ func tried(c *cobra.Command, f commissionFlags, bench *config.Bench, clk *clock.
 	ctx, done := context.WithCancel(c.Context())
 	defer done() // what is typed later is for others
 	return commission.Run(ctx, commission.Options{
-		Bench: bench, Wiring: daemon.Wiring(bench), Open: daemon.OpenPort, Clock: clk, History: past,
+		Bench: bench, Wiring: daemon.Wiring(bench), Open: daemon.Ports(), Clock: clk, History: past,
 		In: typed.Reader(ctx), Terminal: isTerminal(c.InOrStdin()), Out: c.OutOrStdout(), Version: version(), Anew: f.anew,
 	})
 }

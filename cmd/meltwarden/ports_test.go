@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/devices"
 	"meltwarden/devices/ports"
 	"meltwarden/devices/ports/hub"
 )
@@ -62,6 +63,17 @@ swaps the lines. Mark plugs and sockets.
 	assert.Equal(t, &ports.Wanted{Vendor: "fff2", Product: "00b1", Socket: hub.Socket("1.1")}, object.Ports[2].BenchFileAdapter)
 	assert.Equal(t, []string{"/dev/ttyUSB2"}, object.Ports[2].Alike)
 	assert.Len(t, object.Notes, 1)
+}
+
+// TestCheckNamesASteadierPort where a bench file has a name of today.
+func TestCheckNamesASteadierPort(t *testing.T) {
+	h := hub.New(t.TempDir())
+	require.NoError(t, h.Plug(ports.Adapter{Vendor: "fff1", Product: "0001", Serial: "A1", Text: "Serial Adapter"}, "1.1", "ttyUSB0"))
+	here, err := ports.Sysfs(h.Root)()
+	require.NoError(t, err)
+	assert.Contains(t, steadier(devices.LineConfig{Port: "/dev/ttyUSB0"}, here), `Write in its place: adapter: {vendor: "fff1", product: "0001", serial: "A1"}`)
+	assert.Empty(t, steadier(devices.LineConfig{Port: here.Ports[0].Paths[0]}, here))
+	assert.Empty(t, steadier(devices.LineConfig{Port: "simulated"}, here))
 }
 
 // TestNoPortIsListed where none is there, and only names where nothing is known of adapters.

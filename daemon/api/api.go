@@ -38,7 +38,7 @@ import (
 )
 
 // Options are what the handler shows and whom it lets in. All are required but
-// Following, Recalled, Bench, History, Plan, Lines, Token, Phones, Hosts, Listen, Title,
+// Following, Recalled, Bench, History, Plan, Lines, Lost, Token, Phones, Hosts, Listen, Title,
 // Run, Simulated and HeatRefused.
 type Options struct {
 	Hub      *frames.Hub
@@ -65,6 +65,8 @@ type Options struct {
 	Plan func(*config.Recipe, plan.Wanted) (*plan.Plan, error)
 	// Lines tells how the serial lines do, without waiting for them; nil tells nothing.
 	Lines func() view.SerialLines
+	// Lost tells of the lines from which nothing comes, likewise.
+	Lost func() []view.Condition
 	// Health returns why cycles do not finish, nil when they do.
 	Health func() error
 	// Token lets programs on other computers in; "" lets none in.
@@ -215,6 +217,9 @@ func (s *server) now() view.Bench { return s.at(s.Hub.Latest(), time.Now()) }
 func (s *server) at(f *frames.Frame, now time.Time) view.Bench {
 	b := view.Of(f, s.Settings, now)
 	b.Simulated = s.Simulated
+	if s.Lost != nil {
+		b.Conditions = view.WithLinesLost(b.Conditions, s.Lost())
+	}
 	if why := s.phonesLost(); why != nil {
 		b.Conditions = append(b.Conditions, view.PhonesLost(why))
 	}

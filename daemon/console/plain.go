@@ -75,7 +75,7 @@ func (c *Plain) sayFound(out *lines.Writer, at string, now []view.Condition) {
 		}
 	}
 	for _, was := range c.found {
-		if !slices.ContainsFunc(now, func(cond view.Condition) bool { return cond.Code == was.Code && cond.Pot == was.Pot }) {
+		if !slices.ContainsFunc(now, func(cond view.Condition) bool { return cond.Code == was.Code && cond.Where == was.Where }) {
 			out.Line("%s  – %s: %s (no longer)", at, was.Where, was.Title)
 		}
 	}

@@ -119,9 +119,9 @@ func (r Report) Block(title string) []console.Line {
 	}
 	for _, line := range r.Lines {
 		tone := view.Plain
-		state := l.SerialOpen
+		state := line.Where()
 		if !line.Open {
-			tone, state = view.Warn, fmt.Sprintf(l.SerialShut, line.Why)
+			tone, state = view.Warn, fmt.Sprintf(l.SerialShut, line.Why)+" "+line.Shut()
 		}
 		add(tone, lines.Wrap("", fmt.Sprintf(l.WatchLine, line.Name, state, r.CyclesPerS, r.Wanted)))
 		add(view.Plain, table(line))
@@ -190,7 +190,7 @@ func (r Report) Plain(out io.Writer, at time.Time) error {
 	w := lines.To(out)
 	for _, line := range r.Lines {
 		if !line.Open {
-			w.Line("%s %s: "+view.Texts().SerialShut, at.Format(time.TimeOnly), line.Name, line.Why)
+			w.Line("%s %s: "+view.Texts().SerialShut+" %s", at.Format(time.TimeOnly), line.Name, line.Why, line.Shut())
 		}
 		for _, d := range line.Devices {
 			said := []string{d.State, fmt.Sprintf(view.Texts().PlainTimes, view.InMs(d.MedianMs), view.InMs(d.WorstMs))}

@@ -24,6 +24,17 @@ type SerialLine struct {
 	// it is open again.
 	Open bool   `json:"open"`
 	Why  string `json:"why,omitempty"`
+	// Since is when the port was opened, lost, or first tried.
+	Since time.Time `json:"since"`
+	// Port is the name under which the port is open or was last; empty where it is not known.
+	Port string `json:"port"`
+	// Adapter is what that is on, in words; empty where it is not known.
+	Adapter string `json:"adapter"`
+	// Cause is why the port is not open, in one word: unclear, absent, pulled, held, several,
+	// exchanged or forbidden; it is empty while it is open.
+	Cause string `json:"cause"`
+	// Do is what to do about that.
+	Do string `json:"do"`
 	// CycleMs is what a cycle takes on the line in the mean, by the formula, FullestMs the
 	// fullest one, and PeriodMs the time there is; null where the bench file is not known.
 	CycleMs   Figure `json:"cycle_ms"`
@@ -37,6 +48,22 @@ type SerialLine struct {
 // Asked reports whether anything was asked on the line.
 func (l SerialLine) Asked() bool {
 	return slices.ContainsFunc(l.Devices, func(d SerialDevice) bool { return d.Exchanges > 0 })
+}
+
+// Where says under which name the port is open, and which adapter that is, as far as known.
+func (l SerialLine) Where() string {
+	switch {
+	case l.Port == "":
+		return texts.SerialOpen
+	case l.Adapter == "":
+		return fmt.Sprintf(texts.SerialAt, l.Port)
+	}
+	return fmt.Sprintf(texts.SerialOn, l.Port, l.Adapter)
+}
+
+// Shut says since when the port is not open, and what to do.
+func (l SerialLine) Shut() string {
+	return strings.TrimSpace(fmt.Sprintf(texts.ShutSince, l.Since.Local().Format(time.TimeOnly)) + " " + l.Do)
 }
 
 // SerialDevice is how one device answers. Counts are since the program began, times of the
@@ -76,7 +103,7 @@ func SerialOf(s devices.Stats, plan []budget.Line) SerialLines {
 	all := SerialLines{Lines: []SerialLine{}}
 	for _, l := range s.Lines {
 		one := SerialLine{
-			Name: l.Name, Open: l.Open, Why: l.LastError, Budget: []string{}, Devices: []SerialDevice{},
+			Name: l.Name, Open: l.Open, Why: l.LastError, Since: l.At, Port: l.Port, Adapter: l.Adapter, Cause: string(l.Cause), Do: whatOfShut[l.Cause], Budget: []string{}, Devices: []SerialDevice{},
 			CycleMs: frames.Unknown(), FullestMs: frames.Unknown(), PeriodMs: frames.Unknown(),
 		}
 		if i := slices.IndexFunc(plan, func(b budget.Line) bool { return b.Name == l.Name }); i >= 0 {

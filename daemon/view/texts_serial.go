@@ -1,6 +1,9 @@
 package view
 
-import "meltwarden/devices/modbus"
+import (
+	"meltwarden/devices"
+	"meltwarden/devices/modbus"
+)
 
 // SerialLabels are the words about serial lines, on their page and in a terminal.
 type SerialLabels struct {
@@ -13,6 +16,8 @@ type SerialLabels struct {
 	NotAskedYet, NoAnswerNow, NeverGood, AllGood, SomeBad             string
 	LineFits, LineFull, LineIdle, LineSum, LineAssumed, LineNoOneWay  string
 	LineFaster, LineJoin, LineOwn, LineThen, LineThenStill, LineHeads string
+	LineNamed, LostSince, HeatWaits, NothingAnswers, NothingAnswersDo string
+	OneSilent, SomeSilent, OneSilentDo, SerialAt, SerialOn, ShutSince string
 }
 
 var serialLabels = SerialLabels{
@@ -44,6 +49,34 @@ var serialLabels = SerialLabels{
 	LineOwn:    "Give device %s a line of its own: %s.",
 	LineThen:   "%s a cycle", LineThenStill: "%s a cycle, which is still too long",
 	LineNoOneWay: "No single change is enough. Change several, or put the registers side by side.",
+	LineNamed:    "Line %s", LostSince: "%s, since %s",
+	HeatWaits:      "Once the line is back, heat waits for a press of the enable button.",
+	NothingAnswers: "nothing on it answers", NothingAnswersDo: "See that its devices have their supply. Look at the two wires of the line. Heat that rests on them is off.",
+	OneSilent: "its device %s answers nothing", SomeSilent: "its devices %s answer nothing",
+	OneSilentDo: "See that it has its supply. Look at its wires, and its number on the line.",
+	SerialAt:    "The port is open as %s.", SerialOn: "The port is open as %s, on adapter %s.", ShutSince: "Since %s.",
+}
+
+// shutBy is why a port is not open; each takes the port or the adapter it is about. What is
+// not here is told in the system's own words.
+var shutBy = map[devices.Cause]string{
+	devices.Absent:    "the %s is not plugged in",
+	devices.Pulled:    "the %s was unplugged, or its hub was reset",
+	devices.Held:      "the %s is held by another program",
+	devices.Several:   "more than one plugged-in adapter is the %s",
+	devices.Exchanged: "%s",
+	devices.Forbidden: "the %s may not be opened by this program's user",
+}
+
+// whatOfShut is what to do about it.
+var whatOfShut = map[devices.Cause]string{
+	devices.Absent:    "Plug it in again, into the same socket. Heat that rests on it is off.",
+	devices.Pulled:    "See that plug and hub are in, and stay in. Heat that rests on it is off.",
+	devices.Held:      "End that program: a line is asked by one program at a time.",
+	devices.Several:   "Unplug the others. Or have the bench file say which, by serial or socket: meltwarden ports lists both.",
+	devices.Exchanged: "Put the old adapter back into its socket. Another one may lead to other devices, so the line stays shut; if the change is meant, end the program, see where the new one's wires go, and start it again.",
+	devices.Forbidden: "Add the user to the group that owns the port (often dialout), and log in again.",
+	devices.Unclear:   "Look at plug and cable. meltwarden ports lists what is there.",
 }
 
 // mayBe is what each kind of trouble may come from (from memory of the trade, no source).

@@ -1,0 +1,84 @@
+package view
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"meltwarden/control/guard"
+	"meltwarden/devices"
+)
+
+// LineLostCode is the code of a line from which nothing comes; the guard has found nothing
+// of the kind, and knows no lines.
+const LineLostCode = "line-lost"
+
+// LinesLost tells of each line that is not open, or on which a device answers nothing:
+// since when, why, and what to do.
+func LinesLost(s devices.Stats) (lost []Condition) {
+	for _, l := range s.Lines {
+		switch {
+		case !l.Open && l.Cause != "":
+			lost = append(lost, lostLine(l.Name, l.At, whyShut(l), whatOfShut[l.Cause]+" "+serialLabels.HeatWaits))
+		case l.Open:
+			lost = append(lost, silentOn(l, s.Devices)...)
+		}
+	}
+	return lost
+}
+
+func lostLine(name string, since time.Time, why, do string) Condition {
+	act, more := FirstSentence(do)
+	return Condition{
+		Code: LineLostCode, Severity: guard.Warning.String(), Active: true,
+		Title: fmt.Sprintf(serialLabels.LostSince, why, since.Local().Format(time.TimeOnly)), Instruction: do, Act: act, More: more,
+		Where: fmt.Sprintf(serialLabels.LineNamed, name), Status: status(guard.Condition{Active: true}), Stands: stands(true, false),
+	}
+}
+
+// whyShut says why a port is not open, in words of the bench.
+func whyShut(l devices.LineStatus) string {
+	if form, known := shutBy[l.Cause]; known {
+		return fmt.Sprintf(form, l.What)
+	}
+	return l.LastError
+}
+
+// silentOn tells of devices of an open line that answer nothing: all of them in one, since
+// then it is the line.
+func silentOn(l devices.LineStatus, all []devices.DeviceStats) []Condition {
+	var silent []string
+	var since time.Time
+	of := 0
+	for _, d := range all {
+		if d.Line != l.Name {
+			continue
+		}
+		of++
+		if d.Dead {
+			silent = append(silent, d.Name)
+			if since.IsZero() || d.DeadAt.Before(since) {
+				since = d.DeadAt
+			}
+		}
+	}
+	switch {
+	case len(silent) == 0:
+		return nil
+	case len(silent) == of:
+		return []Condition{lostLine(l.Name, since, serialLabels.NothingAnswers, serialLabels.NothingAnswersDo)}
+	case len(silent) == 1:
+		return []Condition{lostLine(l.Name, since, fmt.Sprintf(serialLabels.OneSilent, silent[0]), serialLabels.OneSilentDo)}
+	}
+	return []Condition{lostLine(l.Name, since, fmt.Sprintf(serialLabels.SomeSilent, strings.Join(silent, ", ")), serialLabels.OneSilentDo)}
+}
+
+// WithLinesLost puts lost lines among findings, the worst first: behind the worst trip,
+// which they may be the cause of.
+func WithLinesLost(found, lost []Condition) []Condition {
+	first := 0
+	if len(found) > 0 && found[0].Severity == guard.Trip.String() {
+		first = 1
+	}
+	return append(append(append([]Condition{}, found[:first]...), lost...), found[first:]...)
+}
