@@ -29,7 +29,7 @@ func assembled(c *cobra.Command, file string, clk *clock.Clock, typed *assemble.
 	onScreen := isTerminal(in) && isTerminal(out) && drawable(out.(*os.File))
 	o := assemble.Options{
 		File: file, In: typed, Out: out, Clock: clk, Open: daemon.OpenPort,
-		Forms: onScreen, Screen: onScreen, Size: func() console.Size { return sizeOf(out) },
+		Forms: onScreen, Screen: onScreen, Size: func() console.Size { return sizeOf(out) }, Echo: !isTerminal(in),
 	}
 	if err := assemble.Run(c.Context(), o); err != nil {
 		return err
@@ -67,7 +67,7 @@ func given(c *cobra.Command, file string) error {
 
 // afterwards offers to calibrate, and says what comes next.
 func afterwards(c *cobra.Command, file string, clk *clock.Clock, typed *assemble.Typed) error {
-	o := assemble.Options{File: file, In: typed, Out: c.OutOrStdout(), Clock: clk}
+	o := assemble.Options{File: file, In: typed, Out: c.OutOrStdout(), Clock: clk, Echo: !isTerminal(c.InOrStdin())}
 	return assemble.Afterwards(c.Context(), o, func(ctx context.Context) error {
 		again := calibrateAt(clk)
 		again.SetContext(ctx)

@@ -13,7 +13,7 @@ First every channel is read once, and zeros are written once, to the addresses t
 
 // Try has a new bench file checked: every channel read, and zeros written once.
 func Try(ctx context.Context, o Options, pots int, check func() error) error {
-	s := &session{Options: o, asker: plainly(o.In, o.Out)}
+	s := &session{Options: o, asker: plainly(o)}
 	s.say(beforeCheck, TryingOut+1, steps, titles[TryingOut], o.File, toGo(TryingOut, pots).Minutes())
 	sure, err := s.choose(ctx, "Is the emergency stop pressed?", "", []Choice{{"yes", "read all, and write the zeros"}, {"no", "stop here; the same command goes on, without this check"}})
 	if err != nil {
@@ -33,7 +33,7 @@ func Try(ctx context.Context, o Options, pots int, check func() error) error {
 
 // Afterwards offers to calibrate, and says what comes next.
 func Afterwards(ctx context.Context, o Options, calibrate func(context.Context) error) error {
-	s := &session{Options: o, asker: plainly(o.In, o.Out)}
+	s := &session{Options: o, asker: plainly(o)}
 	now, err := s.choose(ctx, "Calibrate the probes now?", "Two good ones may differ by 5 °C. It takes wet ice or boiling water, and half an hour.", []Choice{
 		{"no", "later: meltwarden calibrate --config " + o.File}, {"yes", "now"}})
 	if err != nil {

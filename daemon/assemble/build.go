@@ -62,10 +62,7 @@ func (a Answers) drawn() string {
 
 // channels are those of the bench file, in its order.
 func (a Answers) channels() (all []channel) {
-	on := func(key string) string {
-		u, _ := a.unitBy(a.deviceOf(key))
-		return u.name
-	}
+	on := a.deviceOf
 	for _, p := range a.probeList() {
 		all = append(all, channel{p.role, p.pot, on(p.key), a[p.key]})
 	}
@@ -73,7 +70,7 @@ func (a Answers) channels() (all []channel) {
 		key := potKey(i, "heater")
 		all = append(all, channel{"heater", name, on(key), a.heaterLayout(a[key])})
 	}
-	all = append(all, channel{"contactor", "", on("contactor"), fmt.Sprintf("function: 5, address: %s, type: bit", a["contactor"])})
+	all = append(all, channel{"contactor", "", on("contactor"), fmt.Sprintf("function: %s, address: %s, type: bit", a["contactor-function"], a["contactor"])})
 	for _, c := range inputs {
 		if at := a[contactKey(c.role)]; at != none {
 			all = append(all, channel{c.role, "", on(contactKey(c.role)), at})

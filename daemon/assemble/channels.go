@@ -104,17 +104,17 @@ func fits(c channel, typed string) error {
 
 // input is a contact that is read.
 type input struct {
-	role, is string
-	needed   bool
+	role, ask string
+	needed    bool
 }
 
 // inputs are those that are asked for. Heat needs the first three.
 var inputs = []input{
-	{"e-stop", "the second contact of the emergency stop", true},
-	{"cut-out", "the second contact of the cut-out", true},
-	{"enable", "the enable button, by which a person at the bench switches heat on", true},
-	{"fan", "a contact of the extraction", false},
-	{"pedal", "a pedal or a big button that silences sounds", false},
+	{"e-stop", "Where is the emergency stop's second contact read (closed while it is released)?", true},
+	{"cut-out", "Where is the cut-out's second contact read (closed while it is well)?", true},
+	{"enable", "Where is the enable button read, by which a person at the bench switches heat on?", true},
+	{"fan", "Where is a contact of the extraction's fan read?", false},
+	{"pedal", "Where is a pedal read, or a big button, that silences sounds?", false},
 }
 
 const none = "none"
@@ -130,7 +130,7 @@ func (s *script) contacts() bool {
 		return false
 	}
 	for _, c := range inputs {
-		q := Question{Key: contactKey(c.role), Step: TheContacts, Ask: fmt.Sprintf("Where is %s read, %s?", c.role, c.is), Open: true, Numeric: true, Do: ShowContact,
+		q := Question{Key: contactKey(c.role), Step: TheContacts, Ask: c.ask, Open: true, Numeric: true, Do: ShowContact,
 			Help:  "From the manual: function (2 for a discrete input, 1 for a coil) and address from 0, such as: 2 0. The address alone will do after the first. It is read and shown before it counts.",
 			Check: func(typed string) (string, error) { return s.bit(c, typed) }}
 		if !c.needed {
@@ -206,6 +206,8 @@ func (s *script) heaters() bool {
 			Check: func(typed string) (string, error) { return s.output(potKey(i, "heater"), typed) }})
 	}
 	s.on(TheHeaters, "contactor", "Which device switches the contactor?", []string{"contactor"}, []string{"contactor"})
+	s.ask(Question{Key: "contactor-function", Step: TheHeaters, Ask: "By which function is the contactor's coil written?", Usual: "5", Numeric: true,
+		Among: []Choice{{"5", "write one coil"}, {"15", "write coils"}}})
 	s.ask(Question{Key: "contactor", Step: TheHeaters, Ask: "At which address is the coil that closes the contactor?", Numeric: true,
 		Help:  "Everything that heats hangs on the one contactor. Emergency stop and cut-out break its coil in hardware.",
 		Check: func(typed string) (string, error) { return s.output("contactor", typed) }})
@@ -271,11 +273,11 @@ func (a Answers) outputAt(key, address string) (place, bool) {
 	return place{a.deviceOf(key), table, address}, address != ""
 }
 
-// deviceOf is the id of the device that something is on, by its key.
+// deviceOf is the name of the device that something is on, by its key.
 func (a Answers) deviceOf(key string) string {
 	all := a.units()
 	if len(all) == 1 {
-		return all[0].id
+		return all[0].name
 	}
 	group := "heaters"
 	switch {
@@ -286,8 +288,8 @@ func (a Answers) deviceOf(key string) string {
 	case slices.ContainsFunc(a.probeList(), func(p probe) bool { return p.key == key }):
 		group = "probes"
 	}
-	if id := a[group+"-on"]; id != each {
-		return id
+	if name := a[group+"-on"]; name != each {
+		return name
 	}
 	return a[key+"-on"]
 }

@@ -37,7 +37,7 @@ type device struct{ name, line, unit, timeout string }
 type channel struct{ role, pot, device, layout string }
 
 // plainWord is what YAML takes for a text without quotes.
-var plainWord = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9/._-]*( [A-Za-z0-9/._-]+)*$`)
+var plainWord = regexp.MustCompile(`^[A-Za-z0-9/][A-Za-z0-9/._-]*( [A-Za-z0-9/._-]+)*$`)
 
 // quoted is a text as YAML takes it for one.
 func quoted(text string) string {

@@ -5,30 +5,27 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 
 	"charm.land/huh/v2"
 	"charm.land/lipgloss/v2"
-
-	"meltwarden/daemon/console"
 )
 
 // forms asks on forms, at a terminal. When a question is answered its form is gone, and a
 // line with the answer stays.
 type forms struct {
-	in   io.Reader
-	out  io.Writer
-	size func() console.Size
+	Options
 }
 
-func onForms(o Options) asker { return &forms{o.In.in, o.Out, o.Size} }
+func onForms(o Options) asker { return &forms{o} }
 
 // otherwise is chosen to type what is not among the choices.
 const otherwise = "\x00"
 
 func (f *forms) ask(ctx context.Context, q Question, wrong error) (answer string, err error) {
 	if wrong != nil {
-		fmt.Fprintln(f.out, hung("  Not taken: ", wordsOf(wrong)))
+		fmt.Fprintln(f.Out, f.hung("  Not taken: ", wordsOf(wrong)))
 	}
 	answer = q.Usual
 	if len(q.Among) > 0 {
@@ -44,7 +41,7 @@ func (f *forms) ask(ctx context.Context, q Question, wrong error) (answer string
 // tell leaves a line with the answer.
 func (f *forms) tell(q Question, answer string, err error) (string, error) {
 	if err == nil {
-		fmt.Fprintln(f.out, hung("  ", q.Ask+" "+strings.TrimSpace(answer)))
+		fmt.Fprintln(f.Out, f.hung("  ", q.Ask+" "+strings.TrimSpace(answer)))
 	}
 	return answer, err
 }
@@ -64,7 +61,7 @@ func (f *forms) choose(ctx context.Context, q Question) (string, error) {
 		answer = q.Among[0].Value
 	}
 	field := huh.NewSelect[string]().Title(q.Ask).Description(q.Help).Options(options...).Value(&answer)
-	return answer, f.run(ctx, field, &answer)
+	return answer, f.run(ctx, field)
 }
 
 // typed has an answer typed; what can not be accepted is said at once.
@@ -77,13 +74,16 @@ func (f *forms) typed(ctx context.Context, q Question, answer string) (string, e
 		_, err := q.accept(typed)
 		return err
 	})
-	return answer, f.run(ctx, field, &answer)
+	return answer, f.run(ctx, field)
 }
 
-// run has one field filled in.
-func (f *forms) run(ctx context.Context, field huh.Field, _ *string) error {
-	form := huh.NewForm(huh.NewGroup(field)).WithInput(f.in).WithOutput(f.out).
-		WithWidth(min(f.size().Width, widest)).WithTheme(huh.ThemeFunc(quiet)).WithShowHelp(true)
+// run has one field filled in. The form has its own share of what is typed: the library's
+// reader can outlast its form, and would swallow what is typed next.
+func (f *forms) run(ctx context.Context, field huh.Field) error {
+	share, done := context.WithCancel(ctx)
+	defer done()
+	form := huh.NewForm(huh.NewGroup(field)).WithInput(f.keys(share)).WithOutput(f.Out).
+		WithWidth(f.width()).WithTheme(huh.ThemeFunc(quiet)).WithShowHelp(true)
 	err := form.RunWithContext(ctx)
 	if errors.Is(err, huh.ErrUserAborted) || ctx.Err() != nil {
 		return ErrStopped
@@ -91,8 +91,23 @@ func (f *forms) run(ctx context.Context, field huh.Field, _ *string) error {
 	return err
 }
 
-// widest is how many columns a form has at most: longer lines are hard to read.
-const widest = 79
+// keys are a form's share of what is typed, at the terminal itself where it is one.
+func (f *forms) keys(share context.Context) io.Reader {
+	if tty, is := f.In.in.(*os.File); is {
+		return keys{f.In.Reader(share), tty}
+	}
+	return f.In.Reader(share)
+}
+
+// keys are read from what is shared, and belong to a terminal whose modes can be set.
+type keys struct {
+	io.Reader
+	tty *os.File
+}
+
+func (k keys) Fd() uintptr                 { return k.tty.Fd() }
+func (k keys) Write(p []byte) (int, error) { return k.tty.Write(p) }
+func (k keys) Close() error                { return nil } // others read on
 
 // quiet is how forms look: without colours of their own, as all is grey while nothing is
 // wrong.

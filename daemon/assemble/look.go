@@ -160,7 +160,7 @@ func (s *session) shown(ctx context.Context, key string, at channel, name string
 	if err != nil {
 		return err, nil
 	}
-	u, _ := s.unitBy(s.deviceOf(key))
+	u := s.unitOf(key)
 	for {
 		said := ""
 		err := s.onDevice(ctx, u, func(client *modbus.Client, d *modbus.Device) error {
@@ -209,11 +209,11 @@ func (s *session) choose(ctx context.Context, ask, help string, among []Choice) 
 
 // holdProbes leads through all probes of a device that are not found yet.
 func (s *session) holdProbes(ctx context.Context, q Question) (wrong, err error) {
-	u, _ := s.unitBy(s.deviceOf(q.Key))
+	u := s.unitOf(q.Key)
 	var missing []probe
 	var names []string
 	for _, p := range s.probeList() {
-		if at := s.Answers[p.key]; s.deviceOf(p.key) == u.id && !strings.HasPrefix(at, "function:") {
+		if at := s.Answers[p.key]; s.deviceOf(p.key) == u.name && !strings.HasPrefix(at, "function:") {
 			missing, names = append(missing, p), append(names, p.name())
 		}
 	}

@@ -3,7 +3,6 @@ package assemble
 import (
 	"context"
 	"fmt"
-	"io"
 	"strings"
 
 	"meltwarden/daemon/lines"
@@ -11,45 +10,44 @@ import (
 
 // plain asks in plain lines; each answer is one line.
 type plain struct {
-	in  *Typed
-	out io.Writer
+	Options
 }
 
-func plainly(in *Typed, out io.Writer) asker { return &plain{in, out} }
+func plainly(o Options) asker { return &plain{o} }
 
 func (p *plain) ask(ctx context.Context, q Question, wrong error) (string, error) {
 	if wrong != nil {
-		fmt.Fprintln(p.out, hung("  Not taken: ", wordsOf(wrong)))
+		fmt.Fprintln(p.Out, p.hung("  Not taken: ", wordsOf(wrong)))
 	} else {
-		fmt.Fprintf(p.out, "\n%s\n", lines.Wrap("", q.Ask))
+		fmt.Fprintf(p.Out, "\n%s\n", lines.HangIn(p.width(), "", "", q.Ask))
 		if q.Help != "" {
-			fmt.Fprintln(p.out, lines.Wrap("  ", q.Help))
+			fmt.Fprintln(p.Out, lines.HangIn(p.width(), "  ", "  ", q.Help))
 		}
 		for i, c := range q.Among {
 			mark := fmt.Sprintf("  %d  ", i+1)
 			if q.Numeric {
 				mark = "  -  "
 			}
-			fmt.Fprintln(p.out, lines.Hang(mark+c.Value+": ", "     ", c.Words))
+			fmt.Fprintln(p.Out, lines.HangIn(p.width(), mark+c.Value+": ", "     ", c.Words))
 		}
 	}
 	if q.Usual != "" {
-		fmt.Fprintf(p.out, "  [%s] > ", q.Usual)
+		fmt.Fprintf(p.Out, "  [%s] > ", q.Usual)
 	} else {
-		fmt.Fprint(p.out, "  > ")
+		fmt.Fprint(p.Out, "  > ")
 	}
-	line, err := p.in.Line(ctx)
-	if err != nil {
-		fmt.Fprintln(p.out)
+	line, err := p.In.Line(ctx)
+	if p.Echo || err != nil {
+		fmt.Fprintln(p.Out, line)
 	}
 	return line, err
 }
 
 // hung is a paragraph behind a mark, line by line.
-func hung(mark, words string) string {
+func (o Options) hung(mark, words string) string {
 	var all []string
 	for line := range strings.SplitSeq(words, "\n") {
-		all = append(all, lines.Hang(mark, "    ", line))
+		all = append(all, lines.HangIn(o.width(), mark, "    ", line))
 		mark = "    "
 	}
 	return strings.Join(all, "\n")

@@ -41,6 +41,8 @@ type Options struct {
 	// readings drawn in place.
 	Forms, Screen bool
 	Size          func() console.Size
+	// Echo has answers repeated where they were not typed at a terminal.
+	Echo bool
 }
 
 // ErrStopped is returned when the session was stopped, or nobody answers any more.
@@ -76,7 +78,7 @@ func Run(ctx context.Context, o Options) error {
 	if s.Answers, err = readDraft(s.draft()); err != nil {
 		return err
 	}
-	if s.asker = plainly(o.In, o.Out); o.Forms {
+	if s.asker = plainly(o); o.Forms {
 		s.asker = onForms(o)
 	}
 	s.open()
@@ -91,12 +93,28 @@ func Run(ctx context.Context, o Options) error {
 
 func (s *session) draft() string { return DraftOf(s.File) }
 
+// say prints paragraphs, each broken for the terminal; those that stand in hang.
 func (s *session) say(words string, args ...any) {
 	for line := range strings.SplitSeq(fmt.Sprintf(words, args...), "\n") {
 		indent := line[:len(line)-len(strings.TrimLeft(line, " "))]
-		fmt.Fprintln(s.Out, lines.Hang(indent, indent+"  ", strings.TrimLeft(line, " ")))
+		next := indent
+		if indent != "" || strings.HasPrefix(line, "- ") {
+			next += "  "
+		}
+		fmt.Fprintln(s.Out, strings.TrimRight(lines.HangIn(s.width(), indent, next, line), " "))
 	}
 }
+
+// width is how many columns there are to write in.
+func (o Options) width() int {
+	if o.Size == nil {
+		return lines.Wide
+	}
+	return max(least, min(o.Size().Width-1, lines.Wide))
+}
+
+// least is how many columns are written in where a terminal says that it has fewer.
+const least = 30
 
 const opening = `There is no %s yet: this makes it, from a box of parts, step by step.
 
@@ -111,7 +129,7 @@ func (s *session) open() {
 		s.say("Going on with what is in %s. HEAT IS OFF: devices are only read.", s.draft())
 		return
 	}
-	s.say(opening, s.File, toGo(TheBench, 3).Minutes(), s.draft())
+	s.say(opening, s.File, toGo(TheBench, usualPots).Minutes(), s.draft())
 }
 
 // all asks what is open until nothing is.
@@ -262,7 +280,10 @@ func (s *session) header(step Step) {
 		return
 	}
 	s.told = step + 1
-	pots := max(1, len(s.pots()))
+	pots := len(s.pots())
+	if pots == 0 {
+		pots = usualPots
+	}
 	s.say("\nStep %d of %d: %s", step+1, steps, titles[step])
 	if step > 0 {
 		s.say("  Done: %s.", strings.Join(titles[:step], ", "))
@@ -270,7 +291,7 @@ func (s *session) header(step Step) {
 	if step+1 < steps {
 		s.say("  Left: %s.", strings.Join(titles[step+1:], ", "))
 	}
-	s.say("  About %.0f minutes to go (an estimate).", toGo(step, pots).Minutes())
+	s.say("  About %.0f minutes to go (an estimate).\n", toGo(step, pots).Minutes())
 }
 
 // preview shows the bench file before it is written, and what is wrong with it.

@@ -132,9 +132,9 @@ func whole() []string {
 		"bench by the window", "F", "120 V", "20 A", "left, right", "800 W", "", "", "",
 		"a limiter on each plate", "16 A breaker in the box", "braid to every plate", "mushroom at the edge",
 		"1", "look", "", "thermocouples", "power", "contacts", "no",
-		"1/1", "hold", "0", "yes",
-		"1/3", "2 0", "yes", "1", "yes", "4", "yes", "2", "yes", "none",
-		"1/2", "number", "16", "10000", "smooth", "0", "1", "1/2", "0",
+		"thermocouples", "hold", "0", "yes",
+		"contacts", "2 0", "yes", "1", "yes", "4", "yes", "2", "yes", "none",
+		"power", "number", "16", "10000", "smooth", "0", "1", "power", "5", "0",
 		"begin", "yes",
 	}
 }

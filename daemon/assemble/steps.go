@@ -46,6 +46,9 @@ func likeThis(pots int) *config.Bench {
 	return b
 }
 
+// usualPots is how many pots a bench is taken to have before it is said.
+const usualPots = 3
+
 // toGo is how long the session takes from a step on.
 func toGo(from Step, pots int) (all time.Duration) {
 	for s := from; s < steps; s++ {

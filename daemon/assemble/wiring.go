@@ -9,9 +9,8 @@ import (
 	"meltwarden/config"
 )
 
-// unit is a device on one of the lines.
+// unit is a device on one of the lines. Answers name it by its name.
 type unit struct {
-	id   string // as answers name it: line and unit number, like 1/2
 	line int
 	unit uint8
 	name string
@@ -117,9 +116,12 @@ func units(typed string) (string, error) {
 // deviceName refuses one that another device has.
 func (s *script) deviceName(u unit, typed string) (string, error) {
 	for _, other := range s.a.units() {
-		if other.id != u.id && strings.EqualFold(other.name, typed) {
+		if other.key("") != u.key("") && strings.EqualFold(other.name, typed) {
 			return "", fmt.Errorf("%q: unit %d is called so already; give each its own name", typed, other.unit)
 		}
+	}
+	if strings.EqualFold(typed, each) {
+		return "", fmt.Errorf("%q: means something else further on; take another name", typed)
 	}
 	return inFile(typed, func(f *facts, v string) {
 		f.devices[0].name = v
@@ -139,7 +141,7 @@ func (a Answers) unitsOf(i int) (all []unit) {
 		if err != nil {
 			continue // of a draft that was changed by hand; it is asked again
 		}
-		u := unit{id: fmt.Sprintf("%d/%d", i+1, n), line: i, unit: uint8(n)}
+		u := unit{line: i, unit: uint8(n)}
 		u.name = a[u.key("name")]
 		all = append(all, u)
 	}
@@ -162,13 +164,15 @@ func (a Answers) units() (all []unit) {
 	return all
 }
 
-// unitBy is the device of an id.
-func (a Answers) unitBy(id string) (unit, bool) {
-	all := a.units()
-	if i := slices.IndexFunc(all, func(u unit) bool { return u.id == id }); i >= 0 {
-		return all[i], true
+// unitOf is the device that something is on, by its key.
+func (a Answers) unitOf(key string) unit {
+	name := a.deviceOf(key)
+	for _, u := range a.units() {
+		if u.name == name {
+			return u
+		}
 	}
-	return unit{}, false
+	return unit{}
 }
 
 // each is the answer by which every one of several things has a device of its own.
@@ -183,7 +187,7 @@ func (s *script) on(step Step, group, ask string, keys, names []string, voids ..
 	}
 	var among []Choice
 	for _, u := range all {
-		among = append(among, Choice{u.id, fmt.Sprintf("%s, unit %d of line %d", u.name, u.unit, u.line+1)})
+		among = append(among, Choice{u.name, fmt.Sprintf("unit %d of line %d", u.unit, u.line+1)})
 	}
 	one := Question{Key: group + "-on", Step: step, Ask: ask, Among: among, Voids: voids}
 	if len(keys) > 1 {

@@ -57,16 +57,19 @@ func Hint(command, what string) string {
 
 // Hang breaks words likewise, the first line behind one indent, or a mark, and all others
 // behind another.
-func Hang(first, next, words string) string {
+func Hang(first, next, words string) string { return HangIn(Wide, first, next, words) }
+
+// HangIn is Hang in lines of a width.
+func HangIn(wide int, first, next, words string) string {
 	var all []string
 	line, empty := first, true
 	for _, word := range strings.Fields(words) {
 		switch {
-		case empty && line != next && utf8.RuneCountInString(line)+utf8.RuneCountInString(word) > Wide:
+		case empty && line != next && utf8.RuneCountInString(line)+utf8.RuneCountInString(word) > wide:
 			all = append(all, strings.TrimRight(line, " "))
 			line = next
 		case empty:
-		case utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) <= Wide:
+		case utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) <= wide:
 			line += " "
 		default:
 			all = append(all, line)
