@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"context"
+	"errors"
 	"fmt"
 )
 
@@ -16,11 +17,11 @@ func Try(ctx context.Context, o Options, pots int, check func() error) error {
 	s := &session{Options: o, asker: plainly(o)}
 	s.say(beforeCheck, TryingOut+1, steps, titles[TryingOut], o.File, toGo(TryingOut, pots).Minutes())
 	sure, err := s.choose(ctx, "Is the emergency stop pressed?", "", []Choice{{"yes", "read all, and write the zeros"}, {"no", "stop here; the same command goes on, without this check"}})
+	if sure == "no" || errors.Is(err, errBack) {
+		return ErrStopped
+	}
 	if err != nil {
 		return err
-	}
-	if sure == "no" {
-		return ErrStopped
 	}
 	s.say("")
 	if err := check(); err != nil {
@@ -36,7 +37,7 @@ func Afterwards(ctx context.Context, o Options, calibrate func(context.Context) 
 	s := &session{Options: o, asker: plainly(o)}
 	now, err := s.choose(ctx, "Calibrate the probes now?", "Two good ones may differ by 5 °C. It takes wet ice or boiling water, and half an hour.", []Choice{
 		{"no", "later: meltwarden calibrate --config " + o.File}, {"yes", "now"}})
-	if err != nil {
+	if err != nil && !errors.Is(err, errBack) {
 		return err
 	}
 	if now == "yes" {

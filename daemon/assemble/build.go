@@ -117,8 +117,8 @@ var beginWith = []struct {
 	{"sand", "head", 171}, {"plum", "left side", 174}, {"ash", "right side", 168}, {"clay", "tip", 171},
 }
 
-const aboutRecipe = `# Invented, to begin with: a colour for each pot. Take cure and set-points from the sheet of
-# your own plastisol's maker, and from your own trials.
+const aboutRecipe = `# Invented, to begin with: a colour for each pot. Take cure and set-points from the
+# sheet of your own plastisol's maker, and from your own trials.
 name: to begin with
 colours:
 `

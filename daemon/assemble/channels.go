@@ -44,7 +44,7 @@ func (s *script) probes() bool {
 			Among: []Choice{{hold, "hold the probes in your hand, one after another: that shows it"}},
 			Help: "Or type it from the manual: function, address from 0, type, scale and unit, such as: 4 0 int16 0.1 C. " +
 				"The address alone will do where one before it on the device is known. It is read and shown before it counts.",
-			Check: func(typed string) (string, error) { return s.layout(p.role, typed, s.a.layoutNear(p.key)) }}
+			Check: func(typed string) (string, error) { return s.layout(p, typed) }}
 		if s.ask(q) == "" {
 			return false
 		}
@@ -62,9 +62,9 @@ func (a Answers) layoutNear(key string) string {
 	return ""
 }
 
-// layout is where a value lives as a bench file has it, of what was typed, or of that.
-func (s *script) layout(role, typed, near string) (string, error) {
-	words := strings.Fields(typed)
+// layout is where a probe is read as a bench file has it, of what was typed.
+func (s *script) layout(p probe, typed string) (string, error) {
+	words, near := strings.Fields(typed), s.a.layoutNear(p.key)
 	layout := typed
 	switch {
 	case typed == hold:
@@ -80,7 +80,12 @@ func (s *script) layout(role, typed, near string) (string, error) {
 	default:
 		return "", fmt.Errorf("%q: write function, address, type, scale and unit, such as: 4 0 int16 0.1 C", typed)
 	}
-	return layout, fits(channel{role: role, pot: "x", layout: layout}, typed)
+	for _, o := range s.a.probeList() {
+		if o.key != p.key && s.a.deviceOf(o.key) == s.a.deviceOf(p.key) && s.a[o.key] == layout {
+			return "", fmt.Errorf("%q: that is where %s is read; each probe has its own address", typed, o.name())
+		}
+	}
+	return layout, fits(channel{role: p.role, pot: "x", layout: layout}, typed)
 }
 
 // withAddress is a layout at another address.

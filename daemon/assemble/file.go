@@ -52,40 +52,52 @@ func quoted(text string) string {
 }
 
 const (
-	aboutFile = `# Bench file, written by meltwarden commission from what was answered and found out. It can
-# be changed in any editor; lines, devices, channels, pots and heater powers only with a new
-# commissioning.
+	aboutFile = `# Bench file, written by meltwarden commission from what was answered and found
+# out. It can be changed in any editor; lines, devices, channels, pots and
+# heater powers only with a new commissioning.
 `
 	aboutSupply = `
-# What the wall socket can carry, from the breaker and the local code. Heaters that do not
-# fit on it together take turns. Of what is on for hours, 80 % is used (continuous-share).
+# What the wall socket can carry, from the breaker and the local code. Heaters
+# that do not fit on it together take turns. Of what is on for hours, 80 % is
+# used (continuous-share).
 `
 	aboutPots = `
-# Each pot on its plate. What a heater draws: output: smooth is the share it is told at every
-# instant, hidden all of it in windows of its device that nobody here sees; window: 20 s is
-# switched here, for mechanical relays, 2 s for solid-state ones.
+# Each pot on its plate. What a heater draws: output: smooth is the share that
+# it is told at every instant, hidden all of it in windows of its device that
+# nobody here sees; window: 20 s is switched here, for mechanical relays, 2 s
+# for solid-state.
 `
 	aboutProtection = `
-# What cuts the heat without this program: the owner's word on record, not believed.
+# What cuts the heat without this program: the owner's word on record.
 `
 	aboutLines = `
 # Serial lines, and the devices on them by their unit numbers.
 `
 	aboutChannels = `
-# Where each value lives on its device. Addresses are as on the wire, from 0. A value is
-# raw x scale, in the unit given. Probes of mould, room and injector, a lamp, a buzzer and
-# further buttons can be added: meltwarden examples has such lines.
+# Where each value lives on its device. Addresses are as on the wire, from 0. A
+# value is raw x scale, in the unit given. Probes of mould, room and injector,
+# a lamp, a buzzer and further buttons can be added: meltwarden examples has
+# such lines.
 channels:
+`
+	aboutProbes  = "  # Probes.\n"
+	aboutOutputs = "  # Heaters, and the contactor that everything that heats hangs on.\n"
+	aboutInputs  = `  # Contacts: an interlock is closed when healthy, a button when pressed.
+  # Emergency stop and cut-out break the contactor's coil in hardware; here
+  # they are only read.
 `
 )
 
-var aboutRoles = map[string]string{
-	"melt": "  # Probes.\n", "plate": "  # Probes.\n",
-	"heater":    "  # Heaters, and the contactor that everything that heats hangs on.\n",
-	"contactor": "  # Heaters, and the contactor that everything that heats hangs on.\n",
+// about is what stands above the channels of a role.
+func about(role string) string {
+	switch role {
+	case "melt", "plate":
+		return aboutProbes
+	case "heater", "contactor":
+		return aboutOutputs
+	}
+	return aboutInputs
 }
-
-const aboutContacts = "  # Contacts: an interlock is closed when healthy, a button when pressed. Emergency stop and\n  # cut-out break the contactor's coil in hardware; here they are only read.\n"
 
 // text is the bench file.
 func (f facts) text() string {
@@ -124,14 +136,10 @@ func (f facts) text() string {
 	b.WriteString(aboutChannels)
 	last := ""
 	for _, c := range f.channels {
-		about, is := aboutRoles[c.role]
-		if !is {
-			about = aboutContacts
+		if is := about(c.role); is != last {
+			last = is
+			b.WriteString(is)
 		}
-		if about != last {
-			b.WriteString(about)
-		}
-		last = about
 		b.WriteString(c.line())
 	}
 	return b.String()

@@ -55,7 +55,10 @@ func (f *forms) choose(ctx context.Context, q Question) (string, error) {
 	if q.Open {
 		options = append(options, huh.NewOption("type it", otherwise))
 	}
-	options = append(options, huh.NewOption("< back one question", back), huh.NewOption("? all answers", review))
+	options = append(options, huh.NewOption("< back", back))
+	if q.Key != "" {
+		options = append(options, huh.NewOption("? all answers", review))
+	}
 	answer := q.Usual
 	if answer == "" {
 		answer = q.Among[0].Value
@@ -66,7 +69,10 @@ func (f *forms) choose(ctx context.Context, q Question) (string, error) {
 
 // typed has an answer typed; what can not be accepted is said at once.
 func (f *forms) typed(ctx context.Context, q Question, answer string) (string, error) {
-	help := strings.TrimSpace(q.Help + "\n< goes back one question, ? shows all answers.")
+	help := strings.TrimSpace(q.Help)
+	if q.Key != "" {
+		help = strings.TrimSpace(help + "\n< goes back one question, ? shows all answers.")
+	}
 	field := huh.NewInput().Title(q.Ask).Description(help).Value(&answer).Validate(func(typed string) error {
 		if t := strings.TrimSpace(typed); t == back || t == review {
 			return nil

@@ -192,19 +192,7 @@ func (s *session) shown(ctx context.Context, key string, at channel, name string
 
 // choose asks something that is kept nowhere.
 func (s *session) choose(ctx context.Context, ask, help string, among []Choice) (string, error) {
-	q := Question{Ask: ask, Help: help, Among: among}
-	var wrong error
-	for {
-		typed, err := s.ask(ctx, q, wrong)
-		if err != nil {
-			return "", err
-		}
-		answer, err := q.accept(typed)
-		if err == nil {
-			return answer, nil
-		}
-		wrong = err
-	}
+	return s.until(ctx, Question{Ask: ask, Help: help, Among: among})
 }
 
 // holdProbes leads through all probes of a device that are not found yet.
@@ -257,19 +245,12 @@ func (s *session) from(ctx context.Context) (uint16, error) {
 			}
 			return typed, nil
 		}}
-	var wrong error
-	for {
-		typed, err := s.ask(ctx, q, wrong)
-		if err != nil {
-			return 0, err
-		}
-		answer, err := q.accept(typed)
-		if err == nil {
-			n, _ := strconv.ParseUint(answer, 10, 16) // it was accepted
-			return uint16(n), nil
-		}
-		wrong = err
+	answer, err := s.until(ctx, q)
+	if err != nil {
+		return 0, err
 	}
+	n, err := strconv.ParseUint(answer, 10, 16)
+	return uint16(n), err
 }
 
 // settle takes what was recognised, once the maker has seen it. What fits in two ways, or

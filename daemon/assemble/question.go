@@ -92,23 +92,24 @@ func (q Question) open(a Answers) (why error, is bool) {
 type script struct {
 	a     Answers
 	asked []Question
+	// open is the place of the first question without an answer that counts, or -1, and why
+	// is what is wrong with the answer that it has, if any.
+	open int
+	why  error
 }
 
-// ask adds a question and returns its answer, "" where there is none.
+// ask adds a question and returns its answer, "" where there is none that counts.
 func (s *script) ask(q Question) string {
 	s.asked = append(s.asked, q)
-	if _, is := q.open(s.a); is {
-		return ""
+	why, is := q.open(s.a)
+	if !is {
+		return s.a[q.Key]
 	}
-	return s.a[q.Key]
+	if s.open < 0 {
+		s.open, s.why = len(s.asked)-1, why
+	}
+	return ""
 }
 
-// next is the first question that is open, and why an answer that it has does not count.
-func next(asked []Question, a Answers) (q Question, why error, is bool) {
-	for _, q := range asked {
-		if why, is := q.open(a); is {
-			return q, why, true
-		}
-	}
-	return Question{}, nil, false
-}
+// known reports whether all that was asked so far is answered.
+func (s *script) known() bool { return s.open < 0 }

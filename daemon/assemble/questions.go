@@ -23,14 +23,14 @@ type Port struct {
 	Adapter string
 }
 
-// Questions are those that follow from the answers so far, in their order: all up to the
+// script is the questions that follow from the answers so far, in their order: all up to the
 // first open one, and those after it that do not depend on it.
-func (a Answers) Questions(o Around) []Question {
-	s := &script{a: a}
+func (a Answers) script(o Around) *script {
+	s := &script{a: a, open: -1}
 	if s.bench() && s.protection() && s.wiring(o) && s.probes() && s.contacts() && s.heaters() {
 		s.recipe(o)
 	}
-	return s.asked
+	return s
 }
 
 // bench asks for names and supply, and reports whether all of it is known.
@@ -60,12 +60,6 @@ func (s *script) bench() bool {
 			Among: []Choice{{"both", "one in the melt, and one in its plate"}, {"melt", "one in the melt only"}, {"plate", "one in its plate only"}}})
 	}
 	return s.known()
-}
-
-// known reports whether all that was asked so far is answered.
-func (s *script) known() bool {
-	_, _, open := next(s.asked, s.a)
-	return !open
 }
 
 // power holds a heater's power against the supply.

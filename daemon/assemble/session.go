@@ -60,6 +60,9 @@ const (
 	review = "?"
 )
 
+// errBack is returned where a maker went back from what belongs to a question to itself.
+var errBack = errors.New("back")
+
 type session struct {
 	Options
 	Answers
@@ -137,21 +140,21 @@ func (s *session) all(ctx context.Context) error {
 	var wrong error
 	s.findPorts()
 	for {
-		asked := s.Questions(s.around)
-		q, why, open := next(asked, s.Answers)
-		if open && strings.HasSuffix(q.Key, "-port") { // an adapter may have been plugged in since
+		now := s.script(s.around)
+		if !now.known() && strings.HasSuffix(now.asked[now.open].Key, "-port") { // an adapter may have been plugged in since
 			s.findPorts()
-			q, why, _ = next(s.Questions(s.around), s.Answers)
+			now = s.script(s.around)
 		}
-		if !open {
+		if now.known() {
 			return s.finish()
 		}
+		q := now.asked[now.open]
 		if wrong == nil {
-			wrong = why
+			wrong = now.why
 		}
 		s.header(q.Step)
 		if q.Key == "write" {
-			if err := s.preview(asked); err != nil {
+			if err := s.preview(); err != nil {
 				return err
 			}
 		}
@@ -159,7 +162,7 @@ func (s *session) all(ctx context.Context) error {
 			q.Usual = was
 		}
 		var err error
-		if wrong, err = s.one(ctx, asked, q, wrong); err != nil {
+		if wrong, err = s.one(ctx, now.asked, q, wrong); err != nil {
 			return err
 		}
 	}
@@ -201,6 +204,9 @@ func (s *session) take(ctx context.Context, q Question, answer string) (wrong, e
 		wrong, err := do(s, ctx, q, answer)
 		if wrong != nil || err != nil {
 			delete(s.Answers, q.Key)
+			if errors.Is(err, errBack) {
+				err = nil
+			}
 			return wrong, errors.Join(err, s.save())
 		}
 	}
@@ -220,7 +226,7 @@ func (s *session) void(q Question) {
 }
 
 func (s *session) save() error {
-	if err := s.write(s.draft(), s.File, s.Questions(s.around)); err != nil {
+	if err := s.write(s.draft(), s.File, s.script(s.around).asked); err != nil {
 		return fmt.Errorf("the answers can not be kept: %w: name a bench file in a folder that can be written to", err)
 	}
 	return nil
@@ -249,27 +255,35 @@ func (s *session) review(ctx context.Context, asked []Question) error {
 	for i, q := range given {
 		s.say("  %2d  %s\n      %s", i+1, q.Ask, s.Answers[q.Key])
 	}
-	q := Question{Ask: "Which of them is to be changed?", Help: "Its number, or none.", Usual: none, Numeric: true, Open: true,
-		Among: []Choice{{none, "go on"}},
+	answer, err := s.until(ctx, Question{Ask: "Which of them is to be changed?", Help: "Its number, or none.", Usual: none,
 		Check: func(typed string) (string, error) {
-			if n, err := strconv.Atoi(typed); err != nil || n < 1 || n > len(given) {
+			if n, err := strconv.Atoi(typed); typed != none && (err != nil || n < 1 || n > len(given)) {
 				return "", fmt.Errorf("%q: write a number from 1 to %d, or none", typed, len(given))
 			}
 			return typed, nil
-		}}
-	var wrong error
-	for {
+		}})
+	if n, no := strconv.Atoi(answer); err == nil && no == nil {
+		s.takeBack(given[n-1])
+	}
+	if errors.Is(err, errBack) {
+		err = nil
+	}
+	return err
+}
+
+// until asks something that is kept nowhere until there is an answer.
+func (s *session) until(ctx context.Context, q Question) (string, error) {
+	for wrong := error(nil); ; {
 		typed, err := s.ask(ctx, q, wrong)
 		if err != nil {
-			return err
+			return "", err
 		}
-		answer, err := q.accept(typed)
-		if n, no := strconv.Atoi(answer); err == nil && no == nil {
-			s.takeBack(given[n-1])
-			return nil
+		if strings.TrimSpace(typed) == back {
+			return "", errBack
 		}
-		if wrong = err; err == nil || strings.TrimSpace(typed) == back {
-			return nil
+		var answer string
+		if answer, wrong = q.accept(typed); wrong == nil {
+			return answer, nil
 		}
 	}
 }
@@ -295,7 +309,7 @@ func (s *session) header(step Step) {
 }
 
 // preview shows the bench file before it is written, and what is wrong with it.
-func (s *session) preview(asked []Question) error {
+func (s *session) preview() error {
 	f := s.facts(s.around)
 	s.say("\nThis is to be %s:\n", s.File)
 	fmt.Fprint(s.Out, f.text())

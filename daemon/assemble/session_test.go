@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -123,17 +122,17 @@ func (b *box) led(answers ...string) error {
 func (b *box) options(in io.Reader) Options {
 	return Options{File: b.file, In: NewTyped(in), Out: b, Clock: b.clk, Open: b.open,
 		Ports: func() []Port { return []Port{{Name: "/dev/ttyS7", Is: "an invented adapter"}} },
-		Size:  func() console.Size { return console.Small }}
+		Size:  func() console.Size { return console.Small }, Echo: true}
 }
 
-// whole is all that is typed of the box, a line each.
+// whole is all that is typed of the box: what belongs to one question together, a line each.
 func whole() []string {
 	return []string{
 		"bench by the window", "F", "120 V", "20 A", "left, right", "800 W", "", "", "",
 		"a limiter on each plate", "16 A breaker in the box", "braid to every plate", "mushroom at the edge",
 		"1", "look", "", "thermocouples", "power", "contacts", "no",
-		"thermocouples", "hold", "0", "yes",
-		"contacts", "2 0", "yes", "1", "yes", "4", "yes", "2", "yes", "none",
+		"thermocouples", "hold\n0\nyes",
+		"contacts", "2 0\nyes", "1\nyes", "4\nyes", "2\nyes", "none",
 		"power", "number", "16", "10000", "smooth", "0", "1", "power", "5", "0",
 		"begin", "yes",
 	}
@@ -143,20 +142,111 @@ func whole() []string {
 func TestFromABoxToABenchFile(t *testing.T) {
 	atABox(t, func(t *testing.T, b *box) {
 		began := time.Now()
-		require.NoError(t, b.led(whole()...), b.said)
+		require.NoError(t, b.led(whole()...), b.said())
 		t.Logf("%v of bench time\n%s", time.Since(began).Round(time.Second), b.said())
-		file, err := config.LoadBench(b.file, nil)
-		require.NoError(t, err)
-		recipe, err := config.LoadRecipe(file.Recipe)
-		require.NoError(t, err)
-		_, err = config.Settings(file, recipe)
-		require.NoError(t, err)
-		b.sameAs(file)
-		fmt.Fprintln(io.Discard, file)
+		for line := range strings.Lines(b.said()) {
+			if !strings.Contains(line, "{") && !strings.Contains(line, filepath.Dir(b.file)) {
+				assert.LessOrEqual(t, len([]rune(strings.TrimSuffix(line, "\n"))), 80, line)
+			}
+		}
+		b.good()
 		require.NotNil(t, Left(b.file))
 		require.NoError(t, Drop(b.file))
-		_, err = os.Stat(DraftOf(b.file))
-		require.ErrorIs(t, err, os.ErrNotExist)
+		require.NoFileExists(t, DraftOf(b.file))
+		require.Nil(t, Left(b.file))
+	})
+}
+
+// good holds the files that were written against the bench.
+func (b *box) good() *config.Bench {
+	file, err := config.LoadBench(b.file, nil)
+	require.NoError(b.t, err)
+	recipe, err := config.LoadRecipe(file.Recipe)
+	require.NoError(b.t, err)
+	_, err = config.Settings(file, recipe)
+	require.NoError(b.t, err)
+	b.sameAs(file)
+	return file
+}
+
+// TestStoppedAnywhereItGoesOn: after every single answer the session ends, and the next one
+// asks what follows; what comes of it is the same.
+func TestStoppedAnywhereItGoesOn(t *testing.T) {
+	atABox(t, func(t *testing.T, b *box) {
+		all := whole()
+		for i, answer := range all {
+			err := b.led(answer)
+			if i == len(all)-1 {
+				require.NoError(t, err)
+				break
+			}
+			require.ErrorIs(t, err, ErrStopped, "%d %q: %s", i, answer, b.said())
+			require.ErrorContains(t, err, "run the same command to go on")
+			require.NoFileExists(t, b.file)
+			if i > 0 {
+				require.Contains(t, b.said(), "Going on with what is in")
+			}
+		}
+		b.good()
+	})
+}
+
+// TestMindsAreChanged: one question back, and any by its number; what rests on the answer is
+// asked anew.
+func TestMindsAreChanged(t *testing.T) {
+	atABox(t, func(t *testing.T, b *box) {
+		some := []string{"bench", "C", "<", "F", "120 V", "20 A", "left, right", "800 W", "both", "?\n4", "15 A", "700 W", "<", "650 W", "both"}
+		require.ErrorIs(t, b.led(some...), ErrStopped)
+		a, err := readDraft(DraftOf(b.file))
+		require.NoError(t, err)
+		assert.Equal(t, Answers{"name": "bench", "unit": "F", "voltage": "120 V", "breaker": "15 A", "pots": "left, right",
+			"pot-1-power": "800 W", "pot-1-probes": "both", "pot-2-power": "650 W", "pot-2-probes": "both"}, a)
+		a["line-1-port"], a["line-1-how"], a["line-1-speed"], a["line-1-units"] = "/dev/ttyS7", "type", "19200 even 1", "1"
+		s := &session{Options: b.options(nil), Answers: a, was: Answers{}, around: Around{File: b.file}}
+		for _, q := range a.script(s.around).asked {
+			if q.Key == "pots" {
+				s.takeBack(q)
+			}
+		}
+		port := Question{Key: "line-1-port", Voids: []string{"line-1-"}}
+		s.takeBack(port)
+		_, err = s.take(t.Context(), port, "/dev/ttyS8")
+		require.NoError(t, err)
+		assert.NotContains(t, a, "line-1-units", "another port has other devices")
+	})
+}
+
+// TestNothingIsWrittenOver: neither a bench file that has come meanwhile nor a recipe.
+func TestNothingIsWrittenOver(t *testing.T) {
+	atABox(t, func(t *testing.T, b *box) {
+		all := whole()
+		require.ErrorIs(t, b.led(all[:len(all)-1]...), ErrStopped)
+		recipe := filepath.Join(filepath.Dir(b.file), "recipe.yaml")
+		for _, path := range []string{b.file, recipe} {
+			require.NoError(t, os.WriteFile(path, []byte("mine"), 0o600))
+		}
+		require.ErrorIs(t, b.led("yes"), os.ErrExist)
+		for _, path := range []string{b.file, recipe} {
+			text, err := os.ReadFile(path)
+			require.NoError(t, err)
+			require.Equal(t, "mine", string(text))
+		}
+		require.Nil(t, Left(b.file), "the draft did not lead to that file")
+		require.NoError(t, os.Remove(b.file))
+		require.NoError(t, b.led())
+		require.Equal(t, filepath.Join(filepath.Dir(b.file), "recipe-2.yaml"), b.good().Recipe)
+	})
+}
+
+// TestABadDraftIsSaid with its name and what to do.
+func TestABadDraftIsSaid(t *testing.T) {
+	atABox(t, func(t *testing.T, b *box) {
+		require.NoError(t, os.WriteFile(DraftOf(b.file), []byte("name: [\n"), 0o600))
+		require.ErrorContains(t, b.led(), "bench.yaml.draft: can not be read")
+		require.NoError(t, os.WriteFile(DraftOf(b.file), []byte("name: bench\nunit: K\nvoltage: 12000 V\n"), 0o600))
+		require.ErrorIs(t, b.led("C", "120 V"), ErrStopped)
+		require.Contains(t, b.said(), `"K": is none of the answers`)
+		require.Contains(t, b.said(), `"12000 V": hard to believe; check number and unit: 12 V to 250 V`)
 	})
 }
 

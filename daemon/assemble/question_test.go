@@ -1,0 +1,107 @@
+package assemble
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// answered are the answers of a bench on one device, all of them right.
+func answered() Answers {
+	return Answers{
+		"name": "bench", "unit": "C", "voltage": "120 V", "breaker": "20 A", "pots": "left, right",
+		"pot-1-power": "800 W", "pot-1-probes": "both", "pot-2-power": "800 W", "pot-2-probes": "melt",
+		"cut-out": "a limiter on each plate", "fuse": "a breaker in the box", "e-stop": "mushroom at the edge", "earth": "braid to every plate",
+		"line-1-port": "COM5", "line-1-how": "type", "line-1-speed": "9600 none 2", "line-1-units": "7", "line-1-unit-7-name": "board", "line-1-more": "no",
+		"pot-1-melt": "function: 4, address: 0, type: int16, scale: 0.1, unit: C", "pot-1-plate": "function: 4, address: 1, type: int16, scale: 0.1, unit: C",
+		"pot-2-melt":     "function: 4, address: 2, type: int16, scale: 0.1, unit: C",
+		"contact-e-stop": "function: 2, address: 0, type: bit", "contact-cut-out": "function: 2, address: 1, type: bit", "contact-enable": "function: 2, address: 4, type: bit",
+		"contact-fan": "none", "contact-pedal": "none",
+		"heaters-by": "coil", "heaters-function": "15", "heaters-relay": "mechanical", "pot-1-heater": "0", "pot-2-heater": "1", "contactor-function": "5", "contactor": "2",
+		"recipe": "begin", "write": "yes",
+	}
+}
+
+// TestOneBoardIsNotAskedFor where there is no other, and its file is good.
+func TestOneBoardIsNotAskedFor(t *testing.T) {
+	a := answered()
+	s := a.script(Around{File: "bench.yaml"})
+	require.True(t, s.known(), "%v", s.why)
+	for _, q := range s.asked {
+		assert.NotContains(t, q.Key, "-on")
+	}
+	b, err := a.facts(Around{File: "bench.yaml"}).parse("bench.yaml")
+	require.NoError(t, err)
+	assert.Equal(t, 2, b.Lines[0].StopBits)
+	assert.Equal(t, "20s", b.Pots[0].Window.String())
+	assert.False(t, b.Pots[1].Probes.HasPlate())
+}
+
+// TestWrongAnswersAreSaid, each with what to write in its place.
+func TestWrongAnswersAreSaid(t *testing.T) {
+	for _, c := range []struct{ key, typed, wrong string }{
+		{"name", "", "nothing was typed"},
+		{"name", "a\tb", "has a line break or a control character"},
+		{"unit", "K", `"K": is none of the answers; write one of C, F`},
+		{"voltage", "12000 V", "hard to believe; check number and unit: 12 V to 250 V"},
+		{"breaker", "20", "write"},
+		{"pots", "left, left", `"left": given twice`},
+		{"pots", "left,, right", "a name is missing between two commas"},
+		{"pots", "1, 2, 3, 4, 5, 6, 7, 8, 9", "9 pots"},
+		{"pot-1-power", "3000 W", "more than the whole circuit of 2400 W"},
+		{"cut-out", "yes", "that says too little"},
+		{"fuse", "no", "fit it, or have it done, first"},
+		{"line-1-speed", "9601 even", "write a speed of"},
+		{"line-1-speed", "9600 odds", "write a speed of"},
+		{"line-1-units", "0", "write numbers from 1 to 247"},
+		{"line-1-units", "1, 1", "1 is given twice"},
+		{"line-1-unit-7-name", "each", "means something else"},
+		{"pot-1-melt", "4 0", "write function, address, type, scale and unit"},
+		{"pot-1-melt", "9 0 int16 0.1 C", "does not go with role melt and type int16"},
+		{"pot-1-melt", "4 70000 int16 0.1 C", "out of range: write 0 to 65535"},
+		{"pot-1-plate", "2", "that is where melt right is read"},
+		{"contact-e-stop", "1 0 0", "write function and address"},
+		{"contact-e-stop", "3 0", "does not go with role e-stop"},
+		{"contact-enable", "2 0", "that is where e-stop is read"},
+		{"heaters-by", "numbr", `did you mean "number"?`},
+		{"pot-1-heater", "1", "that is the address of another output"},
+		{"contactor", "0", "that is the address of another output"},
+		{"contactor", "-1", "write a whole number from 0 to 65535"},
+		{"recipe", "none.yaml", "no such file"},
+	} {
+		a := answered()
+		for _, q := range a.script(Around{File: "bench.yaml"}).asked {
+			if q.Key == c.key {
+				_, err := q.accept(c.typed)
+				assert.ErrorContains(t, err, c.wrong, "%s: %q", c.key, c.typed)
+			}
+		}
+	}
+	_, err := full("10")
+	assert.ErrorContains(t, err, "with a smaller one a pot swings")
+}
+
+// TestWhatIsTypedShort is kept as a bench file has it.
+func TestWhatIsTypedShort(t *testing.T) {
+	for _, c := range []struct{ key, typed, kept string }{
+		{"pot-1-melt", "3 40 float32 1 F low-first", "function: 3, address: 40, type: float32, scale: 1, unit: F, words: low-first"},
+		{"pot-1-plate", "9", "function: 4, address: 9, type: int16, scale: 0.1, unit: C"},
+		{"contact-enable", "9", "function: 2, address: 9, type: bit"},
+		{"contact-enable", "1 9", "function: 1, address: 9, type: bit"},
+		{"line-1-speed", "19200 even", "19200 even 1"},
+		{"line-1-units", " 1,3", "1, 3"},
+		{"unit", "2", "F"},
+	} {
+		for _, q := range answered().script(Around{File: "bench.yaml"}).asked {
+			if q.Key == c.key {
+				kept, err := q.accept(c.typed)
+				require.NoError(t, err)
+				assert.Equal(t, c.kept, kept)
+				again, err := q.accept(kept)
+				require.NoError(t, err)
+				assert.Equal(t, kept, again, "what is kept is taken again")
+			}
+		}
+	}
+}
