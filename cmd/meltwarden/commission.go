@@ -27,8 +27,12 @@ func commissionAt(clk *clock.Clock) *cobra.Command {
 	var f commissionFlags
 	c := &cobra.Command{
 		Use:   "commission --config FILE",
-		Short: "Put on record, step by step, that heaters may be switched on",
-		Long: "Asks what protects the bench without this program, has every interlock opened by\n" +
+		Short: "Lead from a box of parts to a bench on record, whose heaters may be switched on",
+		Long: "Where FILE is not there yet, it begins with a box of parts: it asks for names, supply and\n" +
+			"what protects the bench, finds devices and probes by reading, and writes FILE and a recipe\n" +
+			"to begin with. Each answer is kept at once in FILE.draft; the same command goes on.\n" +
+			"Without a terminal, or with TERM=dumb, each answer is a line. Nothing is heated by it.\n\n" +
+			"Then it asks what protects the bench without this program, has every interlock opened by\n" +
 			"hand and every melt probe held in hot water without heat, to find out which channel\n" +
 			"it is on and of which type, tries out whether every device reports its outputs off\n" +
 			"when its line goes silent (by its own registers; a relay that sticks is not seen by\n" +

@@ -285,7 +285,8 @@ func TestCommissionMistakes(t *testing.T) {
 	for want, args := range map[string][]string{
 		"--json: add --status":  {"--config", file, "--json"},
 		"give only one of them": {"--config", file, "--status", "--anew"},
-		"no such file":          {"--config", filepath.Join(folder, "none.yaml")},
+		"no such file":          {"--config", filepath.Join(folder, "none.yaml"), "--status"},
+		"stopped; what was":     {"--config", filepath.Join(folder, "none.yaml")},
 		"cut-out: not answered": {"--config", file, "--data", folder},
 	} {
 		_, err := run(t.Context(), append([]string{"commission"}, args...)...)

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"meltwarden/config/strict"
 	"meltwarden/daemon/commission"
 )
 
@@ -139,11 +138,3 @@ func (s *script) recipe(o Around) {
 
 // begin has a recipe written.
 const begin = "begin"
-
-// nearest is a hint at what was meant, or all there is.
-func nearest(typed string, known []string) string {
-	if near, is := strict.Nearest(typed, known); is {
-		return fmt.Sprintf("did you mean %q?", near)
-	}
-	return "write one of " + strings.Join(known, ", ")
-}
