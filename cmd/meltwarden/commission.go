@@ -27,7 +27,7 @@ func commissionAt(clk *clock.Clock) *cobra.Command {
 	var f commissionFlags
 	c := &cobra.Command{
 		Use:   "commission --config FILE",
-		Short: "Lead from a box of parts to a bench on record, whose heaters may be switched on",
+		Short: "Lead from a box of parts to a bench that may be heated",
 		Long: "Where FILE is not there yet, it begins with a box of parts: it asks for names, supply and\n" +
 			"what protects the bench, finds devices and probes by reading, and writes FILE and a recipe\n" +
 			"to begin with. Each answer is kept at once in FILE.draft; the same command goes on.\n" +
