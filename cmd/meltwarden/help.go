@@ -70,7 +70,7 @@ var guides = map[string]guide{
 	"plan":              {[]string{"plan recipe.yaml --config bench.yaml --ready-at 20:00", `plan v2 --config bench.yaml --room "19 C"`}, ""},
 	"checks":            {[]string{"checks", "checks --tick dry,mould", "checks --all"}, ""},
 	"examples":          {[]string{"examples", "examples relays --into bench", "examples board --into bench"}, ""},
-	"registers":         {[]string{"registers --port COM5 --unit 1", `registers --port COM5 --unit 1 --probe "melt left" --probe mould`, "registers --port COM5 --unit 3 --baud 9600 --from 40 --json"}, "0 when it was read and ended, recognised or not, else 1."},
+	"registers":         {[]string{"registers --port COM5 --unit 1", `registers --port COM5 --unit 1 --probe "melt left" --probe mould`, "registers --port COM5 --unit 2 --contact e-stop --contact enable", "registers --port COM5 --unit 3 --baud 9600 --from 40 --json"}, "0 when it was read and ended, recognised or not, else 1."},
 	"dashboards":        {[]string{"dashboards --out watching"}, ""},
 	"ports":             {[]string{"ports", "ports --json"}, ""},
 	"schema":            {[]string{"schema", "schema --json"}, ""},

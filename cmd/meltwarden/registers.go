@@ -1,9 +1,11 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,6 +30,7 @@ type registersFlags struct {
 	from     uint16
 	count    uint16
 	probes   []string
+	contacts []string
 	room     string
 	device   string
 	asJSON   bool
@@ -37,11 +40,13 @@ func registersCommand() *cobra.Command {
 	f := registersFlags{}
 	c := &cobra.Command{
 		Use:   "registers --port PORT --unit NUMBER",
-		Short: "Show a device's registers live, and find which is which probe",
+		Short: "Find which register of a device is which probe or contact",
 		Long: "Reads registers of a device and shows each beside the numbers that it may stand for, live. Hold one " +
 			"probe after another in your hand: the register that moves as a probe does is recognised, with type, order of words, " +
-			"scale and unit, and what fits as well is said beside it. At the end come the lines of a bench file. It only reads, " +
-			"at most 64 registers of each table and one neighbour on either side, with pauses; what the device refuses is said. " +
+			"scale and unit, and what fits as well is said beside it. At the end come the lines of a bench file.\n\n" +
+			"With --contact press one after another, three times each, with the heaters' supply off: the coil, discrete input or bit " +
+			"of a register that followed, and no other, is recognised, with what it reads at rest.\n\n" +
+			"It only reads, at most 64 registers, or bits, of each table and one neighbour on either side, with pauses; what the device refuses is said. " +
 			"End what else uses the line first. Heat stays off: nothing is written.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runRegisters(c, f) },
@@ -53,12 +58,13 @@ func registersCommand() *cobra.Command {
 	flags.IntVar(&f.line.StopBits, "stop-bits", 0, "1 or 2; where nothing is said, 1 with a parity and 2 without")
 	flags.Uint8Var(&f.unit, "unit", 0, "the device's unit number, 1 to 247")
 	flags.DurationVar(&f.timeout, "timeout", 300*time.Millisecond, "how long it may take to answer")
-	flags.Uint8Var(&f.function, "function", 0, "4 for input registers, 3 for holding registers; both where nothing is said")
+	flags.Uint8Var(&f.function, "function", 0, "1 coils, 2 discrete inputs (both for contacts only), 3 holding registers, 4 input registers; all where nothing is said")
 	flags.Uint16Var(&f.from, "from", 0, "the first address, as on the wire, from 0")
-	flags.Uint16Var(&f.count, "count", 16, "how many registers, up to 64")
+	flags.Uint16Var(&f.count, "count", 16, "how many registers or bits, up to 64")
 	flags.StringArrayVar(&f.probes, "probe", nil, `a probe to be held, by role and pot, like "melt left"; give one for each, in the order of holding`)
+	flags.StringArrayVar(&f.contacts, "contact", nil, `a contact to be pressed, by role and pot, like "e-stop" or "stir-button left"; give one for each, in the order of pressing`)
 	flags.StringVar(&f.room, "room", "", `the room's temperature, like "19 C"`)
-	flags.StringVar(&f.device, "device", "thermocouples", "what the bench file is to call the device")
+	flags.StringVar(&f.device, "device", "", "what the bench file is to call it, if neither thermocouples nor, with contacts, inputs")
 	flags.BoolVar(&f.asJSON, "json", false, "print an object at the end; what to do goes to the standard error")
 	_ = c.MarkFlagRequired("port") // both flags exist: they were made above
 	_ = c.MarkFlagRequired("unit")
@@ -66,6 +72,9 @@ func registersCommand() *cobra.Command {
 }
 
 func runRegisters(c *cobra.Command, f registersFlags) error {
+	if f.device == "" {
+		f.device = map[bool]string{true: "inputs", false: "thermocouples"}[len(f.contacts) > 0]
+	}
 	room, err := recognise.ParseRoom(f.room)
 	if err != nil {
 		return err
@@ -74,7 +83,7 @@ func runRegisters(c *cobra.Command, f registersFlags) error {
 	if err != nil {
 		return err
 	}
-	if err := f.checkProbes(); err != nil {
+	if err := f.checkNames(); err != nil {
 		return err
 	}
 	if f.line.StopBits == 0 {
@@ -94,8 +103,12 @@ func runRegisters(c *cobra.Command, f registersFlags) error {
 	}
 	clk.Sleep(c.Context(), devices.HushFor) // what a killed program told it ends by its own time-out
 	device := &modbus.Device{Name: f.device, Unit: f.unit, Timeout: f.timeout}
-	err = recognise.Run(c.Context(), recognise.Options{
-		Reader: readout.New(client, device, spans, clk), Clock: clk, Room: room, Probes: f.probes, From: f.from, Device: f.device, Wiring: f.wiring(),
+	run := recognise.Run
+	if len(f.contacts) > 0 {
+		run = recognise.RunContacts
+	}
+	err = run(c.Context(), recognise.Options{
+		Reader: readout.New(client, device, spans, clk), Clock: clk, Room: room, Probes: f.probes, Contacts: f.contacts, From: f.from, Device: f.device, Wiring: f.wiring(),
 		Out: out, Words: words, Screen: !f.asJSON && isTerminal(out) && drawable(out.(*os.File)), Size: func() console.Size { return sizeOf(out) }, AsJSON: f.asJSON,
 	})
 	if err != nil {
@@ -109,13 +122,16 @@ func (f registersFlags) spans() ([]registers.Span, error) {
 	if f.unit < 1 || f.unit > 247 {
 		return nil, fmt.Errorf("--unit %d: write a number from 1 to 247", f.unit)
 	}
-	functions := []uint8{f.function}
-	switch f.function {
-	case 0:
-		functions = []uint8{modbus.ReadInput, modbus.ReadHolding}
-	case modbus.ReadInput, modbus.ReadHolding:
-	default:
-		return nil, fmt.Errorf("--function %d: write 3 or 4, which read registers", f.function)
+	known, reads := []uint8{modbus.ReadInput, modbus.ReadHolding}, "3 or 4, which read registers"
+	if len(f.contacts) > 0 {
+		known, reads = []uint8{modbus.ReadInputs, modbus.ReadCoils, modbus.ReadInput, modbus.ReadHolding}, "1, 2, 3 or 4, which read"
+	}
+	functions := known
+	if f.function != 0 {
+		functions = []uint8{f.function}
+		if !slices.Contains(known, f.function) {
+			return nil, fmt.Errorf("--function %d: write %s", f.function, reads)
+		}
 	}
 	spans, err := readout.Spans(functions, f.from, f.count)
 	if err != nil {
@@ -124,22 +140,31 @@ func (f registersFlags) spans() ([]registers.Span, error) {
 	return spans, nil
 }
 
-// checkProbes refuses a name by which a bench file would not know a probe.
-func (f registersFlags) checkProbes() error {
-	seen := map[string]bool{}
-	for _, p := range f.probes {
-		role, pot, _ := strings.Cut(p, " ")
-		err := registers.Channel{
-			Role: registers.Role(role), Pot: pot, Device: f.device, Function: modbus.ReadInput, Type: registers.Int16,
-			Words: registers.HighFirst, Bytes: registers.HighFirst, Scale: 1, Unit: registers.Celsius,
-		}.Validate()
-		if err != nil {
-			return fmt.Errorf("--probe %q: %w", p, err)
+// checkNames refuses a name by which a bench file would not know a probe or a contact.
+func (f registersFlags) checkNames() error {
+	if len(f.probes) > 0 && len(f.contacts) > 0 {
+		return errors.New("--probe and --contact: find the probes first, then the contacts, with one of the two at a time")
+	}
+	like := registers.Channel{
+		Device: f.device, Function: modbus.ReadInput, Type: registers.Int16, Words: registers.HighFirst, Bytes: registers.HighFirst, Scale: 1, Unit: registers.Celsius,
+	}
+	if err := checkEach("--probe", f.probes, like); err != nil {
+		return err
+	}
+	return checkEach("--contact", f.contacts, registers.Channel{Device: f.device, Function: modbus.ReadInputs, Type: registers.Bit, Scale: 1})
+}
+
+// checkEach refuses a name of a flag that is no channel like one, or is given twice.
+func checkEach(flag string, names []string, like registers.Channel) error {
+	for i, name := range names {
+		role, pot, _ := strings.Cut(name, " ")
+		like.Role, like.Pot = registers.Role(role), pot
+		if err := like.Validate(); err != nil {
+			return fmt.Errorf("%s %q: %w", flag, name, err)
 		}
-		if seen[p] {
-			return fmt.Errorf("--probe %q: given twice; name each probe once", p)
+		if slices.Contains(names[:i], name) {
+			return fmt.Errorf("%s %q: given twice; name each once", flag, name)
 		}
-		seen[p] = true
 	}
 	return nil
 }

@@ -1,7 +1,8 @@
 // Package recognise leads a maker through finding which registers of an unknown device are
-// his probes: it shows them live, on a screen or in plain lines, says which probe to hold in
-// the hand, and at the end what was recognised and what was not, with the lines of a bench
-// file. It only reads. What counts as recognised is devices/guess's to say.
+// his probes, and which of its bits are his contacts: it shows them live, on a screen or in
+// plain lines, says which probe to hold in the hand, or which contact to press, and at the
+// end what was recognised and what was not, with the lines of a bench file. It only reads.
+// What counts as recognised is for devices/guess and devices/press to say.
 package recognise
 
 import (
@@ -24,14 +25,17 @@ type Options struct {
 	Clock  *clock.Clock
 	Room   guess.Range
 	Probes []string // as "melt left", in the order in which they are held; none for any
-	From   uint16   // the address that the maker asked for
-	Device string   // its name in the lines of the bench file
-	Wiring []string // the lines of the bench file for line and device
-	Out    io.Writer
-	Words  io.Writer // what is to be done, in plain lines; with a screen it is drawn on Out
-	Screen bool
-	Size   func() console.Size
-	AsJSON bool // the result, on Out
+	// Contacts are those that RunContacts has pressed, as "e-stop" or "stir-button left", in
+	// that order.
+	Contacts []string
+	From     uint16   // the address that the maker asked for
+	Device   string   // its name in the lines of the bench file
+	Wiring   []string // the lines of the bench file for line and device
+	Out      io.Writer
+	Words    io.Writer // what is to be done, in plain lines; with a screen it is drawn on Out
+	Screen   bool
+	Size     func() console.Size
+	AsJSON   bool // the result, on Out
 }
 
 const (
@@ -70,10 +74,19 @@ func Find(ctx context.Context, o Options) (guess.Result, error) {
 
 func lead(ctx context.Context, o Options) (*session, error) {
 	s := &session{Options: o, Session: guess.NewSession(o.Room, o.Probes), screen: console.NewScreen(o.Out, false)}
-	mutes := 0
-	for step := guess.Rest; step != guess.Over && ctx.Err() == nil; step, _, _ = s.Step() {
-		began := s.Clock.Now()
-		read, err := s.Reader.Round(ctx)
+	over := func() bool { step, _, _ := s.Step(); return step == guess.Over }
+	return s, o.rounds(ctx, round, over, func(_ time.Duration, read map[guess.Register]uint16) error {
+		s.Take(read)
+		return s.show()
+	})
+}
+
+// rounds reads the device again and again until all is over, or the context's end, and has
+// each round taken in. A device that says nothing for some rounds is given up.
+func (o Options) rounds(ctx context.Context, every time.Duration, over func() bool, take func(time.Duration, map[guess.Register]uint16) error) error {
+	for mutes := 0; !over() && ctx.Err() == nil; {
+		began := o.Clock.Now()
+		read, err := o.Reader.Round(ctx)
 		switch {
 		case ctx.Err() != nil:
 			continue
@@ -81,22 +94,21 @@ func lead(ctx context.Context, o Options) (*session, error) {
 			mutes = 0
 		default:
 			if mutes++; mutes == mostMutes {
-				return nil, err
+				return err
 			}
 		}
-		s.Take(read)
-		if err := s.show(); err != nil {
-			return nil, err
+		if err := take(began, read); err != nil {
+			return err
 		}
-		s.Clock.Sleep(ctx, round-(s.Clock.Now()-began))
+		o.Clock.Sleep(ctx, every-(o.Clock.Now()-began))
 	}
-	return s, nil
+	return nil
 }
 
 // clear takes the screen away.
-func (s *session) clear() {
-	if s.Screen {
-		fmt.Fprint(s.Out, "\x1b[2J\x1b[H")
+func (o Options) clear() {
+	if o.Screen {
+		fmt.Fprint(o.Out, "\x1b[2J\x1b[H")
 	}
 }
 
@@ -105,15 +117,20 @@ func (s *session) end() error {
 	s.clear()
 	r := s.Result()
 	if s.AsJSON {
-		refused := []string{}
-		for _, no := range s.Reader.Refused() {
-			refused = append(refused, no.String())
-		}
 		return json.NewEncoder(s.Out).Encode(map[string]any{
-			"registers": s.Rows(), "result": r, "numbering": r.Numbering(s.From), "refused": refused, "channels": append([]string{}, r.Lines(s.Device)...),
+			"registers": s.Rows(), "result": r, "numbering": r.Numbering(s.From), "refused": s.refusals(), "channels": append([]string{}, r.Lines(s.Device)...),
 		})
 	}
 	return s.tell(r)
+}
+
+// refusals are what the device said no to.
+func (o Options) refusals() []string {
+	refused := []string{}
+	for _, no := range o.Reader.Refused() {
+		refused = append(refused, no.String())
+	}
+	return refused
 }
 
 // ParseRoom reads a room's temperature as typed, such as "19 C"; nothing is any room.

@@ -152,22 +152,27 @@ func (s *session) tell(r guess.Result) error {
 	for _, rival := range r.Rivals {
 		out.Line("%s", lines.Hang("Fits as well: ", "  ", fmt.Sprintf("%s, in %ss %s: %s.", rival.Layout, guess.Table(rival.Layout.Function), addresses(rival), rival.Differs)))
 	}
-	notes := append(r.Notes, s.refused()...)
-	if odd := r.Numbering(s.From); odd != "" {
-		notes = append([]string{odd}, notes...)
+	s.note(out, r.Numbering(s.From), r.Notes)
+	doubt := ""
+	if len(r.Rivals) > 0 {
+		doubt = "# NOT CERTAIN: see what fits as well, above"
+	}
+	s.fileLines(out, r.Lines(s.Device), doubt)
+	return out.Err()
+}
+
+// note lists what a maker has to know: first that addresses are counted otherwise, last what
+// the device refuses.
+func (o Options) note(out *lines.Writer, numbering string, notes []string) {
+	if numbering != "" {
+		notes = append([]string{numbering}, notes...)
+	}
+	for _, no := range o.refusals() {
+		notes = append(notes, "The device refuses "+no+".")
 	}
 	for _, note := range notes {
 		out.Line("%s", lines.Hang("- ", "  ", note))
 	}
-	s.fileLines(out, r)
-	return out.Err()
-}
-
-func (s *session) refused() (notes []string) {
-	for _, no := range s.Reader.Refused() {
-		notes = append(notes, "The device refuses "+no.String()+".")
-	}
-	return notes
 }
 
 func addresses(r guess.Rival) string {
@@ -183,16 +188,15 @@ func addresses(r guess.Rival) string {
 }
 
 // fileLines are the lines of a bench file, with what is doubtful above them.
-func (s *session) fileLines(out *lines.Writer, r guess.Result) {
-	channels := r.Lines(s.Device)
+func (o Options) fileLines(out *lines.Writer, channels []string, doubt string) {
 	if len(channels) == 0 {
 		return
 	}
 	out.Line("\n# For the bench file:")
-	if len(r.Rivals) > 0 {
-		out.Line("# NOT CERTAIN: see what fits as well, above")
+	if doubt != "" {
+		out.Line("%s", doubt)
 	}
-	for _, line := range append(s.Wiring, append([]string{"channels:"}, channels...)...) {
+	for _, line := range append(o.Wiring, append([]string{"channels:"}, channels...)...) {
 		out.Line("%s", line)
 	}
 }

@@ -44,7 +44,7 @@ func shared(contacts []Contact) (found bool) {
 
 func (c *Contact) untell(bit Bit, other string) {
 	*c = Contact{Name: c.Name, Rivals: []Rival{}, Notes: []string{}, Why: fmt.Sprintf(
-		"%s moved for it and for %s alike: only one of them is wired to it, or one works the other. Press each alone", bit.Short(), other)}
+		"%s moved for it and for %s alike: only one of them is wired to it, or one works the other. Press each alone.", bit.Short(), other)}
 }
 
 // taken leaves out bits that are other contacts where nothing was told, and reports whether

@@ -71,7 +71,7 @@ func TestNumberedFromOne(t *testing.T) {
 	r := held(func(contact, n int) map[guess.Register]uint16 {
 		return map[guess.Register]uint16{input(4): on(contact == 0 && down(n, 3)), input(5): 0}
 	}, "enable")
-	assert.Equal(t, "You asked from 5 on, and discrete input 4 is before it: your manual counts from 1. Take 1 off every address in it. (discrete input 4, which a manual that counts from 1 calls 5, or 10005.)", r.Numbering(5))
+	assert.Equal(t, "You asked from 5 on, and discrete input 4 is before it: your manual counts from 1. Take 1 off every address in it.", r.Numbering(5))
 }
 
 // TestWhatIsNotToldIsSaid, each in words of its own.
@@ -86,18 +86,18 @@ func TestWhatIsNotToldIsSaid(t *testing.T) {
 			"nothing moved: is it wired to this device, has the device its supply, and is its bit among those that are read?"},
 		{"twice only", func(c, n int) map[guess.Register]uint16 {
 			return map[guess.Register]uint16{input(0): on(c == 0 && down(n, 2))}
-		}, "discrete input 0 moved twice, where three times were asked for. Hold each press for about two seconds; what latches has to be put back each time"},
+		}, "discrete input 0 moved twice, where three times were asked for. Hold each press for about two seconds; what latches has to be put back each time."},
 		{"it latches", func(c, n int) map[guess.Register]uint16 {
 			latched = latched || c == 0 && n >= 4
 			return map[guess.Register]uint16{input(0): on(latched)}
-		}, "discrete input 0 moved once, and stayed so, where three times were asked for. Hold each press for about two seconds; what latches has to be put back each time"},
+		}, "discrete input 0 moved once, and stayed so, where three times were asked for. Hold each press for about two seconds; what latches has to be put back each time."},
 		{"two together", func(c, n int) map[guess.Register]uint16 {
 			is := on(c == 0 && down(n, 3))
 			return map[guess.Register]uint16{input(0): is, input(3): is}
-		}, "discrete input 0 and discrete input 3 moved together: two contacts of one, or one follows the other. See its manual, or take one of the wires off (supply off) and press once more"},
+		}, "discrete input 0 and discrete input 3 moved together: two contacts of one, or one follows the other. See its manual, or take one of the wires off (supply off) and press once more."},
 		{"two, not together", func(c, n int) map[guess.Register]uint16 {
 			return map[guess.Register]uint16{input(0): on(c == 0 && down(n, 3)), input(3): on(c == 0 && down(n-4, 3))}
-		}, "discrete input 0 and discrete input 3 each moved three times, and not together: something else moves as well. Press it once more, alone"},
+		}, "discrete input 0 and discrete input 3 each moved three times, and not together: something else moves as well. Press it once more, alone."},
 		{"by itself", func(c, n int) map[guess.Register]uint16 {
 			pressed = pressed || c == 0
 			return map[guess.Register]uint16{input(0): on(pressed && down(n, 3))}

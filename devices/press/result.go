@@ -103,7 +103,7 @@ func (s *Session) Result() Result {
 		if n < s.at || s.step == Press && n == s.at {
 			c.judge(all[n])
 		} else {
-			c.Why = "it was not pressed"
+			c.Why = "it was not pressed."
 		}
 		r.Contacts = append(r.Contacts, c)
 	}
@@ -122,7 +122,7 @@ func doubt(contacts []Contact, all []heard) {
 	for i := range contacts[from+1:] {
 		c := &contacts[from+1+i]
 		*c = Contact{Name: c.Name, Rivals: []Rival{}, Notes: []string{}, Why: fmt.Sprintf(
-			"when %s was to be pressed, %s moved by itself, three times: what was pressed may have been counted for the next. Press it once more", contacts[from].Name, all[from].passed.Short())}
+			"when %s was to be pressed, %s moved by itself, three times: what was pressed may have been counted for the next. Press it once more.", contacts[from].Name, all[from].passed.Short())}
 	}
 }
 
@@ -135,13 +135,13 @@ func (c *Contact) judge(h heard) {
 	}
 	for _, m := range h.moves[1:] {
 		if !m.together(h.moves[0]) {
-			c.Why = fmt.Sprintf("%s each moved three times, and not together: something else moves as well. Press it once more, alone", names(h.moves))
+			c.Why = fmt.Sprintf("%s each moved three times, and not together: something else moves as well. Press it once more, alone.", names(h.moves))
 			return
 		}
 	}
 	fit := c.fitting(h.moves)
 	if len(fit) > 1 && (fit[0].Bit.Function == fit[1].Bit.Function || fit[0].Bit.writable()) {
-		c.Why = fmt.Sprintf("%s moved together: two contacts of one, or one follows the other. See its manual, or take one of the wires off (supply off) and press once more", names(fit))
+		c.Why = fmt.Sprintf("%s moved together: two contacts of one, or one follows the other. See its manual, or take one of the wires off (supply off) and press once more.", names(fit))
 		return
 	}
 	c.tell(fit[0], h)
@@ -202,7 +202,7 @@ func (h heard) nothing() string {
 		for _, m := range h.others[:min(len(h.others), 3)] {
 			did = append(did, fmt.Sprintf("%s moved %s", m.Bit.Short(), m.did()))
 		}
-		return strings.Join(did, ", ") + ", where three times were asked for. Hold each press for about two seconds; what latches has to be put back each time"
+		return strings.Join(did, ", ") + ", where three times were asked for. Hold each press for about two seconds; what latches has to be put back each time."
 	case len(h.unsteady) > 0:
 		return fmt.Sprintf("%s moved three times, but also while all was to be left alone: does it change by itself, or was it touched?", list(h.unsteady))
 	}

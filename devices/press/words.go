@@ -1,10 +1,6 @@
 package press
 
-import (
-	"fmt"
-
-	"meltwarden/devices/guess"
-)
+import "fmt"
 
 // Lines are the lines of a bench file for the contacts that were told and fit, on a device
 // of a name.
@@ -50,5 +46,5 @@ func (r Result) Numbering(from uint16) string {
 	if lowest == nil || from == 0 || lowest.Address != from-1 {
 		return ""
 	}
-	return fmt.Sprintf("You asked from %d on, and %s is before it: your manual counts from 1. Take 1 off every address in it. (%s.)", from, lowest.Short(), guess.Numbered(lowest.register()))
+	return fmt.Sprintf("You asked from %d on, and %s is before it: your manual counts from 1. Take 1 off every address in it.", from, lowest.Short())
 }
