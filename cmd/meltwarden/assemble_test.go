@@ -44,7 +44,7 @@ func TestCommissionBeginsWithoutABenchFile(t *testing.T) {
 	require.ErrorContains(t, err, "run the same command to go on")
 	require.Contains(t, said, "HEAT IS OFF")
 	said, err = led(clk, "probes", "4 0 int16 0.1 C", "yes", "1", "yes",
-		"contacts", "2 0", "yes", "1", "yes", "4", "yes", "none", "none",
+		"none", "contacts", "2 0", "yes", "1", "yes", "4", "yes",
 		"power", "number", "16", "10000", "hidden", "0", "power", "5", "0", "begin", "yes", "no")
 	require.ErrorContains(t, err, "stopped", said)
 	require.Contains(t, said, "melt left reads 2")

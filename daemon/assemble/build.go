@@ -71,10 +71,8 @@ func (a Answers) channels() (all []channel) {
 		all = append(all, channel{"heater", name, on(key), a.heaterLayout(a[key])})
 	}
 	all = append(all, channel{"contactor", "", on("contactor"), fmt.Sprintf("function: %s, address: %s, type: bit", a["contactor-function"], a["contactor"])})
-	for _, c := range inputs {
-		if at := a[contactKey(c.role)]; at != none {
-			all = append(all, channel{c.role, "", on(contactKey(c.role)), at})
-		}
+	for _, c := range a.contactList() {
+		all = append(all, channel{c.role, c.pot, on(c.key), a[c.key]})
 	}
 	return all
 }

@@ -107,77 +107,124 @@ func fits(c channel, typed string) error {
 	return nil
 }
 
-// input is a contact that is read.
-type input struct {
-	role, ask string
-	needed    bool
+// contact is a switch, a button or an interlock's second contact.
+type contact struct{ key, role, pot string }
+
+// name is what it is called, as meltwarden registers has it.
+func (c contact) name() string {
+	if c.pot == "" {
+		return c.role
+	}
+	return c.role + " " + c.pot
 }
 
-// inputs are those that are asked for. Heat needs the first three.
-var inputs = []input{
-	{"e-stop", "Where is the emergency stop's second contact read (closed while it is released)?", true},
-	{"cut-out", "Where is the cut-out's second contact read (closed while it is well)?", true},
-	{"enable", "Where is the enable button read, by which a person at the bench switches heat on?", true},
-	{"fan", "Where is a contact of the extraction's fan read?", false},
-	{"pedal", "Where is a pedal read, or a big button, that silences sounds?", false},
+// needed are the contacts without which nothing is heated.
+var needed = []contact{{contactKey("e-stop"), "e-stop", ""}, {contactKey("cut-out"), "cut-out", ""}, {contactKey("enable"), "enable", ""}}
+
+func contactKey(name string) string { return "contact-" + strings.ReplaceAll(name, " ", "-") }
+
+// contactList are the contacts that the bench has.
+func (a Answers) contactList() []contact {
+	all := slices.Clone(needed)
+	if a["contacts-have"] == none {
+		return all
+	}
+	for _, name := range strings.Split(a["contacts-have"], ",") {
+		if role, pot, _ := strings.Cut(strings.TrimSpace(name), " "); role != "" {
+			all = append(all, contact{contactKey(role + " " + pot), role, pot})
+		}
+	}
+	return all
 }
 
-const none = "none"
+const (
+	none = "none"
+	// push has contacts pressed.
+	push = "press"
+)
 
 // contacts asks where each contact is read.
 func (s *script) contacts() bool {
-	var keys, names []string
-	for _, c := range inputs {
-		keys, names = append(keys, contactKey(c.role)), append(names, c.role)
+	have := Question{Key: "contacts-have", Step: TheContacts, Ask: "Which contacts are wired besides emergency stop, cut-out and enable button?", Usual: none,
+		Help: "With commas between, of: fan, pedal, shot-button, and for a pot stir-button left, draw-button left. Such as: fan, pedal.", Check: s.further}
+	if s.ask(have) == "" {
+		return false
 	}
-	s.on(TheContacts, "contacts", "Which device reads the contacts: emergency stop, cut-out, buttons?", keys, names, "contact-")
+	list := s.a.contactList()
+	var keys, names []string
+	for _, c := range list {
+		keys, names = append(keys, c.key), append(names, c.name())
+	}
+	s.on(TheContacts, "contacts", "Which device reads the contacts: emergency stop, cut-out, buttons?", keys, names, keys...)
 	if !s.known() {
 		return false
 	}
-	for _, c := range inputs {
-		q := Question{Key: contactKey(c.role), Step: TheContacts, Ask: c.ask, Open: true, Numeric: true, Do: ShowContact,
-			Help:  "From the manual: function (2 for a discrete input, 1 for a coil) and address from 0, such as: 2 0. The address alone will do after the first. It is read and shown before it counts.",
-			Check: func(typed string) (string, error) { return s.bit(c, typed) }}
-		if !c.needed {
-			q.Among, q.Usual = []Choice{{none, "the bench has none, or it is added to the file later"}}, none
-		} else {
-			q.Help += " Heat needs it."
-		}
-		if s.ask(q) == "" {
+	for _, c := range list {
+		if s.ask(Question{Key: c.key, Step: TheContacts, Ask: fmt.Sprintf("Where is the contact %s read?", c.name()), Open: true, Numeric: true, Usual: push, Do: ShowContact,
+			Among: []Choice{{push, "press the contacts, one after another: that shows it"}},
+			Help: "Or type it from the manual: function (2 for a discrete input, 1 for a coil) and address from 0, such as: 2 0. Of a register also the bit's mask: 4 10 0x0001. " +
+				"The address alone will do where one before it is known. It is read and shown before it counts.",
+			Check: func(typed string) (string, error) { return s.bit(c, typed) }}) == "" {
 			return false
 		}
 	}
 	return s.known()
 }
 
-func contactKey(role string) string { return "contact-" + role }
+// further are contacts by role and pot, with commas between.
+func (s *script) further(typed string) (string, error) {
+	if strings.EqualFold(typed, none) {
+		return none, nil
+	}
+	var all []string
+	for _, name := range strings.Split(typed, ",") {
+		role, pot, _ := strings.Cut(strings.Join(strings.Fields(name), " "), " ")
+		c := contact{contactKey(role + " " + pot), role, pot}
+		if slices.ContainsFunc(needed, func(o contact) bool { return o.role == role }) || slices.Contains(all, c.name()) {
+			return "", fmt.Errorf("%q: is there already; name what the bench has besides", name)
+		}
+		if pot != "" && !slices.Contains(s.a.pots(), pot) {
+			return "", fmt.Errorf("%q: no pot is called %q; the pots are %s", typed, pot, s.a["pots"])
+		}
+		if err := fits(channel{role: role, pot: pot, layout: "function: 2, address: 65535, type: bit"}, role); err != nil {
+			return "", err
+		}
+		all = append(all, c.name())
+	}
+	return strings.Join(all, ", "), nil
+}
 
 // bit is where a contact is read, of what was typed.
-func (s *script) bit(c input, typed string) (string, error) {
+func (s *script) bit(c contact, typed string) (string, error) {
 	words := strings.Fields(typed)
 	layout := typed
-	here := func(role string) bool { return s.a.deviceOf(contactKey(role)) == s.a.deviceOf(contactKey(c.role)) }
+	here := func(o contact) bool { return o.key != c.key && s.a.deviceOf(o.key) == s.a.deviceOf(c.key) }
 	switch {
+	case typed == push:
+		return push, nil
 	case strings.HasPrefix(typed, "function:"):
 	case len(words) == 1:
 		near := "function: 2, address: 0, type: bit"
-		for _, o := range inputs {
-			if at := s.a[contactKey(o.role)]; o.role != c.role && here(o.role) && strings.HasPrefix(at, "function:") {
+		for _, o := range s.a.contactList() {
+			if at := s.a[o.key]; here(o) && strings.HasPrefix(at, "function:") {
 				near = at
 			}
 		}
 		layout = withAddress(near, words[0])
-	case len(words) == 2:
+	case len(words) == 2 || len(words) == 3:
 		layout = fmt.Sprintf("function: %s, address: %s, type: bit", words[0], words[1])
+		if len(words) == 3 {
+			layout += ", mask: " + words[2]
+		}
 	default:
 		return "", fmt.Errorf("%q: write function and address, such as: 2 0", typed)
 	}
-	for _, o := range inputs {
-		if o.role != c.role && here(o.role) && s.a[contactKey(o.role)] == layout {
-			return "", fmt.Errorf("%q: that is where %s is read; each contact has its own address", typed, o.role)
+	for _, o := range s.a.contactList() {
+		if here(o) && s.a[o.key] == layout {
+			return "", fmt.Errorf("%q: that is where %s is read; each contact has its own address", typed, o.name())
 		}
 	}
-	return layout, fits(channel{role: c.role, layout: layout}, typed)
+	return layout, fits(channel{role: c.role, pot: c.pot, layout: layout}, typed)
 }
 
 // How a heater is told.

@@ -103,10 +103,33 @@ func (b *box) Write(p []byte) (int, error) {
 	if bytes.Contains(p, []byte("Are these the right readings?")) {
 		b.layDown()
 	}
+	b.presses(string(p))
 	if b.works {
 		b.work(string(p))
 	}
 	return b.out.Write(p)
+}
+
+// presses has contacts pressed three times.
+func (b *box) presses(words string) {
+	fault := func(f simbench.Fault) (away, back func()) {
+		return func() { assert.NoError(b.t, b.Inject(f, simbench.Place{})) }, func() { assert.NoError(b.t, b.Clear(f, simbench.Place{})) }
+	}
+	for said, do := range map[string]simbench.Fault{
+		": Press the emergency stop, release it": simbench.EStopOpened, ": Open the cut-out (its": simbench.CutOutOpened, ": Switch the fan off until": simbench.FanStopped, ": Press the enable button, let": "",
+	} {
+		if !strings.Contains(words, said) {
+			continue
+		}
+		away, back := fault(do)
+		if do == "" {
+			away, back = func() { b.HoldEnable(2 * time.Second) }, func() {}
+		}
+		for n := range time.Duration(3) {
+			time.AfterFunc((3+4*n)*time.Second, away)
+			time.AfterFunc((5+4*n)*time.Second, back)
+		}
+	}
 }
 
 func (b *box) layDown() {
@@ -145,7 +168,7 @@ func whole() []string {
 		"a limiter on each plate", "16 A breaker in the box", "braid to every plate", "mushroom at the edge",
 		"1", "look", "", "thermocouples", "power", "contacts", "no",
 		"thermocouples", "hold\n0\nyes",
-		"contacts", "2 0\nyes", "1\nyes", "4\nyes", "2\nyes", "none",
+		"fan", "contacts", "press\n0\nyes",
 		"power", "number", "16", "10000", "smooth", "0", "1", "power", "5", "0",
 		"begin", "yes",
 	}

@@ -36,19 +36,39 @@ type pressing struct {
 // another, until its end or that of the context, which is no error, and prints what came of
 // it.
 func RunContacts(ctx context.Context, o Options) error {
-	p := &pressing{
-		Options: o, Session: press.NewSession(o.Contacts), screen: console.NewScreen(o.Out, false), last: map[guess.Register]uint16{},
-	}
-	over := func() bool { step, _, _, _ := p.Step(); return step == press.Over }
-	err := o.rounds(ctx, fast, over, func(at time.Duration, read map[guess.Register]uint16) error {
-		maps.Copy(p.last, read)
-		p.Take(at, read)
-		return p.show()
-	})
+	p, err := leadContacts(ctx, o)
 	if err != nil {
 		return err
 	}
 	return p.end()
+}
+
+// FindContacts leads a session likewise, and returns what came of it; nothing is printed of
+// that but how each contact was told.
+func FindContacts(ctx context.Context, o Options) (press.Result, error) {
+	p, err := leadContacts(ctx, o)
+	if err != nil {
+		return press.Result{}, err
+	}
+	p.clear()
+	r, out := p.Result(), lines.To(p.Out)
+	for _, c := range r.Contacts {
+		tellContact(out, c)
+	}
+	p.note(out, r.Numbering(p.From), contactNotes(r))
+	return r, out.Err()
+}
+
+func leadContacts(ctx context.Context, o Options) (*pressing, error) {
+	p := &pressing{
+		Options: o, Session: press.NewSession(o.Contacts), screen: console.NewScreen(o.Out, false), last: map[guess.Register]uint16{},
+	}
+	over := func() bool { step, _, _, _ := p.Step(); return step == press.Over }
+	return p, o.rounds(ctx, fast, over, func(at time.Duration, read map[guess.Register]uint16) error {
+		maps.Copy(p.last, read)
+		p.Take(at, read)
+		return p.show()
+	})
 }
 
 // acts are what a hand does to a contact, and back.
@@ -178,9 +198,7 @@ func (p *pressing) words() (found []console.Line) {
 
 // end prints what came of it.
 func (p *pressing) end() error {
-	if p.Screen {
-		fmt.Fprint(p.Out, "\x1b[2J\x1b[H")
-	}
+	p.clear()
 	r := p.Result()
 	if p.AsJSON {
 		return json.NewEncoder(p.Out).Encode(map[string]any{
