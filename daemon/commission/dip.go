@@ -230,7 +230,7 @@ func (d *dipping) cool(ctx context.Context) error {
 		if err := d.look(ctx); err != nil {
 			return err
 		}
-		warm := d.w.cold(d.record.warmed)
+		warm := d.w.cold(d.warmed)
 		if d.wrong == nil && warm == nil {
 			continue
 		}

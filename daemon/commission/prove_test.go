@@ -200,3 +200,20 @@ func TestReadingMustNotFeedTheTimeout(t *testing.T) {
 		})
 	}
 }
+
+// TestRelaysInOneSitting: what the trials of a relay have warmed is no reason to send
+// somebody away, though its plate is then further from the others than cold probes may be.
+func TestRelaysInOneSitting(t *testing.T) {
+	if testing.Short() {
+		t.Skip("minutes of computing under the race detector; the whole session is raced")
+	}
+	fromNothing(t, relays, func(t *testing.T, r *rig) {
+		furthest := 0.0
+		r.saying["It is on again, with its outputs off"] = func() {
+			truth := r.Truth()
+			furthest = truth.Pots[0].PlateC - truth.Pots[1].PlateC
+		}
+		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
+		require.Greater(t, furthest, spreadC)
+	})
+}

@@ -287,7 +287,7 @@ func checkProbe(role, pot string, t reading.Temperature, believed bool) error {
 }
 
 // cold says why the bench is not cold: a probe that is warm, or one that differs
-// from the others. Pots that a nudge has just warmed may differ.
+// from the others. Pots that something tried has just warmed may differ.
 func (w *watch) cold(warmed func(pot string) bool) error {
 	low, high := math.Inf(1), math.Inf(-1)
 	for i, p := range w.pots {
@@ -390,7 +390,7 @@ func (s *session) enabled(ctx context.Context) (*watch, error) {
 	if err != nil {
 		return nil, err
 	}
-	err = w.cold(s.record.warmed)
+	err = w.cold(s.warmed)
 	if err == nil {
 		err = s.rest(ctx, w, steadyFor)
 	}
@@ -398,12 +398,27 @@ func (s *session) enabled(ctx context.Context) (*watch, error) {
 		err = s.press(ctx, w)
 	}
 	if err == nil {
-		err = w.cold(s.record.warmed)
+		err = w.cold(s.warmed)
 	}
 	if err != nil {
 		return nil, foremost(err, w.close())
 	}
 	return w, nil
+}
+
+// warmed reports whether a pot's plate may still be warm from what was tried lately.
+func (s *session) warmed(pot string) bool {
+	return s.record.warmed(pot) || slices.ContainsFunc(s.record.Proofs, func(p Proof) bool {
+		return time.Since(p.At) < coldAgain && s.switches(p.Device, pot)
+	})
+}
+
+// switches reports whether a device can give a pot's heater all of its power or none:
+// then its trials warm the plate.
+func (s *session) switches(device, pot string) bool {
+	return slices.ContainsFunc(s.Wiring.Channels, func(c registers.Channel) bool {
+		return c.Role == registers.Heater && c.Pot == pot && c.Device == device && c.Type == registers.Bit
+	})
 }
 
 // warmed reports whether a nudge on record moved a pot's plate so lately that it may
