@@ -177,3 +177,13 @@ func TestRows(t *testing.T) {
 	assert.Equal(t, "room? 21.5 °C as int16 × 0.1 °C", rows[2].Fits[0].String())
 	assert.Len(t, rows[2].Numbers, 2, "there is no register after the last")
 }
+
+// TestAnOpenInputOfAllOnes is named though the type is taken for a signed one, in which it
+// is just below zero: an ordinary temperature to whoever reads on.
+func TestAnOpenInputOfAllOnes(t *testing.T) {
+	r := holding(guess.Indoors, []string{"melt left"}, func(_, probe int) map[guess.Register]uint16 {
+		return tenths{0: map[bool]float64{true: 28, false: 20}[probe == 0]}.read(map[uint16]uint16{1: 0xFFFF})
+	})
+	require.True(t, r.Probes[0].Told)
+	assert.Contains(t, strings.Join(r.Notes, "\n"), "address 1 reads -1 (write it under sentinels)")
+}

@@ -104,9 +104,9 @@ func missing(t registers.Type, raw float64) bool {
 	case registers.Uint16:
 		return raw == 0x7FFF || raw == 0x8000 || raw == 0xFFFF
 	case registers.Int16:
-		return raw == 0x7FFF || raw == -0x8000
+		return raw == 0x7FFF || raw == -0x8000 || raw == -1 // 0xFFFF of an unsigned one
 	case registers.Int32:
-		return raw == 0x7FFFFFFF || raw == -0x80000000
+		return raw == 0x7FFFFFFF || raw == -0x80000000 || raw == -1
 	}
 	return false
 }
