@@ -119,25 +119,38 @@ func TestTiming(t *testing.T) {
 	}
 }
 
-func TestSilenceBeforeEveryRequest(t *testing.T) {
-	var replied []time.Time
-	var asked []time.Time
-	reply := func(r Request) []part {
-		asked = append(asked, time.Now())
-		replied = append(replied, time.Now().Add(10*time.Millisecond))
-		return []part{after(10*time.Millisecond, good(r))}
-	}
-	bench(t, 1, reply, func(t *testing.T, c *Client, _ *pipe.End) {
-		d := &Device{Name: "probes", Unit: 1, Timeout: quick}
-		for range 20 {
-			_, err := c.Exchange(d, Request{Function: ReadInput, Quantity: 4})
-			require.NoError(t, err)
+// TestSilenceAtEverySpeed: what the client keeps is 3.5 characters up to 19200 and 1.750 ms
+// above (the table computed from V1.02, 2.5.1.1), after a reply and after a refusal.
+func TestSilenceAtEverySpeed(t *testing.T) {
+	for _, row := range table(t, "timing.csv") {
+		speed, err := strconv.Atoi(row["baud"])
+		require.NoError(t, err)
+		want, err := strconv.ParseFloat(row["t3_5_ms"], 64)
+		require.NoError(t, err)
+		var asked, replied []time.Time
+		reply := func(r Request) []part {
+			asked = append(asked, time.Now())
+			replied = append(replied, time.Now().Add(10*time.Millisecond))
+			if len(asked)%2 == 0 {
+				return []part{after(10*time.Millisecond, r.AppendException(nil, Exception{IllegalDataAddress}))}
+			}
+			return []part{after(10*time.Millisecond, good(r))}
 		}
+		synctest.Test(t, func(t *testing.T) {
+			near, far := pipe.New()
+			c := NewClient(near, speed, clock.New(1))
+			go answers(far, reply)
+			d := &Device{Name: "probes", Unit: 1, Timeout: time.Second}
+			for range 6 {
+				_, _ = c.Exchange(d, Request{Function: ReadInput, Quantity: 4})
+			}
+			<-c.Close()
+		})
+		require.Len(t, asked, 6)
 		for i := 1; i < len(asked); i++ {
-			assert.Equal(t, TimingOf(baud, CharacterBits).Silence, asked[i].Sub(replied[i-1]))
+			assert.InDelta(t, want, asked[i].Sub(replied[i-1]).Seconds()*1e3, 1e-4, "%d baud, after exchange %d", speed, i)
 		}
-		assert.Equal(t, uint64(20), d.Counts.Of(OK))
-	})
+	}
 }
 
 func TestGapsInsideAReplyDoNotMatter(t *testing.T) {

@@ -95,6 +95,72 @@ func TestSpecifiedExchanges(t *testing.T) {
 		})
 	}
 	assert.Equal(t, []uint16{555, 0, 100}, Registers(bytesOf(t, "02 2B 00 00 00 64")), "V1.1b3, 6.3")
+	// 6.1: of 19 coils the status of 20 to 38, the last byte with 36 to 38 in its lowest bits.
+	assert.Equal(t, []bool{
+		true, false, true, true, false, false, true, true, true, true, false, true, false, true, true, false, true, false, true,
+	}, Bits(bytesOf(t, "CD 6B 05"), 19))
+	assert.Equal(t, bytesOf(t, "CD 6B 05"), AppendBits(nil, Bits(bytesOf(t, "CD 6B 05"), 19)...), "bits that are not used are 0")
+}
+
+// TestPublishedFrames: examples that many publish, and the request of V1.1b3, section 7.
+func TestPublishedFrames(t *testing.T) {
+	assert.Equal(t, frameNamed(t, "REQ-1-3"), Request{1, ReadHolding, 0, 10, nil}.Append(nil))
+	assert.Equal(t, frameNamed(t, "EXC-req"), Request{10, ReadCoils, 0x04A1, 1, nil}.Append(nil))
+	data, err := Request{1, ReadInput, 0, 1, nil}.ParseReply(frameNamed(t, "RSP-FFFF"))
+	require.NoError(t, err)
+	assert.Equal(t, []uint16{0xFFFF}, Registers(data))
+}
+
+// TestEveryFrameIsOfItsKind: no request of the table is taken for a reply, and the other way
+// round only what echoes its request.
+func TestEveryFrameIsOfItsKind(t *testing.T) {
+	rows := table(t, "frames.csv")
+	for _, row := range rows {
+		frame := bytesOf(t, row["rtu_frame_hex"])
+		assert.Equal(t, bytesOf(t, row["pdu_hex"]), frame[1:len(frame)-2], "%s: unit before, check behind", row["id"])
+		if row["kind"] != "request" {
+			continue
+		}
+		r, err := ParseRequest(frame)
+		if errors.Is(err, Exception{IllegalFunction}) {
+			continue // the example of the check, of a function that is not spoken here
+		}
+		require.NoError(t, err, row["id"])
+		for _, other := range rows {
+			_, err := r.ParseReply(bytesOf(t, other["rtu_frame_hex"]))
+			answers := other["id"] == strings.TrimSuffix(row["id"], "-req")+"-rsp" || r.single() && other["id"] == row["id"]
+			if _, refused := errors.AsType[Exception](err); !refused {
+				assert.Equal(t, answers, err == nil, "%s after %s", other["id"], row["id"])
+			}
+		}
+	}
+}
+
+// TestNamesOfRefusals: the codes of V1.1b3, section 7 (those beyond 06 from memory).
+func TestNamesOfRefusals(t *testing.T) {
+	for code, name := range map[uint8]string{
+		1: "illegal function", 2: "illegal data address", 3: "illegal data value", 4: "server device failure", 5: "acknowledge", 6: "server device busy",
+		8: "memory parity error", 0x0A: "gateway path unavailable", 0x0B: "gateway target device failed to respond",
+	} {
+		assert.ErrorContains(t, Exception{code}, "refused: "+name)
+	}
+}
+
+// TestBurstsAreFound: a check of 16 bits whose polynomial has a constant term, as
+// x^16 + x^15 + x^2 + 1 has, finds every burst of errors that is no longer (theory of cyclic
+// codes; from memory).
+func TestBurstsAreFound(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		frame := anyRequest(t).Append(nil)
+		burst := rapid.Uint16Range(1, 0xFFFF).Draw(t, "burst")
+		first := rapid.IntRange(0, 8*len(frame)-16).Draw(t, "first")
+		for bit := range 16 { // as they go on the wire: the lowest bit of a byte first
+			if burst>>bit&1 != 0 {
+				frame[(first+bit)/8] ^= 1 << ((first + bit) % 8)
+			}
+		}
+		require.False(t, Intact(frame))
+	})
 }
 
 // Refusals of the application protocol specification V1.1b3, section 7.
