@@ -9,7 +9,6 @@ import (
 
 	"meltwarden/devices/guess"
 	"meltwarden/devices/press"
-	"meltwarden/devices/registers"
 )
 
 const round = 250 * time.Millisecond
@@ -156,16 +155,4 @@ func TestBouncing(t *testing.T) {
 	}, "enable")
 	require.True(t, r.Contacts[0].Told, r.Contacts[0].Why)
 	assert.Equal(t, []string{"It bounced once: clean or replace the contact if it goes on."}, r.Contacts[0].Notes)
-}
-
-// TestInterlocksAreThoseThatABenchFileNeverTurnsRound, with the enable button.
-func TestInterlocksAreThoseThatABenchFileNeverTurnsRound(t *testing.T) {
-	for _, role := range registers.Roles() {
-		if role.Interlock() {
-			c := registers.Channel{Role: role, Device: "x", Function: 2, Type: registers.Bit, Scale: 1}
-			require.NoError(t, c.Validate())
-			c.Invert = true
-			assert.Error(t, c.Validate(), role)
-		}
-	}
 }

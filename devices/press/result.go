@@ -50,7 +50,7 @@ func (c Contact) Channel(device string) registers.Channel {
 	role, pot := c.role()
 	return registers.Channel{
 		Role: role, Pot: pot, Device: device, Function: c.Bit.Function, Address: c.Bit.Address, Mask: c.Bit.Mask, Type: registers.Bit, Scale: 1,
-		Invert: c.Rest != role.Interlock(),
+		Invert: c.Rest != role.ClosedAtRest(),
 	}
 }
 
@@ -154,7 +154,7 @@ func (c *Contact) fitting(moves []Move) []Move {
 		return moves
 	}
 	role, _ := c.role()
-	if plain := slices.DeleteFunc(slices.Clone(fit), func(m Move) bool { return m.Rest != role.Interlock() }); len(plain) > 0 {
+	if plain := slices.DeleteFunc(slices.Clone(fit), func(m Move) bool { return m.Rest != role.ClosedAtRest() }); len(plain) > 0 {
 		return plain // of a changeover contact the side that needs no inversion
 	}
 	return fit
@@ -168,7 +168,7 @@ func (c *Contact) misfit(m Move) string {
 	if turned.Channel("device").Validate() == nil {
 		return ""
 	}
-	if role.Interlock() {
+	if role.ClosedAtRest() {
 		return "it reads 0 while all is well, and 1 when pressed: a broken wire would read as well. Wire its normally closed contact; an input that the device turns round can not be used for it"
 	}
 	return "it reads 1 at rest, and 0 when pressed: a broken wire would read as pressed. Wire its normally open contact; an input that the device turns round can not be used for it"

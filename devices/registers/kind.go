@@ -39,9 +39,9 @@ func (r Role) kind() kind {
 // Read reports whether such a channel is read, rather than written.
 func (r Role) Read() bool { return r.kind() == temperature || r.kind() == contact }
 
-// Interlock reports whether the contact is closed while all is well, and stops heat when it
-// opens. Any other is open until somebody presses it.
-func (r Role) Interlock() bool { return r == EStop || r == CutOut || r == Fan }
+// ClosedAtRest reports whether the contact is closed while all is well and nobody touches
+// it. Any other is open until somebody presses it.
+func (r Role) ClosedAtRest() bool { return r == EStop || r == CutOut || r == Fan }
 
 // ofPot reports whether there is one such channel for each pot.
 func (r Role) ofPot() bool {

@@ -219,7 +219,7 @@ func (k *checker) inverted() {
 		k.wrong("invert", k.Invert, "a coil that is still 0 would mean heat", "leave it out, and wire the coil so that 0 is off")
 	case k.Role == Enable:
 		k.wrong("invert", k.Invert, "a broken wire would read as pressed", "leave it out, and wire the button normally open")
-	case k.Role.Interlock():
+	case k.Role == EStop || k.Role == CutOut || k.Role == Fan:
 		k.wrong("invert", k.Invert, "a broken wire would read as healthy", "leave it out, and wire the contact normally closed")
 	}
 }
