@@ -166,7 +166,8 @@ func TestNumbersOfWrongTypes(t *testing.T) {
 			if len(points) < 2 {
 				continue
 			}
-			want := MixUp{Probe: probe, Input: input}.String()
+			mixed := thermocouple.MixUp{Probe: probe, Input: input}
+			want := mixed.String()
 			fits := FindType(points, "")
 			if fits == nil {
 				hidden++
@@ -188,7 +189,7 @@ func TestNumbersOfWrongTypes(t *testing.T) {
 			}
 			fits = FindType(points, input.String())
 			require.NotEmpty(t, fits, want)
-			assert.LessOrEqual(t, MixUp{Probe: probe, Input: input}.off(points), 1e-6, want)
+			assert.LessOrEqual(t, MixUp{MixUp: mixed}.off(points), 1e-6, want)
 		}
 	}
 	t.Logf("of %d mix-ups that can be seen in ice and boiling water all are named, %d of them first; %d show less than a sound probe may be off", named, first, hidden)

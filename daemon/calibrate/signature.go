@@ -15,47 +15,11 @@ const (
 	coldTerminalsC, warmTerminalsC, terminalStepC = 15.0, 45.0, 2.5
 )
 
-// MixUp is a thermocouple of one type on an input that is set to another, or one whose two
-// wires are swapped.
+// MixUp is one that points speak for.
 type MixUp struct {
-	Probe, Input thermocouple.Type
-	Swapped      bool
+	thermocouple.MixUp
 	// OffC is how far the points are from what it would show, at the worst.
 	OffC float64
-}
-
-// String says what is mixed up.
-func (m MixUp) String() string {
-	if m.Swapped {
-		return fmt.Sprintf("a type %v probe whose two wires are swapped", m.Probe)
-	}
-	return fmt.Sprintf("a type %v probe on an input set to type %v", m.Probe, m.Input)
-}
-
-// shows is what the input shows at celsius, not a number where a type has no such
-// temperature.
-func (m MixUp) shows(celsius, terminalsC float64) float64 {
-	shown, err := thermocouple.Misread(m.Probe, m.Input, celsius, terminalsC)
-	if m.Swapped {
-		shown, err = swapped(m.Probe, celsius, terminalsC)
-	}
-	if err != nil {
-		return math.NaN()
-	}
-	return shown
-}
-
-// swapped is what a thermocouple shows whose voltage comes the other way round.
-func swapped(t thermocouple.Type, celsius, terminalsC float64) (float64, error) {
-	hot, err := thermocouple.EMF(t, celsius)
-	if err != nil {
-		return 0, err
-	}
-	cold, err := thermocouple.EMF(t, terminalsC)
-	if err != nil {
-		return 0, err
-	}
-	return thermocouple.Temperature(t, 2*cold-hot)
 }
 
 // suspect reports whether a point is further from the truth than a sound probe of the right
@@ -91,7 +55,7 @@ func FindType(points []Point, input string) (fits []MixUp) {
 			if input != "" && input != set.String() {
 				continue
 			}
-			m := MixUp{Probe: probe, Input: set, Swapped: probe == set}
+			m := MixUp{MixUp: thermocouple.MixUp{Probe: probe, Input: set, Swapped: probe == set}}
 			if m.OffC = m.off(points); m.OffC <= classC+inputC && m.OffC < asItIs/2 {
 				fits = append(fits, m)
 			}
@@ -112,7 +76,7 @@ func (m MixUp) off(points []Point) float64 {
 			if p.TerminalsC != nil {
 				at = *p.TerminalsC
 			}
-			off := math.Max(0, math.Abs(p.ShownC-m.shows(p.TrueC, at))-p.within())
+			off := math.Max(0, math.Abs(p.ShownC-m.Shows(p.TrueC, at))-p.within())
 			if worst = math.Max(worst, off); math.IsNaN(off) {
 				worst = math.Inf(1)
 			}

@@ -13,26 +13,9 @@ import (
 	"meltwarden/devices/thermocouple"
 )
 
-// mixUp is a thermocouple of one type on an input set to another.
-type mixUp struct{ probe, input thermocouple.Type }
-
 // mixUps are those that a bench is likely to have: most probes are type K, some are
 // type J (from memory).
-var mixUps = []mixUp{{thermocouple.K, thermocouple.J}, {thermocouple.J, thermocouple.K}}
-
-func (m mixUp) String() string {
-	return fmt.Sprintf("a type %v probe on an input set to type %v", m.probe, m.input)
-}
-
-// shows is what the input shows of the probe at celsius, not a number where a type has
-// no such temperature.
-func (m mixUp) shows(celsius, terminalsC float64) float64 {
-	shown, err := thermocouple.Misread(m.probe, m.input, celsius, terminalsC)
-	if err != nil {
-		return math.NaN()
-	}
-	return shown
-}
+var mixUps = []thermocouple.MixUp{{Probe: thermocouple.K, Input: thermocouple.J}, {Probe: thermocouple.J, Input: thermocouple.K}}
 
 // reference is what the water that a probe is in has, in degrees Celsius, and how far the
 // probe may be from that.
@@ -105,7 +88,7 @@ func cup(words string, terminalsC float64) (float64, error) {
 		return 0, fmt.Errorf("%.0f °C is no hot tap water, which has %.0f to %.0f °C: type it again, with its unit", c, cupLowC, cupHighC)
 	}
 	for _, m := range mixUps {
-		if math.Abs(m.shows(c, terminalsC)-c) <= thermometerC+classC {
+		if math.Abs(m.Shows(c, terminalsC)-c) <= thermometerC+classC {
 			return 0, fmt.Errorf("in water of %.0f °C a wrong type would not show: take hotter water, wait for half a minute and type again", c)
 		}
 	}
@@ -118,7 +101,7 @@ func cup(words string, terminalsC float64) (float64, error) {
 func suits(water reference, shownC, terminalsC float64) (result Result, fits string) {
 	nearest := math.Abs(shownC - water.celsius)
 	for _, m := range mixUps {
-		if o := math.Abs(shownC - m.shows(water.celsius, terminalsC)); o < nearest {
+		if o := math.Abs(shownC - m.Shows(water.celsius, terminalsC)); o < nearest {
 			nearest, fits = o, m.String()
 		}
 	}

@@ -106,8 +106,8 @@ func TestMixUpsAreTheTables(t *testing.T) {
 	mV := table(t)
 	kOnJ := between(mV, "J", 50, 75, mV["K75"]-mV["K25"]+mV["J25"])
 	jOnK := between(mV, "K", 75, 100, mV["J75"]-mV["J25"]+mV["K25"])
-	require.InDelta(t, kOnJ, mixUps[0].shows(75, 25), 0.2)
-	require.InDelta(t, jOnK, mixUps[1].shows(75, 25), 0.2)
+	require.InDelta(t, kOnJ, mixUps[0].Shows(75, 25), 0.2)
+	require.InDelta(t, jOnK, mixUps[1].Shows(75, 25), 0.2)
 	t.Logf("at 75 °C, terminals at 25 °C: K on J shows %.1f, J on K %.1f", kOnJ, jOnK)
 	for shown, want := range map[float64]string{
 		kOnJ: "a type K probe on an input set to type J", jOnK: "a type J probe on an input set to type K",
@@ -139,7 +139,7 @@ func TestWhatAccuracyIsEnough(t *testing.T) {
 				result, _ := suits(saidBy(trueC), trueC+off, terminalsC)
 				require.Equal(t, Right, result, "%.1f with terminals at %.0f, off by %.1f", trueC, terminalsC, off)
 				for _, m := range mixUps {
-					result, _ := suits(saidBy(trueC), m.shows(trueC, terminalsC)+off, terminalsC)
+					result, _ := suits(saidBy(trueC), m.Shows(trueC, terminalsC)+off, terminalsC)
 					require.Equal(t, Differs, result, "%v: %.1f with terminals at %.0f, off by %.1f", m, trueC, terminalsC, off)
 				}
 			}

@@ -392,3 +392,19 @@ func TestMisreadIsTheTables(t *testing.T) {
 	_, err = Misread(J, K, 50, -300)
 	require.ErrorIs(t, err, ErrColdJunction)
 }
+
+// TestMixUps: a swapped probe falls by as much as it should rise, as far as its curve is
+// straight; where a type has no such temperature nothing is shown.
+func TestMixUps(t *testing.T) {
+	swapped := MixUp{Probe: K, Input: K, Swapped: true}
+	assert.InDelta(t, 25, swapped.Shows(25, 25), 1e-6)
+	// The table: 40 °C gives 1.612 mV and 10 °C 0.397, at terminals of 25 °C, 1.000 mV.
+	assert.InDelta(t, 10, swapped.Shows(40, 25), 0.4)
+	assert.Equal(t, "a type K probe whose two wires are swapped", swapped.String())
+	mixed := MixUp{Probe: K, Input: J}
+	want, err := Misread(K, J, 75, 25)
+	require.NoError(t, err)
+	assert.InDelta(t, want, mixed.Shows(75, 25), 1e-12)
+	assert.Equal(t, "a type K probe on an input set to type J", mixed.String())
+	assert.True(t, math.IsNaN(mixed.Shows(1500, 25)))
+}
