@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 
 	"meltwarden/daemon"
 	"meltwarden/daemon/console"
@@ -185,9 +184,5 @@ func sizeOf(out io.Writer) console.Size {
 	if !is {
 		return console.Small
 	}
-	w, h, err := term.GetSize(int(f.Fd()))
-	if err != nil {
-		return console.Small
-	}
-	return console.Size{Width: w, Height: h}
+	return console.SizeOf(f)
 }

@@ -10,12 +10,6 @@ import (
 	"meltwarden/daemon/view"
 )
 
-// Size is how many letters and lines a screen has room for.
-type Size struct{ Width, Height int }
-
-// Small is what every terminal has.
-var Small = Size{80, 24}
-
 // Line is a line of a screen, and what it asks of a person.
 type Line struct {
 	Text string

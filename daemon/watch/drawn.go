@@ -23,7 +23,7 @@ func Drawn(ctx context.Context, in, out *os.File, colours bool, every time.Durat
 	screen, look := console.NewScreen(out, colours), time.NewTicker(every)
 	defer look.Stop()
 	for {
-		if err := screen.Draw(t.size(), lines()); err != nil {
+		if err := screen.Draw(console.SizeOf(t.out), lines()); err != nil {
 			return err
 		}
 		select {

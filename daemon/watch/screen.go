@@ -75,7 +75,7 @@ func (w *watcher) run(t *terminal) error {
 	words, look := listen(w.ctx, w.Remote), time.NewTicker(lookEvery)
 	defer look.Stop()
 	for {
-		if err := w.draw(t.size()); err != nil {
+		if err := w.draw(console.SizeOf(t.out)); err != nil {
 			return err
 		}
 		select {

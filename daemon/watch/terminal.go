@@ -5,8 +5,6 @@ import (
 	"os"
 
 	"golang.org/x/term"
-
-	"meltwarden/daemon/console"
 )
 
 // terminal is one that is drawn on and typed at, until it is restored.
@@ -49,13 +47,4 @@ func (t *terminal) restore() {
 	if t.before != nil {
 		_ = term.Restore(int(t.in.Fd()), t.before)
 	}
-}
-
-// size is asked for before every drawing, so that no signal is needed to follow it.
-func (t *terminal) size() console.Size {
-	w, h, err := term.GetSize(int(t.out.Fd()))
-	if err != nil || w < 1 || h < 1 {
-		return console.Small
-	}
-	return console.Size{Width: w, Height: h}
 }
