@@ -1,7 +1,6 @@
 package calibrate
 
 import (
-	"bufio"
 	"context"
 	"encoding/json"
 	"errors"
@@ -190,7 +189,7 @@ func (s *session) all(ctx context.Context) error {
 	}
 	ctx, done := context.WithCancel(ctx)
 	defer done()
-	s.typed = typed(ctx, s.In)
+	s.typed = lines.Typed(ctx, s.In, 0)
 	for {
 		s.say(asking)
 		words, err := s.line(ctx)
@@ -563,22 +562,6 @@ func plain(line string) string {
 		return words
 	}
 	return strings.ToLower(words)
-}
-
-// typed hands on what is typed, line by line.
-func typed(ctx context.Context, in io.Reader) <-chan string {
-	lines := make(chan string)
-	go func() {
-		defer close(lines)
-		for scanner := bufio.NewScanner(in); scanner.Scan(); {
-			select {
-			case lines <- scanner.Text():
-			case <-ctx.Done():
-				return
-			}
-		}
-	}()
-	return lines
 }
 
 // line waits for what is typed; "" is the end of the input. Everything is told zero meanwhile.

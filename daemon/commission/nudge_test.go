@@ -2,7 +2,6 @@ package commission
 
 import (
 	"fmt"
-	"io"
 	"strings"
 	"testing"
 	"time"
@@ -12,8 +11,6 @@ import (
 
 	"meltwarden/devices/simbench"
 )
-
-func lines(text string) io.Reader { return strings.NewReader(text) }
 
 // swapPlates crosses two plate probes in the bench file.
 func swapPlates(text string) string {

@@ -3,6 +3,7 @@ package commission
 import (
 	"context"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -121,7 +122,7 @@ func TestOutputsThatCanNotBeReadBackAreRefused(t *testing.T) {
 	onBench(t, nil, func(t *testing.T, r *rig) {
 		err := Run(t.Context(), Options{
 			Bench: r.file, Wiring: wiring(r.file), Clock: r.clk, History: r.store, Out: r, Version: "test",
-			In: lines(answers), Open: func(l devices.LineConfig) (modbus.Port, error) {
+			In: strings.NewReader(answers), Open: func(l devices.LineConfig) (modbus.Port, error) {
 				port, err := r.open(l)
 				return &deaf{Port: port}, err
 			},

@@ -1,7 +1,6 @@
 package commission
 
 import (
-	"bufio"
 	"context"
 	"encoding/json"
 	"errors"
@@ -13,6 +12,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 )
@@ -57,7 +57,7 @@ type session struct {
 func Run(ctx context.Context, o Options) error {
 	ctx, done := context.WithCancel(ctx)
 	defer done()
-	s := &session{Options: o, lines: typed(ctx, o.In)}
+	s := &session{Options: o, lines: lines.Typed(ctx, o.In, mostAhead)}
 	s.say(opening, o.Bench.Name, takes(o.Bench).Minutes(), dipTakes.Minutes())
 	for _, w := range warnings(o.Bench) {
 		s.say("WARNING: %s.\n\n", w)
@@ -134,23 +134,6 @@ func (s *session) nudgeAll(ctx context.Context) error {
 
 // mostAhead is how many lines can be typed before they are asked for (E).
 const mostAhead = 100
-
-// typed hands on what is typed, line by line.
-func typed(ctx context.Context, in io.Reader) <-chan string {
-	lines := make(chan string, mostAhead)
-	go func() {
-		defer close(lines)
-		scanner := bufio.NewScanner(in)
-		for scanner.Scan() {
-			select {
-			case lines <- scanner.Text():
-			case <-ctx.Done():
-				return
-			}
-		}
-	}()
-	return lines
-}
 
 // say prints; a terminal that is gone must not end a step before its zeros.
 func (s *session) say(format string, args ...any) { fmt.Fprintf(s.Out, format, args...) }

@@ -1,6 +1,7 @@
 package lines
 
 import (
+	"context"
 	"errors"
 	"strings"
 	"testing"
@@ -49,4 +50,18 @@ func TestTheFirstErrorIsKept(t *testing.T) {
 	w.Line("three")
 	assert.EqualError(t, w.Err(), "full")
 	assert.Equal(t, -1, to.left)
+}
+
+// TestTypedAhead: what is typed is handed on line by line, some before it is asked for, and
+// the end of it closes the channel; so does the context's.
+func TestTypedAhead(t *testing.T) {
+	all := Typed(t.Context(), strings.NewReader("ice\naccept"), 2)
+	assert.Equal(t, "ice", <-all)
+	assert.Equal(t, "accept", <-all)
+	_, open := <-all
+	assert.False(t, open)
+	ctx, end := context.WithCancel(t.Context())
+	end()
+	for range Typed(ctx, strings.NewReader(strings.Repeat("ice\n", 3)), 0) {
+	}
 }
