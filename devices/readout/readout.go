@@ -1,13 +1,14 @@
 // Package readout reads a part of an unknown device's registers, or bits, again and again,
 // politely: it only reads, no more than a bounded number, with a pause between requests, and
-// asks no second time for a register that was refused. What is refused is kept, with the
-// reason.
+// asks no second time for a register that was refused, nor for ever for one that is met with
+// silence. What is refused is kept, with the reason.
 package readout
 
 import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"meltwarden/devices/clock"
@@ -21,6 +22,10 @@ const Most = 66
 
 // pause is between two requests: a device has other things to do (estimate, no source).
 const pause = 20 * time.Millisecond
+
+// mostMute is how often a part is asked for that never answers while others do: some devices
+// are silent where the standard wants a refusal, and every silence makes a round longer.
+const mostMute = 3
 
 // Exchanger makes one request of a device; *modbus.Client is one.
 type Exchanger interface {
@@ -47,6 +52,7 @@ type Reader struct {
 	device  *modbus.Device
 	clk     *clock.Clock
 	spans   []registers.Span
+	mute    map[registers.Span]int // how often a span that has never answered did not
 	refused []Refusal
 }
 
@@ -65,14 +71,14 @@ func Spans(functions []uint8, from, count uint16) (spans []registers.Span, err e
 
 // New returns a reader of spans. The device's time-out is the caller's.
 func New(line Exchanger, device *modbus.Device, spans []registers.Span, clk *clock.Clock) *Reader {
-	return &Reader{line: line, device: device, spans: spans, clk: clk}
+	return &Reader{line: line, device: device, spans: spans, mute: map[registers.Span]int{}, clk: clk}
 }
 
 // Refused is what the device has refused so far.
 func (r *Reader) Refused() []Refusal { return r.refused }
 
-// Round reads every register or bit once that was not refused. The error, nil where anything was
-// read, is that of the last request.
+// Round reads every register or bit once that was not refused. The error, nil where anything
+// was read, is that of the last request.
 func (r *Reader) Round(ctx context.Context) (map[guess.Register]uint16, error) {
 	read := map[guess.Register]uint16{}
 	var last error
@@ -87,12 +93,16 @@ func (r *Reader) Round(ctx context.Context) (map[guess.Register]uint16, error) {
 				read[guess.Register{Function: s.Function, Address: s.Address + uint16(i)}] = v
 			}
 			answered = append(answered, s)
+			r.mute[s] = -1
 		case modbus.OutcomeOf(err) == modbus.Refused:
 			todo = append(halves, todo...)
 		case modbus.OutcomeOf(err) == modbus.PortLost:
 			return nil, err
 		default:
 			answered, last = append(answered, s), err
+			if r.mute[s] >= 0 {
+				r.mute[s]++
+			}
 		}
 		r.clk.Sleep(ctx, pause)
 	}
@@ -101,10 +111,22 @@ func (r *Reader) Round(ctx context.Context) (map[guess.Register]uint16, error) {
 	}
 	if len(read) > 0 {
 		last = nil
+		r.giveUp()
 	} else if last == nil && ctx.Err() == nil {
 		last = errors.New("the device refuses every register that was asked for: name others with --from, --count or --function")
 	}
 	return read, last
+}
+
+// giveUp leaves out what never answers, of a device that does.
+func (r *Reader) giveUp() {
+	r.spans = slices.DeleteFunc(r.spans, func(s registers.Span) bool {
+		mute := r.mute[s] >= mostMute
+		if mute {
+			r.refused = append(r.refused, Refusal{s, fmt.Sprintf("no answer, %d times; some devices are silent where a part does not exist: ask for less with --count", mostMute)})
+		}
+		return mute
+	})
 }
 
 // values are what a span reads: a coil or a discrete input is 0 or 1.

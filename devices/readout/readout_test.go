@@ -98,6 +98,36 @@ func TestBitsAreRead(t *testing.T) {
 	})
 }
 
+// half answers for holding registers, and is silent where it should refuse.
+type half struct{ asked int }
+
+func (h *half) Exchange(_ *modbus.Device, r modbus.Request) ([]byte, error) {
+	h.asked++
+	if r.Function == modbus.ReadHolding {
+		return make([]byte, 2*r.Quantity), nil
+	}
+	return nil, errors.New("no reply in time")
+}
+
+// TestWhatNeverAnswersIsGivenUp, and said, once it was silent three times while something
+// answered.
+func TestWhatNeverAnswersIsGivenUp(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		spans, err := Spans([]uint8{1, 3}, 0, 4)
+		require.NoError(t, err)
+		h := &half{}
+		r := New(h, &modbus.Device{}, spans, clock.New(1))
+		for range 5 {
+			read, err := r.Round(t.Context())
+			require.NoError(t, err)
+			assert.Len(t, read, 5)
+		}
+		assert.Equal(t, 5+3, h.asked)
+		require.Len(t, r.Refused(), 1)
+		assert.Equal(t, "coils 0 to 4: no answer, 3 times; some devices are silent where a part does not exist: ask for less with --count", r.Refused()[0].String())
+	})
+}
+
 // TestADeviceThatIsSilentOrRefusesAll is said.
 func TestADeviceThatIsSilentOrRefusesAll(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
