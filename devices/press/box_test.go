@@ -43,7 +43,7 @@ const (
 var troubles = []string{
 	"nothing odd", "bounces", "a bit that changes by itself", "the fan stops with the e-stop", "the enable button has two sides",
 	"an output follows the e-stop", "a contact is not wired", "wired the wrong way round", "the maker miscounts once", "two in one",
-	"something else is touched", "the maker is slow", "a press is not let go",
+	"something else is touched", "the maker is slow", "a press is not let go", "readings are lost",
 }
 
 func newBox(seed uint64) *box {
@@ -196,6 +196,11 @@ func (b *box) led(contacts []int) press.Result {
 			b.closed[todo[0].contact] = todo[0].down
 			todo = todo[1:]
 		}
-		s.Take(b.now, b.read())
+		read := b.read()
+		if b.trouble == "readings are lost" && b.chance.IntN(12) == 0 {
+			b.now += b.between(300, 900)
+			read = nil
+		}
+		s.Take(b.now, read)
 	}
 }

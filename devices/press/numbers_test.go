@@ -26,8 +26,8 @@ var outcomeWords = [outcomes]string{
 	"another was put first, the right one named", "not told, and said so", "WRONG AND NOT SAID",
 }
 
-// boxes is how many are drawn. 2000 others, looked at once when all was done, had nothing
-// wrong unsaid either; 2000 before had: a digit of a counter passed for a contact, and who
+// boxes is how many are drawn. 3000 others, looked at once when all was done, had nothing
+// wrong unsaid either. The first 2000 had: a digit of a counter passed for a contact, and who
 // pressed was one behind from then on.
 const boxes = 150
 
