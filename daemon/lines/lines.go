@@ -61,9 +61,14 @@ func Hang(first, next, words string) string { return HangIn(Wide, first, next, w
 
 // HangIn is Hang in lines of a width.
 func HangIn(wide int, first, next, words string) string {
-	var all []string
+	return strings.Join(fold(wide, first, next, strings.Fields(words)), "\n")
+}
+
+// fold puts words into lines of a width, the first behind one indent, or a mark, and all
+// others behind another. One that is wider has a line of its own.
+func fold(wide int, first, next string, words []string) (all []string) {
 	line, empty := first, true
-	for _, word := range strings.Fields(words) {
+	for _, word := range words {
 		switch {
 		case empty && line != next && utf8.RuneCountInString(line)+utf8.RuneCountInString(word) > wide:
 			all = append(all, strings.TrimRight(line, " "))
@@ -77,5 +82,5 @@ func HangIn(wide int, first, next, words string) string {
 		}
 		line, empty = line+word, false
 	}
-	return strings.Join(append(all, line), "\n")
+	return append(all, line)
 }

@@ -198,19 +198,7 @@ func breakCell(cell string, width int) []string {
 	if utf8.RuneCountInString(cell) <= width {
 		return []string{cell}
 	}
-	var all []string
-	line := ""
-	for _, word := range glued(cell) {
-		switch {
-		case line == "":
-			line = word
-		case utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) <= width:
-			line += " " + word
-		default:
-			all, line = append(all, line), word
-		}
-	}
-	return append(all, line)
+	return fold(width, "", "", glued(cell))
 }
 
 // glued are the words of a cell; a figure is one with what follows it, which is its unit,
