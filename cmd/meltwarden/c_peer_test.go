@@ -102,11 +102,11 @@ func (p *cPeer) heard() []string {
 	return append([]string{}, p.said...)
 }
 
-// TestForeignMapOnAnotherLibrary: every channel of a map that is not ours reads as the
+// TestNumbersOfAForeignMap: every channel of a map that is not ours reads as the
 // peer's source says, beside gaps that it refuses; its heaters are switched by coils one by
 // one, and it lets go of them by itself. Nothing of it goes by a command but check, which
 // writes zeros.
-func TestForeignMapOnAnotherLibrary(t *testing.T) {
+func TestNumbersOfAForeignMap(t *testing.T) {
 	p := startCPeer(t)
 	t.Parallel()
 	bench, err := config.LoadBench(p.file, nil)
