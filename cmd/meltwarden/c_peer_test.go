@@ -37,7 +37,7 @@ pots:
   - {name: belly, heater: {power: 200 W}}
 protection: {cut-out: invented, fuse: invented, e-stop: invented, earth: invented}
 lines: [{name: a, port: "PORT", baud: 115200, parity: even}]
-devices: [{name: all, line: a, unit: 21, timeout: 300 ms}]
+devices: [{name: all, line: a, unit: 21, timeout: 800 ms}]
 channels:
   - {role: melt, pot: back, device: all, function: 4, address: 200, type: int16, scale: 0.1, unit: C}
   - {role: plate, pot: back, device: all, function: 4, address: 210, type: float32, words: low-first, unit: C}
@@ -122,7 +122,7 @@ func (p *cPeer) client(t *testing.T, bench *config.Bench) (*modbus.Client, *modb
 	t.Helper()
 	port, err := daemon.OpenPort(daemon.Wiring(bench).Lines[0])
 	require.NoError(t, err)
-	return modbus.NewClient(port, bench.Lines[0].Baud, clock.New(1)), &modbus.Device{Name: "all", Unit: 21, Timeout: 300 * time.Millisecond}
+	return modbus.NewClient(port, bench.Lines[0].Baud, clock.New(1)), &modbus.Device{Name: "all", Unit: 21, Timeout: 800 * time.Millisecond}
 }
 
 // answers waits until the peer does, and reads its table politely, gaps and all.
