@@ -103,7 +103,7 @@ func TestAMakerPresses(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		said, p := pressed(t, Options{Contacts: []string{"e-stop", "enable", "cut-out", "draw-button left"}})
 		for _, want := range []string{
-			"Leave all alone for some twelve seconds", "1 of 4: Press the emergency stop, release it: three times",
+			"The heaters' supply is off? Then leave all alone for some twelve seconds:", "1 of 4: Press the emergency stop, release it: three times",
 			"  discrete input 3 moved, 1 of 3\n  discrete input 3 moved, 2 of 3\n  discrete input 3 moved, 3 of 3\n2 of 4: ",
 			"3 of 4: Open the cut-out", "  Nothing moved for a minute.\n4 of 4: Press the draw-button of left, let go", "Leave all alone once more",
 			"  e-stop: discrete input 3, which a manual that counts from 1 calls 4, or\n    10004; 1 at rest, 0 when pressed\n",
