@@ -215,7 +215,7 @@ func TestALostLineIsToldPlainly(t *testing.T) {
 		require.Len(t, lost, 1)
 		since := began.Local().Format(time.TimeOnly)
 		assert.Equal(t, `Line probes: the adapter serial "A1" is not plugged in, since `+since+
-			`. Plug it in again, into the same socket. Heat that rests on it is off. Once the line is back, heat waits for a press of the enable button.`, lost[0])
+			`. Plug it in, into the socket it had. Heat that rests on it is off. Once the line is back, heat waits for a press of the enable button.`, lost[0])
 		found := p.found()
 		assert.Equal(t, []string{"heater_forgot", view.LineLostCode}, []string{found[0].Code, found[1].Code}, "behind what it is the cause of")
 		assert.Contains(t, p.said(), `msg="line is not open" line=probes cause=absent why="adapter serial \"A1\" is not plugged in: plug it in, or correct the bench file (meltwarden ports lists them); there are /dev/ttyUSB1`)

@@ -70,7 +70,7 @@ var shutBy = map[devices.Cause]string{
 
 // whatOfShut is what to do about it.
 var whatOfShut = map[devices.Cause]string{
-	devices.Absent:    "Plug it in again, into the same socket. Heat that rests on it is off.",
+	devices.Absent:    "Plug it in, into the socket it had. Heat that rests on it is off.",
 	devices.Pulled:    "See that plug and hub are in, and stay in. Heat that rests on it is off.",
 	devices.Held:      "End that program: a line is asked by one program at a time.",
 	devices.Several:   "Unplug the others. Or have the bench file say which, by serial or socket: meltwarden ports lists both.",
