@@ -27,9 +27,9 @@ func Wiring(b *config.Bench) devices.Config {
 	return c
 }
 
-// Ports opens the serial ports of this computer's lines, and refuses a line another adapter
+// Plugs opens the serial ports of this computer's lines, and refuses a line another adapter
 // than it had at first.
-func Ports() devices.Opener { return plug.New(ports.Here, plug.Serial).Open }
+func Plugs() *plug.Plugs { return plug.New(ports.Here, plug.Serial) }
 
 // OpenPort opens the serial port of a line, once.
-func OpenPort(l devices.LineConfig) (modbus.Port, error) { return Ports()(l) }
+func OpenPort(l devices.LineConfig) (modbus.Port, error) { return Plugs().Open(l) }

@@ -17,6 +17,8 @@ const (
 	Several Cause = "several"
 	// Exchanged: another adapter is where the line's own was.
 	Exchanged Cause = "exchanged"
+	// Uncommissioned: another adapter is there than the line was commissioned with.
+	Uncommissioned Cause = "uncommissioned"
 	// Forbidden: this program's user may not open it.
 	Forbidden Cause = "forbidden"
 )

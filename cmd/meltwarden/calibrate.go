@@ -87,7 +87,7 @@ func runCalibrate(c *cobra.Command, f calibrateFlags, words []string, clk *clock
 		return tellStanding(c.OutOrStdout(), stand, f.asJSON)
 	}
 	return calibrate.Run(c.Context(), calibrate.Options{
-		Bench: bench, Wiring: daemon.Wiring(bench), Open: daemon.Ports(), Clock: clk, History: past,
+		Bench: bench, Wiring: daemon.Wiring(bench), Open: plugsOf(past, bench).Open, Clock: clk, History: past,
 		In: c.InOrStdin(), Out: c.OutOrStdout(), Terminal: isTerminal(c.OutOrStdout()), JSON: f.asJSON, Version: version(),
 		Probes: f.probes, Words: words, Again: f.again,
 	})

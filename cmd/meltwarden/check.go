@@ -73,7 +73,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 		tellContrasts(c.OutOrStdout(), config.Contrasts(recipe))
 		said.tell(c.OutOrStdout())
 	}
-	found, stats, err := devices.Try(c.Context(), wiring, daemon.Ports(), clock.New(1))
+	found, stats, err := devices.Try(c.Context(), wiring, plugsOnRecord(bench).Open, clock.New(1))
 	if err != nil {
 		return err
 	}

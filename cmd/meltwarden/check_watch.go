@@ -37,7 +37,7 @@ func watchLines(c *cobra.Command, file string, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	w, err := quality.Open(daemon.Wiring(bench), daemon.Ports(), clock.New(1), config.Period)
+	w, err := quality.Open(daemon.Wiring(bench), plugsOnRecord(bench).Open, clock.New(1), config.Period)
 	if err != nil {
 		return err
 	}

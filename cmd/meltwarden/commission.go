@@ -91,10 +91,14 @@ func tried(c *cobra.Command, f commissionFlags, bench *config.Bench, clk *clock.
 	if err := past.Trouble(); err != nil {
 		return err
 	}
+	plugs := daemon.Plugs()
+	if !f.anew {
+		plugs = plugsOf(past, bench)
+	}
 	ctx, done := context.WithCancel(c.Context())
 	defer done() // what is typed later is for others
 	return commission.Run(ctx, commission.Options{
-		Bench: bench, Wiring: daemon.Wiring(bench), Open: daemon.Ports(), Clock: clk, History: past,
+		Bench: bench, Wiring: daemon.Wiring(bench), Open: plugs.Open, Seen: plugs.Seen, Clock: clk, History: past,
 		In: typed.Reader(ctx), Terminal: isTerminal(c.InOrStdin()), Out: c.OutOrStdout(), Version: version(), Anew: f.anew,
 	})
 }

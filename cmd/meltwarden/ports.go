@@ -8,7 +8,12 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"meltwarden/config"
+	"meltwarden/daemon"
+	"meltwarden/daemon/commission"
+	"meltwarden/daemon/history"
 	"meltwarden/daemon/lines"
+	"meltwarden/devices/plug"
 	"meltwarden/devices/ports"
 )
 
@@ -97,4 +102,27 @@ func benchFileWords(l ports.List, p ports.Port) string {
 		said += "\n  adapter: " + w.String()
 	}
 	return said
+}
+
+// plugsOf opens the ports of a bench's lines, and refuses a line another adapter than it was
+// commissioned with. A record that can not be read is complained of where heat rests on it.
+func plugsOf(past *history.Store, b *config.Bench) *plug.Plugs {
+	plugs := daemon.Plugs()
+	if record, err := commission.Load(past); err == nil {
+		record.Expect(b, plugs.Expect)
+	}
+	return plugs
+}
+
+// plugsOnRecord is plugsOf also while another meltwarden records, and without a history.
+func plugsOnRecord(b *config.Bench) *plug.Plugs {
+	past, err := history.OpenExisting(b.Daemon.Data)
+	if past == nil {
+		return daemon.Plugs()
+	}
+	defer past.Close()
+	if err != nil {
+		return daemon.Plugs()
+	}
+	return plugsOf(past, b)
 }

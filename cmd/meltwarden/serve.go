@@ -67,7 +67,7 @@ func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 	stand, unread := calibrate.Load(past, bench)
 	start.Corrected = calibrate.Recorded(stand)
 	correctionsOf(stand, unread).tell(c.OutOrStdout())
-	bus, err := devices.Open(calibrate.Correct(daemon.Wiring(bench), stand), daemon.Ports(), clk) // last: only Run closes it
+	bus, err := devices.Open(calibrate.Correct(daemon.Wiring(bench), stand), plugsOf(past, bench).Open, clk) // last: only Run closes it
 	if err != nil {
 		return err
 	}

@@ -40,6 +40,9 @@ type Record struct {
 	Melts   []Dip     `json:"melts"`
 	// Interlocks are those that a person has opened and closed.
 	Interlocks []Interlock `json:"interlocks"`
+	// Adapters are those that the lines had; records that were begun before there were any
+	// here have none.
+	Adapters []Adapter `json:"adapters,omitempty"`
 }
 
 // Answer is a person's word on one question.

@@ -15,9 +15,10 @@ import (
 	"meltwarden/daemon/lines"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
+	"meltwarden/devices/ports"
 )
 
-// Options are what a session is made from. All are required but Anew.
+// Options are what a session is made from. All are required but Seen and Anew.
 type Options struct {
 	Bench *config.Bench
 	// Wiring is the I/O edge of the same bench, and Open opens its ports, again and
@@ -32,6 +33,8 @@ type Options struct {
 	Terminal bool
 	Out      io.Writer
 	Version  string
+	// Seen says which adapter a line has to have, where that is known; nil records none.
+	Seen func(line string) (ports.Identity, bool)
 	// Anew forgets what is on record, and begins again.
 	Anew bool
 }
@@ -183,6 +186,7 @@ func (s *session) begin() error {
 // save puts the record on the disk. Without that no step counts, and none follows.
 func (s *session) save() error {
 	s.record.Program, s.record.Saved = s.Version, time.Now()
+	s.noteAdapters()
 	text, err := json.Marshal(s.record)
 	if err != nil {
 		return err

@@ -107,7 +107,15 @@ func (r *Record) sections() []Section {
 	for _, n := range r.Nudges {
 		nudged.add("%s: %s, its plate moved by %+.1f °C in %.0f s (%s)", n.Pot, n.Result, n.Moved[n.Pot], n.HeatedS, day(n.At))
 	}
-	return []Section{answers, opened, dipped, silenced, nudged}
+	all := []Section{answers, opened, dipped, silenced, nudged}
+	if len(r.Adapters) > 0 {
+		plugged := Section{Title: "adapters of the lines"}
+		for _, a := range r.Adapters {
+			plugged.add("%s: %v (%s)", a.Line, a.Is.Adapter, day(a.At))
+		}
+		all = append(all, plugged)
+	}
+	return all
 }
 
 func (s *Section) add(form string, values ...any) {

@@ -31,7 +31,7 @@ type SerialLine struct {
 	// Adapter is what that is on, in words; empty where it is not known.
 	Adapter string `json:"adapter"`
 	// Cause is why the port is not open, in one word: unclear, absent, pulled, held, several,
-	// exchanged or forbidden; it is empty while it is open.
+	// exchanged, uncommissioned or forbidden; it is empty while it is open.
 	Cause string `json:"cause"`
 	// Do is what to do about that.
 	Do string `json:"do"`

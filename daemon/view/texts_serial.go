@@ -64,19 +64,20 @@ var shutBy = map[devices.Cause]string{
 	devices.Pulled:    "the %s was unplugged, or its hub was reset",
 	devices.Held:      "the %s is held by another program",
 	devices.Several:   "more than one plugged-in adapter is the %s",
-	devices.Exchanged: "%s",
+	devices.Exchanged: "%s", devices.Uncommissioned: "%s",
 	devices.Forbidden: "the %s may not be opened by this program's user",
 }
 
 // whatOfShut is what to do about it.
 var whatOfShut = map[devices.Cause]string{
-	devices.Absent:    "Plug it in, into the socket it had. Heat that rests on it is off.",
-	devices.Pulled:    "See that plug and hub are in, and stay in. Heat that rests on it is off.",
-	devices.Held:      "End that program: a line is asked by one program at a time.",
-	devices.Several:   "Unplug the others. Or have the bench file say which, by serial or socket: meltwarden ports lists both.",
-	devices.Exchanged: "Put the old adapter back into its socket. Another one may lead to other devices, so the line stays shut; if the change is meant, end the program, see where the new one's wires go, and start it again.",
-	devices.Forbidden: "Add the user to the group that owns the port (often dialout), and log in again.",
-	devices.Unclear:   "Look at plug and cable. meltwarden ports lists what is there.",
+	devices.Absent:         "Plug it in, into the socket it had. Heat that rests on it is off.",
+	devices.Pulled:         "See that plug and hub are in, and stay in. Heat that rests on it is off.",
+	devices.Held:           "End that program: a line is asked by one program at a time.",
+	devices.Several:        "Unplug the others. Or have the bench file say which, by serial or socket: meltwarden ports lists both.",
+	devices.Exchanged:      "Put the old adapter back into its socket. Another one may lead to other devices, so the line stays shut; if the change is meant, end the program, see where the new one's wires go, and start it again.",
+	devices.Uncommissioned: "Put the old adapter back into its socket. Another one may lead to other devices, so the line stays shut; if the change is meant, end the program, see where the new one's wires go, and run meltwarden commission --anew.",
+	devices.Forbidden:      "Add the user to the group that owns the port (often dialout), and log in again.",
+	devices.Unclear:        "Look at plug and cable. meltwarden ports lists what is there.",
 }
 
 // mayBe is what each kind of trouble may come from (from memory of the trade, no source).

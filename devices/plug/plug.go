@@ -4,7 +4,7 @@
 //
 // A line never gets another adapter than at first, for that may lead to the devices of
 // another bench: it stays shut until the old one is back, or until a person has ended the
-// program and begun anew. Nor does one of several that fit. Where a system does not say
+// program and begun anew; and, where it was commissioned with one, commissioned it anew. Nor does one of several that fit. Where a system does not say
 // which adapter is behind a port, its name is all that is looked at.
 package plug
 
@@ -25,7 +25,14 @@ type Plugs struct {
 	open Open
 
 	mu   sync.Mutex
-	seen map[string]ports.Identity // by the line's name; of lines whose adapter is known
+	seen map[string]had // by the line's name; of lines whose adapter is known
+}
+
+// had is the adapter that a line had, and since when that counts.
+type had struct {
+	ports.Identity
+	since string
+	cause devices.Cause // of a line that has another one
 }
 
 // Open opens the port of a name as a line is spoken to. It may block.
@@ -33,7 +40,20 @@ type Open func(name string, l devices.LineConfig) (modbus.Port, error)
 
 // New returns plugs that remember nothing yet.
 func New(list ports.Source, open Open) *Plugs {
-	return &Plugs{list: list, open: open, seen: map[string]ports.Identity{}}
+	return &Plugs{list: list, open: open, seen: map[string]had{}}
+}
+
+// Expect has a line opened on no other adapter than the one it was commissioned with.
+func (p *Plugs) Expect(line string, is ports.Identity, since string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.seen[line] = had{is, since, devices.Uncommissioned}
+}
+
+// Seen returns the adapter that a line has to have, where that is known.
+func (p *Plugs) Seen(line string) (ports.Identity, bool) {
+	was, known := p.before(line)
+	return was.Identity, known
 }
 
 // Serial opens a real port.
@@ -87,7 +107,7 @@ func (p *Plugs) findAdapter(l devices.LineConfig, list ports.List) (string, port
 		return "", ports.Identity{}, &devices.Trouble{Cause: causeOf(err), What: l.Where(), Err: err}
 	}
 	is := list.Identify(found)
-	if was, known := p.before(l.Name); known && !is.Same(was) {
+	if was, known := p.before(l.Name); known && !is.Same(was.Identity) {
 		return "", is, exchanged(l, is, was)
 	}
 	return found.Name, is, nil
@@ -104,24 +124,28 @@ func (p *Plugs) findName(l devices.LineConfig, list ports.List) (string, ports.I
 	case !listed:
 		return "", is, &devices.Trouble{Cause: devices.Absent, What: "adapter " + was.Adapter.String(), Err: fmt.Errorf(
 			"port %s is not there: plug the adapter %v in again; where it has another name now, put the plug back into its socket, or name the adapter in the bench file in place of the port (meltwarden ports)", l.Port, was.Adapter)}
-	case known && !is.Same(was):
+	case known && !is.Same(was.Identity):
 		return "", is, exchanged(l, is, was)
 	}
 	return found.Name, is, nil
 }
 
 // exchanged is told of an adapter that is where a line's own was.
-func exchanged(l devices.LineConfig, is, was ports.Identity) error {
-	what := fmt.Sprintf("%s is %v now, and was %v when this program began", l.Where(), is.Adapter, was.Adapter)
+func exchanged(l devices.LineConfig, is ports.Identity, was had) error {
+	what := fmt.Sprintf("%s is %v now, and was %v %s", l.Where(), is.Adapter, was.Adapter, was.since)
 	why := "Another adapter may lead to other devices, so the line stays shut."
 	if is.Adapter.Vendor == was.Adapter.Vendor && is.Adapter.Product == was.Adapter.Product && is.Adapter.Serial == was.Adapter.Serial {
 		why = "By what it says of itself it may be the same one or another, so the line stays shut."
 	}
-	return &devices.Trouble{Cause: devices.Exchanged, What: what, Err: fmt.Errorf(
-		"%s. %s Put the old one back into its socket; if the change is meant, end the program, see where the wires of the new one go, and start it again", what, why)}
+	meant := "end the program, see where the wires of the new one go, and start it again"
+	if was.cause == devices.Uncommissioned {
+		meant = "see where the wires of the new one go, and try the bench again with meltwarden commission --anew"
+	}
+	return &devices.Trouble{Cause: was.cause, What: what, Err: fmt.Errorf(
+		"%s. %s Put the old one back into its socket; if the change is meant, %s", what, why, meant)}
 }
 
-func (p *Plugs) before(line string) (ports.Identity, bool) {
+func (p *Plugs) before(line string) (had, bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	was, known := p.seen[line]
@@ -133,7 +157,7 @@ func (p *Plugs) remember(line string, is ports.Identity) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if _, known := p.seen[line]; !known && is.Adapter.Known() {
-		p.seen[line] = is
+		p.seen[line] = had{is, "when this program began", devices.Exchanged}
 	}
 }
 

@@ -4,6 +4,7 @@ package plug_test
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"maps"
@@ -202,6 +203,33 @@ func TestAnotherAdapterUnderTheName(t *testing.T) {
 	b.pull("ttyUSB1")
 	b.plug(first, "1.2", "ttyUSB0", 1)
 	assert.Equal(t, "/dev/ttyUSB0", opened(t, p, l), "the old one, in another socket")
+}
+
+// TestAnotherAdapterThanWasCommissioned: a program that begins anew does not open it either.
+func TestAnotherAdapterThanWasCommissioned(t *testing.T) {
+	b := newBench(t)
+	l := byPort("a", "/dev/ttyUSB0")
+	b.plug(first, "1.4", "ttyUSB0", 1)
+	before := b.plugs()
+	opened(t, before, l)
+	is, known := before.Seen("a")
+	require.True(t, known)
+	kept, err := json.Marshal(is) // as a record keeps it
+	require.NoError(t, err)
+	var again ports.Identity
+	require.NoError(t, json.Unmarshal(kept, &again))
+	anew := func() *plug.Plugs {
+		p := b.plugs()
+		p.Expect("a", again, "when the bench was commissioned (2026-01-31)")
+		return p
+	}
+	assert.Equal(t, "/dev/ttyUSB0", opened(t, anew(), l))
+	b.pull("ttyUSB0")
+	b.plug(second, "1.4", "ttyUSB0", 2)
+	trouble := refused(t, anew(), l)
+	assert.Equal(t, devices.Uncommissioned, trouble.Cause)
+	assert.ErrorContains(t, trouble, `and was fff1:0001 serial "A1" in socket 0000:00:14.0/1.4 when the bench was commissioned (2026-01-31)`)
+	assert.ErrorContains(t, trouble, "meltwarden commission --anew")
 }
 
 // TestPathsOfTheSystem name a port as they lead to it now.

@@ -67,7 +67,7 @@ func (l List) Steady(p Port) string {
 // Identity is which adapter a port led to at one moment.
 type Identity struct {
 	Port
-	Doubt Doubt
+	Doubt Doubt `json:"doubt"`
 }
 
 // Identify keeps which adapter a port leads to.
