@@ -29,10 +29,10 @@ func TestPortsAreListed(t *testing.T) {
 	said := printed(t, h)
 	assert.Equal(t, `Port          USB        Serial number  Calls itself    Socket
 /dev/ttyACM3  fff1:0001  B2             Serial Adapter  0000:00:14.0/1.3
-  port: /dev/serial/by-id/usb-Serial_Adapter_B2-if00
+  port: /dev/serial/by-id/usb-fff1_Serial_Adapter_B2-if00
   adapter: {vendor: "fff1", product: "0001", serial: "B2"}
 /dev/ttyUSB0  fff1:0001  A1             Serial Adapter  0000:00:14.0/1.0
-  port: /dev/serial/by-id/usb-Serial_Adapter_A1-if00-port0
+  port: /dev/serial/by-id/usb-fff1_Serial_Adapter_A1-if00-port0
   adapter: {vendor: "fff1", product: "0001", serial: "A1"}
 /dev/ttyUSB1  fff2:00b1  -              Plain Adapter   0000:00:14.0/1.1
   port: /dev/serial/by-path/pci-0000:00:14.0-usb-0:1.1:1.0-port0

@@ -17,7 +17,7 @@ func warnings(b *config.Bench) []string {
 	var list []string
 	for _, l := range b.Lines {
 		if numbered.MatchString(l.Port) {
-			list = append(list, fmt.Sprintf("line %s: port %s is numbered in the order of plugging in, and may be another adapter after the next start: name it by its serial number (/dev/serial/by-id) or its socket (/dev/serial/by-path)", l.Name, l.Port))
+			list = append(list, fmt.Sprintf("line %s: port %s is numbered in the order of plugging in, and may be another adapter after the next start: name its adapter, its serial number (/dev/serial/by-id) or its socket (/dev/serial/by-path), as meltwarden ports prints them", l.Name, l.Port))
 		}
 	}
 	return list

@@ -238,7 +238,7 @@ func TestPathsOfTheSystem(t *testing.T) {
 	b.plug(first, "1.4", "ttyUSB0", 1)
 	b.plug(second, "1.2", "ttyUSB1", 2)
 	p := b.plugs()
-	id, path := byPort("a", "/dev/serial/by-id/usb-Serial_Adapter_A1-if00-port0"), byPort("b", "/dev/serial/by-path/pci-0000:00:14.0-usb-0:1.2:1.0-port0")
+	id, path := byPort("a", "/dev/serial/by-id/usb-fff1_Serial_Adapter_A1-if00-port0"), byPort("b", "/dev/serial/by-path/pci-0000:00:14.0-usb-0:1.2:1.0-port0")
 	assert.Equal(t, "/dev/ttyUSB0", opened(t, p, id))
 	assert.Equal(t, "/dev/ttyUSB1", opened(t, p, path))
 	b.pull("ttyUSB0")

@@ -3,8 +3,11 @@
 package ports_test
 
 import (
+	"encoding/json"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -49,7 +52,7 @@ func TestWhatAPortIs(t *testing.T) {
 	want := two
 	want.Socket, want.Interface = hub.Socket("1.4"), "if00-port0"
 	assert.Equal(t, want, p.Adapter)
-	assert.Equal(t, []string{"/dev/serial/by-id/usb-Serial_Adapter_A2-if00-port0", "/dev/serial/by-path/pci-0000:00:14.0-usb-0:1.4:1.0-port0"}, p.Paths)
+	assert.Equal(t, []string{"/dev/serial/by-id/usb-fff1_Serial_Adapter_A2-if00-port0", "/dev/serial/by-path/pci-0000:00:14.0-usb-0:1.4:1.0-port0"}, p.Paths)
 	assert.Equal(t, p, at(t, l, p.Paths[1]))
 	assert.Equal(t, p.Paths[0], l.Steady(p))
 	assert.Equal(t, "if0a", at(t, l, "/dev/ttyACM0").Adapter.Interface, "as the kernel numbers it")
@@ -195,4 +198,36 @@ func TestHere(t *testing.T) {
 	l, err := ports.Here()
 	require.NoError(t, err)
 	t.Logf("%d ports here", len(l.Ports))
+}
+
+// TestAnotherLibraryReadsTheSame of a hub: pyserial 3.5, by testdata/ports/listing.py.
+func TestAnotherLibraryReadsTheSame(t *testing.T) {
+	h := hub.New(t.TempDir())
+	acm, second := two, one
+	acm.Serial, acm.Interface = "B7", "if00"
+	second.Interface = "if01-port0"
+	for _, p := range []struct {
+		adapter      ports.Adapter
+		socket, name string
+	}{{one, "1.1", "ttyUSB0"}, {second, "1.1", "ttyUSB1"}, {two, "1.4.2", "ttyUSB2"}, {nameless, "3", "ttyUSB3"}, {acm, "1.3", "ttyACM0"}} {
+		require.NoError(t, h.Plug(p.adapter, p.socket, p.name))
+	}
+	said, err := exec.Command("/usr/bin/python3", "../../testdata/ports/listing.py", h.Root).Output()
+	if err != nil {
+		if os.Getenv("MELTWARDEN_TEST_ALL") != "" {
+			t.Fatal("no python3 with pyserial: ", err)
+		}
+		t.Skip("no python3 with pyserial: ", err)
+	}
+	var theirs []struct{ Name, Vendor, Product, Serial, Text, Location string }
+	require.NoError(t, json.Unmarshal(said, &theirs))
+	l := listed(t, h)
+	require.Len(t, theirs, len(l.Ports))
+	for _, p := range theirs {
+		a := at(t, l, p.Name).Adapter
+		assert.Equal(t, []string{p.Vendor, p.Product, p.Serial, p.Text}, []string{a.Vendor, a.Product, a.Serial, a.Text}, p.Name)
+		_, socket, _ := strings.Cut(p.Location, "-")
+		socket, _, _ = strings.Cut(socket, ":")
+		assert.Equal(t, hub.Socket(socket), a.Socket, p.Name)
+	}
 }

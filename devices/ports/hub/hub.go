@@ -1,7 +1,8 @@
 // Package hub lays out, in a folder, what a Linux system says of the adapters on one of
 // its USB hubs, and changes it as they are plugged in and pulled out. It is for tests
-// only. The layout is that of the kernel's sysfs (kernel documentation, sysfs-bus-usb) and
-// of the links that systemd's 60-serial.rules makes; from memory.
+// only. The layout is that of the kernel's sysfs (from memory) and of the links that the file
+// 60-serial.rules of systemd 252 makes; that an independent library reads it is tested in
+// package ports.
 package hub
 
 import (
@@ -98,9 +99,10 @@ func (h *Hub) write(p plug) error {
 	device := filepath.Join(h.Root, "sys/devices/pci0000:00", controller, fmt.Sprintf("usb%d", h.Bus), fmt.Sprintf("%d-%s", h.Bus, p.number))
 	function := filepath.Join(device, fmt.Sprintf("%d-%s:1.%d", h.Bus, p.number, n))
 	at := function
-	files := map[string]string{"idVendor": p.Vendor, "idProduct": p.Product, "product": p.Text, "serial": p.Serial}
+	files := map[string]string{"idVendor": p.Vendor, "idProduct": p.Product, "product": p.Text, "serial": p.Serial, "bNumInterfaces": fmt.Sprintf("%2x", n+1)}
+	bus := "usb"
 	if several {
-		at = filepath.Join(function, p.name)
+		at, bus = filepath.Join(function, p.name), "usb-serial"
 	}
 	terminal := filepath.Join(at, "tty", p.name)
 	if err := os.MkdirAll(terminal, 0o755); err != nil {
@@ -117,18 +119,32 @@ func (h *Hub) write(p plug) error {
 	if err := say(at, "port_number", port); err != nil {
 		return err
 	}
+	if err := link(filepath.Join(h.Root, "sys/bus", bus), filepath.Join(at, "subsystem")); err != nil {
+		return err
+	}
 	if err := link(at, filepath.Join(terminal, "device")); err != nil {
 		return err
 	}
 	if err := link(terminal, filepath.Join(h.Root, "sys/class/tty", p.name)); err != nil {
 		return err
 	}
+	return h.links(p, n, several, port)
+}
+
+// links makes a port's node in /dev, and the paths that lead to it.
+func (h *Hub) links(p plug, number uint64, several bool, port string) error {
 	node := filepath.Join(h.Root, "dev", p.name)
-	words := odd.ReplaceAllString(strings.TrimSuffix("usb-"+p.Text+"_"+p.Serial, "_"), "_")
+	if err := os.MkdirAll(filepath.Dir(node), 0o755); err != nil {
+		return err
+	}
+	if err := os.WriteFile(node, nil, 0o644); err != nil {
+		return err
+	}
+	words := odd.ReplaceAllString(strings.TrimSuffix("usb-"+p.Vendor+"_"+p.Text+"_"+p.Serial, "_"), "_")
 	if err := link(node, filepath.Join(h.Root, "dev/serial/by-id", words+"-"+p.Interface)); err != nil {
 		return err
 	}
-	path := fmt.Sprintf("pci-%s-usb-0:%s:1.%d", controller, p.number, n)
+	path := fmt.Sprintf("pci-%s-usb-0:%s:1.%d", controller, p.number, number)
 	if several {
 		path += "-port" + port
 	}
