@@ -94,7 +94,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 func tellWhere(out io.Writer, serial view.SerialLines, named []devices.LineConfig, here ports.List) {
 	for i, l := range serial.Lines {
 		fmt.Fprintf(out, "line %s:\n", l.Name)
-		for _, words := range append([]string{l.Where(), steadier(named[i], here)}, l.Budget...) {
+		for _, words := range append([]string{l.Where(), steadier(named[i], here), alike(l, here)}, l.Budget...) {
 			if words != "" {
 				fmt.Fprintln(out, lines.Hang("  - ", "    ", words))
 			}
@@ -114,6 +114,16 @@ func steadier(l devices.LineConfig, here ports.List) string {
 		return ""
 	}
 	return fmt.Sprintf("%s is a name of today, and may be another adapter after the next plugging in. Write in its place: adapter: %s", l.Port, w)
+}
+
+// alike says of a line's adapter that it can not be told from others by its own words; it is
+// empty where it can.
+func alike(l view.SerialLine, here ports.List) string {
+	p, is := here.At(l.Port)
+	if !is || here.DoubtOf(p) == ports.Told {
+		return ""
+	}
+	return fmt.Sprintf("Its adapter has %s, and is told from others of its kind by its socket only. Mark plug and socket: whoever swaps plugs swaps lines.", here.DoubtOf(p))
 }
 
 // tellHeaters says how each heater is switched: a mechanical relay that is taken for a

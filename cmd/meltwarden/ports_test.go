@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/daemon/view"
 	"meltwarden/devices"
 	"meltwarden/devices/ports"
 	"meltwarden/devices/ports/hub"
@@ -74,6 +75,11 @@ func TestCheckNamesASteadierPort(t *testing.T) {
 	assert.Contains(t, steadier(devices.LineConfig{Port: "/dev/ttyUSB0"}, here), `Write in its place: adapter: {vendor: "fff1", product: "0001", serial: "A1"}`)
 	assert.Empty(t, steadier(devices.LineConfig{Port: here.Ports[0].Paths[0]}, here))
 	assert.Empty(t, steadier(devices.LineConfig{Port: "simulated"}, here))
+	assert.Empty(t, alike(view.SerialLine{Port: "/dev/ttyUSB0"}, here))
+	require.NoError(t, h.Plug(ports.Adapter{Vendor: "fff2", Product: "00b1", Text: "Plain Adapter"}, "1.2", "ttyUSB1"))
+	here, err = ports.Sysfs(h.Root)()
+	require.NoError(t, err)
+	assert.Contains(t, alike(view.SerialLine{Port: "/dev/ttyUSB1"}, here), "Its adapter has no serial number, and is told from others of its kind by its socket only.")
 }
 
 // TestNoPortIsListed where none is there, and only names where nothing is known of adapters.

@@ -179,7 +179,7 @@ func TestNumberedPortsAreWarnedOf(t *testing.T) {
 		s.Tell(&out)
 		require.True(t, s.Complete)
 		require.Equal(t, warned, len(s.Warnings) > 0, port)
-		require.Equal(t, warned, strings.Contains(out.String(), "name it by its serial number"), port)
+		require.Equal(t, warned, strings.Contains(out.String(), "name its adapter"), port)
 	}
 }
 
