@@ -19,6 +19,7 @@ import (
 
 	"meltwarden/config/quantity"
 	"meltwarden/config/strict"
+	"meltwarden/control"
 	"meltwarden/control/circuit"
 	"meltwarden/control/dose"
 	"meltwarden/control/injector"
@@ -74,6 +75,8 @@ type Pot struct {
 	// holds with room to stir and to expand, in mL; zero is not recorded. Left out of JSON
 	// then, by whose digest what was found out about a pot is known again.
 	LeastFillML, MostFillML float64 `json:",omitzero"`
+	// Controller is the device that holds the plate by itself, where there is one.
+	Controller control.Controller `json:",omitzero"`
 
 	output string // as typed
 }
@@ -251,6 +254,7 @@ func (b *Bench) readHeater(m *strict.Map, p *Pot) {
 	p.HeaterW = strict.Required(m, "power", within(kind(quantity.Power, "1000 W"), minHeaterW, maxHeaterW, quantity.FormatPower))
 	p.output = strict.Optional(m, "output", oneOf(hidden, smooth), "")
 	p.Window = strict.Optional(m, "window", duration("20 s", minWindow, maxWindow), 0)
+	p.Controller.Every = strict.Optional(m, "write-every", duration("10 s", minWriteEvery, maxWriteEvery), 0)
 	if b.Supply.MaxW > 0 && p.HeaterW > b.Supply.MaxW {
 		b.src.Complain(m.Path("power"),
 			"more than the whole circuit of "+quantity.FormatPower(b.Supply.MaxW),

@@ -36,6 +36,7 @@ func (b *Bench) check() {
 	if !b.src.Failed("channels") {
 		b.checkWiring()
 		b.checkHeaters()
+		b.checkControllers()
 	}
 }
 
@@ -175,9 +176,13 @@ func (b *Bench) checkPot(p *Pot, path string) {
 	case !plate:
 		p.Probes = reading.MeltOnly
 	}
-	if !has(registers.Heater) {
+	switch heater, setpoint := has(registers.Heater), has(registers.Setpoint); {
+	case !heater && !setpoint:
 		b.src.Complain(path, fmt.Sprintf("pot %q has no heater channel", p.Name),
-			fmt.Sprintf("add one under channels, with role: heater and pot: %s", p.Name))
+			fmt.Sprintf("add one under channels, with role: heater, or role: setpoint where a controller closes the loop, and pot: %s", p.Name))
+	case heater && setpoint:
+		b.src.Complain(path, fmt.Sprintf("pot %q is heated by two: its heater channel and its set-point", p.Name),
+			"keep the one that its heater is wired to")
 	}
 	if p.HandWithin > 0 && p.Probes.HasMelt() {
 		b.src.Complain(path+".hand-reading-within", "the pot has a melt probe, so nobody has to read its melt by hand", "leave it out")

@@ -52,6 +52,10 @@ const (
 
 	defaultScale = 1.0
 
+	// E: a controller's memory commonly stands 100 000 writes (C, no source), which at one
+	// every 10 s all evening long would be some 90 evenings; what is written is much less.
+	defaultWriteEvery = 10 * time.Second
+
 	DefaultListen   = "127.0.0.1:8420"
 	DefaultData     = "meltwarden-data" // where history and log lie, from where the program is started
 	defaultLogLevel = "info"
@@ -96,6 +100,8 @@ const (
 	minContrast, maxContrast      = 1.0, 50.0                                     // C: below 1 hardly seen
 	minOpacity, maxOpacity        = 0.01, 1.0                                     // E: what hides less is no colour
 	minHeaterW, maxHeaterW        = 20.0, 4000.0                                  // E
+	minRestC, maxRestC            = 1.0, 50.0                                     // E: nothing at it hurts, and no room is warmer
+	minWriteEvery, maxWriteEvery  = 5 * time.Second, 2 * time.Minute              // E: a melt follows its plate in minutes
 	minHandC, maxHandC            = 0.0, 260.0                                    // E: a melt, from the room to smoke
 	minHandWithin, maxHandWithin  = time.Minute, 10 * time.Minute                 // E
 	mostPowerShare                = 2.5                                           // E: of the default for the volume

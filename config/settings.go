@@ -87,6 +87,7 @@ func (j join) pot(p Pot, i int) control.PotSettings {
 		SteadyFor: j.recipe.SteadyFor, StirWithin: j.recipe.StirWithin,
 		PlateLimitC: j.plateLimitC(p),
 		Probes:      p.Probes, HandWithin: p.HandWithin, MostW: p.MostW,
+		Controller: p.Controller,
 	}
 }
 

@@ -57,7 +57,7 @@ func (b *Bench) plan(elapsed time.Duration) {
 	turn := int(b.cycle % uint64(max(plannedOver, len(b.pots))))
 	latestS, pausesS := 0.0, 0.0
 	for i, p := range b.pots {
-		if p.set.Probes != reading.BothProbes {
+		if p.set.Probes != reading.BothProbes || p.set.Controller.Is() {
 			p.way.S = math.NaN() // nobody can foretell what is not seen
 		} else if i == turn {
 			p.way = p.loop.Ready(p.journey(), &p.ahead)

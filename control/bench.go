@@ -143,6 +143,7 @@ func (b *Bench) look(in *Input, elapsed time.Duration) {
 			HandLasts: p.set.HandLasts(), PlateTripC: p.set.PlateTripAtC(), MostDuty: p.set.mostDuty(), Duty: b.duty[i], RatedW: b.heaters[i].RatedW, Whole: b.heaters[i].Output != circuit.Smooth,
 			LiftedHere: p.liftedHere, Coloured: p.coloured && p.sinceColour < ColourUpset, HeldFor: b.held[i],
 		}
+		s.Pots[i].Controller = p.controllerSight(r)
 		p.seesOfLift(&s.Pots[i])
 	}
 	b.guard.Look(s)
@@ -204,7 +205,12 @@ func (b *Bench) heat(elapsed time.Duration) {
 		if b.heaters[i].Output == circuit.Smooth || !b.guard.PotMayHeat(i) {
 			b.duty[i] = b.told[i]
 		}
-		p.loop.Applied(b.duty[i], b.told[i], elapsed.Seconds())
+		switch {
+		case !p.set.Controller.Is():
+			p.loop.Applied(b.duty[i], b.told[i], elapsed.Seconds())
+		case !b.guard.PotMayHeat(i):
+			p.steering.rest(p.set.Controller)
+		}
 		p.half.heated(b.duty[i], elapsed)
 	}
 	b.windows.Told(b.duty, b.told)
@@ -227,17 +233,28 @@ func (b *Bench) watts(duty []float64) float64 {
 	return sum
 }
 
+// drawnW is what all heaters draw, in watts; NaN while nobody knows.
+func (b *Bench) drawnW() float64 {
+	for _, p := range b.pots {
+		if p.set.Controller.Is() && b.guard.MayHeat() {
+			return math.NaN()
+		}
+	}
+	return b.watts(b.duty)
+}
+
 // report writes the frame.
 func (b *Bench) report(in *Input, elapsed time.Duration, out *Frame) {
 	out.Cycle, out.Time, out.Elapsed = b.cycle, b.now, in.Elapsed
 	out.Heat = b.guard.State()
 	out.AllOff, out.SinceAllOff = b.allOff, b.sinceAllOff
-	out.PowerW = b.watts(b.duty)
+	out.PowerW = b.drawnW()
 	out.Mould, out.Room, out.Contacts = in.Mould, in.Room, in.Contacts
 	out.Conditions = b.guard.Append(out.Conditions[:0])
 	out.Folded = b.guard.AppendFolded(out.Folded[:0])
 	news := b.reportPots(in, elapsed, out)
 	out.Outputs.Duty = append(out.Outputs.Duty[:0], b.told...)
+	b.steered(out)
 	out.Outputs.Contactor = b.guard.MayHeat()
 	out.ReadyIn, out.ReadyWithin = b.allReadyIn(out)
 	out.Pour = leastLeft(out.Pots)
@@ -261,6 +278,7 @@ func (b *Bench) reportPots(in *Input, elapsed time.Duration, out *Frame) (news i
 		out.Ready = out.Ready && p.state == Ready
 		p.report(&out.Pots[i], b.readings(in, i), wait, left)
 		out.Pots[i].AskedDuty, out.Pots[i].Duty = b.asked[i], b.duty[i]
+		p.reportController(&out.Pots[i], b.readings(in, i), b.guard.MayHeat())
 		out.Pots[i].ReadyIn, out.Pots[i].ReadyWithin = p.readyIn()
 		out.Pots[i].AheadC = p.foreseen(b.guard.PotMayHeat(i))
 		out.Hot = out.Hot || b.duty[i] > 0 || p.hot()

@@ -75,6 +75,7 @@ type pot struct {
 	drawn       Drawn
 	said        said
 	half        half
+	steering    steering
 }
 
 func newPot(s PotSettings) *pot {
@@ -82,6 +83,7 @@ func newPot(s PotSettings) *pot {
 		set: s, melt: estimate.OfMelt(), plate: estimate.OfPlate(),
 		loop:  loop.New(s.LoopPot(), s.Known),
 		ahead: model.NothingAhead(), peakC: math.NaN(), half: newHalf(),
+		steering: steering{toldC: s.Controller.RestC},
 	}
 }
 
@@ -147,7 +149,7 @@ func (p *pot) mark(c Command) {
 
 // canBeTried reports whether a trial can begin: of a pot that is held, by both its probes.
 func (p *pot) canBeTried() bool {
-	return p.set.Probes == reading.BothProbes && (p.state == Holding || p.state == Ready) && p.loop.CanTry()
+	return p.set.Probes == reading.BothProbes && !p.set.Controller.Is() && (p.state == Holding || p.state == Ready) && p.loop.CanTry()
 }
 
 // pressed is the bench's button: a pot that is back on its plate is heated again
@@ -161,6 +163,7 @@ func (p *pot) pressed() {
 
 // sense takes in one cycle's readings, and which of them the guard believes.
 func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration) {
+	p.steering.since += elapsed
 	p.sinceStir += elapsed
 	p.sinceColour += elapsed
 	p.said.passes(elapsed)
@@ -188,7 +191,7 @@ func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration
 func (p *pot) watch(r *PotReadings, melt, plate bool, elapsed time.Duration) {
 	p.view.Melt, p.view.Plate, p.view.Dt = believed(r.Melt, melt), believed(r.Plate, plate), elapsed.Seconds()
 	p.window.See(r.Melt.C, melt, elapsed)
-	if !p.lifted {
+	if !p.lifted && !p.set.Controller.Is() { // nobody knows what a controller gives
 		p.loop.Watch(&p.view)
 	}
 }
@@ -272,6 +275,7 @@ func (p *pot) goal() float64 {
 // ask returns the duty the loop wants, 0 to 1, or zero at rest.
 func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
 	if !mayHeat || !p.believed || !p.known() || p.lifted {
+		p.steering.rest(p.set.Controller)
 		p.loop.Rest()
 		return 0
 	}
@@ -279,6 +283,9 @@ func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
 		MeltC: p.melt.C(), PlateC: p.plate.C(), MeltSlope: p.melt.Slope(), PlateSlope: p.plate.Slope(),
 		TargetC: p.target(), LimitC: p.plateLimitC(),
 		Upset: p.coloured && p.sinceColour < ColourUpset,
+	}
+	if p.set.Controller.Is() {
+		return p.steer()
 	}
 	duty := p.bounded(p.loop.Step(&p.view))
 	p.heldBack = p.waiting && p.coasts(duty)

@@ -54,6 +54,8 @@ type PotSettings struct {
 	Probes     reading.Probes `json:",omitempty"`
 	HandWithin time.Duration  `json:",omitempty"`
 	MostW      float64        `json:",omitempty"`
+	// Controller is the device that holds the plate by itself; its zero is none.
+	Controller Controller `json:",omitzero"`
 	// Known is what was found out about the pot on earlier evenings; nil is nothing.
 	Known *loop.Known `json:",omitempty"`
 }

@@ -34,6 +34,9 @@ type Input struct {
 type PotReadings struct {
 	Melt, Plate reading.Temperature
 	Injector    reading.Temperature // NotWired on most benches
+	// Setpoint is what a controller says that it was told, Own what it reads itself; both
+	// are NotWired on most benches.
+	Setpoint, Own reading.Temperature
 }
 
 // Contacts are the bench's own inputs. Interlocks (EStop, CutOut, Fan) are
@@ -216,6 +219,9 @@ type Outputs struct {
 	// Duty is the fraction of each pot's rated heater power, 0 to 1, that its device is
 	// told now: of one that is switched 0 or 1.
 	Duty []float64
+	// SetpointC is what each pot's controller is told, in degrees Celsius; it is empty where
+	// no pot has one. One that is told none goes to rest.
+	SetpointC []float64
 	// Contactor closes the supply of all heaters.
 	Contactor bool
 	Lamp      bool
@@ -241,7 +247,8 @@ type Frame struct {
 	// Pour is the least of what the pots that are off their plates have left.
 	Pour    pour.Left
 	Outputs Outputs
-	// PowerW is what the heaters together draw, those that are switched in the mean.
+	// PowerW is what the heaters together draw, those that are switched in the mean; NaN where
+	// a controller heats.
 	PowerW      float64
 	Mould, Room reading.Temperature
 	Contacts    Contacts
@@ -285,8 +292,11 @@ type PotFrame struct {
 	SetpointC, BandC float64
 	PlateTargetC     float64 // what the inner loop holds the plate at; NaN when off
 	// AskedDuty and Duty are before and after the circuit's share and the guard; of a
-	// heater that is switched, what it gets in the mean.
+	// heater that is switched, what it gets in the mean. Of one that a controller heats they
+	// are NaN while heat may flow: nobody knows.
 	AskedDuty, Duty float64
+	// Controller is what there is to say of the device that holds the plate by itself.
+	Controller ControllerFrame
 	// ReadyIn is how long the pot still needs at full power, as far as a hand does its
 	// part at once, give or take ReadyWithin; negative when not known.
 	ReadyIn, ReadyWithin time.Duration
@@ -347,7 +357,7 @@ func (in *Input) Round() {
 	in.Elapsed = in.Elapsed.Round(time.Millisecond)
 	for i := range in.Pots {
 		p := &in.Pots[i]
-		for _, t := range [...]*reading.Temperature{&p.Melt, &p.Plate, &p.Injector} {
+		for _, t := range [...]*reading.Temperature{&p.Melt, &p.Plate, &p.Injector, &p.Setpoint, &p.Own} {
 			round(t)
 		}
 	}

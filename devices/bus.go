@@ -55,6 +55,7 @@ func Open(cfg Config, opener func(LineConfig) (modbus.Port, error), clk *clock.C
 	if err := cfg.check(); err != nil {
 		return nil, err
 	}
+	cfg = cfg.withReadBack()
 	b := &Bus{clk: clk, pots: cfg.Pots, table: newTable(cfg.Channels), stop: make(chan struct{})}
 	for _, lc := range cfg.Lines {
 		l, err := newLine(lc, cfg, b.table, opener, clk, b.stop)
@@ -134,7 +135,7 @@ func (b *Bus) ApplyAt(o control.Outputs, at time.Duration) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	out := &outputs{
-		duty:      append([]float64(nil), o.Duty...),
+		duty: append([]float64(nil), o.Duty...), setpointC: append([]float64(nil), o.SetpointC...),
 		contactor: o.Contactor, lamp: o.Lamp, buzzer: o.Buzzer,
 		at: at,
 	}

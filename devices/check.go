@@ -150,7 +150,10 @@ func (b *Bus) zeros() []Finding {
 // says so when it is asked.
 func (l *line) zero(w *write) (text string, good bool) {
 	if !l.ended() || w.pending {
-		return "zero is not confirmed", false
+		return map[bool]string{false: "zero", true: "rest"}[w.urgency == setpointThen] + " is not confirmed", false
+	}
+	if w.urgency == setpointThen {
+		return "rest is confirmed", true
 	}
 	m := &w.device.memory
 	if w.urgency == signalsLast || m.trouble == "" {

@@ -21,6 +21,15 @@ type Config struct {
 	ReadOnly bool
 }
 
+// withReadBack is the bench with every set-point read where it is written, unless the bench
+// has another place for that. Of a bench that is only read, that is so anyway.
+func (c Config) withReadBack() Config {
+	if !c.ReadOnly {
+		c.Channels = registers.WithReadBack(c.Channels)
+	}
+	return c
+}
+
 // LineConfig is one serial line.
 type LineConfig struct {
 	Name     string

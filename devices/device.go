@@ -35,6 +35,9 @@ type device struct {
 	goneAt  atomic.Pointer[time.Time] // since when it is dead, for who looks from outside; nil while it is not
 
 	memory memory // of its outputs
+
+	clock   func() time.Duration // the bench's
+	targets atomic.Uint64        // how often it was sent a set-point
 }
 
 // result is what a span's request brought in this round.

@@ -75,6 +75,7 @@ func newLine(lc LineConfig, cfg Config, t *table, open Opener, clk *clock.Clock,
 			continue
 		}
 		d := newDevice(dc, cfg)
+		d.clock = clk.Now
 		writes, err := newWrites(d, d.channels, cfg.Pots)
 		if err != nil {
 			return nil, err
@@ -150,7 +151,7 @@ func (l *line) step() {
 	}
 	l.justTold = false
 	if w := l.nextWrite(); w != nil {
-		if m := &w.device.memory; w.heats(l.live) && !m.sure && !m.excused {
+		if m := &w.device.memory; w.heats(l.live) && len(m.held) > 0 && !m.sure && !m.excused {
 			l.readBack(w.device)
 		} else {
 			l.put(w)
@@ -195,10 +196,10 @@ func (l *line) setOutputs(o *outputs, until time.Duration) {
 }
 
 // offConfirmed reports whether every device has confirmed, since a time, that its
-// heaters and contactors are off.
+// heaters and contactors are off. No silence makes a controller let go.
 func (l *line) offConfirmed(since time.Duration) bool {
 	return !slices.ContainsFunc(l.writes, func(w *write) bool {
-		return w.urgency < signalsLast && !(w.heard && w.confirmed >= since)
+		return w.urgency < setpointThen && !(w.heard && w.confirmed >= since)
 	})
 }
 
@@ -235,7 +236,7 @@ func (l *line) nextWrite() *write {
 func (l *line) nextOff() *write {
 	now := l.clk.Now()
 	for _, w := range l.writes {
-		if !w.pending || !w.off(l.live) || w.told > 0 && now-w.told < zeroEvery {
+		if !w.pending || !w.off(l.live) || w.told > 0 && now-w.told < w.again() {
 			continue
 		}
 		if r := w.request(l.live); !l.mayAsk(w.device, r, now) || l.client.Barred(&w.device.Device, r) {
@@ -322,6 +323,7 @@ func (l *line) readNext() bool {
 func (l *line) deliverIfWhole(d *device) {
 	if d.gaveUp || d.asked == len(d.results) {
 		d.deliver(l.table)
+		l.noteTargets(d)
 	}
 }
 
@@ -479,7 +481,7 @@ func (l *line) begin(port modbus.Port) {
 func (l *line) shutDown() {
 	l.live = nothing
 	for _, w := range l.writes {
-		w.pending = true
+		w.pending = w.urgency != setpointThen || w.lacks(nothing)
 	}
 	for l.client != nil {
 		w := l.nextOff()

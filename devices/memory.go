@@ -66,7 +66,7 @@ func newMemory(writes []*write) memory {
 	var all []*output
 	for _, w := range writes {
 		for i := range w.outputs {
-			if o := &w.outputs[i]; urgencyOf(o.Role) < signalsLast {
+			if o := &w.outputs[i]; urgencyOf(o.Role) < setpointThen {
 				o.state = either
 				all = append(all, o)
 			}

@@ -2,6 +2,7 @@ package devices
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"time"
 
@@ -15,7 +16,7 @@ const signalsEvery = 500 * time.Millisecond
 
 // outputs are what a line is to write. The zero value is safe.
 type outputs struct {
-	duty                    []float64
+	duty, setpointC         []float64
 	contactor, lamp, buzzer bool
 	at                      time.Duration
 }
@@ -29,6 +30,7 @@ type urgency uint8
 const (
 	heaterFirst urgency = iota
 	contactorNext
+	setpointThen // a silent controller must not keep the contactor waiting
 	signalsLast
 )
 
@@ -38,6 +40,8 @@ func urgencyOf(r registers.Role) urgency {
 		return heaterFirst
 	case registers.Contactor:
 		return contactorNext
+	case registers.Setpoint:
+		return setpointThen
 	}
 	return signalsLast
 }
@@ -48,6 +52,8 @@ type output struct {
 	pot   int // index into the pots, for heaters
 	place registers.Place
 	state state // what it may be, by what it was told and what was read back
+	// heldC is what a controller said last that it was told, in °C; NaN before it has.
+	heldC float64
 }
 
 // power returns the duty of a heater, zero for one that got none.
@@ -75,9 +81,12 @@ func (o output) on(all *outputs) bool {
 	return all.buzzer
 }
 
-// appendDuty appends the registers that are written to a heater. What is no duty is
-// written as off, which a validated channel can always carry.
+// appendDuty appends the registers that are written to a heater or a controller. What is
+// no duty is written as off, which a validated channel can always carry.
 func (o output) appendDuty(regs []uint16, all *outputs) []uint16 {
+	if o.Role == registers.Setpoint {
+		return o.appendTarget(regs, all)
+	}
 	longer, err := o.AppendDuty(regs, o.power(all))
 	if err != nil {
 		longer, _ = o.AppendDuty(regs, 0)
@@ -87,8 +96,11 @@ func (o output) appendDuty(regs []uint16, all *outputs) []uint16 {
 
 // told is the state that the outputs put it into.
 func (o output) told(all *outputs) state {
-	if o.Type == registers.Bit {
+	switch {
+	case o.Type == registers.Bit:
 		return stateOfBit(o.on(all))
+	case o.Role == registers.Setpoint:
+		return either // it forgets nothing, and what it has is read all the time
 	}
 	return stateOf(o.Duty(o.appendDuty(nil, all)))
 }
@@ -117,6 +129,10 @@ type write struct {
 	heard     bool
 	has       []byte        // the data confirmed last
 	told      time.Duration // when it was last sent without asking for an answer
+	// sentData is what a controller was sent last, at sentAt, and tries how often.
+	sentData []byte
+	sentAt   time.Duration
+	tries    int
 }
 
 // off reports whether the write carries heaters or a contactor, and only "off" for them.
@@ -124,6 +140,10 @@ func (w *write) off(all *outputs) bool {
 	for _, o := range w.outputs {
 		switch {
 		case urgencyOf(o.Role) == signalsLast:
+		case o.Role == registers.Setpoint:
+			if o.targetC(all) > o.RestC {
+				return false
+			}
 		case o.Type == registers.Bit && o.on(all), o.Type != registers.Bit && o.power(all) > 0:
 			return false
 		}
@@ -137,6 +157,9 @@ func (w *write) heats(all *outputs) bool { return w.urgency < signalsLast && !w.
 // due reports whether new outputs are to be written: always, but for signals that
 // their device has had for a short while only.
 func (w *write) due(all *outputs, now time.Duration) bool {
+	if w.urgency == setpointThen {
+		return w.dueTarget(all, now)
+	}
 	return w.urgency < signalsLast || !w.heard || now-w.confirmed >= signalsEvery ||
 		!slices.Equal(w.request(all).Data, w.has)
 }
@@ -146,10 +169,12 @@ func (w *write) sent(all *outputs) {
 	for i := range w.outputs {
 		w.outputs[i].state |= w.outputs[i].told(all)
 	}
+	w.sentTarget(all)
 }
 
 // taken notes that the device has confirmed the outputs, which it was sent at a time.
 func (w *write) taken(all *outputs, at time.Duration) {
+	w.holds(all)
 	w.confirmed, w.heard = at, true
 	w.has = append(w.has[:0], w.data...)
 	for i := range w.outputs {
@@ -169,7 +194,7 @@ func newWrites(d *device, channels []registers.Channel, pots []string) ([]*write
 	}
 	for i, c := range channels {
 		if place, ok := plan.Value(i); ok {
-			writes[place.Span].add(output{Channel: c, pot: slices.Index(pots, c.Pot), place: place})
+			writes[place.Span].add(output{Channel: c, pot: slices.Index(pots, c.Pot), place: place, heldC: math.NaN()})
 		}
 	}
 	return writes, nil

@@ -21,6 +21,7 @@ func Planned(cfg Config, period time.Duration) ([]Exchange, error) {
 	if err := cfg.check(); err != nil {
 		return nil, err
 	}
+	cfg = cfg.withReadBack()
 	seldom := int((signalsEvery + period - 1) / period)
 	var all []Exchange
 	for _, dc := range cfg.Devices {
@@ -35,8 +36,11 @@ func Planned(cfg Config, period time.Duration) ([]Exchange, error) {
 		}
 		for _, w := range writes {
 			every := 1
-			if w.urgency == signalsLast {
+			switch w.urgency {
+			case signalsLast:
 				every = max(1, seldom)
+			case setpointThen:
+				every = max(1, int(targetAgain/period))
 			}
 			plan(every, w.request(nothing))
 		}

@@ -95,6 +95,10 @@ func (s Snapshot) temperatureOf(in *control.Input, c registers.Channel) *reading
 			return &in.Pots[i].Plate
 		case registers.Injector:
 			return &in.Pots[i].Injector
+		case registers.SetpointRead:
+			return &in.Pots[i].Setpoint
+		case registers.ProcessValue:
+			return &in.Pots[i].Own
 		}
 	}
 	return nil

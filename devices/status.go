@@ -61,6 +61,8 @@ type DeviceStats struct {
 	Dead bool
 	// DeadAt is since when, in wall time; zero while it is not.
 	DeadAt time.Time
+	// Setpoints is how often a controller was sent a set-point since the bus was opened.
+	Setpoints uint64
 }
 
 // Stats is how all lines and devices are doing.
@@ -85,7 +87,7 @@ func (b *Bus) Stats() Stats {
 // stats reads what may be read from outside the owner.
 func (d *device) stats() DeviceStats {
 	s := DeviceStats{
-		Name: d.Name, Line: d.line, Unit: d.Unit, Times: d.Trips.Times(),
+		Name: d.Name, Line: d.line, Unit: d.Unit, Times: d.Trips.Times(), Setpoints: d.targets.Load(),
 		Exchanges: map[modbus.Outcome]uint64{}, Troubles: map[modbus.Kind]uint64{},
 	}
 	if at := d.goneAt.Load(); at != nil {

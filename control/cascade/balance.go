@@ -146,14 +146,24 @@ func (b *balance) watchRise(m Measure, joules float64, p Pot) {
 // watchFlow learns the coupling from the watts that enter the melt and the gap
 // that drives them, and the plate's loss from what is left of the heater's.
 func (b *balance) watchFlow(m Measure, dt float64, p Pot) bool {
-	gap := m.PlateC - m.MeltC
-	if gap < couplingGapC || m.MeltC < couplingFromC || m.MeltSlope <= 0 || math.Abs(m.PlateSlope) > steadyKS {
+	into, is := b.flow(m, dt, p)
+	if !is {
 		return false
 	}
 	share := math.Min(dt/learnS, 1)
-	into := p.MeltJPerK*m.MeltSlope + b.restingW(p)
-	b.coupling += (into/gap - b.coupling) * share
 	lost := (b.dutyS*p.HeaterW - into - b.plateJPerK*m.PlateSlope) / (m.PlateC - roomC)
 	b.plateWPerK += (math.Max(lost, 0) - b.plateWPerK) * share
 	return m.TargetC-m.MeltC > nearC
+}
+
+// flow learns the coupling alone, and returns the watts that enter the melt; false where
+// they say nothing.
+func (b *balance) flow(m Measure, dt float64, p Pot) (into float64, is bool) {
+	gap := m.PlateC - m.MeltC
+	if gap < couplingGapC || m.MeltC < couplingFromC || m.MeltSlope <= 0 || math.Abs(m.PlateSlope) > steadyKS {
+		return 0, false
+	}
+	into = p.MeltJPerK*m.MeltSlope + b.restingW(p)
+	b.coupling += (into/gap - b.coupling) * math.Min(dt/learnS, 1)
+	return into, true
 }

@@ -291,19 +291,26 @@ func (c *Cascade) Applied(duty, dt float64) {
 	m := c.seen
 	c.inner.Applied(duty-c.feed, c.innerSP, m.PlateC, dt, 0, saturated(duty))
 	c.inner.SetIntegral(math.Min(math.Max(c.inner.Integral(), integralLow), integralHigh))
-	if c.mayIntegrate(duty) {
-		c.outer.Applied(c.plateSP-m.TargetC, m.TargetC, m.MeltC, dt, 0, false)
-		c.rested = true
-	} else if c.stuck(dt) {
-		g := c.outer.Gains()
-		c.outer.SetIntegral(c.outer.Integral() + g.Kp/g.Ti*(m.TargetC-m.MeltC)*dt)
-	}
+	c.settle(duty, dt)
 	if c.guess != nil {
 		c.guess.add(c.shown, duty, dt, c.pot)
 	}
 	// In a later recovery the guess must not take the place of what was learnt.
 	if c.known.add(c.shown, duty, dt, c.pot) && !c.rested {
 		c.outer.SetIntegral(c.known.restingExcess(c.pot))
+	}
+}
+
+// settle has the melt loop integrate, where the melt's error says something about the
+// plate's resting excess.
+func (c *Cascade) settle(duty, dt float64) {
+	m := c.seen
+	if c.mayIntegrate(duty) {
+		c.outer.Applied(c.plateSP-m.TargetC, m.TargetC, m.MeltC, dt, 0, false)
+		c.rested = true
+	} else if c.stuck(dt) {
+		g := c.outer.Gains()
+		c.outer.SetIntegral(c.outer.Integral() + g.Kp/g.Ti*(m.TargetC-m.MeltC)*dt)
 	}
 }
 

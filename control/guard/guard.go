@@ -100,6 +100,9 @@ type PotSight struct {
 	LiftedHere    bool          // that was marked at the bench, and not its return
 	Coloured      bool          // a cold addition was marked a short while ago
 	HeldFor       time.Duration // how long it has been kept hot since it was cured
+	// Controller is the device that holds the plate by itself. Duty is then what the heater
+	// is taken to get by what its controller is told.
+	Controller ControllerSight
 }
 
 // missed reports whether cycles are missing before this one.

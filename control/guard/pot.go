@@ -42,6 +42,7 @@ func (g *Guard) lookAtPot(i int, s *PotSight, took time.Duration) {
 	g.lookAtHeater(p, s, elapsed)
 	g.lookAtTemperatures(p, s, elapsed)
 	g.lookAtLift(p, s, elapsed)
+	g.lookAtController(p, &s.Controller, s.Plate, elapsed)
 	g.note(p.found, HeldLong, s.HeldFor >= g.limits.HeldLong, elapsed)
 }
 
@@ -134,7 +135,8 @@ func (g *Guard) lookAtHeater(p *pot, s *PotSight, elapsed time.Duration) {
 	risesNot := p.heater.risesNot(plate, melt, p.probes, elapsed)
 	g.note(f, NoRise, risesNot, elapsed)
 	g.noteDoubted(p, HeaterDead, risesNot, s, elapsed)
-	g.note(f, HeaterWeak, p.strength.look(s.Duty, plate, melt, elapsed), elapsed)
+	weak := !s.Controller.Is && p.strength.look(s.Duty, plate, melt, elapsed) // nobody knows what a controller gives
+	g.note(f, HeaterWeak, weak, elapsed)
 }
 
 // lookForRunaway finds a plate that rises though its heater is told zero.

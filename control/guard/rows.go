@@ -53,6 +53,8 @@ const (
 	HeaterForgot
 	LiftNoticed
 	LiftSuspected
+	SetpointChanged
+	ControllerAstray
 )
 
 // DefaultHeldLong is how long a cured melt is kept hot until it is noted, where
@@ -260,6 +262,20 @@ var table = [...]Rule{
 		Detection:   "As no_rise, for 30 s more (E): a probe that is off its plate reads the same, so it can not wait for long. It stays until the probe was unplugged and is back, the pot was marked as lifted at the bench, or both its probes have read less than 50 °C for 8 min (E).",
 		Instruction: "This heater is told zero. Take the plate for HOT: does its probe sit on it? Do not touch. Have breaker, contactor and heater checked with the mains off, by a licensed electrician. Reset when the pot is cold, or mark it at the bench as lifted first.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, after: heaterDeadFor, onlyLasting: true, onlyWithHeat: true,
+	},
+	SetpointChanged: {
+		Name: "setpoint_changed", Title: "The controller has another set-point than it was told",
+		Cause:       "Somebody turned its knob, another program wrote to it, or it keeps a limit or a programme of its own.",
+		Detection:   "Of a pot that is heated by set-point: 3 s after it was told (E), the set-point that is read back differs by more than 1.2 °C (E).",
+		Instruction: "This controller is told to rest. Set nothing at it while this program tells it what to hold, and see that no limit, ramp or programme of its own is on; then press the enable button to reset.",
+		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, onlyWithHeat: true,
+	},
+	ControllerAstray: {
+		Name: "controller_astray", Title: "The controller does not see its plate",
+		Cause:       "Its own sensor is broken, of another type than it is set to, or off the plate; or the plate's probe is.",
+		Detection:   "Of a pot that is heated by set-point, where its process value is read: that is no measurement, or 25 °C away from the plate's probe (E), for 10 s (E).",
+		Instruction: "This controller is told to rest. Take the plate for HOT. With the mains off and the plate cold: see that both sensors sit on it, and that the controller is set to the type of its own. Then press the enable button to reset.",
+		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, after: astray, onlyLasting: true, onlyWithHeat: true,
 	},
 	MeltForecast: {
 		Name: "melt_forecast", Title: "The melt is on its way over its trip temperature",

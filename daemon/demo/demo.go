@@ -146,6 +146,7 @@ func wiring(o Options) devices.Config {
 func newBench(s control.Settings, o Options, clk *clock.Clock) (*simbench.Bench, error) {
 	c := simbench.Config{Seed: o.Seed, Evening: o.Evening, Maker: !o.NoMaker}
 	for _, p := range s.Pots {
+		c.Controllers = c.Controllers || p.Controller.Is()
 		c.Pots = append(c.Pots, simbench.Pot{Name: p.Name, VolumeML: p.VolumeML, HeaterW: p.HeaterW})
 	}
 	return simbench.New(c, clk)

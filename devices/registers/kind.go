@@ -10,6 +10,7 @@ const (
 	temperature      // a number that is read
 	contact          // a bit that is read
 	heater           // a duty, or a bit, that is written
+	target           // a temperature that is written
 	relay            // a bit that is written
 )
 
@@ -18,18 +19,20 @@ func Roles() []Role {
 	return []Role{
 		Melt, Plate, Injector, Mould, Room, ColdJunction, EStop, CutOut, Fan, Pedal, Enable,
 		StirButton, DrawButton, ShotButton,
-		Heater, Lamp, Buzzer, Contactor,
+		Heater, Setpoint, SetpointRead, ProcessValue, Lamp, Buzzer, Contactor,
 	}
 }
 
 func (r Role) kind() kind {
 	switch r {
-	case Melt, Plate, Injector, Mould, Room, ColdJunction:
+	case Melt, Plate, Injector, Mould, Room, ColdJunction, SetpointRead, ProcessValue:
 		return temperature
 	case EStop, CutOut, Fan, Pedal, Enable, StirButton, DrawButton, ShotButton:
 		return contact
 	case Heater:
 		return heater
+	case Setpoint:
+		return target
 	case Lamp, Buzzer, Contactor:
 		return relay
 	}
@@ -45,14 +48,18 @@ func (r Role) ClosedAtRest() bool { return r == EStop || r == CutOut || r == Fan
 
 // ofPot reports whether there is one such channel for each pot.
 func (r Role) ofPot() bool {
-	return r == Melt || r == Plate || r == Injector || r == Heater || r == StirButton || r == DrawButton
+	switch r {
+	case Melt, Plate, Injector, Heater, Setpoint, SetpointRead, ProcessValue, StirButton, DrawButton:
+		return true
+	}
+	return false
 }
 
 // types returns how a value of this kind may be laid out.
 func (k kind) types() []Type {
 	numbers := []Type{Int16, Uint16, Int32, Uint32, Float32}
 	switch k {
-	case temperature:
+	case temperature, target:
 		return numbers
 	case heater:
 		return append([]Type{Bit}, numbers...)
@@ -79,7 +86,7 @@ func (k kind) functions(t Type) []uint8 {
 // units returns the units a channel of this role and type may have.
 func (r Role) units(t Type) []Unit {
 	switch {
-	case r == ColdJunction:
+	case r == ColdJunction, r == SetpointRead, r == ProcessValue, r == Setpoint:
 		return []Unit{Celsius, Fahrenheit}
 	case r.kind() == temperature:
 		return []Unit{Celsius, Fahrenheit, Millivolt}

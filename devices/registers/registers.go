@@ -24,6 +24,9 @@ const (
 	DrawButton   Role = "draw-button"
 	ShotButton   Role = "shot-button"
 	Heater       Role = "heater"
+	Setpoint     Role = "setpoint"      // what a controller that closes a pot's loop by itself is told
+	SetpointRead Role = "setpoint-read" // where it says what it has of that
+	ProcessValue Role = "process-value" // what it reads itself
 	Lamp         Role = "lamp"
 	Buzzer       Role = "buzzer"
 	Contactor    Role = "contactor"
@@ -70,7 +73,7 @@ const (
 // still makes nothing panic.
 type Channel struct {
 	Role   Role
-	Pot    string // the pot's name, for melt, plate, injector, heater, stir-button and draw-button
+	Pot    string // the pot's name, for what belongs to one: see ofPot
 	Device string // the device's name
 	// Function is the Modbus function: 1 to 4 for what is read; 5, 6, 15 or 16
 	// for what is written.
@@ -94,12 +97,23 @@ type Channel struct {
 	// Thermocouple is the type letter, for a channel in millivolts, whose
 	// reference-junction temperature is the device's cold-junction channel.
 	Thermocouple string
+	// RestC is what a controller is told while its pot gets no heat, in degrees Celsius, and
+	// Senses where its own sensor sits. Both are left out of JSON elsewhere, by whose digest
+	// channels are known again.
+	RestC  float64 `json:",omitzero"`
+	Senses Sensed  `json:",omitzero"`
 	// CorrectionC is added to the temperature: the maker's own, as typed.
 	CorrectionC float64
 	// Calibrated is added after that. It comes from no bench file, and is left out of JSON
 	// where it is none, by whose digest channels are known again.
 	Calibrated Calibrated `json:",omitzero"`
 }
+
+// Sensed is where a controller's own sensor sits.
+type Sensed string
+
+// OfPlate is the only place from which a controller holds a plate under its limit.
+const OfPlate Sensed = "plate"
 
 // Calibrated is what a calibration adds to a temperature: OffsetC + PerC × that temperature,
 // in °C. Its zero adds nothing.

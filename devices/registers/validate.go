@@ -145,6 +145,8 @@ func (k *checker) number() {
 		k.wrong("offset", k.Offset, "a bit has no offset", "leave it out")
 	case k.kind == heater && k.Type != Bit && k.full() != 0:
 		k.duty()
+	case k.kind == target:
+		k.target()
 	}
 }
 
@@ -176,6 +178,7 @@ func (k *checker) extras() {
 	k.mask()
 	k.millivolts()
 	k.correction()
+	k.controller()
 }
 
 func (k *checker) sentinels() {

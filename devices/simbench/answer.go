@@ -17,6 +17,9 @@ func (b *Bench) unitTables(unit uint8) (tables, bool) {
 	case UnitContacts:
 		return b.contactTables(), true
 	}
+	if k := b.controllerAt(unit); k != nil {
+		return k.tables(), true
+	}
 	return tables{}, false
 }
 
@@ -26,9 +29,12 @@ func (b *Bench) store(r modbus.Request, t tables) bool {
 	case UnitPower:
 		ofRegisters := r.Function == modbus.WriteRegister || r.Function == modbus.WriteRegisters
 		ofHeaters := ofRegisters && int(r.Address) < len(b.pots) || !ofRegisters && r.Address+r.Quantity > heaterCoils
-		return b.power.store(t, ofHeaters, b.at)
+		return b.power.store(t, ofHeaters || b.config.Controllers, b.at)
 	case UnitContacts:
 		b.contacts.lamp, b.contacts.buzzer = t.coils[0], t.coils[1]
+	}
+	if k := b.controllerAt(r.Unit); k != nil {
+		return k.store(t)
 	}
 	return true
 }

@@ -45,6 +45,9 @@ type Config struct {
 	// Baud, when above zero, makes every byte on the line take its 11 bits of
 	// bench time.
 	Baud int
+	// Controllers gives every pot a controller of its own that holds its plate, in the place
+	// of a duty; the power unit is left with the contactor.
+	Controllers bool
 }
 
 // MaxPots is how many pots one bench has at most: all channels of the
@@ -101,6 +104,7 @@ type pot struct {
 	spec        physics.PotSpec
 	heat        *physics.Pot
 	melt, plate *channel
+	controller  *controller // nil where there is none
 }
 
 // New returns a bench that has stood cold since yesterday. Its time is the
@@ -136,6 +140,9 @@ func New(c Config, clk *clock.Clock) (*Bench, error) {
 			melt:  newChannel(spec.MeltProbe, roomC, source(stream+1)),
 			plate: newChannel(spec.PlateProbe, roomC, source(stream+2)),
 		})
+		if c.Controllers {
+			b.pots[i].controller = newController(roomC, source(streamsAnEvening-uint64(i)-1))
+		}
 	}
 	if c.Maker {
 		b.maker = newMaker(len(c.Pots), source(streamMaker))
@@ -195,6 +202,9 @@ func (b *Bench) step() {
 		p.heat.Step(b.heaterW(i), air)
 		p.melt.probe.Step(p.atMeltProbeC(), b.roomC)
 		p.plate.probe.Step(p.heat.PlateC(), b.roomC)
+		if p.controller != nil {
+			p.controller.step(p.heat.PlateC(), b.roomC)
+		}
 	}
 	b.mould.probe.Step(b.roomC, b.roomC)
 	b.room.probe.Step(b.roomC, b.roomC)
@@ -218,6 +228,9 @@ func (b *Bench) heaterW(i int) float64 {
 		return 0
 	}
 	duty := float64(b.power.duty[i]) / fullDuty
+	if k := b.pots[i].controller; k != nil {
+		duty = k.draws()
+	}
 	if b.faults.has(RelayWelded, Place{Pot: i}) {
 		duty = 1
 	}

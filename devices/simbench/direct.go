@@ -19,6 +19,9 @@ func (b *Bench) Report(in *control.Input) {
 		in.Pots = append(in.Pots[:0], make([]control.PotReadings, len(b.pots))...)
 		for i, p := range b.pots {
 			in.Pots[i].Melt, in.Pots[i].Plate = p.melt.reading(), p.plate.reading()
+			if k := p.controller; k != nil {
+				in.Pots[i].Setpoint, in.Pots[i].Own = sound(k.setpointC()), k.probe.reading()
+			}
 		}
 		in.Mould, in.Room = b.mould.reading(), b.room.reading()
 		in.Contacts = control.Contacts{Link: contact(true)}
@@ -45,6 +48,10 @@ func (c *channel) reading() reading.Temperature {
 	return t
 }
 
+func sound(c float64) reading.Temperature {
+	return reading.Temperature{C: c, Age: direct, Fault: reading.None}
+}
+
 func contact(closed bool) reading.Contact {
 	return reading.Contact{Closed: closed, Age: direct, Fault: reading.None}
 }
@@ -54,6 +61,11 @@ func (b *Bench) Apply(o control.Outputs) {
 	b.do(func() {
 		for i, d := range o.Duty {
 			b.power.duty[i] = uint16(math.Round(d * fullDuty))
+		}
+		for i, c := range o.SetpointC {
+			if k := b.pots[i].controller; k != nil {
+				k.tell(counts(c))
+			}
 		}
 		b.power.contactor, b.power.written = o.Contactor, b.at
 		b.contacts.lamp, b.contacts.buzzer = o.Lamp, o.Buzzer

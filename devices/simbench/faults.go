@@ -184,7 +184,7 @@ func (b *Bench) checkPlace(f Fault, at Place) error {
 		return fmt.Errorf("simulated bench: %s: there is no pot %d", f, at.Pot)
 	case scope == OfProbe && !ofPot && at.Probe != registers.Mould && at.Probe != registers.Room:
 		return fmt.Errorf("simulated bench: %s: there is no probe %q", f, at.Probe)
-	case scope == OfLine && at.Unit > UnitContacts:
+	case scope == OfLine && at.Unit > UnitContacts && b.controllerAt(at.Unit) == nil:
 		return fmt.Errorf("simulated bench: %s: there is no unit %d", f, at.Unit)
 	}
 	return nil

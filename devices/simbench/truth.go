@@ -23,6 +23,10 @@ type PotTruth struct {
 	PowerW                            float64 // the heater draws now
 	HeatJ                             float64 // the heater gave since the start
 	Lifted, Clear                     bool
+	// SetpointC is what its controller holds, and Writes how often that was written to it;
+	// zero where it has none.
+	SetpointC float64
+	Writes    int
 }
 
 // Truth returns the bench as it is now.
@@ -41,6 +45,10 @@ func (b *Bench) Truth() Truth {
 				PowerW: b.heaterW(i), HeatJ: p.heat.Ledger().InJ,
 				Lifted: p.heat.Lifted(), Clear: p.heat.Clear(),
 			})
+			if k := p.controller; k != nil {
+				last := &t.Pots[i]
+				last.SetpointC, last.Writes = k.setpointC(), k.writes
+			}
 		}
 	})
 	return t

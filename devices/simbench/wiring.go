@@ -28,11 +28,17 @@ const (
 
 // Devices lists the units on the line.
 func (b *Bench) Devices() []Device {
-	return []Device{
+	list := []Device{
 		{Name: thermocouples, Unit: UnitThermocouples},
 		{Name: powerUnit, Unit: UnitPower, TimeoutRegister: uint16(len(b.pots)), HasTimeout: true},
 		{Name: contactUnit, Unit: UnitContacts},
 	}
+	for i, p := range b.pots {
+		if p.controller != nil {
+			list = append(list, Device{Name: controllerOf(b.config.Pots[i].Name), Unit: UnitController(i)})
+		}
+	}
+	return list
 }
 
 // Channels is the register map of the bench: melt and plate of each pot, mould
@@ -64,6 +70,10 @@ func (b *Bench) Channels() []registers.Channel {
 	temperature(registers.Mould, "", 2*len(b.pots))
 	temperature(registers.Room, "", 2*len(b.pots)+1)
 	for i, p := range b.config.Pots {
+		if b.config.Controllers {
+			all = append(all, controllerChannels(p.Name)...)
+			continue
+		}
 		all = append(all, registers.Channel{
 			Role: registers.Heater, Pot: p.Name, Device: powerUnit,
 			Function: 16, Address: uint16(i), Type: registers.Uint16,

@@ -110,7 +110,8 @@ const (
 	withAmounts      = 5 // commands carry a volume
 	withEstimates    = 6 // pots carry what is thought of a place without a probe
 	withTakenBack    = 7 // commands say which mark they take back
-	newest           = withTakenBack
+	withControllers  = 8 // pots carry what their controllers say and are told
+	newest           = withControllers
 )
 
 // header is the format and the checksum of what follows.

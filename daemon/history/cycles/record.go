@@ -43,6 +43,8 @@ type Pot struct {
 	TargetC, MeltC float64 // MeltC is filtered; NaN when not known
 	// Estimate is of the place that has no probe, to a thousandth; the zero value is none.
 	Estimate control.Estimate
+	// ToldC is what the pot's controller is told; zero where it has none.
+	ToldC float64
 }
 
 // Keep copies what is kept of a cycle; the record shares nothing with in and f.
@@ -56,7 +58,7 @@ func Keep(at time.Time, in *control.Input, f *control.Frame) Record {
 	r.Input.Commands = append([]control.Command(nil), in.Commands...)
 	for i := range f.Pots {
 		p := &f.Pots[i]
-		r.Kept.Pots[i] = Pot{State: p.State, Duty: p.Duty, TargetC: p.TargetC, MeltC: p.MeltC, Estimate: estimate(p)}
+		r.Kept.Pots[i] = Pot{State: p.State, Duty: p.Duty, TargetC: p.TargetC, MeltC: p.MeltC, Estimate: estimate(p), ToldC: p.Controller.ToldC}
 	}
 	return r
 }
@@ -77,6 +79,9 @@ func Fingerprint(f *control.Frame) uint32 {
 		bit(f.Outputs.Contactor), bit(f.Outputs.Lamp), bit(f.Outputs.Buzzer))
 	for _, d := range f.Outputs.Duty {
 		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(d))
+	}
+	for _, c := range f.Outputs.SetpointC {
+		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(c))
 	}
 	for i := range f.Pots {
 		p := &f.Pots[i]
@@ -135,9 +140,24 @@ func walk(c *columns, r *Record, pots int) {
 			p.Estimate = control.Estimate{} // a newer block before it may have had one
 		}
 	}
+	walkControllers(c, r, pots)
 	number(c, &r.Kept.Print)
 	c.bool(&r.Input.HistoryFailing)
 	walkCommands(c, r)
+}
+
+// walkControllers is what the controllers of a bench say and are told.
+func walkControllers(c *columns, r *Record, pots int) {
+	for i := range pots {
+		in, kept := &r.Input.Pots[i], &r.Kept.Pots[i]
+		if c.format >= withControllers {
+			temperature(c, &in.Setpoint)
+			temperature(c, &in.Own)
+			c.scaled(&kept.ToldC, 1000)
+		} else if c.reading { // a newer block before it may have had some
+			in.Setpoint, in.Own, kept.ToldC = reading.Temperature{}, reading.Temperature{}, 0
+		}
+	}
 }
 
 func temperature(c *columns, t *reading.Temperature) {

@@ -1,0 +1,139 @@
+package control
+
+import (
+	"math"
+	"time"
+
+	"meltwarden/control/guard"
+	"meltwarden/control/reading"
+)
+
+// Controller is a device that holds a pot's plate at a set-point by itself, and keeps that
+// set-point when it hears nothing more. Here only the set-point is decided: by the melt loop
+// of the cascade, within the plate's limit, in whole degrees and seldom, because many a
+// controller writes each one into a memory that wears.
+type Controller struct {
+	// RestC is what it is told while the pot gets no heat, in degrees Celsius, above zero.
+	RestC float64
+	// Every is the least time between two set-points, but for rest, which never waits.
+	Every time.Duration
+}
+
+// Is reports whether there is one.
+func (c Controller) Is() bool { return c.RestC > 0 }
+
+const (
+	// stepC is how far off a set-point must be to be told anew, in degrees Celsius (E): less
+	// than a controller's own swing, and a melt gets a part of it only. While the melt is
+	// further from its target than that is worth, it is offShare of the distance, up to
+	// mostStepC.
+	stepC, offShare, mostStepC = 1.0, 0.4, 5.0
+	// bandC is over how many degrees a controller is taken to go from no power to all (E): a
+	// narrow one gives more, and one that switches on and off all.
+	bandC = 25.0
+	// atWorkC is how near its set-point a plate is held with a little power that nobody knows,
+	// atWork of it (E).
+	atWorkC, atWork = 5.0, 0.2
+)
+
+// Presumed is what a controller's heater is taken to draw, 0 to 1, by what it is told and how
+// warm its plate is, both in degrees Celsius. It is no measurement: the guard goes by it to
+// tell a plate that does not answer, or that rises though it should not.
+func (c Controller) Presumed(toldC, plateC float64) float64 {
+	switch short := toldC - plateC; {
+	case toldC <= c.RestC || !(short > -atWorkC):
+		return 0
+	default:
+		return math.Min(math.Max(short/bandC, atWork), 1)
+	}
+}
+
+// ControllerFrame is a controller in a frame.
+type ControllerFrame struct {
+	// InCharge is true for a pot that has one.
+	InCharge bool
+	// ToldC is what it is told, in degrees Celsius; at rest AtRest is true. Changes is how
+	// often that has changed since the start.
+	ToldC   float64
+	AtRest  bool
+	Changes uint64
+	// Setpoint is what it says that it was told, Own what it reads itself.
+	Setpoint, Own reading.Temperature
+}
+
+// steering is what is remembered of a pot's controller.
+type steering struct {
+	toldC   float64
+	since   time.Duration // it was told that
+	changes uint64
+}
+
+// rest tells the controller to rest.
+func (s *steering) rest(c Controller) { s.tell(c.RestC) }
+
+func (s *steering) tell(celsius float64) {
+	if celsius != s.toldC {
+		s.toldC, s.since = celsius, 0
+		s.changes++
+	}
+}
+
+// aim tells the controller what its plate should have, where it is time for that. offC is how
+// far the melt is from its target.
+func (s *steering) aim(c Controller, wantC, offC float64) {
+	step := math.Min(math.Max(math.Abs(offC)*offShare, stepC), mostStepC)
+	switch {
+	case !(wantC > c.RestC):
+		s.rest(c)
+	case s.toldC <= c.RestC || s.since >= c.Every && math.Abs(wantC-s.toldC) >= step:
+		s.tell(math.Max(math.Floor(wantC), c.RestC))
+	}
+}
+
+// steer decides what the pot's controller is told, and returns what its heater is taken to
+// draw.
+func (p *pot) steer() float64 {
+	c := p.set.Controller
+	p.steering.aim(c, p.loop.Aim(&p.view), p.view.Seen.TargetC-p.view.Seen.MeltC)
+	return c.Presumed(p.steering.toldC, p.plate.C())
+}
+
+// steered writes what the controllers are told.
+func (b *Bench) steered(out *Frame) {
+	out.Outputs.SetpointC = out.Outputs.SetpointC[:0]
+	for i, p := range b.pots {
+		c := p.set.Controller
+		if !c.Is() {
+			continue
+		}
+		for len(out.Outputs.SetpointC) < len(b.pots) {
+			out.Outputs.SetpointC = append(out.Outputs.SetpointC, 0)
+		}
+		out.Outputs.SetpointC[i] = p.steering.toldC
+		out.Outputs.Duty[i] = 0
+	}
+}
+
+// controllerSight is what the guard sees of the pot's controller.
+func (p *pot) controllerSight(r *PotReadings) guard.ControllerSight {
+	if !p.set.Controller.Is() {
+		return guard.ControllerSight{}
+	}
+	return guard.ControllerSight{Is: true, ToldC: p.steering.toldC, Since: p.steering.since, Setpoint: r.Setpoint, Own: r.Own}
+}
+
+// reportController takes back what is not known of a heater that a controller heats.
+func (p *pot) reportController(out *PotFrame, r *PotReadings, mayHeat bool) {
+	c := p.set.Controller
+	if !c.Is() {
+		return
+	}
+	out.Controller = ControllerFrame{
+		InCharge: true, ToldC: p.steering.toldC, AtRest: p.steering.toldC <= c.RestC, Changes: p.steering.changes,
+		Setpoint: r.Setpoint, Own: r.Own,
+	}
+	out.AskedDuty, out.Duty = 0, 0
+	if mayHeat { // the contactor is closed, and nobody sees what flows
+		out.AskedDuty, out.Duty = math.NaN(), math.NaN()
+	}
+}
