@@ -35,8 +35,8 @@ func (b *Bench) check() {
 	b.checkAddresses()
 	if !b.src.Failed("channels") {
 		b.checkWiring()
-		b.checkHeaters()
 		b.checkControllers()
+		b.checkHeaters()
 	}
 }
 

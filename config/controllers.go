@@ -27,7 +27,7 @@ func (b *Bench) checkControllers() {
 		p.Output = circuit.Hidden
 		sumW += p.HeaterW
 		b.checkController(p, fmt.Sprintf("pots[%d]", at+1))
-		b.checkLetsGo(c, fmt.Sprintf("channels[%d]", i+1))
+		b.checkLetsGo(c, fmt.Sprintf("channels[%d]", i+1), sumW == p.HeaterW)
 	}
 	if sumW > b.Supply.ContinuousW && b.Supply.ContinuousW > 0 {
 		b.src.Complain("supply.breaker",
@@ -60,11 +60,13 @@ func (b *Bench) checkController(p *Pot, path string) {
 	}
 }
 
-// checkLetsGo sees to a contactor on another device than any controller.
-func (b *Bench) checkLetsGo(c registers.Channel, path string) {
+// checkLetsGo sees to a contactor on another device than any controller, of which first is the
+// first.
+func (b *Bench) checkLetsGo(c registers.Channel, path string, first bool) {
 	const why = "a controller that hears nothing more goes on heating to the last set-point that it was told"
 	const fix = "add a channel with role: contactor on another device, such as a relay module, that lets go by itself when nobody writes for 1.5 s"
 	switch {
+	case !b.wired(registers.Contactor) && !first: // said once
 	case !b.wired(registers.Contactor):
 		b.src.Complain(path+".role", why+", and the bench has no contactor", fix)
 	case b.has(registers.Contactor, func(o registers.Channel) bool { return o.Device == c.Device }):

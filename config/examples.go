@@ -24,6 +24,7 @@ func Examples() []Example {
 	const board = "board.md"
 	return []Example{
 		{"relays", "an eight-channel thermocouple module, and a relay module with inputs; heat by switch", ""},
+		{"controllers", "three panel controllers that hold their plates, a thermocouple module, and a relay module with inputs; heat by set-point", ""},
 		{"board", "a board of your own with the register map of " + board + ", in degrees; heat by duty", board},
 		{"board-millivolts", "the same board, in millivolts with its cold junction; heat by duty", board},
 	}

@@ -38,7 +38,7 @@ func TestExamplesAreWhole(t *testing.T) {
 		}
 	}
 	_, err = config.ExampleFiles("none")
-	assert.EqualError(t, err, `example "none": there is none of this name; write one of relays, board, board-millivolts`)
+	assert.EqualError(t, err, `example "none": there is none of this name; write one of relays, controllers, board, board-millivolts`)
 }
 
 // row is a row of the page's table of registers.

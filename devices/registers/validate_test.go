@@ -46,6 +46,13 @@ func switchChannel() Channel {
 	return Channel{Role: Heater, Pot: "left", Device: "relays", Function: 5, Type: Bit, Scale: 1}
 }
 
+func setpointChannel() Channel {
+	return Channel{
+		Role: Setpoint, Pot: "left", Device: "controller", Function: 6, Type: Int16, Words: HighFirst, Bytes: HighFirst,
+		Scale: 0.1, Unit: Celsius, RestC: 20, Senses: OfPlate,
+	}
+}
+
 func lampChannel() Channel {
 	return Channel{Role: Lamp, Device: "relays", Function: 15, Address: 7, Type: Bit, Scale: 1, Invert: true}
 }
@@ -78,7 +85,7 @@ type change struct {
 
 func TestMistakesAreNamedWithTheirFix(t *testing.T) {
 	for _, x := range []change{
-		{meltChannel, func(c *Channel) { c.Role = "lid" }, `role: "lid": not known; write melt, plate, injector, mould, room, cold-junction, e-stop, cut-out, fan, pedal, enable, stir-button, draw-button, shot-button, heater, lamp, buzzer or contactor`},
+		{meltChannel, func(c *Channel) { c.Role = "lid" }, `role: "lid": not known; write melt, plate, injector, mould, room, cold-junction, e-stop, cut-out, fan, pedal, enable, stir-button, draw-button, shot-button, heater, setpoint, setpoint-read, process-value, lamp, buzzer or contactor`},
 		{meltChannel, func(c *Channel) { c.Pot = "" }, `pot: a melt belongs to a pot; write the pot's name`},
 		{contactChannel, func(c *Channel) { c.Pot = "left" }, `pot: "left": role pedal belongs to no pot; leave it out`},
 		{meltChannel, func(c *Channel) { c.Device = "" }, `device: missing; write the name of a device of the bench`},
@@ -116,6 +123,16 @@ func TestMistakesAreNamedWithTheirFix(t *testing.T) {
 		{heaterChannel, func(c *Channel) { c.Scale = 0.00001 }, `scale: "1e-05": full power does not fit into the type; write a larger scale or type`},
 		{meltChannel, func(c *Channel) { c.Sentinels = []float64{0x8000} }, `sentinels: "32768": int16 never reads so; write the number as the type reads it, such as -32768 for 0x8000 in int16`},
 		{millivoltChannel, func(c *Channel) { c.Sentinels = []float64{0.1} }, `sentinels: "0.1": float32 never reads so; write the number as the type reads it, such as -32768 for 0x8000 in int16`},
+		{setpointChannel, func(c *Channel) { c.RestC = 0 }, `rest: missing; write what the controller is told while heat is off, such as 20 C`},
+		{setpointChannel, func(c *Channel) { c.Senses = "melt" }, `senses: "melt": only a controller that senses its plate can be told how warm that may get; move its sensor to the plate, and write plate`},
+		{setpointChannel, func(c *Channel) { c.Senses = "" }, `senses: missing: nobody can tell from the outside where the controller's own sensor sits; write plate, once its sensor sits on the plate`},
+		{setpointChannel, func(c *Channel) { c.Scale = -0.1 }, `scale: "-0.1": a higher number must mean a higher set-point; write a scale above 0`},
+		{setpointChannel, func(c *Channel) { c.Scale, c.Unit = 4, Fahrenheit }, `scale: "4": steps of more than 2 °C; write what one count is worth, such as 0.1`},
+		{setpointChannel, func(c *Channel) { c.Scale = 0.009 }, `scale: "0.009": 300 °C does not fit into the type; write a larger scale or type`},
+		{setpointChannel, func(c *Channel) { c.Unit = Percent }, `unit: "percent": does not go with role setpoint and type int16; write C or F`},
+		{setpointChannel, func(c *Channel) { c.Function = 4 }, `function: "4": does not go with role setpoint and type int16; write 6 or 16`},
+		{meltChannel, func(c *Channel) { c.RestC = 20 }, `rest: "20 C": role melt is told no set-point; leave it out`},
+		{heaterChannel, func(c *Channel) { c.Senses = OfPlate }, `senses: "plate": role heater is told no set-point; leave it out`},
 		{contactChannel, func(c *Channel) { c.Sentinels = []float64{1} }, `sentinels: "1": role pedal has no measurement; leave it out`},
 		{meltChannel, func(c *Channel) { c.Status.Function = 2 }, `status.function: "2": a status is read from a register; write 3 or 4`},
 		{meltChannel, func(c *Channel) { c.Status.Open = 0 }, `status: no bit of it means anything; write a mask for open, shorted or fault, such as 0x0001`},
@@ -153,7 +170,7 @@ func TestEveryProblemIsNamedAtOnce(t *testing.T) {
 }
 
 func TestEveryRoleCanBeWired(t *testing.T) {
-	like := map[kind]func() Channel{temperature: coldJunctionChannel, contact: contactChannel, heater: heaterChannel, relay: lampChannel}
+	like := map[kind]func() Channel{temperature: coldJunctionChannel, contact: contactChannel, heater: heaterChannel, target: setpointChannel, relay: lampChannel}
 	for _, role := range Roles() {
 		c := like[role.kind()]()
 		c.Role, c.Pot, c.Invert = role, "", false
