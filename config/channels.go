@@ -30,7 +30,7 @@ func readChannel(m *strict.Map, src *strict.Source) registers.Channel {
 		Invert:       strict.Optional(m, "invert", yesNo(), false),
 		Mask:         uint16(strict.Optional(m, "mask", whole("0x0001", 0, maxRegister), 0)),
 		Thermocouple: strict.Optional(m, "thermocouple", name("K"), ""),
-		RestC:        strict.Optional(m, "rest", temperature("20 C", minRestC, maxRestC), 0),
+		RestC:        strict.Optional(m, "rest", temperature("5 C", minRestC, maxRestC), 0),
 		Senses:       registers.Sensed(strict.Optional(m, "senses", name("plate"), "")),
 		CorrectionC:  strict.Optional(m, "correction", difference("-1.2 C", -maxCorrectionC, maxCorrectionC), 0),
 	}

@@ -31,7 +31,7 @@ func TestControllersComeToSettings(t *testing.T) {
 	s, err := config.Settings(b, r)
 	require.NoError(t, err)
 	for i, every := range []time.Duration{25 * time.Second, 10 * time.Second, 10 * time.Second} {
-		assert.Equal(t, control.Controller{RestC: 20, Every: every}, s.Pots[i].Controller)
+		assert.Equal(t, control.Controller{RestC: 5, Every: every}, s.Pots[i].Controller)
 		assert.Equal(t, circuit.Hidden, s.Pots[i].Output)
 	}
 }

@@ -100,7 +100,7 @@ const (
 	minContrast, maxContrast      = 1.0, 50.0                                     // C: below 1 hardly seen
 	minOpacity, maxOpacity        = 0.01, 1.0                                     // E: what hides less is no colour
 	minHeaterW, maxHeaterW        = 20.0, 4000.0                                  // E
-	minRestC, maxRestC            = 1.0, 50.0                                     // E: nothing at it hurts, and no room is warmer
+	minRestC, maxRestC            = 1.0, 15.0                                     // E: where the sensor has come off, a room below it would be heated
 	minWriteEvery, maxWriteEvery  = 5 * time.Second, 2 * time.Minute              // E: a melt follows its plate in minutes
 	minHandC, maxHandC            = 0.0, 260.0                                    // E: a melt, from the room to smoke
 	minHandWithin, maxHandWithin  = time.Minute, 10 * time.Minute                 // E

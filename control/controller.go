@@ -27,7 +27,7 @@ const (
 	// than a controller's own swing, and a melt gets a part of it only. While the melt is
 	// further from its target than that is worth, it is offShare of the distance, up to
 	// mostStepC.
-	stepC, offShare, mostStepC = 1.0, 0.4, 5.0
+	stepC, offShare, mostStepC = 2.0, 0.5, 5.0
 	// bandC is over how many degrees a controller is taken to go from no power to all (E): a
 	// narrow one gives more, and one that switches on and off all.
 	bandC = 25.0

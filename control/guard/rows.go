@@ -274,8 +274,8 @@ var table = [...]Rule{
 		Name: "controller_astray", Title: "The controller does not see its plate",
 		Cause:       "Its own sensor is broken, of another type than it is set to, or off the plate; or the plate's probe is.",
 		Detection:   "Of a pot that is heated by set-point, where its process value is read: that is no measurement, or 25 °C away from the plate's probe (E), for 10 s (E).",
-		Instruction: "This controller is told to rest. Take the plate for HOT. With the mains off and the plate cold: see that both sensors sit on it, and that the controller is set to the type of its own. Then press the enable button to reset.",
-		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, after: astray, onlyLasting: true, onlyWithHeat: true,
+		Instruction: "Heaters are told zero, and the contactor opens for all: a controller that is blind may heat whatever it is told. Take the plate for HOT. With the mains off and the plate cold: see that both sensors sit on it, and that the controller is set to the type of its own. Then press the enable button to reset.",
+		Severity:    Trip, Action: AllOff, Clears: AtTheBench, after: astray, onlyLasting: true, onlyWithHeat: true,
 	},
 	MeltForecast: {
 		Name: "melt_forecast", Title: "The melt is on its way over its trip temperature",

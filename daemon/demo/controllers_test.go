@@ -1,20 +1,63 @@
 package demo
 
 import (
+	"context"
 	"math"
+	"slices"
+	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/config"
 	"meltwarden/control"
 	"meltwarden/control/circuit"
 	"meltwarden/control/guard"
+	"meltwarden/daemon"
+	"meltwarden/devices"
 	"meltwarden/devices/clock"
+	"meltwarden/devices/modbus"
+	"meltwarden/devices/pipe"
+	"meltwarden/devices/registers"
 	"meltwarden/devices/simbench"
 	"meltwarden/devices/simbench/physics"
 )
+
+// steeredW is the power of a heater that a controller switches: all three fit the breaker.
+const steeredW = 600
+
+// steeredBench is the demo's bench file with a controller for every pot.
+func steeredBench(t *testing.T) *config.Bench {
+	t.Helper()
+	whole, err := config.DemoBench(nil)
+	require.NoError(t, err)
+	text := string(whole.Typed)
+	for _, w := range []string{"1000 W", "800 W"} {
+		text = strings.ReplaceAll(text, "heater: {power: "+w+", output: smooth}", "heater: {power: 600 W}")
+	}
+	var lines, devices []string
+	for line := range strings.Lines(text) {
+		if !strings.Contains(line, "role: heater") {
+			lines = append(lines, line)
+		}
+		if strings.Contains(line, "role: contactor") {
+			for i, pot := range []string{"left", "middle", "right"} {
+				at := ", pot: " + pot + ", device: " + pot + " controller, address: 0, type: int16, scale: 0.1, unit: C"
+				lines = append(lines, "  - {role: setpoint, function: 6, senses: plate, rest: 5 C"+at+"}\n",
+					"  - {role: process-value, function: 4, sentinels: [0x7FFF]"+at+"}\n")
+				devices = append(devices, "  - {name: "+pot+" controller, line: bench, unit: "+string(rune('4'+i))+"}\n")
+			}
+		}
+	}
+	text = strings.Replace(strings.Join(lines, ""), "devices:\n", "devices:\n"+strings.Join(devices, ""), 1)
+	b, err := config.ParseBench("bench.yaml", []byte(text), nil)
+	require.NoError(t, err)
+	require.True(t, b.Pots[2].Controller.Is())
+	return b
+}
 
 // steered is a quick bench of which every pot has a controller.
 func steered(t *testing.T, seed uint64, plate physics.PlateKind) *quick {
@@ -24,46 +67,170 @@ func steered(t *testing.T, seed uint64, plate physics.PlateKind) *quick {
 	q.lifts.pots = make([]liftedPot, len(q.settings.Pots))
 	for i := range q.settings.Pots {
 		p := &q.settings.Pots[i]
-		p.HeaterW, p.Output, p.Controller = 600, circuit.Hidden, control.Controller{RestC: 20, Every: 10 * time.Second}
+		p.HeaterW, p.Output, p.Controller = steeredW, circuit.Hidden, control.Controller{RestC: 5, Every: 10 * time.Second}
 		q.lifts.pots[i].last = -time.Hour
 		c.Pots = append(c.Pots, simbench.Pot{Name: p.Name, VolumeML: p.VolumeML, HeaterW: p.HeaterW, Plate: plate})
 	}
 	var err error
 	q.bench, err = simbench.New(c, q.clk)
 	require.NoError(t, err)
-	q.settings.Limits.HeatersProven = true
+	q.settings.Limits.HeatersProven = q.bench.ProvesTimeout()
 	q.step = control.NewBench(q.settings)
 	q.bench.ReportTo(q)
 	return q
 }
 
+// TestNumbersOfControllers prints evenings of three pots whose plates are held by controllers
+// as they come out of their boxes: an hour each, from cold.
 func TestNumbersOfControllers(t *testing.T) {
 	t.Parallel()
+	const lasts = time.Hour
 	for seed := uint64(1); seed <= 3; seed++ {
-		q := steered(t, seed, []physics.PlateKind{physics.Cast, physics.Thin}[seed%2])
-		over := math.Inf(-1)
-		plate := 0.0
-		ready := time.Duration(0)
-		for q.f.Time < 150*time.Minute && !(q.f.Ready) {
+		kind := []physics.PlateKind{physics.Cast, physics.Thin}[seed%2]
+		q := steered(t, seed, kind)
+		overC, plateC, readyAt, held := math.Inf(-1), 0.0, time.Duration(0), spread{}
+		for q.f.Time < lasts {
 			q.cycle()
-			if q.f.Cycle%5 == 0 {
-				truth := q.bench.Truth()
-				for i, p := range truth.Pots {
-					if !q.f.Pots[i].Cured {
-						over = math.Max(over, p.MeltC-q.f.Pots[i].TargetC)
-					}
-					plate = math.Max(plate, p.PlateC)
+			if readyAt == 0 && q.f.Ready {
+				readyAt = q.f.Time
+			}
+			if q.f.Cycle%5 != 0 {
+				continue
+			}
+			for i, p := range q.bench.Truth().Pots {
+				if f := &q.f.Pots[i]; !f.Cured {
+					overC = math.Max(overC, p.MeltC-f.TargetC)
+				} else if readyAt > 0 && q.f.Time > readyAt+5*time.Minute {
+					held.add(p.MeltC - f.SetpointC)
 				}
-				if q.f.Cycle%1500 == 0 {
-					t.Logf("%5.0f min %v: melt %.1f plate %.1f told %.0f of %.0f, power %.0f W; %v %v", q.f.Time.Minutes(), q.f.Pots[0].State, truth.Pots[0].MeltC, truth.Pots[0].PlateC, q.f.Pots[0].Controller.ToldC, q.f.Pots[0].TargetC, truth.Pots[0].PowerW, q.f.Conditions, q.f.Heat)
-				}
+				plateC = math.Max(plateC, p.PlateC)
 			}
 		}
-		ready = q.f.Time
-		t.Logf("seed %d: ready after %v; %v %v over %.1f plate %.0f", seed, ready, q.heard, q.tripped, over, plate)
-		for i, p := range q.bench.Truth().Pots {
-			t.Logf("  %v writes, melt %.1f of %.1f %v", p.Writes, p.MeltC, q.f.Pots[i].SetpointC, q.f.Pots[i].State)
+		var writes []int
+		for _, p := range q.bench.Truth().Pots {
+			writes = append(writes, p.Writes)
 		}
-		assert.True(t, q.f.Ready)
+		t.Logf("seed %d: all ready after %.0f min; melt at most %.1f °C over its cure target, plate at most %.0f °C; held for half an hour within %.1f °C (mean %+.1f), probes' own errors and stirs included; set-points written in %.0f min: %v; trips %v, listed %v",
+			seed, readyAt.Minutes(), overC, plateC, held.most, held.sum/float64(held.n), lasts.Minutes(), writes, q.tripped, q.heard)
+		assert.Positive(t, readyAt)
+		assert.Empty(t, q.tripped)
+		assert.Less(t, overC, 6.0)
+		assert.Less(t, plateC, q.settings.Limits.PlateTripC-8)
+		assert.Less(t, slices.Max(writes), 150)
+		assert.True(t, math.IsNaN(q.f.Pots[0].Duty) && math.IsNaN(q.f.PowerW), "nobody knows what flows")
 	}
+}
+
+// spread is how far something was off.
+type spread struct {
+	sum, most float64
+	n         int
+}
+
+func (s *spread) add(off float64) {
+	s.sum, s.most = s.sum+off, math.Max(s.most, math.Abs(off))
+	s.n++
+}
+
+// silentController is the unit of the first pot's.
+var silentController = simbench.Place{Unit: simbench.UnitController(0)}
+
+// TestNumbersOfControllerFaults prints how long heaters draw power after a fault, over the
+// line, and what is said of it. The controllers keep their set-points through all of it: what
+// ends the heat is rest, or the contactor.
+func TestNumbersOfControllerFaults(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a dozen sessions over the line")
+	}
+	t.Parallel()
+	inject := func(f simbench.Fault, at simbench.Place) func(*session) {
+		return func(s *session) { require.NoError(t, s.Bench.Inject(f, at)) }
+	}
+	for _, c := range []struct {
+		name   string
+		begin  func(*session)
+		want   guard.Code
+		all    bool // the contactor opens
+		within time.Duration
+	}{
+		{"dead line", inject(simbench.NoReply, simbench.Place{}), guard.HeaterUnheard, true, 2 * time.Second},
+		{"one controller silent", inject(simbench.NoReply, silentController), guard.HeaterUnheard, true, 2 * time.Second},
+		{"one controller's answers lost", inject(simbench.LostReplies, silentController), guard.HeaterUnheard, true, 2 * time.Second},
+		{"one controller refuses", inject(simbench.ExceptionReplies, silentController), guard.HeaterUnheard, true, 2 * time.Second},
+		{"contactor's device silent", inject(simbench.NoReply, simbench.Place{Unit: simbench.UnitPower}), guard.HeaterUnheard, true, 2 * time.Second},
+		{"contactor's device restarts", inject(simbench.UnitRestarts, simbench.Place{Unit: simbench.UnitPower}), guard.HeaterUnheard, true, 2 * time.Second},
+		{"emergency stop", inject(simbench.EStopOpened, simbench.Place{}), guard.EStopOpen, true, time.Second},
+		{"melt probe open", inject(simbench.OpenProbe, simbench.Place{Probe: registers.Melt}), guard.MeltUnusable, false, 2 * time.Second},
+		{"knob turned up", func(s *session) { s.Bench.TurnController(0, 245) }, guard.SetpointChanged, false, 2 * time.Second},
+		{"own sensor broken", func(s *session) { s.Bench.BreakController(0, true) }, guard.ControllerAstray, true, 2 * time.Second},
+		{"own sensor off its plate", func(s *session) { s.Bench.UnseatController(0, true) }, guard.ControllerAstray, true, time.Minute},
+	} {
+		inSession(t, Options{Seed: 1, Bench: steeredBench(t)}, func(s *session) {
+			s.passUntil(time.Minute, s.heatEnabled)
+			s.pass(2 * time.Minute)
+			c.begin(s)
+			took, plateC := s.lastDrawn(90 * time.Second)
+			truth := s.Bench.Truth()
+			t.Logf("%-32s heat gone after %5.2f s; plate at most %.0f °C; contactor closed: %-5v set-points held: %.0f %.0f %.0f", c.name, took.Seconds(), plateC,
+				truth.Contactor, truth.Pots[0].SetpointC, truth.Pots[1].SetpointC, truth.Pots[2].SetpointC)
+			assert.True(t, slices.ContainsFunc(s.frame().Conditions, func(f guard.Condition) bool { return f.Code == c.want }), "%s: %v", c.name, s.frame().Conditions)
+			assert.Equal(t, c.all, !truth.Contactor, c.name)
+			assert.LessOrEqual(t, took, c.within, c.name)
+			if !c.all {
+				assert.InDelta(t, 5, truth.Pots[0].SetpointC, 0, "%s: it rests", c.name)
+				assert.Greater(t, truth.Pots[1].SetpointC, 100.0, "%s: the others go on", c.name)
+			}
+		})
+	}
+}
+
+// lastDrawn returns how long the first pot's heater went on drawing power at all, in a span,
+// and the hottest that its plate was.
+func (s *session) lastDrawn(span time.Duration) (took time.Duration, plateC float64) {
+	for began := time.Now(); time.Since(began) < span; s.pass(sample) {
+		p := s.Bench.Truth().Pots[0]
+		if plateC = math.Max(plateC, p.PlateC); p.PowerW > 0 {
+			took = time.Since(began)
+		}
+	}
+	return took, plateC
+}
+
+// TestControllersAreNotTrusted: without the program the contactor opens by the line owner's
+// own deadline, while every controller keeps the set-point that it was told last.
+func TestControllersAreNotTrusted(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		file, clk := steeredBench(t), clock.New(1)
+		settings, err := config.Settings(file, config.DemoRecipe())
+		require.NoError(t, err)
+		bench, err := newBench(settings, Options{Seed: 1, NoMaker: true}, clk)
+		require.NoError(t, err)
+		ours, theirs := pipe.New()
+		served := make(chan error, 1)
+		go func() { served <- bench.Serve(t.Context(), ours) }()
+		bus, err := devices.Open(daemon.Wiring(file), func(devices.LineConfig) (modbus.Port, error) { return theirs, nil }, clk)
+		require.NoError(t, err)
+		told := control.Outputs{Duty: []float64{0, 0, 0}, SetpointC: []float64{200, 210, 220}, Contactor: true}
+		for range 50 {
+			bus.Poll(t.Context(), 150*time.Millisecond)
+			bus.Apply(told)
+			time.Sleep(200 * time.Millisecond)
+		}
+		truth := bench.Truth()
+		require.True(t, truth.Contactor)
+		for i, c := range told.SetpointC {
+			assert.InDelta(t, c, truth.Pots[i].SetpointC, 0)
+			assert.Equal(t, 1, truth.Pots[i].Writes, "written on change only, in fifty cycles")
+		}
+		began := time.Now()
+		for bench.Truth().Contactor {
+			time.Sleep(sample)
+		}
+		took := time.Since(began)
+		time.Sleep(5 * time.Second)
+		t.Logf("nobody decides any more: contactor open after %.2f s; the controllers were told to rest: %.0f °C", took.Seconds(), bench.Truth().Pots[0].SetpointC)
+		assert.Less(t, took, 2*time.Second)
+		assert.True(t, bus.Close(context.Background()))
+		assert.ErrorIs(t, <-served, pipe.ErrHungUp)
+	})
 }

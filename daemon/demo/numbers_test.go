@@ -25,8 +25,10 @@ import (
 func newVirtual(t *testing.T, o Options) *Demo {
 	t.Helper()
 	var err error
-	o.Bench, err = config.DemoBench(nil)
-	require.NoError(t, err)
+	if o.Bench == nil {
+		o.Bench, err = config.DemoBench(nil)
+		require.NoError(t, err)
+	}
 	o.Speed, o.InMemory, o.Version, o.Log = 1, true, "test", slog.New(slog.DiscardHandler)
 	d, err := New(o)
 	require.NoError(t, err)

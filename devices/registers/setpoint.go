@@ -107,7 +107,7 @@ func (k *checker) controller() {
 		return
 	}
 	if k.RestC == 0 {
-		k.wrong("rest", "", "missing", "write what the controller is told while heat is off, such as 20 C")
+		k.wrong("rest", "", "missing", "write what the controller is told while heat is off, such as 5 C")
 	}
 	switch k.Senses {
 	case OfPlate:

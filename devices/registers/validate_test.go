@@ -123,7 +123,7 @@ func TestMistakesAreNamedWithTheirFix(t *testing.T) {
 		{heaterChannel, func(c *Channel) { c.Scale = 0.00001 }, `scale: "1e-05": full power does not fit into the type; write a larger scale or type`},
 		{meltChannel, func(c *Channel) { c.Sentinels = []float64{0x8000} }, `sentinels: "32768": int16 never reads so; write the number as the type reads it, such as -32768 for 0x8000 in int16`},
 		{millivoltChannel, func(c *Channel) { c.Sentinels = []float64{0.1} }, `sentinels: "0.1": float32 never reads so; write the number as the type reads it, such as -32768 for 0x8000 in int16`},
-		{setpointChannel, func(c *Channel) { c.RestC = 0 }, `rest: missing; write what the controller is told while heat is off, such as 20 C`},
+		{setpointChannel, func(c *Channel) { c.RestC = 0 }, `rest: missing; write what the controller is told while heat is off, such as 5 C`},
 		{setpointChannel, func(c *Channel) { c.Senses = "melt" }, `senses: "melt": only a controller that senses its plate can be told how warm that may get; move its sensor to the plate, and write plate`},
 		{setpointChannel, func(c *Channel) { c.Senses = "" }, `senses: missing: nobody can tell from the outside where the controller's own sensor sits; write plate, once its sensor sits on the plate`},
 		{setpointChannel, func(c *Channel) { c.Scale = -0.1 }, `scale: "-0.1": a higher number must mean a higher set-point; write a scale above 0`},

@@ -16,9 +16,9 @@ const (
 	resetS        = 240.0 // integral time, seconds
 	rateS         = 60.0  // derivative time, seconds, filtered by this part of it:
 	rateFilter    = 8.0
-	sampleS       = 0.5   // how often it decides, seconds
-	cycleS        = 2.0   // of its solid-state relay, seconds
-	firstRestC    = 20.0  // what it was left at
+	sampleS       = 0.5 // how often it decides, seconds
+	cycleS        = 2.0 // of its solid-state relay, seconds
+	firstRestC    = 5.0 // what it was left at
 )
 
 // hottestSetpoint is the most that a controller takes, in counts.
