@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"meltwarden/control/reading"
 )
 
 // coldBench is both pots at room temperature, with their heaters off.
@@ -96,9 +98,46 @@ var happenings = []struct {
 	{PotLifted, limits, nil, func(s *Sight, _ float64) { s.Pots[0].Lifted = true }, 0, 0, nil},
 	{LiftNoticed, limits, nil, func(s *Sight, _ float64) { s.Pots[0].Lifted, s.Pots[0].LiftNoticed = true, true }, 0, 0, nil},
 	{LiftSuspected, limits, nil, func(s *Sight, _ float64) { s.Pots[0].LiftSuspected = true }, nameLift - period, nameLift, nil},
+	{SetpointChanged, limits, nil, func(s *Sight, t float64) {
+		held(s)
+		s.Pots[0].Controller.Since, s.Pots[0].Controller.Setpoint.C = takesFor, 220
+		if t > 1 { // told to rest, it does
+			s.Pots[0].Controller.ToldC, s.Pots[0].Controller.Setpoint.C = 5, 5
+		}
+	}, 0, 0, func(s *Sight, _ float64) { held(s) }},
+	{ControllerAstray, limits, nil, func(s *Sight, _ float64) {
+		held(s)
+		s.Pots[0].Controller.Own.C = 20
+	}, astray - period, astray, func(s *Sight, _ float64) { held(s) }},
 	{HeldLong, limits, nil, func(s *Sight, t float64) {
 		s.Pots[0].HeldFor = 59*time.Minute + time.Duration(t*float64(time.Second))
 	}, time.Minute, time.Minute + period, nil},
+}
+
+// held is a first pot whose controller does what it is told.
+func held(s *Sight) {
+	s.Pots[0].Controller = ControllerSight{
+		Is: true, ToldC: 180, Since: time.Minute, Setpoint: good(180), Own: good(s.Pots[0].Plate.C - 3),
+	}
+}
+
+// TestWhatAControllerMayDo without a word: take its time, round, and differ from the plate's
+// probe a little, or not say what it reads.
+func TestWhatAControllerMayDo(t *testing.T) {
+	r := enabled(limits)
+	for name, may := range map[string]func(c *ControllerSight){
+		"it has just been told":        func(c *ControllerSight) { c.Since, c.ToldC = takesFor-1, 230 },
+		"whole degrees of its own":     func(c *ControllerSight) { c.Setpoint.C = 181.1 },
+		"another place on the plate":   func(c *ControllerSight) { c.Own.C += 22 },
+		"its reading is not asked for": func(c *ControllerSight) { c.Own = reading.Temperature{} },
+		"nothing came of it yet":       func(c *ControllerSight) { c.Own.Fault, c.Setpoint.Fault = reading.Missing, reading.Missing },
+	} {
+		r.begin(func(s *Sight, _ float64) { held(s); may(&s.Pots[0].Controller) })
+		r.run(time.Minute)
+		assert.Equal(t, full, r.step(), name)
+	}
+	r.begin(func(s *Sight, _ float64) { held(s); s.Pots[0].Controller.Own.Fault = reading.Sentinel })
+	r.told(t, ControllerAstray, 11*time.Second)
 }
 
 // coldAgain is a bench that was left to cool: all begins anew.

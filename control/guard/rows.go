@@ -267,14 +267,14 @@ var table = [...]Rule{
 		Name: "setpoint_changed", Title: "The controller has another set-point than it was told",
 		Cause:       "Somebody turned its knob, another program wrote to it, or it keeps a limit or a programme of its own.",
 		Detection:   "Of a pot that is heated by set-point: 3 s after it was told (E), the set-point that is read back differs by more than 1.2 °C (E).",
-		Instruction: "This controller is told to rest. Set nothing at it while this program tells it what to hold, and see that no limit, ramp or programme of its own is on; then press the enable button to reset.",
+		Instruction: "This heater is told zero. Its controller rests now: set nothing at it while this program tells it what to hold, and see that no limit, ramp or programme of its own is on; then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
 	ControllerAstray: {
 		Name: "controller_astray", Title: "The controller does not see its plate",
 		Cause:       "Its own sensor is broken, of another type than it is set to, or off the plate; or the plate's probe is.",
 		Detection:   "Of a pot that is heated by set-point, where its process value is read: that is no measurement, or 25 °C away from the plate's probe (E), for 10 s (E).",
-		Instruction: "Heaters are told zero, and the contactor opens for all: a controller that is blind may heat whatever it is told. Take the plate for HOT. With the mains off and the plate cold: see that both sensors sit on it, and that the controller is set to the type of its own. Then press the enable button to reset.",
+		Instruction: "Heaters are told zero. A controller that is blind may heat whatever it is told, so the contactor opens for all. Take the plate for HOT. With the mains off and the plate cold: see that both sensors sit on it, and that the controller is set to the type of its own. Then press the enable button to reset.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, after: astray, onlyLasting: true, onlyWithHeat: true,
 	},
 	MeltForecast: {

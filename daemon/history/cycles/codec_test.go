@@ -38,7 +38,7 @@ func anyRecord(t *rapid.T, pots int) Record {
 	in := &r.Input
 	in.Elapsed = time.Duration(ms.Draw(t, "elapsed")) * time.Millisecond
 	for range pots {
-		in.Pots = append(in.Pots, control.PotReadings{Melt: temperature(), Plate: temperature(), Injector: temperature()})
+		in.Pots = append(in.Pots, control.PotReadings{Melt: temperature(), Plate: temperature(), Injector: temperature(), Setpoint: temperature(), Own: temperature()})
 	}
 	in.Mould, in.Room = temperature(), temperature()
 	in.Contacts = control.Contacts{EStop: contact(), CutOut: contact(), Fan: contact(), Pedal: contact(), Enable: contact(), Link: contact()}
@@ -59,6 +59,7 @@ func anyRecord(t *rapid.T, pots int) Record {
 			State: control.PotState(rapid.IntRange(0, 7).Draw(t, "state")),
 			Duty:  float64(rapid.IntRange(0, 10000).Draw(t, "duty")) / 10000,
 			MeltC: float64(rapid.IntRange(0, 300000).Draw(t, "melt")) / control.PerDegree,
+			ToldC: float64(rapid.IntRange(0, 300000).Draw(t, "told")) / control.PerDegree,
 			Estimate: control.Estimate{
 				C:       float64(rapid.IntRange(0, 300000).Draw(t, "estimate")) / control.PerDegree,
 				WithinC: float64(rapid.IntRange(0, 90000).Draw(t, "within")) / control.PerDegree,
