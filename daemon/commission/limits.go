@@ -27,7 +27,10 @@ const (
 	switchedRiseCS = 3.5
 	proofRiseC     = 2.0  // E: several times what 5 % give in the time, a part of what full power gives
 	nudgeDuty      = 0.25 // E
-	nudgeFor       = 60 * time.Second
+	// nudgeOverC is how much more than its plate has a controller is told (E): what a usual one
+	// gives most of its power for, and no plate gets hotter than that much for long.
+	nudgeOverC = 20.0
+	nudgeFor   = 60 * time.Second
 	// slowFor is for how long a heater may go on that has moved a plate by seenC in nudgeFor:
 	// by then it had 30 s of full power, from which a bare cast plate is 46 °C warmer and a
 	// thin one 100 °C, its probe off it (E: 0.65 and 0.3 J/K for each watt).

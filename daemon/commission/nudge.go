@@ -15,13 +15,13 @@ import (
 // them says which wires to swap.
 func (s *session) nudge(ctx context.Context, pot string) error {
 	i := slices.IndexFunc(s.Bench.Pots, func(p config.Pot) bool { return p.Name == pot })
-	watts := s.Bench.Pots[i].HeaterW
+	watts, gives := nudgeW(&s.Bench.Pots[i])
 	s.say("\nHeater %s: which plate does it warm?\n"+
-		"  It is given %.0f %% (%.0f W). First with the contactor open, %.0f s: nothing may warm. Then with\n"+
+		"  %s. First with the contactor open, %.0f s: nothing may warm. Then with\n"+
 		"  it closed, until a plate has moved by %.0f °C: %.0f s at most; up to %.0f s (%.0f kJ) where one moves\n"+
 		"  slowly, and then both are tried once more.\n",
-		pot, 100*nudgeDuty, nudgeDuty*watts, openFor.Seconds(),
-		nudgeRiseC, min(nudgeFor, mostHeated(watts)).Seconds(), mostHeated(watts).Seconds(), nudgeDuty*watts*mostHeated(watts).Seconds()/1000)
+		pot, gives, openFor.Seconds(),
+		nudgeRiseC, min(nudgeFor, mostHeated(watts)).Seconds(), mostHeated(watts).Seconds(), watts*mostHeated(watts).Seconds()/1000)
 	w, err := s.enabled(ctx)
 	if err != nil {
 		return err
@@ -30,7 +30,7 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 	if err := foremost(err, w.close()); err != nil {
 		return err
 	}
-	found.Pot, found.At, found.EnergyJ = pot, time.Now(), nudgeDuty*watts*found.HeatedS
+	found.Pot, found.At, found.EnergyJ = pot, time.Now(), watts*found.HeatedS
 	s.record.Nudges = put(s.record.Nudges, found, func(n Nudge) bool { return n.Pot == pot })
 	if err := s.save(); err != nil {
 		return err
@@ -43,15 +43,24 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 	return nil
 }
 
-// mostHeated is for how long a heater may be nudged.
+// mostHeated is for how long a heater may be nudged that draws so many watts in the mean.
 func mostHeated(watts float64) time.Duration {
-	return min(slowFor, time.Duration(nudgeMostJ/(nudgeDuty*watts)*float64(time.Second)))
+	return min(slowFor, time.Duration(nudgeMostJ/watts*float64(time.Second)))
+}
+
+// nudgeW is what a heater may draw while it is nudged, in watts, and what it is given in
+// words. What a controller gives nobody knows: all of it counts.
+func nudgeW(p *config.Pot) (watts float64, gives string) {
+	if p.Controller.Is() {
+		return p.HeaterW, fmt.Sprintf("Its controller is told %.0f °C more than its plate has, and may give all %.0f W", nudgeOverC, p.HeaterW)
+	}
+	return nudgeDuty * p.HeaterW, fmt.Sprintf("It is given %.0f %% (%.0f W)", 100*nudgeDuty, nudgeDuty*p.HeaterW)
 }
 
 // open gives the heater its duty with the contactor open for a span: nothing may warm.
 func (s *session) open(ctx context.Context, w *watch, pot int, span time.Duration) error {
 	far := newExtremes(means(w.plates))
-	w.duty[pot] = nudgeDuty
+	w.give(pot)
 	err := w.hold(ctx, span, func() bool {
 		far.add(w.plates)
 		return farthest(far.moved) < strayC
@@ -143,8 +152,9 @@ func (s *session) heat(ctx context.Context, w *watch, pot int, far *extremes, dr
 	s.say("  Heating.\n")
 	began, now := w.clk.Now(), newExtremes(means(w.plates))
 	told, begun := began, false
-	w.duty[pot] = nudgeDuty
-	err := w.hold(ctx, mostHeated(s.Bench.Pots[pot].HeaterW), func() bool {
+	watts, _ := nudgeW(&s.Bench.Pots[pot])
+	w.give(pot)
+	err := w.hold(ctx, mostHeated(watts), func() bool {
 		far.add(w.plates)
 		now.add(w.plates)
 		spent := w.clk.Now() - began

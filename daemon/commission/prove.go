@@ -73,6 +73,9 @@ func (s *session) share(device string) string {
 	if switches {
 		return "one heater after the other switched on"
 	}
+	if !slices.ContainsFunc(s.Wiring.Channels, func(c registers.Channel) bool { return c.Device == device && c.Role == registers.Heater }) {
+		return "no heater is told anything"
+	}
 	return fmt.Sprintf("its heaters get %.0f %% of their power", 100*proofDuty)
 }
 

@@ -71,6 +71,7 @@ func fromNothing(t *testing.T, edit func(string) string, test func(t *testing.T,
 		r.file = benchFile(t, edit)
 		c := simbench.Config{Seed: 1}
 		for _, p := range r.file.Pots {
+			c.Controllers = p.Controller.Is()
 			c.Pots = append(c.Pots, simbench.Pot{Name: p.Name, VolumeML: 200, HeaterW: p.HeaterW})
 		}
 		var err error

@@ -39,9 +39,11 @@ type watch struct {
 	// duty is what the heaters are to get in the mean, told what they are told in this
 	// cycle: of those that can only be switched 0 or 1, in the windows of their relays.
 	duty, told []float64
-	windows    *circuit.Windows
-	ticked     time.Duration
-	contactor  bool
+	// targets are what controllers are told, in °C; zero is rest.
+	targets   []float64
+	windows   *circuit.Windows
+	ticked    time.Duration
+	contactor bool
 	// byHand says that melt probes are moved by hand: whatever they read is no reason
 	// to doubt them then, as long as they read something.
 	byHand bool
@@ -79,6 +81,7 @@ func (s *session) observe(ctx context.Context) (*watch, error) {
 		wired:  func(r registers.Role) bool { return wired(s.Bench, r) },
 		due:    s.Clock.Now(),
 		plates: make([]average, n), melts: make([]average, n), duty: make([]float64, n), told: make([]float64, n),
+		targets: make([]float64, n),
 		windows: windowsOf(s.Bench.Pots),
 	}
 	w.forget()
@@ -168,7 +171,7 @@ func (w *watch) cycle(ctx context.Context) error {
 		w.off()
 	}
 	w.tick()
-	w.bus.ApplyAt(control.Outputs{Duty: w.told, Contactor: w.contactor}, w.last)
+	w.bus.ApplyAt(control.Outputs{Duty: w.told, SetpointC: w.targets, Contactor: w.contactor}, w.last)
 	w.due = max(w.due+config.Period, w.clk.Now())
 	w.clk.Sleep(ctx, w.due-w.clk.Now())
 	return wrong
@@ -184,8 +187,18 @@ func (w *watch) tick() {
 	w.windows.Told(given, w.told)
 }
 
+// give has a heater nudged: by a share of its power, or by a controller that is told a
+// little more than its plate has.
+func (w *watch) give(pot int) {
+	w.duty[pot] = nudgeDuty
+	if w.pots[pot].Controller.Is() {
+		w.targets[pot] = math.Ceil(w.plates[pot].mean()) + nudgeOverC
+	}
+}
+
 func (w *watch) off() {
 	clear(w.duty)
+	clear(w.targets)
 	w.contactor = false
 }
 
