@@ -29,7 +29,7 @@ func checkCommand() *cobra.Command {
 		Short: "Validate the files, read every channel, write zeros once",
 		Long: "Validates the files, opens the ports, reads every channel and writes zeros once to the\n" +
 			"addresses in the file. With a wrong address a zero can mean something else: press the\n" +
-			"emergency stop before you run it.\n\n" + watchesLines + halves + caution,
+			"emergency stop before you run it.\n\n" + watchesLines + halves + steered + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if watching {
@@ -44,6 +44,12 @@ func checkCommand() *cobra.Command {
 	config.Flags(c.Flags())
 	return c
 }
+
+// steered is what follows where a controller of its own heats a pot. The figures are of
+// NumbersOfControllers of daemon/demo.
+const steered = `A pot that is heated by set-point (role: setpoint): a controller of its own holds the plate and decides what the heater gets; meltwarden tells it how warm the plate should be, reads that back, and watches. It is written on change only, because many a controller keeps each set-point in a memory that wears, commonly after 100 000 times (common practice, no source): three simulated pots took about 60 in an hour each. What the heater gets is not known, so nothing is foretold. A controller that hears nothing more heats on to the last that it was told: a bench file without a contactor on another device, that lets go by itself, is refused. check tells it to rest where it has something else. It must sense its plate, and nothing it does to its set-point by itself (ramp, programme, self-tuning) may be on.
+
+`
 
 // halves is what follows where a pot has one probe. The figures are of simulated pots:
 // NumbersOfHalves and NumbersOfLowThermometers of control/judge.
@@ -131,10 +137,12 @@ func alike(l view.SerialLine, here ports.List) string {
 func tellHeaters(out io.Writer, s control.Settings) {
 	for _, p := range s.Pots {
 		how := "draws the share that it is told at every instant"
-		switch p.Output {
-		case circuit.Hidden:
+		switch {
+		case p.Controller.Is():
+			how = fmt.Sprintf("its controller decides, and is told a set-point every %v at most", p.Controller.Every)
+		case p.Output == circuit.Hidden:
 			how = "switched by its device, unseen: above zero it counts as fully on"
-		case circuit.Switched:
+		case p.Output == circuit.Switched:
 			how = fmt.Sprintf("switched here, on and off about once in %v (2s suits a solid-state relay, 20s a mechanical one)", p.Window)
 		}
 		fmt.Fprintf(out, "heater of pot %s: %.0f W, %s\n", p.Name, p.HeaterW, how)
@@ -152,12 +160,13 @@ func tellKnown(out io.Writer, b *config.Bench, r *config.Recipe, s control.Setti
 	daemon.TellRecalled(out, recalled, err)
 }
 
-// tellNotSeen says of each pot with one probe what is not known of it, and what follows.
+// tellNotSeen says of each pot with one probe, or with a controller of its own, what is not known of it, and what follows.
 func tellNotSeen(out io.Writer, s control.Settings) {
 	for _, p := range s.Pots {
 		for i, line := range view.NotSeen(p) {
 			if i == 0 {
-				fmt.Fprintf(out, "pot %s has one probe:\n", p.Name)
+				why := map[bool]string{false: "has one probe", true: "is heated by set-point"}[p.Controller.Is()]
+				fmt.Fprintf(out, "pot %s %s:\n", p.Name, why)
 			}
 			fmt.Fprintf(out, "  - %s\n", line)
 		}

@@ -32,6 +32,10 @@ var (
 	roomDesc        = desc("room_temperature_celsius", "Measured temperature of the room.")
 	ageDesc         = desc("reading_age_seconds", "Age of the last value of a probe, usable or not, when the cycle used it.", "probe", "pot")
 	dutyDesc        = desc("heater_duty_ratio", "Fraction of the heater's rated power it was told to give.", "pot")
+	toldDesc        = desc("controller_told_celsius", "What the controller of a plate is told to hold; its rest while the pot gets no heat.", "pot")
+	takenDesc       = desc("controller_setpoint_celsius", "What the controller of a plate says that it was told.", "pot")
+	ownDesc         = desc("controller_reading_celsius", "What the own sensor of a plate's controller reads.", "pot")
+	changesDesc     = desc("controller_setpoint_changes_total", "How often the controller of a plate was told something else.", "pot")
 	powerDesc       = desc("heater_power_watts", "Power the heater was told to give.", "pot")
 	stateDesc       = desc("pot_state", "1 for the state the pot is in, 0 for the others.", "pot", "state")
 	potReadyDesc    = desc("pot_ready", "Whether the pot is ready to pour.", "pot")
@@ -83,6 +87,7 @@ func newBench(o Options) *bench {
 func (b *bench) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{
 		meltDesc, plateDesc, meltGuessDesc, meltWithinDesc, plateGuessDesc, plateWithinDesc, setpointDesc, targetDesc, bandDesc, mouldDesc, roomDesc, ageDesc, dutyDesc,
+		toldDesc, takenDesc, ownDesc, changesDesc,
 		powerDesc, stateDesc, potReadyDesc, potReadyInDesc, potWithinDesc, peakDesc, peakWithinDesc, overheatDesc, meltTripDesc, plateTripDesc,
 		pourDesc, pourLeast, readyDesc, readyInDesc, readyWithinDesc, liveDesc, hotDesc, drawDesc, mostDesc, meanDesc, conditionsDesc,
 		asideDesc, heatDesc, activeDesc, latchedDesc, lastDesc, exchangeDesc,
@@ -188,6 +193,7 @@ func (s scrape) pot(p *control.PotFrame, name string, heaterW float64) {
 	s.age(p.Plate, "plate", name)
 	s.known(dutyDesc, frames.Figure(p.Duty), name)
 	s.known(powerDesc, frames.Figure(p.Duty*heaterW), name)
+	s.controller(&p.Controller, name)
 	if p.Pour.Known {
 		s.gauge(pourDesc, p.Pour.In.Seconds(), name)
 		s.gauge(pourLeast, p.Pour.Low.Seconds(), name)
@@ -201,6 +207,17 @@ func (s scrape) pot(p *control.PotFrame, name string, heaterW float64) {
 	for _, state := range control.PotStates() {
 		s.gauge(stateDesc, one(state == p.State), name, state.String())
 	}
+}
+
+// controller sends what there is of a controller; of a pot without one, nothing.
+func (s scrape) controller(c *control.ControllerFrame, name string) {
+	if !c.InCharge {
+		return
+	}
+	s.known(toldDesc, frames.Figure(c.ToldC), name)
+	s.known(takenDesc, frames.Measured(c.Setpoint), name)
+	s.known(ownDesc, frames.Measured(c.Own), name)
+	s.counter(changesDesc, float64(c.Changes), name)
 }
 
 func (s scrape) estimate(guess, within *prometheus.Desc, e control.Estimate, name string) {

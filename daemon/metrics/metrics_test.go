@@ -157,6 +157,29 @@ meltwarden_run_info{recipe="invented recipe",run="invented run",version="3"} 1
 	assert.Equal(t, 2*len(control.PotStates()), n)
 }
 
+// TestControllersAreTold: what a controller is told, has and reads, and no duty in its place.
+func TestControllersAreTold(t *testing.T) {
+	f := frame()
+	p := &f.Pots[0]
+	p.Duty = math.NaN()
+	p.Controller = control.ControllerFrame{InCharge: true, ToldC: 190, Changes: 7, Setpoint: p.Melt}
+	compare(t, daemon(f, time.Second), `
+# HELP meltwarden_controller_told_celsius What the controller of a plate is told to hold; its rest while the pot gets no heat.
+# TYPE meltwarden_controller_told_celsius gauge
+meltwarden_controller_told_celsius{pot="left"} 190
+# HELP meltwarden_controller_setpoint_celsius What the controller of a plate says that it was told.
+# TYPE meltwarden_controller_setpoint_celsius gauge
+meltwarden_controller_setpoint_celsius{pot="left"} 168.5
+# HELP meltwarden_controller_setpoint_changes_total How often the controller of a plate was told something else.
+# TYPE meltwarden_controller_setpoint_changes_total counter
+meltwarden_controller_setpoint_changes_total{pot="left"} 7
+# HELP meltwarden_heater_duty_ratio Fraction of the heater's rated power it was told to give.
+# TYPE meltwarden_heater_duty_ratio gauge
+meltwarden_heater_duty_ratio{pot="2"} 0
+`, "meltwarden_controller_told_celsius", "meltwarden_controller_setpoint_celsius", "meltwarden_controller_reading_celsius",
+		"meltwarden_controller_setpoint_changes_total", "meltwarden_heater_duty_ratio")
+}
+
 // ofFrame are the metrics that stand for the bench as it is now.
 var ofFrame = []string{
 	"meltwarden_melt_temperature_celsius", "meltwarden_plate_temperature_celsius", "meltwarden_setpoint_temperature_celsius",

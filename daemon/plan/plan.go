@@ -64,10 +64,10 @@ type Plan struct {
 }
 
 // CanRehearse reports whether every pot is seen well enough to be rehearsed: half a pot is
-// led by a person's readings.
+// led by a person's readings, and what a controller gives its plate nobody knows.
 func CanRehearse(set control.Settings) bool {
 	for _, p := range set.Pots {
-		if p.Probes != reading.BothProbes {
+		if p.Probes != reading.BothProbes || p.Controller.Is() {
 			return false
 		}
 	}

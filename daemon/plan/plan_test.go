@@ -148,11 +148,14 @@ func TestWhatIsNotForeseenIsNotMadeUp(t *testing.T) {
 	assert.True(t, CanRehearse(g.Settings))
 	g.Settings.Pots[1].Probes = reading.PlateOnly
 	assert.False(t, CanRehearse(g.Settings))
+	steered := demoGiven(t)
+	steered.Settings.Pots[1].Controller, steered.Course = control.Controller{RestC: 5}, nil
+	assert.False(t, CanRehearse(steered.Settings))
 	g.Course = nil
 	g.ReadyAt = time.Date(2026, 1, 31, 20, 0, 0, 0, time.UTC)
 	never := demoGiven(t)
 	never.Course.Ready = -1
-	for want, g := range map[string]Given{"a pot has one probe only": g, "two hours are not enough": never} {
+	for want, g := range map[string]Given{"a pot has one probe only": g, "two hours are not enough": never, "a controller of its own heats a pot": steered} {
 		p := Of(g)
 		said := terminal(t, p.Sheet(false))
 		assert.Contains(t, said, want)

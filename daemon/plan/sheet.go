@@ -2,8 +2,11 @@ package plan
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
+
+	"meltwarden/control"
 )
 
 // Sheet is a plan in words, for page, paper and terminal.
@@ -61,6 +64,8 @@ func (p *Plan) foreseen() bool { return p.Ready.Middle > 0 }
 
 func (p *Plan) answer() string {
 	switch {
+	case p.Course == nil && slices.ContainsFunc(p.Settings.Pots, func(s control.PotSettings) bool { return s.Controller.Is() }):
+		return "When all is ready is not foreseen: a controller of its own heats a pot, and nobody knows what it gives."
 	case p.Course == nil:
 		return "When all is ready is not foreseen: a pot has one probe only, and how it comes along rests on what a person reads."
 	case !p.foreseen():

@@ -60,6 +60,9 @@ func interlock(name string, c reading.Contact) Interlock {
 
 // powerWords is what the heaters draw, and of what the circuit carries.
 func powerWords(f *frames.Frame, s control.Settings) string {
+	if math.IsNaN(f.PowerW) {
+		return controllerTexts.power
+	}
 	w := math.Round(f.PowerW)
 	if !(s.Circuit.MaxW > 0) {
 		return fmt.Sprintf(texts.power, w)

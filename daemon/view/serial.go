@@ -87,6 +87,8 @@ type SerialDevice struct {
 	TurnMs   Figure    `json:"turn_ms"`
 	TimesOf  int       `json:"times_of"`
 	Troubles []Trouble `json:"troubles"`
+	// SetpointsWritten is how often a controller was sent a set-point: its memory may wear.
+	SetpointsWritten uint64 `json:"setpoints_written"`
 }
 
 // Trouble is what was wrong with exchanges, and what that may come from.
@@ -149,7 +151,11 @@ func serialDevice(d devices.DeviceStats) SerialDevice {
 			one.Troubles = append(one.Troubles, Trouble{k.String(), n, mayBe[k]})
 		}
 	}
+	one.SetpointsWritten = d.Setpoints
 	one.State = serialState(one)
+	if d.Setpoints > 0 {
+		one.State += fmt.Sprintf(controllerTexts.writes, d.Setpoints)
+	}
 	return one
 }
 

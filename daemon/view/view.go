@@ -137,12 +137,15 @@ type Pot struct {
 	Recalled     bool   `json:"recalled"` // it goes by what earlier evenings found out
 	// Doubted: it answers otherwise than it is taken to. Tuned: a trial has found how.
 	// TrialSwing is under way of TrialOf, zero where there is no trial.
-	Doubted    bool     `json:"doubted"`
-	Tuned      bool     `json:"tuned"`
-	TrialSwing int      `json:"trial_swing"`
-	TrialOf    int      `json:"trial_of"`
-	TrialLeftS Figure   `json:"trial_left_s"`
-	Shown      PotWords `json:"shown"`
+	Doubted    bool   `json:"doubted"`
+	Tuned      bool   `json:"tuned"`
+	TrialSwing int    `json:"trial_swing"`
+	TrialOf    int    `json:"trial_of"`
+	TrialLeftS Figure `json:"trial_left_s"`
+	// Controller is the device that holds the plate by itself; null where there is none, and
+	// while nothing is known. The duty is not known then.
+	Controller *Controller `json:"controller"`
+	Shown      PotWords    `json:"shown"`
 }
 
 // Of returns the bench as frame f shows it at the time now. f may be nil: before
@@ -229,7 +232,8 @@ func potOf(f *frames.Frame, live bool, i int, bench control.Settings) Pot {
 		Ready: p.State == control.Ready, Recalled: p.Recalled, Uncured: p.Uncured, Marks: marksOf(p),
 		Doubted: p.Doubted, Tuned: p.Tuned, TrialSwing: p.Trial.Swing, TrialOf: p.Trial.Of, TrialLeftS: trialLeft(p),
 		Noticed: p.Noticed, LooksBack: p.LooksBack, Pour: pourOf(p.Pour),
-		Shown: potWords(f, i, bench),
+		Controller: controllerOf(p),
+		Shown:      potWords(f, i, bench),
 	}
 	pot.estimates(p)
 	pot.showDraw(f, p, bench.Injector)

@@ -194,7 +194,10 @@ func fault(t reading.Temperature) string {
 
 // more is what one wants to know on coming closer.
 func more(p *control.PotFrame, u unit) string {
-	text := fmt.Sprintf(texts.plateHeater, plateText(p, u), u.symbol, math.Round(100*p.Duty)) + handText(p, u)
+	text := heldBy(p, u)
+	if text == "" {
+		text = fmt.Sprintf(texts.plateHeater, plateText(p, u), u.symbol, math.Round(100*p.Duty)) + handText(p, u)
+	}
 	if p.StirredEver {
 		text += fmt.Sprintf(texts.stirred, clock(p.SinceStir))
 	}
