@@ -1,8 +1,9 @@
 """The hardware of the example bench files, as this project did not make it: a Modbus
 RTU server on the library pymodbus, written from config/examples/board.md for the board
-and from the comments of relays.yaml for the two modules. All figures are invented.
+and from the comments of relays.yaml and controllers.yaml for the modules. All figures are
+invented.
 
-Usage: bench.py PORT MAP, with board or relays for the map. Nothing warms here. Inputs 1
+Usage: bench.py PORT MAP, with board, relays or controllers for the map. Nothing warms here. Inputs 1
 to 8 are at 20, 25, 30, 40, 20, 25, 30 and 40 degrees Celsius. Their type K voltages are
 those of the table of IEC 60584-1 (20: 0.798 mV, 25: 1.000, 30: 1.203, 40: 1.612), less
 those of the cold junction at 25 degrees. A pseudo-terminal refuses parity, so none is set.
@@ -10,8 +11,9 @@ those of the cold junction at 25 degrees. A pseudo-terminal refuses parity, so n
 What happens comes as lines on the standard input: "open", "short", "fault" or "well" and
 the number of an input of the board. What is true comes on the standard output, with
 seconds of the system's monotonic clock: "heat on T" when the contactor is closed and any
-heater is told more than zero; "heat off T WHY" when that ends, because it was told or by
-silence.
+heater is told more than zero, or any controller more than it reads; "heat off T WHY" when
+that ends, because it was told or by silence; "set UNIT CELSIUS" whenever a controller's
+set-point is written, which it keeps whatever happens.
 """
 import sys
 import threading
@@ -32,7 +34,8 @@ from pymodbus.transaction import ModbusRtuFramer
 
 PORT, MAP = sys.argv[1:]
 NONE, FULL, HEATERS = 0x7FFF, 10000, 3
-SILENCE_S = {"board": 1.0, "relays": 1.5}[MAP]
+SILENCE_S = {"board": 1.0, "relays": 1.5, "controllers": 1.5}[MAP]
+CONTROLLERS, REST, OWN = (3, 4, 5), 50, 250  # units; tenths of a degree
 CELSIUS = [20, 25, 30, 40, 20, 25, 30, 40]
 MICROVOLTS = {20: 798, 25: 1000, 30: 1203, 40: 1612}
 COLD_JUNCTION = 25
@@ -46,8 +49,11 @@ class Outputs:
     def __init__(self):
         self.duty, self.coils, self.heats = [0] * HEATERS, [False] * 6, False
         self.fed = float("-inf")
+        self.setpoints = {unit: REST for unit in CONTROLLERS}
 
     def heaters(self):
+        if MAP == "controllers":
+            return [told > OWN for told in self.setpoints.values()]
         return self.duty if MAP == "board" else self.coils[:HEATERS]
 
     def contactor(self):
@@ -98,9 +104,25 @@ class Coils(ModbusSequentialDataBlock):
             outputs.catch_up()
             outputs.coils[address : address + len(values)] = map(bool, values)
             now = time.monotonic()
-            if MAP == "relays" and address < HEATERS:
+            if MAP == "controllers" or MAP == "relays" and address < HEATERS:
                 outputs.fed = now
             outputs.say(now, "told")
+
+
+class Controller(ModbusSequentialDataBlock):
+    """A set-point, and what the controller's own sensor reads."""
+
+    def __init__(self, unit):
+        super().__init__(0, [REST, OWN])
+        self.unit = unit
+
+    def setValues(self, address, values):
+        with lock:
+            outputs.catch_up()
+            if address == 0:
+                self.values[0] = outputs.setpoints[self.unit] = values[0]
+                print("set", self.unit, values[0] / 10, flush=True)
+                outputs.say(time.monotonic(), "told")
 
 
 class OneDuty(WriteSingleRegisterRequest):
@@ -120,7 +142,7 @@ class Some(WriteMultipleRegistersRequest):
 def measured():
     degrees = [10 * c for c in CELSIUS]
     volts = [(MICROVOLTS[c] - MICROVOLTS[COLD_JUNCTION]) & 0xFFFF for c in CELSIUS]
-    if MAP == "relays":
+    if MAP != "board":
         return degrees
     return degrees + [0] * 8 + volts + [10 * COLD_JUNCTION]
 
@@ -148,6 +170,11 @@ else:
             ir=nothing, hr=nothing, co=coils, di=contacts, zero_mode=True
         ),
     }
+if MAP == "controllers":
+    for number in CONTROLLERS:
+        units[number] = ModbusSlaveContext(
+            ir=nothing, hr=Controller(number), co=nothing, di=nothing, zero_mode=True
+        )
 
 
 def happenings():
