@@ -3,6 +3,7 @@ package demo
 import (
 	"context"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -16,7 +17,9 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/circuit"
 	"meltwarden/control/guard"
+	"meltwarden/control/reading"
 	"meltwarden/daemon"
+	"meltwarden/daemon/history/cycles"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
@@ -196,41 +199,118 @@ func (s *session) lastDrawn(span time.Duration) (took time.Duration, plateC floa
 	return took, plateC
 }
 
-// TestControllersAreNotTrusted: without the program the contactor opens by the line owner's
-// own deadline, while every controller keeps the set-point that it was told last.
+// TestControllersAreNotTrusted: where the program decides no more, the contactor opens by the
+// line owner's own deadline, and the controllers are told to rest; where it is gone, the
+// contactor opens by its device's own time-out, while every controller keeps the set-point
+// that it was told last, and would heat.
 func TestControllersAreNotTrusted(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		file, clk := steeredBench(t), clock.New(1)
-		settings, err := config.Settings(file, config.DemoRecipe())
-		require.NoError(t, err)
-		bench, err := newBench(settings, Options{Seed: 1, NoMaker: true}, clk)
-		require.NoError(t, err)
-		ours, theirs := pipe.New()
-		served := make(chan error, 1)
-		go func() { served <- bench.Serve(t.Context(), ours) }()
-		bus, err := devices.Open(daemon.Wiring(file), func(devices.LineConfig) (modbus.Port, error) { return theirs, nil }, clk)
-		require.NoError(t, err)
-		told := control.Outputs{Duty: []float64{0, 0, 0}, SetpointC: []float64{200, 210, 220}, Contactor: true}
-		for range 50 {
-			bus.Poll(t.Context(), 150*time.Millisecond)
-			bus.Apply(told)
-			time.Sleep(200 * time.Millisecond)
+	for name, gone := range map[string]bool{"nobody decides": false, "the program is killed": true} {
+		synctest.Test(t, func(t *testing.T) {
+			file, clk := steeredBench(t), clock.New(1)
+			settings, err := config.Settings(file, config.DemoRecipe())
+			require.NoError(t, err)
+			bench, err := newBench(settings, Options{Seed: 1, NoMaker: true}, clk)
+			require.NoError(t, err)
+			ours, theirs := pipe.New()
+			served := make(chan error, 1)
+			go func() { served <- bench.Serve(t.Context(), ours) }()
+			bus, err := devices.Open(daemon.Wiring(file), func(devices.LineConfig) (modbus.Port, error) { return theirs, nil }, clk)
+			require.NoError(t, err)
+			told := control.Outputs{Duty: []float64{0, 0, 0}, SetpointC: []float64{200, 210, 220}, Contactor: true}
+			for range 50 {
+				bus.Poll(t.Context(), 150*time.Millisecond)
+				bus.Apply(told)
+				time.Sleep(200 * time.Millisecond)
+			}
+			truth := bench.Truth()
+			require.True(t, truth.Contactor)
+			for i, c := range told.SetpointC {
+				assert.InDelta(t, c, truth.Pots[i].SetpointC, 0)
+				assert.Equal(t, 1, truth.Pots[i].Writes, "written on change only, in fifty cycles")
+			}
+			rests := 5.0
+			if gone {
+				rests = 200
+				require.NoError(t, theirs.Close()) // nothing comes any more, no farewell either
+			}
+			began := time.Now()
+			for bench.Truth().Contactor {
+				time.Sleep(sample)
+			}
+			took := time.Since(began)
+			time.Sleep(5 * time.Second)
+			truth = bench.Truth()
+			t.Logf("%s: contactor open after %.2f s; the first controller holds %.0f °C; its heater draws %.0f W", name, took.Seconds(), truth.Pots[0].SetpointC, truth.Pots[0].PowerW)
+			assert.Less(t, took, 2*time.Second)
+			assert.InDelta(t, rests, truth.Pots[0].SetpointC, 0)
+			assert.Zero(t, truth.Pots[0].PowerW)
+			assert.Equal(t, !gone, bus.Close(context.Background()))
+			assert.ErrorIs(t, <-served, pipe.ErrHungUp)
+		})
+	}
+}
+
+// TestAnEveningOfControllersReplays bit for bit, from what history keeps of it.
+func TestAnEveningOfControllersReplays(t *testing.T) {
+	q := steered(t, 5, physics.Cast)
+	var kept []cycles.Record
+	for q.f.Time < 8*time.Minute {
+		if q.f.Time > 6*time.Minute {
+			q.bench.TurnController(0, 120)
 		}
-		truth := bench.Truth()
-		require.True(t, truth.Contactor)
-		for i, c := range told.SetpointC {
-			assert.InDelta(t, c, truth.Pots[i].SetpointC, 0)
-			assert.Equal(t, 1, truth.Pots[i].Writes, "written on change only, in fifty cycles")
+		q.cycle()
+		in := q.in
+		in.Elapsed = q.f.Elapsed // that of the next cycle stands there by now
+		kept = append(kept, cycles.Keep(time.Time{}, &in, &q.f))
+	}
+	require.Positive(t, q.tripped[guard.SetpointChanged])
+	again, n := control.NewBench(q.settings), 0
+	var f control.Frame
+	var r cycles.Reader
+	require.NoError(t, r.Each(cycles.Encode(kept), func(c *cycles.Record) error {
+		again.Step(&c.Input, &f)
+		require.Equal(t, c.Kept.Print, cycles.Fingerprint(&f), "cycle %d", c.Kept.Cycle)
+		require.InDelta(t, c.Kept.Pots[1].ToldC, f.Outputs.SetpointC[1], 1e-9)
+		n++
+		return nil
+	}))
+	assert.Equal(t, len(kept), n)
+}
+
+// TestNoSetpointWithoutLeave: whatever comes, a controller is told to rest unless heat is
+// enabled and nothing stands against its pot; and never more than its plate may have.
+func TestNoSetpointWithoutLeave(t *testing.T) {
+	for seed := range uint64(3) {
+		random := rand.New(rand.NewPCG(seed, 77))
+		q := steered(t, 9, physics.Thin)
+		noise := unrest(random)
+		q.spoil = func(in *control.Input) {
+			noise(in)
+			if random.IntN(400) == 0 {
+				p := &in.Pots[random.IntN(len(in.Pots))]
+				spoilt := []*reading.Temperature{&p.Melt, &p.Plate, &p.Setpoint, &p.Own}[random.IntN(4)]
+				spoilt.C, spoilt.Fault = 400*random.Float64()-50, reading.Fault(random.IntN(5))
+			}
+			if random.IntN(3000) == 0 {
+				in.Commands = append(in.Commands, control.Command{Kind: []control.CommandKind{control.AllOff, control.Lift, control.Return, control.ColourAdded}[random.IntN(4)], Pot: random.IntN(3)})
+			}
 		}
-		began := time.Now()
-		for bench.Truth().Contactor {
-			time.Sleep(sample)
+		heated := 0
+		for q.f.Time < 12*time.Minute {
+			if q.cycle(); q.f.Heat != control.HeatEnabled && random.IntN(500) == 0 {
+				q.bench.PressEnable()
+			}
+			for i, c := range q.f.Outputs.SetpointC {
+				p := &q.f.Pots[i]
+				if c != 5 {
+					heated++
+					require.True(t, q.f.Outputs.Contactor && q.f.Heat == control.HeatEnabled)
+					require.False(t, p.State == control.Tripped || p.State == control.Lifted, "%v", p.State)
+					require.True(t, c > 5 && c <= q.settings.Pots[i].PlateLimitC, "%v", c)
+				}
+				require.Zero(t, q.f.Outputs.Duty[i])
+			}
 		}
-		took := time.Since(began)
-		time.Sleep(5 * time.Second)
-		t.Logf("nobody decides any more: contactor open after %.2f s; the controllers were told to rest: %.0f °C", took.Seconds(), bench.Truth().Pots[0].SetpointC)
-		assert.Less(t, took, 2*time.Second)
-		assert.True(t, bus.Close(context.Background()))
-		assert.ErrorIs(t, <-served, pipe.ErrHungUp)
-	})
+		assert.Positive(t, heated)
+	}
 }
