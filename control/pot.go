@@ -393,8 +393,8 @@ const longestGuess = 90 * time.Minute
 // temperature; negative when it is not on its way there.
 func (p *pot) reach(c float64) time.Duration {
 	const still = 0.005 // K/s: slower than this is no way to tell a time by (E)
-	if !p.set.Probes.HasMelt() {
-		return -1 // an estimate's slope tells no time
+	if !p.set.Probes.HasMelt() || p.set.Controller.Is() {
+		return -1 // an estimate's slope tells no time, nor one of which nobody knows what gives it
 	}
 	slope := p.melt.Slope()
 	gap := c - p.melt.C()
