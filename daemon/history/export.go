@@ -36,6 +36,9 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 		if p.Probes != reading.BothProbes {
 			head = append(head, p.Name+"_estimate_c", p.Name+"_estimate_within_c")
 		}
+		if p.Controller.Is() {
+			head = append(head, p.Name+"_controller_told_c", p.Name+"_controller_setpoint_c", p.Name+"_controller_reads_c")
+		}
 	}
 	for _, p := range settings.Pots {
 		head = append(head, p.Name+"_batch")
@@ -68,6 +71,9 @@ func row(part int64, r *cycles.Record, pots []control.PotSettings, batches []int
 			figure(p.TargetC), figure(p.Duty), p.State.String())
 		if e := estimateOf(p, pots[i].Probes); e != nil {
 			cells = append(cells, figure(float64(e.C)), figure(float64(e.WithinC)))
+		}
+		if c := controllerOf(r, i, &pots[i]); c != nil {
+			cells = append(cells, figure(float64(c.ToldC)), figure(float64(c.SetpointC)), figure(float64(c.ReadsC)))
 		}
 	}
 	for i := range pots {
@@ -139,6 +145,23 @@ type exportedPot struct {
 	Duty    frames.Figure `json:"duty"`
 	// Estimate is of the place without a probe, on pots that have one probe only.
 	Estimate *exportedEstimate `json:"estimate,omitempty"`
+	// Controller is on pots whose plates are held by controllers of their own.
+	Controller *exportedController `json:"controller,omitempty"`
+}
+
+// exportedController is what a controller was told, said that it was told, and read itself.
+type exportedController struct {
+	ToldC     frames.Figure `json:"told_c"`
+	SetpointC frames.Figure `json:"setpoint_c"`
+	ReadsC    frames.Figure `json:"reads_c"`
+}
+
+func controllerOf(r *cycles.Record, pot int, s *control.PotSettings) *exportedController {
+	if !s.Controller.Is() {
+		return nil
+	}
+	in := &r.Input.Pots[pot]
+	return &exportedController{frames.Figure(r.Kept.Pots[pot].ToldC), frames.Measured(in.Setpoint), frames.Measured(in.Own)}
 }
 
 // exportedEstimate is what was thought of a place, "melt" or "plate", and how far off it
@@ -184,7 +207,8 @@ func (s *Store) ExportJSON(w io.Writer, run int64) error {
 			e.Pots = append(e.Pots, exportedPot{
 				Name: settings.Pots[i].Name, Batch: batchIn(batches, i), State: p.State.String(), TargetC: frames.Figure(p.TargetC), Duty: frames.Figure(p.Duty),
 				MeltC: frames.Measured(r.Input.Pots[i].Melt), PlateC: frames.Measured(r.Input.Pots[i].Plate),
-				Estimate: estimateOf(p, settings.Pots[i].Probes),
+				Estimate:   estimateOf(p, settings.Pots[i].Probes),
+				Controller: controllerOf(r, i, &settings.Pots[i]),
 			})
 		}
 		return out.Encode(e)
