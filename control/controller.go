@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"meltwarden/control/cascade"
 	"meltwarden/control/guard"
 	"meltwarden/control/reading"
 )
@@ -28,23 +29,29 @@ const (
 	// further from its target than that is worth, it is offShare of the distance, up to
 	// mostStepC.
 	stepC, offShare, mostStepC = 2.0, 0.5, 5.0
-	// bandC is over how many degrees a controller is taken to go from no power to all (E): a
-	// narrow one gives more, and one that switches on and off all.
-	bandC = 25.0
+	// fullFromC is how far below its set-point a plate is taken to get all power, and less in
+	// proportion (E): most controllers give it sooner, and one that switches on and off at once.
+	fullFromC = 40.0
 	// atWorkC is how near its set-point a plate is held with a little power that nobody knows,
-	// atWork of it (E).
-	atWorkC, atWork = 5.0, 0.2
+	// atWork of it (E): the sensors of one plate may differ by so much.
+	atWorkC, atWork = 15.0, 0.2
+	// mostTrimC is by how much the controller's sensor and the plate's probe may differ and be
+	// reckoned with (E). That is found in ownInS where the controller says what it reads, in
+	// restInS by a plate that moves by less than restKS in kelvin per second, and in overInS
+	// where that is over its limit (E), all in seconds.
+	mostTrimC                        = 20.0
+	ownInS, restInS, overInS, restKS = 30.0, 60.0, 10.0, 0.08
 )
 
-// Presumed is what a controller's heater is taken to draw, 0 to 1, by what it is told and how
+// presumed is what a controller's heater is taken to draw, 0 to 1, by what it is told and how
 // warm its plate is, both in degrees Celsius. It is no measurement: the guard goes by it to
 // tell a plate that does not answer, or that rises though it should not.
-func (c Controller) Presumed(toldC, plateC float64) float64 {
+func (c Controller) presumed(toldC, plateC float64) float64 {
 	switch short := toldC - plateC; {
 	case toldC <= c.RestC || !(short > -atWorkC):
 		return 0
 	default:
-		return math.Min(math.Max(short/bandC, atWork), 1)
+		return math.Min(math.Max(short/fullFromC, atWork), 1)
 	}
 }
 
@@ -66,6 +73,16 @@ type steering struct {
 	toldC   float64
 	since   time.Duration // it was told that
 	changes uint64
+	ownC    float64 // what it reads itself; NaN where nobody knows
+	trimC   float64 // how much more it reads of its plate than the plate's probe does
+}
+
+// look takes in what the controller says, after some time.
+func (s *steering) look(r *PotReadings, elapsed time.Duration) {
+	s.since += elapsed
+	if s.ownC = math.NaN(); r.Own.Usable(guard.MaxAge) {
+		s.ownC = r.Own.C
+	}
 }
 
 // rest tells the controller to rest.
@@ -76,6 +93,23 @@ func (s *steering) tell(celsius float64) {
 		s.toldC, s.since = celsius, 0
 		s.changes++
 	}
+}
+
+// compare finds out how much more the controller reads of its plate than the plate's probe:
+// by what it says that it reads, or else by what a plate at rest has of what was told. A plate
+// over its limit lowers that whatever it comes of.
+func (s *steering) compare(c Controller, m *cascade.Measure, dt float64) {
+	moreC, in := s.ownC-m.PlateC, ownInS
+	if math.IsNaN(moreC) {
+		moreC, in = s.toldC-m.PlateC, restInS
+		capped := s.toldC >= math.Floor(m.LimitC-cascade.MarginC)
+		if s.toldC <= c.RestC || math.Abs(m.PlateSlope) > restKS || math.Abs(moreC) > mostTrimC || capped && moreC > s.trimC {
+			moreC = s.trimC
+		}
+	}
+	s.trimC += (moreC - s.trimC) * math.Min(dt/in, 1)
+	s.trimC -= math.Max(m.PlateC-m.LimitC, 0) * dt / overInS
+	s.trimC = math.Min(math.Max(s.trimC, -mostTrimC), mostTrimC)
 }
 
 // aim tells the controller what its plate should have, where it is time for that. offC is how
@@ -91,11 +125,18 @@ func (s *steering) aim(c Controller, wantC, offC float64) {
 }
 
 // steer decides what the pot's controller is told, and returns what its heater is taken to
-// draw.
+// draw, by what the controller itself reads, or else by the plate's probe.
 func (p *pot) steer() float64 {
 	c := p.set.Controller
-	p.steering.aim(c, p.loop.Aim(&p.view), p.view.Seen.TargetC-p.view.Seen.MeltC)
-	return c.Presumed(p.steering.toldC, p.plate.C())
+	m := &p.view.Seen
+	p.steering.compare(c, m, p.view.Dt)
+	wantC := math.Min(p.loop.Aim(&p.view)+p.steering.trimC, m.LimitC-cascade.MarginC)
+	p.steering.aim(c, wantC, m.TargetC-m.MeltC)
+	plateC := p.steering.ownC
+	if math.IsNaN(plateC) {
+		plateC = p.plate.C()
+	}
+	return c.presumed(p.steering.toldC, plateC)
 }
 
 // steered writes what the controllers are told.

@@ -163,7 +163,7 @@ func (p *pot) pressed() {
 
 // sense takes in one cycle's readings, and which of them the guard believes.
 func (p *pot) sense(r *PotReadings, melt, plate bool, now, elapsed time.Duration) {
-	p.steering.since += elapsed
+	p.steering.look(r, elapsed)
 	p.sinceStir += elapsed
 	p.sinceColour += elapsed
 	p.said.passes(elapsed)

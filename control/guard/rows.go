@@ -267,7 +267,7 @@ var table = [...]Rule{
 		Name: "setpoint_changed", Title: "The controller has another set-point than it was told",
 		Cause:       "Somebody turned its knob, another program wrote to it, or it keeps a limit or a programme of its own.",
 		Detection:   "Of a pot that is heated by set-point: 3 s after it was told (E), the set-point that is read back differs by more than 1.2 °C (E).",
-		Instruction: "This heater is told zero. Its controller rests now: set nothing at it while this program tells it what to hold, and see that no limit, ramp or programme of its own is on; then press the enable button to reset.",
+		Instruction: "This heater is told zero. Its controller rests now: set nothing at it while this program tells it what to hold, and see that no limit (or keep plate-limit below it), ramp or programme of its own is on; then press the enable button to reset.",
 		Severity:    Trip, Action: HeaterOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
 	ControllerAstray: {

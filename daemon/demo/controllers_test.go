@@ -127,6 +127,46 @@ func TestNumbersOfControllers(t *testing.T) {
 	}
 }
 
+// TestControllersThatReadOtherwise: two sensors of one plate differ, by their class and by
+// where they sit. That is no reason to trip, whether the controller says what it reads or not;
+// the melts get where they are to get all the same.
+func TestControllersThatReadOtherwise(t *testing.T) {
+	if testing.Short() {
+		t.Skip("four evenings take seconds")
+	}
+	t.Parallel()
+	for _, byC := range []float64{-12, 12} {
+		for _, says := range []bool{false, true} {
+			q := steered(t, 3, physics.Cast)
+			for i := range q.settings.Pots {
+				q.bench.MisreadController(i, byC)
+			}
+			q.spoil = func(in *control.Input) {
+				for i := range in.Pots {
+					if !says {
+						in.Pots[i].Own = reading.Temperature{}
+					}
+				}
+			}
+			plateC := 0.0
+			took := q.passUntil(t, 45*time.Minute, func() bool {
+				if q.f.Cycle%5 == 0 {
+					plateC = math.Max(plateC, q.bench.Truth().Pots[1].PlateC)
+				}
+				return q.f.Ready
+			})
+			for q.f.Time < took+15*time.Minute {
+				q.cycle()
+			}
+			t.Logf("controllers read %+.0f °C, and say it: %v; all ready after %.0f min, plate at most %.0f °C; trips %v, listed %v", byC, says, took.Minutes(), plateC, q.tripped, q.heard)
+			assert.Empty(t, q.tripped)
+			for i := range q.f.Pots {
+				assert.InDelta(t, q.f.Pots[i].SetpointC, q.f.Pots[i].MeltC, 2, "pot %d", i)
+			}
+		}
+	}
+}
+
 // spread is how far something was off.
 type spread struct {
 	sum, most float64

@@ -10,8 +10,8 @@ const (
 	// bench may have.
 	hottestTargetC = 300.0
 	// coarsestTargetC is the largest step of a set-point's register, in °C (E): with larger
-	// ones a melt swings.
-	coarsestTargetC = 2.0
+	// ones what is read back is too far from what was told.
+	coarsestTargetC = 1.0
 	// nearlyStep is what decimal scales leave of a whole step: they have no exact binary number.
 	nearlyStep = 1e-6
 )

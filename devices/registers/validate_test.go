@@ -127,7 +127,7 @@ func TestMistakesAreNamedWithTheirFix(t *testing.T) {
 		{setpointChannel, func(c *Channel) { c.Senses = "melt" }, `senses: "melt": only a controller that senses its plate can be told how warm that may get; move its sensor to the plate, and write plate`},
 		{setpointChannel, func(c *Channel) { c.Senses = "" }, `senses: missing: nobody can tell from the outside where the controller's own sensor sits; write plate, once its sensor sits on the plate`},
 		{setpointChannel, func(c *Channel) { c.Scale = -0.1 }, `scale: "-0.1": a higher number must mean a higher set-point; write a scale above 0`},
-		{setpointChannel, func(c *Channel) { c.Scale, c.Unit = 4, Fahrenheit }, `scale: "4": steps of more than 2 °C; write what one count is worth, such as 0.1`},
+		{setpointChannel, func(c *Channel) { c.Scale, c.Unit = 4, Fahrenheit }, `scale: "4": steps of more than 1 °C; write what one count is worth, such as 0.1`},
 		{setpointChannel, func(c *Channel) { c.Scale = 0.009 }, `scale: "0.009": 300 °C does not fit into the type; write a larger scale or type`},
 		{setpointChannel, func(c *Channel) { c.Unit = Percent }, `unit: "percent": does not go with role setpoint and type int16; write C or F`},
 		{setpointChannel, func(c *Channel) { c.Function = 4 }, `function: "4": does not go with role setpoint and type int16; write 6 or 16`},

@@ -155,6 +155,11 @@ func (b *Bench) BreakController(pot int, broken bool) {
 	b.do(func() { b.pots[pot].controller.open = broken })
 }
 
+// MisreadController makes the own sensor of a pot's controller read so much too high.
+func (b *Bench) MisreadController(pot int, byC float64) {
+	b.do(func() { b.pots[pot].controller.probe.probe.Err(byC, 0) })
+}
+
 // UnseatController takes the own sensor of a pot's controller off the plate, or puts it back:
 // it hangs in the air, and its controller heats on.
 func (b *Bench) UnseatController(pot int, off bool) {
