@@ -200,6 +200,7 @@ func (b *Bench) heat(elapsed time.Duration) {
 	copy(b.duty, b.asked)
 	b.share.Divide(b.duty, b.need, elapsed)
 	b.windows.Tick(b.duty, b.told, b.share.RoomW(), elapsed)
+	b.unshared()
 	b.guard.Limit(b.told)
 	for i, p := range b.pots {
 		if b.heaters[i].Output == circuit.Smooth || !b.guard.PotMayHeat(i) {

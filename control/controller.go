@@ -107,9 +107,10 @@ func (s *steering) compare(c Controller, m *cascade.Measure, dt float64) {
 			moreC = s.trimC
 		}
 	}
-	s.trimC += (moreC - s.trimC) * math.Min(dt/in, 1)
-	s.trimC -= math.Max(m.PlateC-m.LimitC, 0) * dt / overInS
-	s.trimC = math.Min(math.Max(s.trimC, -mostTrimC), mostTrimC)
+	trimC := s.trimC + (moreC-s.trimC)*math.Min(dt/in, 1) - math.Max(m.PlateC-m.LimitC, 0)*dt/overInS
+	if !math.IsNaN(trimC) {
+		s.trimC = math.Min(math.Max(trimC, -mostTrimC), mostTrimC)
+	}
 }
 
 // aim tells the controller what its plate should have, where it is time for that. offC is how
@@ -137,6 +138,16 @@ func (p *pot) steer() float64 {
 		plateC = p.plate.C()
 	}
 	return c.presumed(p.steering.toldC, plateC)
+}
+
+// unshared takes back what the circuit's share and windows made of heaters that controllers
+// heat: those go on when they want to, and a bench file has room for all of them at once.
+func (b *Bench) unshared() {
+	for i, p := range b.pots {
+		if p.set.Controller.Is() {
+			b.duty[i], b.told[i] = b.asked[i], b.asked[i]
+		}
+	}
 }
 
 // steered writes what the controllers are told.

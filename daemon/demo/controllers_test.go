@@ -29,8 +29,9 @@ import (
 	"meltwarden/devices/simbench/physics"
 )
 
-// steeredW is the power of a heater that a controller switches: all three fit the breaker.
-const steeredW = 600
+// steeredW is the power of a heater that a controller switches: all three together are what
+// may flow for hours, to the watt.
+const steeredW = 640
 
 // steeredBench is the demo's bench file with a controller for every pot.
 func steeredBench(t *testing.T) *config.Bench {
@@ -39,7 +40,7 @@ func steeredBench(t *testing.T) *config.Bench {
 	require.NoError(t, err)
 	text := string(whole.Typed)
 	for _, w := range []string{"1000 W", "800 W"} {
-		text = strings.ReplaceAll(text, "heater: {power: "+w+", output: smooth}", "heater: {power: 600 W}")
+		text = strings.ReplaceAll(text, "heater: {power: "+w+", output: smooth}", "heater: {power: 640 W}")
 	}
 	var lines, devices []string
 	for line := range strings.Lines(text) {
