@@ -363,3 +363,29 @@ func TestNoSetpointWithoutLeave(t *testing.T) {
 		assert.Positive(t, heated)
 	}
 }
+
+// TestOrdinarySessionsOfControllersDoNotTrip is TestOrdinarySessionsDoNotTrip for pots that
+// controllers heat: a few, one where tests are short.
+func TestOrdinarySessionsOfControllersDoNotTrip(t *testing.T) {
+	t.Parallel()
+	sessions := max(2, seeds/4)
+	if testing.Short() {
+		sessions = 1
+	}
+	heard, trips := map[guard.Code]int{}, 0
+	for seed := range uint64(sessions) {
+		random := rand.New(rand.NewPCG(seed+1, 4713))
+		q := steered(t, seed+1, []physics.PlateKind{physics.Cast, physics.Thin}[seed%2])
+		q.spoil = unrest(random)
+		q.passEvening(q.ordinary(random, eveningLasts), func() {})
+		for c, n := range q.heard {
+			heard[c] += n
+		}
+		for c, n := range q.tripped {
+			trips += n
+			t.Logf("seed %d: %s latched %d times", seed+1, c, n)
+		}
+	}
+	t.Logf("%d ordinary sessions of pots that controllers heat: %d trips; listed: %v", sessions, trips, heard)
+	assert.Zero(t, trips)
+}
