@@ -118,7 +118,16 @@ type faultAt struct {
 
 type faultSet map[faultAt]bool
 
-func (s faultSet) has(f Fault, at Place) bool { return s[faultAt{f, at.in(f)}] }
+// has is asked many times a step, mostly of a bench without any fault.
+func (s faultSet) has(f Fault, at Place) bool { return len(s) > 0 && s[faultAt{f, at.in(f)}] }
+
+func (s faultSet) set(f Fault, at Place, on bool) {
+	if on {
+		s[faultAt{f, at.in(f)}] = true
+	} else {
+		delete(s, faultAt{f, at.in(f)})
+	}
+}
 
 // onLine reports whether a fault of the line concerns a unit.
 func (s faultSet) onLine(f Fault, unit uint8) bool {
@@ -137,7 +146,7 @@ func (b *Bench) set(f Fault, at Place, on bool) error {
 		return err
 	}
 	b.do(func() {
-		b.faults[faultAt{f, at.in(f)}] = on
+		b.faults.set(f, at, on)
 		switch f {
 		case CutOutOpened:
 			b.contacts.cutOut = !on
