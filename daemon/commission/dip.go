@@ -52,9 +52,10 @@ var errWet = errors.New("dry the tip of the melt probe before anything else is d
 type dipping struct {
 	*session
 	w             *watch
-	pot           int       // whose probe it is now
-	plates, melts []float64 // cold
-	wrong         error     // why not all could be seen in the last cycle
+	pot           int           // whose probe it is now
+	plates, melts []float64     // cold
+	since         time.Duration // when they were
+	wrong         error         // why not all could be seen in the last cycle
 	wet           bool
 }
 
@@ -83,7 +84,7 @@ func (d *dipping) one(ctx context.Context) error {
 	if err := d.rest(ctx, d.w, steadyFor); err != nil {
 		return err
 	}
-	d.plates, d.melts = means(d.w.plates), means(d.w.melts)
+	d.plates, d.melts, d.since = means(d.w.plates), means(d.w.melts), d.w.clk.Now()
 	d.wet = true
 	found, err := d.inWater(ctx)
 	if err != nil {
@@ -106,7 +107,8 @@ func (d *dipping) one(ctx context.Context) error {
 	return nil
 }
 
-// look goes on for one cycle. No plate may warm meanwhile: everything is told zero.
+// look goes on for one cycle. No plate may warm meanwhile: everything is told zero. One that
+// cools from a nudge, its leads swapped, seems to, as slowly as it did at rest.
 func (d *dipping) look(ctx context.Context) error {
 	d.wrong = d.w.cycle(ctx)
 	if errors.Is(d.wrong, ErrStopped) {
@@ -116,8 +118,9 @@ func (d *dipping) look(ctx context.Context) error {
 		return nil
 	}
 	for i, moved := range moves(d.plates, d.w.plates) {
-		if moved >= strayC && d.Bench.Pots[i].Probes.HasPlate() {
-			return fmt.Errorf("%w. Plate %s has risen by %.1f °C with everything told zero. If that plate warms (hold a hand over it, do not touch), its heater is on by itself: %shave it mended. If it is cold, the probe in the water is on the channel of this plate: swap the two, or their channels in the bench file",
+		drifted := max(d.w.drifts[i], 0) * (d.w.clk.Now() - d.since).Seconds()
+		if moved >= strayC+min(drifted, 2*strayC) && d.Bench.Pots[i].Probes.HasPlate() {
+			return fmt.Errorf("%w. Plate %s has risen by %.1f °C with everything told zero. If that plate warms (hold a hand over it, do not touch), its heater is on by itself: %shave it mended. If it is cold, the probe in the water is on the channel of this plate: swap the two, or their channels in the bench file. If it cools from what was tried before, its own two wires are swapped",
 				errPress, d.Bench.Pots[i].Name, moved, electrician)
 		}
 	}
@@ -223,7 +226,7 @@ func (d *dipping) dried(ctx context.Context) error {
 
 // cool waits until everything is as cold as a step with heat needs it, and stays so.
 func (d *dipping) cool(ctx context.Context) error {
-	d.plates = means(d.w.plates)
+	d.plates, d.since = means(d.w.plates), d.w.clk.Now()
 	told := false
 	well := d.w.clk.Now()
 	for end := well + steadyWait; d.w.clk.Now() < well+settleFor; {

@@ -19,9 +19,10 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 	s.say("\nHeater %s: which plate does it warm?\n"+
 		"  %s. First with the contactor open, %.0f s: nothing may warm. Then with\n"+
 		"  it closed, until a plate has moved by %.0f °C: %.0f s at most; up to %.0f s (%.0f kJ) where one moves\n"+
-		"  slowly, and then both are tried once more.\n",
+		"  slowly, and then both are tried once more. That the plate that gets warm is the one under\n"+
+		"  pot %s nothing here can see: look, with your hand over it, not on it.\n",
 		pot, gives, openFor.Seconds(),
-		nudgeRiseC, min(nudgeFor, mostHeated(watts)).Seconds(), mostHeated(watts).Seconds(), watts*mostHeated(watts).Seconds()/1000)
+		nudgeRiseC, min(nudgeFor, mostHeated(watts)).Seconds(), mostHeated(watts).Seconds(), watts*mostHeated(watts).Seconds()/1000, pot)
 	w, err := s.enabled(ctx)
 	if err != nil {
 		return err
@@ -62,7 +63,7 @@ func (s *session) open(ctx context.Context, w *watch, pot int, span time.Duratio
 	far := newExtremes(means(w.plates))
 	w.give(pot)
 	err := w.hold(ctx, span, func() bool {
-		far.add(w.plates)
+		far.add(w.plates, 0)
 		return farthest(far.moved) < strayC
 	})
 	w.off()
@@ -116,18 +117,20 @@ func (s *session) unheated(ctx context.Context, w *watch, pot int, open, closed 
 // with the contactor open could have hidden a contactor that is welded: that is tried
 // again, for as long.
 func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
-	plates, melts := means(w.plates), means(w.melts)
+	plates, melts, began := means(w.plates), means(w.melts), w.clk.Now()
 	if err := s.unheated(ctx, w, pot, openFor, alone); err != nil {
 		return Nudge{}, err
 	}
 	far, drifts := newExtremes(plates), moves(plates, w.plates)
 	for i := range drifts {
 		drifts[i] /= (openFor + alone).Seconds()
+		far.cools[i] = min(drifts[i], 0)
 	}
-	heated, shown, err := s.heat(ctx, w, pot, far, drifts)
+	look := func() bool { far.add(w.plates, w.clk.Now()-began); return true }
+	heated, shown, err := s.heat(ctx, w, pot, look, drifts)
 	if err == nil {
 		s.say("  Off after %.0f s; watching for %.0f s more.\n", heated.Seconds(), after.Seconds())
-		err = w.hold(ctx, after, func() bool { far.add(w.plates); return true })
+		err = w.hold(ctx, after, look)
 	}
 	if err != nil {
 		return Nudge{}, err
@@ -147,16 +150,17 @@ func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
 
 // heat heats until a plate has moved by nudgeRiseC, for nudgeFor at most, or for as long
 // as a heater may be where one has begun to by then. It returns how long that took, and
-// whether it came. drifts are how fast the plates moved before, in °C a second.
-func (s *session) heat(ctx context.Context, w *watch, pot int, far *extremes, drifts []float64) (time.Duration, bool, error) {
+// whether it came. It calls look after every cycle. drifts are how fast the plates moved
+// before, in °C a second.
+func (s *session) heat(ctx context.Context, w *watch, pot int, look func() bool, drifts []float64) (time.Duration, bool, error) {
 	s.say("  Heating.\n")
 	began, now := w.clk.Now(), newExtremes(means(w.plates))
 	told, begun := began, false
 	watts, _ := nudgeW(&s.Bench.Pots[pot])
 	w.give(pot)
 	err := w.hold(ctx, mostHeated(watts), func() bool {
-		far.add(w.plates)
-		now.add(w.plates)
+		look()
+		now.add(w.plates, 0)
 		spent := w.clk.Now() - began
 		begun = begun || answered(pot, moves(now.before, w.plates), drifts, spent)
 		if w.clk.Now()-told >= tellEvery {
@@ -193,16 +197,18 @@ func (s *session) longer(ctx context.Context, w *watch, pot int, span time.Durat
 	return s.unheated(ctx, w, pot, span, span)
 }
 
-// extremes keeps how far each plate has been from where it began, at most.
-type extremes struct{ before, moved []float64 }
+// extremes keeps how far each plate has been from where it began, at most, and from where
+// it would have cooled to from an earlier nudge: cools is how fast, in °C a second.
+type extremes struct{ before, moved, cools []float64 }
 
 func newExtremes(before []float64) *extremes {
-	return &extremes{before, make([]float64, len(before))}
+	return &extremes{before, make([]float64, len(before)), make([]float64, len(before))}
 }
 
-func (e *extremes) add(all []average) {
+// add takes in where the plates are after a span.
+func (e *extremes) add(all []average, spent time.Duration) {
 	for i, m := range moves(e.before, all) {
-		if math.Abs(m) > math.Abs(e.moved[i]) {
+		if m -= e.cools[i] * spent.Seconds(); math.Abs(m) > math.Abs(e.moved[i]) {
 			e.moved[i] = m
 		}
 	}
@@ -244,8 +250,8 @@ const electrician = "Switch the mains off and lock it off; mains wiring only by 
 func (n *Nudge) advice() string {
 	switch n.Result {
 	case Crossed:
-		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C. %sswap the plate probes of %s and %s, if the heat is where it should be, or else their heaters (or the channels in the bench file)",
-			n.Pot, n.Other, n.Moved[n.Other], electrician, n.Pot, n.Other)
+		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C. %sswap the plate probes of %s and %s, if it is plate %s that gets warm, or else this heater and that of the plate that does (or their channels in the bench file)",
+			n.Pot, n.Other, n.Moved[n.Other], electrician, n.Pot, n.Other, n.Pot)
 	case Reversed:
 		return fmt.Sprintf("the reading of plate %s falls by %.1f °C when it is heated. %sswap the two wires of its thermocouple", n.Pot, -n.Moved[n.Pot], electrician)
 	case Weak:

@@ -316,7 +316,10 @@ func (t *trials) inspect(ctx context.Context) error {
 
 // mayRiseC is by how much a plate may have warmed by the trials, in °C.
 func (t *trials) mayRiseC(pot string) float64 {
-	if t.switches(t.device, pot) {
+	tried := slices.ContainsFunc(t.Wiring.Channels, func(c registers.Channel) bool {
+		return c.Role == registers.Heater && c.Pot == pot && c.Device == t.device && c.Type == registers.Bit
+	})
+	if tried {
 		return proofRiseC + switchedRiseCS*t.on.Seconds()
 	}
 	return proofRiseC

@@ -43,6 +43,9 @@ type Record struct {
 	// Adapters are those that the lines had; records that were begun before there were any
 	// here have none.
 	Adapters []Adapter `json:"adapters,omitempty"`
+	// Heated is when somebody last pressed for a step with heat, also for a bench file that
+	// was changed since: plates may be warm from that.
+	Heated time.Time `json:"heated,omitzero"`
 }
 
 // Answer is a person's word on one question.

@@ -180,6 +180,9 @@ func (s *session) begin() error {
 		s.say("What was saved on %s is about another bench file: lines, devices, channels, pots\nor heater powers have changed since. Beginning anew.\n", day(found.Saved))
 	}
 	s.record = &Record{Digest: digest}
+	if found != nil {
+		s.record.Heated = found.Heated
+	}
 	return s.save()
 }
 
@@ -320,6 +323,6 @@ on the right channel and measures the wrong melt.
 meltwarden serve will now let the bench's own enable button switch heat on. Commission
 again (with --anew) after any change to wiring, devices or probes, also where the bench
 file stays as it is, and at least yearly: this lapses after 365 days. A relay that
-sticks later is not seen by this, nor a plate probe of the wrong type. The program is
-not the protection: never leave a hot bench alone.
+sticks later is not seen by this, nor a plate probe of the wrong type, nor which pot
+stands on which plate. The program is not the protection: never leave a hot bench alone.
 `

@@ -31,7 +31,7 @@ func Steps(b *config.Bench) []Step {
 	silenced := Step{Title: "devices, when their line goes silent", How: fmt.Sprintf("You press the bench's own enable button, and stand at the emergency stop. With the contactor closed and a little heat the line falls silent: within %.0f s the device itself has to report its outputs off, "+
 		"also while it is only read, and once more after its supply was off. A relay that sticks is not seen by this.", mustLetGo.Seconds())}
 	nudged := Step{Title: "heaters, nudged", How: "You press again for each. Each heater is heated a little, at first with the contactor open: " +
-		"its own plate has to warm, no other, and none before the contactor closes."}
+		"its own plate has to warm, no other, and none before the contactor closes. Which pot stands on that plate is not seen: look."}
 	if b != nil {
 		for _, p := range b.Pots {
 			if p.Probes.HasMelt() {

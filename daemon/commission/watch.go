@@ -1,9 +1,11 @@
 package commission
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -35,6 +37,9 @@ type watch struct {
 	last, due time.Duration
 	plates    []average
 	melts     []average
+	// drifts are how fast plates and melts still moved when they last came to rest, in °C a
+	// second.
+	drifts []float64
 
 	// duty is what the heaters are to get in the mean, told what they are told in this
 	// cycle: of those that can only be switched 0 or 1, in the windows of their relays.
@@ -80,7 +85,7 @@ func (s *session) observe(ctx context.Context) (*watch, error) {
 		bus: bus, clk: s.Clock, pots: s.Bench.Pots,
 		wired:  func(r registers.Role) bool { return wired(s.Bench, r) },
 		due:    s.Clock.Now(),
-		plates: make([]average, n), melts: make([]average, n), duty: make([]float64, n), told: make([]float64, n),
+		plates: make([]average, n), melts: make([]average, n), drifts: make([]float64, 2*n), duty: make([]float64, n), told: make([]float64, n),
 		targets: make([]float64, n),
 		windows: windowsOf(s.Bench.Pots),
 	}
@@ -300,24 +305,50 @@ func checkProbe(role, pot string, t reading.Temperature, believed bool) error {
 }
 
 // cold says why the bench is not cold: a probe that is warm, or one that differs
-// from the others. Pots that something tried has just warmed may differ.
-func (w *watch) cold(warmed func(pot string) bool) error {
-	low, high := math.Inf(1), math.Inf(-1)
+// from the others. What something tried has just warmed may differ.
+func (w *watch) cold(warmed func(role, pot string) bool) error {
+	compared := map[string]float64{}
 	for i, p := range w.pots {
 		for role, c := range w.seen(i) {
 			if c >= coldC {
 				return fmt.Errorf("the %s of pot %s is at %.0f °C: wait until everything is below %.0f °C, and run the command again", role, p.Name, c, coldC)
 			}
-			if !warmed(p.Name) {
-				low, high = min(low, c), max(high, c)
+			if !warmed(role, p.Name) {
+				compared[role+" of pot "+p.Name] = c
 			}
 		}
 	}
-	if high-low > spreadC {
-		return fmt.Errorf("the cold probes differ by %.1f °C (%s), at most %.0f °C is right: wait until everything is as cold as the room, or find the probe that is wrong, and run the command again",
-			high-low, w.temperatures(), spreadC)
+	if between := spread(compared); between > spreadC {
+		return fmt.Errorf("the cold probes differ by %.1f °C (%s), at most %.0f °C is right: wait until everything is as cold as the room, or find the probe that is wrong, and run the command again%s",
+			between, w.temperatures(), spreadC, oddOneOut(compared))
 	}
 	return nil
+}
+
+// spread is how far probes are apart, in °C.
+func spread(of map[string]float64) float64 {
+	if len(of) == 0 {
+		return 0
+	}
+	all := slices.Collect(maps.Values(of))
+	return slices.Max(all) - slices.Min(all)
+}
+
+// oddOneOut names the probe without which all others agree much better, where there is one,
+// and says what it often is: with its leads swapped it is as far above the terminals in its
+// module as it should be below them, and those are warmer than a cold bench.
+func oddOneOut(of map[string]float64) string {
+	without := map[string]float64{}
+	for name := range of {
+		others := maps.Clone(of)
+		delete(others, name)
+		without[name] = spread(others)
+	}
+	names := slices.SortedFunc(maps.Keys(without), func(a, b string) int { return cmp.Compare(without[a], without[b]) })
+	if len(names) < 3 || without[names[0]] > spreadC || 2*without[names[0]] > without[names[1]] {
+		return ""
+	}
+	return fmt.Sprintf(". Where the %s alone stays off, its two wires may be swapped: %sswap them, and see whether it then agrees", names[0], electrician)
 }
 
 // temperatures lists every pot's readings.
@@ -413,25 +444,21 @@ func (s *session) enabled(ctx context.Context) (*watch, error) {
 	if err == nil {
 		err = w.cold(s.warmed)
 	}
+	if err == nil {
+		s.record.Heated = time.Now()
+		err = s.save()
+	}
 	if err != nil {
 		return nil, foremost(err, w.close())
 	}
 	return w, nil
 }
 
-// warmed reports whether a pot's plate may still be warm from what was tried lately.
-func (s *session) warmed(pot string) bool {
-	return s.record.warmed(pot) || slices.ContainsFunc(s.record.Proofs, func(p Proof) bool {
-		return time.Since(p.At) < coldAgain && s.switches(p.Device, pot)
-	})
-}
-
-// switches reports whether a device can give a pot's heater all of its power or none:
-// then its trials warm the plate.
-func (s *session) switches(device, pot string) bool {
-	return slices.ContainsFunc(s.Wiring.Channels, func(c registers.Channel) bool {
-		return c.Role == registers.Heater && c.Pot == pot && c.Device == device && c.Type == registers.Bit
-	})
+// warmed reports whether a probe may still be warm from what was tried lately: a plate's
+// after any heat, also that of a bench file that was changed since, and a melt's where its
+// pot was nudged.
+func (s *session) warmed(role, pot string) bool {
+	return role == "plate" && time.Since(s.record.Heated) < coldAgain || s.record.warmed(pot)
 }
 
 // warmed reports whether a nudge on record moved a pot's plate so lately that it may
@@ -458,7 +485,10 @@ func (s *session) rest(ctx context.Context, w *watch, span time.Duration) error 
 			}
 			continue
 		}
-		if farthest(moves(before, w.probes())) < steadyC {
+		if moved := moves(before, w.probes()); farthest(moved) < steadyC {
+			for i := range moved {
+				w.drifts[i] = moved[i] / span.Seconds()
+			}
 			return nil
 		}
 		if !told {
