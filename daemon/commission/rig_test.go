@@ -47,10 +47,11 @@ type rig struct {
 
 	mu     sync.Mutex
 	out    bytes.Buffer
-	nobody bool              // presses
-	idle   bool              // nobody does what else the session asks for
-	dip    func(pot int)     // holds a melt probe in a cup
-	saying map[string]func() // what happens when the session says something
+	nobody bool                        // presses
+	idle   bool                        // nobody does what else the session asks for
+	dip    func(pot int)               // holds a melt probe in a cup
+	front  func(line, bench *pipe.End) // stands between line and bench; nil for nothing
+	saying map[string]func()           // what happens when the session says something
 }
 
 // onBench runs a test in a bubble, with the melt probes on record. edit may change the
@@ -116,6 +117,12 @@ func wiring(b *config.Bench) devices.Config {
 // open gives the bench's line a new pipe.
 func (r *rig) open(devices.LineConfig) (modbus.Port, error) {
 	near, far := pipe.New()
+	if r.front != nil {
+		line := far
+		var bench *pipe.End
+		bench, far = pipe.New()
+		go r.front(line, bench)
+	}
 	go func() { _ = r.Serve(context.Background(), far) }() // ends when the near end closes
 	return near, nil
 }
