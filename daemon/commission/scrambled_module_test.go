@@ -17,6 +17,7 @@ import (
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/pipe"
 	"meltwarden/devices/simbench"
+	"meltwarden/devices/thermocouple"
 )
 
 // module is a thermocouple module with eight inputs and a map that nobody knows, in front
@@ -225,10 +226,15 @@ func (m *module) String() string {
 // a quarter of a degree of what the standard's own functions give.
 func TestTheModuleIsTheTables(t *testing.T) {
 	m := newModule(rand.New(rand.NewPCG(1, 1)), table(t))
-	for _, mix := range mixUps {
-		for c := 15.0; c < 100; c++ {
-			mV := m.emf(mix.probe.String(), c) - m.emf(mix.probe.String(), 25)
-			require.InDelta(t, mix.shows(c, 25), m.celsius(mix.input.String(), mV+m.emf(mix.input.String(), 25)), 0.25, "%v at %g", mix, c)
+	for _, mix := range []thermocouple.MixUp{
+		{Probe: thermocouple.K, Input: thermocouple.J}, {Probe: thermocouple.J, Input: thermocouple.K}, {Probe: thermocouple.K, Input: thermocouple.K, Swapped: true},
+	} {
+		for c := 15.0; c < 80; c++ {
+			mV := m.emf(mix.Probe.String(), c) - m.emf(mix.Probe.String(), 25)
+			if mix.Swapped {
+				mV = -mV
+			}
+			require.InDelta(t, mix.Shows(c, 25), m.celsius(mix.Input.String(), mV+m.emf(mix.Input.String(), 25)), 0.25, "%v at %g", mix, c)
 		}
 	}
 }
