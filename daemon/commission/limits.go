@@ -22,6 +22,9 @@ const (
 	coldC   = 40.0 // E: below it nothing has been heated lately
 	spreadC = 5.0  // P (IEC 60584-1): two class 2 probes of one temperature may differ by so much
 	tooHotC = 60.0 // E: a step is over long before
+	// warmC is what may have at most what a step has warmed before: the next one adds to it
+	// (E: twice what ends a nudge, as heat comes late), and ends below tooHotC.
+	warmC = tooHotC - 2*nudgeRiseC
 	// switchedRiseCS is how fast a plate may warm, in °C a second, whose heater can only be
 	// switched on (E: all of its power on a bare thin plate, 0.3 J/K for each watt).
 	switchedRiseCS = 3.5

@@ -307,17 +307,18 @@ func checkProbe(role, pot string, t reading.Temperature, believed bool) error {
 // cold says why the bench is not cold: a probe that is warm, or one that differs
 // from the others. What something tried has just warmed may differ.
 func (w *watch) cold(warmed func(role, pot string) bool) error {
-	all, compared := map[string]float64{}, map[string]float64{}
+	all, compared, most := map[string]float64{}, map[string]float64{}, map[string]float64{}
 	for i, p := range w.pots {
 		for role, c := range w.seen(i) {
-			all[role+" of pot "+p.Name] = c
+			name := role + " of pot " + p.Name
+			all[name], most[name] = c, warmC
 			if !warmed(role, p.Name) {
-				compared[role+" of pot "+p.Name] = c
+				compared[name], most[name] = c, coldC
 			}
 		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(all)) {
-		if all[name] >= coldC {
+		if all[name] >= most[name] {
 			return fmt.Errorf("the %s is at %.0f °C: wait until everything is below %.0f °C, and run the command again%s", name, all[name], coldC, oddOneOut(all))
 		}
 	}
