@@ -200,7 +200,7 @@ func (m *module) serve(line, others *pipe.End) {
 		if err != nil {
 			return
 		}
-		reply := chunk[:0]
+		var reply []byte
 		if chunk[0] == simbench.UnitThermocouples {
 			reply = m.answer(chunk[:n])
 		} else if _, err := others.Write(chunk[:n]); err != nil {
