@@ -15,6 +15,7 @@ import (
 	"meltwarden/daemon/console"
 	"meltwarden/daemon/history"
 	"meltwarden/devices/clock"
+	"meltwarden/devices/ports"
 )
 
 // toMake reports whether a bench file is not there yet.
@@ -28,7 +29,7 @@ func assembled(c *cobra.Command, file string, clk *clock.Clock, typed *assemble.
 	in, out := c.InOrStdin(), c.OutOrStdout()
 	onScreen := isTerminal(in) && isTerminal(out) && drawable(out.(*os.File))
 	o := assemble.Options{
-		File: file, In: typed, Out: out, Clock: clk, Open: daemon.OpenPort,
+		File: file, In: typed, Out: out, Clock: clk, Open: daemon.OpenPort, Ports: ports.Here,
 		Forms: onScreen, Screen: onScreen, Size: func() console.Size { return sizeOf(out) }, Echo: !isTerminal(in),
 	}
 	if err := assemble.Run(c.Context(), o); err != nil {

@@ -12,13 +12,13 @@ import (
 )
 
 // facts are what the answers say of the bench. All questions have to be answered.
-func (a Answers) facts(o Around) facts {
+func (a Answers) facts(benchFile string) facts {
 	f := facts{
 		name: a["name"], recipe: a["recipe"], voltage: a["voltage"], breaker: a["breaker"],
 		protection: map[string]string{},
 	}
 	if f.recipe == begin {
-		f.recipe = newRecipe(o.File, a.recipeText())
+		f.recipe = newRecipe(benchFile, a.recipeText())
 	}
 	for i, name := range a.pots() {
 		f.pots = append(f.pots, pot{name, a[potKey(i, "power")], a.drawn()})
@@ -27,7 +27,7 @@ func (a Answers) facts(o Around) facts {
 		f.protection[key] = a[key]
 	}
 	for i := range a.lines() {
-		f.lines = append(f.lines, a.line(i, o))
+		f.lines = append(f.lines, a.line(i))
 	}
 	for _, u := range a.units() {
 		f.devices = append(f.devices, device{u.name, lineName(u.line), strconv.Itoa(int(u.unit)), a[u.key("timeout")]})
@@ -39,15 +39,16 @@ func (a Answers) facts(o Around) facts {
 // lineName is what a line is called in the bench file.
 func lineName(i int) string { return string(rune('a' + i)) }
 
-func (a Answers) line(i int, o Around) line {
+func (a Answers) line(i int) line {
 	l := line{name: lineName(i), port: a[lineKey(i, "port")]}
+	switch a[lineKey(i, "by")] {
+	case byAdapter:
+		l.adapter = a[lineKey(i, "wanted")]
+	case byPath:
+		l.port = a[lineKey(i, "steady")]
+	}
 	if words := strings.Fields(a[lineKey(i, "speed")]); len(words) == 3 {
 		l.baud, l.parity, l.stopBits = words[0], words[1], words[2]
-	}
-	for _, p := range o.Ports {
-		if p.Name == l.port {
-			l.adapter = p.Adapter
-		}
 	}
 	return l
 }
@@ -96,7 +97,7 @@ func (a Answers) fits(typed, file string) error {
 	if err != nil {
 		return err
 	}
-	f := a.facts(Around{File: file})
+	f := a.facts(file)
 	f.recipe = typed
 	b, err := f.parse(file)
 	if err != nil {

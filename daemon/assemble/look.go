@@ -9,11 +9,14 @@ import (
 	"strings"
 	"time"
 
+	"go.yaml.in/yaml/v3"
+
 	"meltwarden/control/reading"
 	"meltwarden/daemon/recognise"
 	"meltwarden/devices"
 	"meltwarden/devices/guess"
 	"meltwarden/devices/modbus"
+	"meltwarden/devices/ports"
 	"meltwarden/devices/press"
 	"meltwarden/devices/readout"
 	"meltwarden/devices/registers"
@@ -26,10 +29,41 @@ var actions map[Action]func(*session, context.Context, Question, string) (wrong,
 
 func init() {
 	actions = map[Action]func(*session, context.Context, Question, string) (wrong, err error){
+		NotePort:       (*session).notePort,
 		LookForDevices: (*session).lookForDevices,
 		ShowProbe:      (*session).showProbe,
 		ShowContact:    (*session).showContact,
 	}
+}
+
+// notePort keeps by what else a port can be known than its name.
+func (s *session) notePort(_ context.Context, q Question, answer string) (wrong, err error) {
+	i := lineOf(q.Key)
+	delete(s.Answers, lineKey(i, "wanted"))
+	delete(s.Answers, lineKey(i, "steady"))
+	p, is := s.around.Ports.At(answer)
+	if !is {
+		return nil, nil
+	}
+	if wanted, is := s.around.Ports.Wanted(p); is {
+		s.Answers[lineKey(i, "wanted")] = wanted.String()
+	}
+	if steady := s.around.Ports.Steady(p); steady != p.Name {
+		s.Answers[lineKey(i, "steady")] = steady
+	}
+	return nil, nil
+}
+
+// portOf is what the port of a line is called today.
+func (s *session) portOf(i int) string {
+	l := s.line(i)
+	var wanted ports.Wanted
+	if l.adapter != "" && yaml.Unmarshal([]byte(l.adapter), &wanted) == nil {
+		if p, err := s.around.Ports.Find(wanted); err == nil {
+			return p.Name
+		}
+	}
+	return l.port
 }
 
 // lookForDevices scans a line, unless the maker knows what is on it.
@@ -38,7 +72,7 @@ func (s *session) lookForDevices(ctx context.Context, q Question, answer string)
 		return nil, nil
 	}
 	i := lineOf(q.Key)
-	port := s.Answers[lineKey(i, "port")]
+	port := s.portOf(i)
 	p := scan.Usual()
 	once, setting, _ := p.Most()
 	s.say("Asks units 1 to 16 at %d speeds and parities, until something answers, and then all other units too. It only reads. That takes %.0f s at most, or %.0f where nothing answers; Ctrl-C stops.",
@@ -106,10 +140,10 @@ const answersWithin = 300 * time.Millisecond
 
 // onDevice opens the line of a device and has something read from it.
 func (s *session) onDevice(ctx context.Context, u unit, read func(*modbus.Client, *modbus.Device) error) error {
-	l := s.line(u.line, s.around)
+	l := s.line(u.line)
 	baud, _ := strconv.Atoi(l.baud)
 	stopBits, _ := strconv.Atoi(l.stopBits) // both were accepted as numbers
-	config := devices.LineConfig{Name: l.name, Port: l.port, Baud: baud, Parity: l.parity, StopBits: stopBits}
+	config := devices.LineConfig{Name: l.name, Port: s.portOf(u.line), Baud: baud, Parity: l.parity, StopBits: stopBits}
 	port, err := s.Open(config)
 	if err != nil {
 		return err

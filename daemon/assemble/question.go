@@ -40,6 +40,7 @@ type Action uint8
 // The actions.
 const (
 	Nothing Action = iota
+	NotePort
 	LookForDevices
 	HoldProbes
 	ShowProbe

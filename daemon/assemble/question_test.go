@@ -31,7 +31,7 @@ func TestOneBoardIsNotAskedFor(t *testing.T) {
 	for _, q := range s.asked {
 		assert.NotContains(t, q.Key, "-on")
 	}
-	b, err := a.facts(Around{File: "bench.yaml"}).parse("bench.yaml")
+	b, err := a.facts("bench.yaml").parse("bench.yaml")
 	require.NoError(t, err)
 	assert.Equal(t, 2, b.Lines[0].StopBits)
 	assert.Equal(t, "20s", b.Pots[0].Window.String())

@@ -6,20 +6,13 @@ import (
 	"strings"
 
 	"meltwarden/daemon/commission"
+	"meltwarden/devices/ports"
 )
 
 // Around is what questions depend on besides the answers.
 type Around struct {
-	File  string // the bench file to be
-	Ports []Port
-}
-
-// Port is a serial port that can be chosen.
-type Port struct {
-	Name string // what it is opened by, and written
-	Is   string // what is known of it
-	// Adapter is its identity as a bench file has it under adapter, or "".
-	Adapter string
+	File  string     // the bench file to be
+	Ports ports.List // the serial ports that can be found
 }
 
 // script is the questions that follow from the answers so far, in their order: all up to the

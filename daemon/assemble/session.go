@@ -26,6 +26,7 @@ import (
 	"meltwarden/daemon/lines"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
+	"meltwarden/devices/ports"
 )
 
 // Options are what a session is made from. All are required but Screen and Forms.
@@ -35,8 +36,7 @@ type Options struct {
 	Out   io.Writer
 	Clock *clock.Clock
 	Open  devices.Opener
-	// Ports lists the serial ports that can be found; nil where none can.
-	Ports func() []Port
+	Ports ports.Source
 	// Forms has questions asked on forms, at a terminal that is In and Out; Screen has live
 	// readings drawn in place.
 	Forms, Screen bool
@@ -140,10 +140,11 @@ func (s *session) all(ctx context.Context) error {
 	var wrong error
 	s.findPorts()
 	for {
-		now := s.script(s.around)
+		now, atPorts := s.script(s.around), false
 		if !now.known() && strings.HasSuffix(now.asked[now.open].Key, "-port") { // an adapter may have been plugged in since
 			s.findPorts()
 			now = s.script(s.around)
+			atPorts = true
 		}
 		if now.known() {
 			return s.finish()
@@ -153,6 +154,11 @@ func (s *session) all(ctx context.Context) error {
 			wrong = now.why
 		}
 		s.header(q.Step)
+		if atPorts && wrong == nil {
+			for _, note := range s.around.Ports.Notes() {
+				s.say("- %s", note)
+			}
+		}
 		if q.Key == "write" {
 			if err := s.preview(); err != nil {
 				return err
@@ -170,9 +176,11 @@ func (s *session) all(ctx context.Context) error {
 
 // findPorts looks which serial ports there are; one that is not found can be typed.
 func (s *session) findPorts() {
-	if s.Ports != nil {
-		s.around.Ports = s.Ports()
+	found, err := s.Ports()
+	if err != nil {
+		found = ports.List{Without: err.Error()}
 	}
+	s.around.Ports = found
 }
 
 // one asks one question; wrong says why its answer was not taken.
@@ -310,7 +318,7 @@ func (s *session) header(step Step) {
 
 // preview shows the bench file before it is written, and what is wrong with it.
 func (s *session) preview() error {
-	f := s.facts(s.around)
+	f := s.facts(s.File)
 	s.say("\nThis is to be %s:\n", s.File)
 	fmt.Fprint(s.Out, f.text())
 	_, err := f.parse(s.File)
@@ -323,7 +331,7 @@ func (s *session) preview() error {
 
 // finish writes the files.
 func (s *session) finish() error {
-	f := s.facts(s.around)
+	f := s.facts(s.File)
 	if _, err := f.parse(s.File); err != nil {
 		delete(s.Answers, "write")
 		return errors.Join(err, s.save())
@@ -358,7 +366,7 @@ func Left(benchFile string) Answers {
 	if err != nil || a["write"] != "yes" {
 		return nil
 	}
-	if is, err := os.ReadFile(benchFile); err != nil || string(is) != a.facts(Around{File: benchFile}).text() {
+	if is, err := os.ReadFile(benchFile); err != nil || string(is) != a.facts(benchFile).text() {
 		return nil
 	}
 	return a

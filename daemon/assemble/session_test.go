@@ -23,6 +23,7 @@ import (
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/pipe"
+	"meltwarden/devices/ports"
 	"meltwarden/devices/registers"
 	"meltwarden/devices/simbench"
 )
@@ -60,7 +61,7 @@ func atABox(t *testing.T, test func(t *testing.T, b *box)) {
 
 // open gives the line a new pipe, over which only one setting is understood.
 func (b *box) open(l devices.LineConfig) (modbus.Port, error) {
-	if l.Port != "/dev/ttyS7" {
+	if l.Port != "/dev/ttyS7" && l.Port != "" { // in the bench file it is an adapter
 		return nil, errors.New("does not exist: is the adapter plugged in, and is this its name?")
 	}
 	near, far := pipe.New()
@@ -157,8 +158,11 @@ func (b *box) led(answers ...string) error {
 
 func (b *box) options(in io.Reader) Options {
 	return Options{File: b.file, In: NewTyped(in), Out: b, Clock: b.clk, Open: b.open,
-		Ports: func() []Port { return []Port{{Name: "/dev/ttyS7", Is: "an invented adapter"}} },
-		Size:  func() console.Size { return console.Small }, Echo: true}
+		Ports: func() (ports.List, error) {
+			one := ports.Port{Name: "/dev/ttyS7", Adapter: ports.Adapter{Vendor: "fff1", Product: "0001", Serial: "A1", Text: "invented"}}
+			return ports.List{Ports: []ports.Port{one}}, nil
+		},
+		Size: func() console.Size { return console.Small }, Echo: true}
 }
 
 // whole is all that is typed of the box: what belongs to one question together, a line each.
@@ -166,7 +170,7 @@ func whole() []string {
 	return []string{
 		"bench by the window", "F", "120 V", "20 A", "left, right", "800 W", "", "", "",
 		"a limiter on each plate", "16 A breaker in the box", "braid to every plate", "mushroom at the edge",
-		"1", "look", "", "thermocouples", "power", "contacts", "no",
+		"1", "", "look", "", "thermocouples", "power", "contacts", "no",
 		"thermocouples", "hold\n0\nyes",
 		"fan", "contacts", "press\n0\nyes",
 		"power", "number", "16", "10000", "smooth", "0", "1", "power", "5", "0",
@@ -202,6 +206,7 @@ func (b *box) good() *config.Bench {
 	_, err = config.Settings(file, recipe)
 	require.NoError(b.t, err)
 	b.sameAs(file)
+	assert.Equal(b.t, ports.Wanted{Vendor: "fff1", Product: "0001", Serial: "A1"}, file.Lines[0].Adapter)
 	return file
 }
 

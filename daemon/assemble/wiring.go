@@ -42,15 +42,16 @@ func (s *script) wiring(o Around) bool {
 
 // line asks for one line, and reports whether all of it is known.
 func (s *script) line(i int, o Around) bool {
-	port := Question{Key: lineKey(i, "port"), Step: TheLines, Ask: "On which serial port is the adapter?", Open: true,
+	port := Question{Key: lineKey(i, "port"), Step: TheLines, Ask: "On which serial port is the adapter?", Open: true, Do: NotePort,
 		Help:  "Plug it in and wire the devices to it. A port may be typed as well: /dev/ttyUSB0, COM5, /dev/cu.usbserial-1.",
 		Voids: []string{lineKey(i, "")}, Check: func(typed string) (string, error) { return s.port(i, typed) }}
-	for _, p := range o.Ports {
-		port.Among = append(port.Among, Choice{p.Name, p.Is})
+	for _, p := range o.Ports.Ports {
+		port.Among = append(port.Among, Choice{p.Name, strings.TrimSpace(p.Adapter.Text + " " + p.Adapter.String())})
 	}
 	if s.ask(port) == "" {
 		return false
 	}
+	s.byWhat(i)
 	s.ask(Question{Key: lineKey(i, "how"), Step: TheLines, Ask: "Which devices are on it?", Usual: "look", Do: LookForDevices,
 		Help: "New devices often have the same unit number: two of them answer at once, and neither is understood. Connect one alone and set its number as its manual says, then the next.",
 		Among: []Choice{{"look", "look for them; that only reads, and is said before how long it takes"},
@@ -68,6 +69,29 @@ func (s *script) line(i int, o Around) bool {
 			Check: func(typed string) (string, error) { return s.deviceName(u, typed) }})
 	}
 	return s.known()
+}
+
+// How a bench file knows a port again.
+const (
+	byAdapter = "adapter"
+	byPath    = "path"
+	byName    = "name"
+)
+
+// byWhat asks how the bench file is to know a port again, where there is more than its name.
+func (s *script) byWhat(i int) {
+	var among []Choice
+	if wanted := s.a[lineKey(i, "wanted")]; wanted != "" {
+		among = append(among, Choice{byAdapter, "by the adapter itself, wherever it is plugged in: " + wanted})
+	}
+	if path := s.a[lineKey(i, "steady")]; path != "" {
+		among = append(among, Choice{byPath, "by a path that stays: " + path})
+	}
+	if len(among) == 0 {
+		return
+	}
+	among = append(among, Choice{byName, "by " + s.a[lineKey(i, "port")] + ", which may be another adapter after the next start"})
+	s.ask(Question{Key: lineKey(i, "by"), Step: TheLines, Ask: "How is the bench file to know this adapter again?", Among: among, Usual: among[0].Value})
 }
 
 // port refuses one that another line has.
