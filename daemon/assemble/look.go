@@ -74,9 +74,9 @@ func (s *session) lookForDevices(ctx context.Context, q Question, answer string)
 	i := lineOf(q.Key)
 	port := s.portOf(i)
 	p := scan.Usual()
-	once, setting, _ := p.Most()
-	s.say("Asks units 1 to 16 at %d speeds and parities, until something answers, and then all other units too. It only reads. That takes %.0f s at most, or %.0f where nothing answers; Ctrl-C stops.",
-		len(p.Settings), (once + setting).Seconds(), 2*once.Seconds())
+	some, nothing := longest(p)
+	s.say("Asks units 1 to 16 at %d speeds and parities, until something answers, and then all other units too. It only reads. That takes %.0f s where nothing answers, and %.0f s at most; Ctrl-C stops.",
+		len(p.Settings), nothing.Seconds(), some.Seconds())
 	r, err := s.scan(ctx, p, port)
 	switch {
 	case ctx.Err() != nil:
@@ -108,31 +108,38 @@ func lineOf(key string) int {
 	return n - 1
 }
 
-// scan looks for devices until all units were asked at the first setting at which something
-// answers: all devices of a line have one setting.
+// scan looks for devices until something answers at one setting, and then for all units at
+// that: all devices of a line have one setting.
 func (s *session) scan(ctx context.Context, p scan.Plan, port string) (scan.Result, error) {
-	enough, end := context.WithCancel(ctx)
-	defer end()
-	all := scan.Result{}
 	open := func(at scan.Setting) (modbus.Port, error) {
 		return s.Open(devices.LineConfig{Name: "a", Port: port, Baud: at.Baud, Parity: at.Parity, StopBits: 1})
 	}
-	for _, setting := range p.Settings {
-		part := p
-		part.Settings = []scan.Setting{setting}
-		r, err := scan.Run(enough, part, open, s.Clock, func(scan.Step) {})
-		all.Heard = append(all.Heard, r.Heard...)
-		all.Asked += r.Asked
-		if err != nil {
-			return all, err
+	enough, end := context.WithCancel(ctx)
+	defer end()
+	p.All = false
+	r, err := scan.Run(enough, p, open, s.Clock, func(step scan.Step) {
+		switch {
+		case step.Done && len(step.Units) > 0:
+			end()
+		case step.Done:
+			s.say("  %s: nothing", step.Setting)
 		}
-		if len(r.Found) > 0 {
-			all.Found = r.Found
-			return all, nil
-		}
-		s.say("  %s: nothing", setting)
+	})
+	if len(r.Found) == 0 || ctx.Err() != nil {
+		return r, err
 	}
-	return all, nil
+	p.Settings, p.All = r.Found[0].Settings[:1], true
+	s.say("  %s: something answers; now all other units", p.Settings[0])
+	return scan.Run(ctx, p, open, s.Clock, func(scan.Step) {})
+}
+
+// longest is how long a scan takes at most where something answers, and where nothing does.
+func longest(p scan.Plan) (some, nothing time.Duration) {
+	once, _, _ := p.Most()
+	slowest := slices.MinFunc(p.Settings, func(a, b scan.Setting) int { return a.Baud - b.Baud })
+	p.Settings = []scan.Setting{slowest}
+	again, setting, _ := p.Most()
+	return 2*once + again + setting, 2 * once
 }
 
 // answersWithin is how long a device may take that nothing is known of.
@@ -356,40 +363,27 @@ func (s *session) settleContacts(ctx context.Context, q Question, missing []cont
 	return nil, nil
 }
 
-// settle takes what was recognised, once the maker has seen it. What fits in two ways, or
-// was not told, is not taken.
+// settle takes what was recognised, once the maker has seen it. Of what fits in two ways the
+// maker says which; what was not told is not taken.
 func (s *session) settle(ctx context.Context, q Question, missing []probe, r guess.Result) (wrong, err error) {
-	if r.Layout != nil {
-		s.say("\nRecognised, in %ss: %s.", guess.Table(r.Layout.Function), r.Layout)
-	}
-	var doubts []string
-	told := 0
-	for _, p := range r.Probes {
-		switch {
-		case !p.Told:
-			s.say("  %s: NOT TOLD: %s", p.Name, p.Why)
-		case p.Reversed:
-			doubts = append(doubts, fmt.Sprintf("%s fell in the hand: its two leads are SWAPPED. Swap them, and hold it again", p.Name))
-			s.say("  %s: address %d, FELL in the hand", p.Name, p.Address)
-		default:
-			told++
-			s.say("  %s: address %d, %s at rest, %s in the hand", p.Name, p.Address, s.reading(p.RestC), s.reading(p.HandC))
-		}
-	}
-	for _, rival := range r.Rivals {
-		if !strings.Contains(rival.Differs, "either will do") {
-			s.say("Fits as well: %s, in %ss: %s.", rival.Layout, guess.Table(rival.Layout.Function), rival.Differs)
-		}
-	}
-	for _, note := range r.Notes {
-		s.say("- %s", note)
-	}
+	told := s.tellProbes(r)
 	if told == 0 {
-		return errors.New("no probe was found; hold them once more, or type where they are read"), nil
+		return errors.New("no probe was found that can be used; hold them once more, or type where they are read"), nil
 	}
-	help := "What was not told is asked again."
-	sure, err := s.choose(ctx, "Are these the right readings?", help, []Choice{
-		{"yes", "take what was told"}, {"no", "take none of it, and ask again"}})
+	help, among := "What was not told is asked again.", []Choice{{"yes", "take what was told"}}
+	rivals := doubtful(r)
+	if len(rivals) > 0 {
+		help = "NOT CERTAIN: numbers and hand fit more than one reading. The module's manual says which of them it is. " + help
+		among[0] = Choice{"first", fmt.Sprintf("take the first: %s", r.Layout)}
+		for i, rival := range rivals {
+			among = append(among, Choice{fmt.Sprintf("other-%d", i+1), fmt.Sprintf("take %s, in %ss", rival.Layout, guess.Table(rival.Layout.Function))})
+		}
+	}
+	among = append(among, Choice{"no", "take none of it, and ask again"})
+	if len(rivals) > 0 {
+		slices.Reverse(among) // what is safe comes first
+	}
+	sure, err := s.choose(ctx, "Are these the right readings?", help, among)
 	if err != nil {
 		return nil, err
 	}
@@ -397,15 +391,65 @@ func (s *session) settle(ctx context.Context, q Question, missing []probe, r gue
 		return errors.New("nothing was taken; hold them once more, or type where they are read"), nil
 	}
 	for i, p := range r.Probes {
-		if p.Told && !p.Reversed {
-			s.Answers[missing[i].key] = layoutOf(p.Channel)
+		if !p.Told || p.Reversed {
+			continue
+		}
+		s.Answers[missing[i].key] = layoutOf(p.Channel)
+		if n, isRival := strings.CutPrefix(sure, "other-"); isRival {
+			at, _ := strconv.Atoi(n) // made above
+			s.takeRival(missing[i].key, rivals[at-1], i)
 		}
 	}
 	if !strings.HasPrefix(s.Answers[q.Key], "function:") {
-		doubts = append(doubts, fmt.Sprintf("%s was not found", q.Key))
-		return errors.New(strings.Join(doubts, "; ")), nil
+		return errors.New("it was not found: hold it once more, or type where it is read"), nil
 	}
 	return nil, nil
+}
+
+// tellProbes says what was recognised, and returns how many probes of that can be used.
+func (s *session) tellProbes(r guess.Result) (told int) {
+	if r.Layout != nil {
+		s.say("\nRecognised, in %ss: %s.", guess.Table(r.Layout.Function), r.Layout)
+	}
+	for _, p := range r.Probes {
+		switch {
+		case !p.Told:
+			s.say("  %s: NOT TOLD: %s", p.Name, p.Why)
+		case p.Reversed:
+			s.say("  %s: address %d FELL in the hand: its two leads are SWAPPED. Swap them, and hold it again", p.Name, p.Address)
+		default:
+			told++
+			s.say("  %s: address %d, %s at rest, %s in the hand", p.Name, p.Address, s.reading(p.RestC), s.reading(p.HandC))
+		}
+	}
+	for _, rival := range r.Rivals {
+		s.say("Fits as well: %s, in %ss: %s.", rival.Layout, guess.Table(rival.Layout.Function), rival.Differs)
+	}
+	for _, note := range r.Notes {
+		s.say("- %s", note)
+	}
+	return told
+}
+
+// doubtful are the rivals by which something would be read otherwise.
+func doubtful(r guess.Result) (all []guess.Rival) {
+	for _, rival := range r.Rivals {
+		if r.Layout != nil && (rival.Layout.Type != r.Layout.Type || rival.Layout.Scale != r.Layout.Scale || rival.Layout.Unit != r.Layout.Unit ||
+			rival.Layout.Words != r.Layout.Words || rival.Layout.Bytes != r.Layout.Bytes) {
+			all = append(all, rival)
+		}
+	}
+	return all
+}
+
+// takeRival takes a probe as a rival has it, where that tells it.
+func (s *session) takeRival(key string, rival guess.Rival, i int) {
+	if i >= len(rival.Addresses) || rival.Addresses[i] == nil {
+		delete(s.Answers, key)
+		return
+	}
+	l := rival.Layout
+	s.Answers[key] = layoutOf(registers.Channel{Function: l.Function, Address: *rival.Addresses[i], Type: l.Type, Words: l.Words, Bytes: l.Bytes, Scale: l.Scale, Unit: l.Unit})
 }
 
 // layoutOf is where a channel lives, as a bench file has it.

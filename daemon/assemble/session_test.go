@@ -21,6 +21,7 @@ import (
 	"meltwarden/daemon/console"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
+	"meltwarden/devices/guess"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/pipe"
 	"meltwarden/devices/ports"
@@ -309,4 +310,59 @@ func (b *box) sameAs(file *config.Bench) {
 		assert.Equal(b.t, [2]any{want.Function, want.Address}, [2]any{c.Function, c.Address}, "%s %s", want.Role, want.Pot)
 		assert.InDelta(b.t, want.Scale, c.Scale, 1e-12)
 	}
+}
+
+// TestWhatFitsTwiceIsAsked, and never taken by itself; nor is a probe whose leads are swapped.
+func TestWhatFitsTwiceIsAsked(t *testing.T) {
+	first := guess.Layout{Function: 4, Type: registers.Float32, Words: registers.HighFirst, Bytes: registers.HighFirst, Scale: 1, Unit: registers.Celsius}
+	other := first
+	other.Words = registers.LowFirst
+	at := []uint16{10, 12, 11}
+	r := guess.Result{Layout: &first, Rivals: []guess.Rival{{Layout: other, Addresses: []*uint16{&at[2], nil}, Differs: "part of each number would come from its neighbour"}}}
+	for i, name := range []string{"melt left", "plate left", "melt right"} {
+		p := guess.Probe{Name: name, Told: true, Address: at[min(i, 1)], Reversed: i == 2}
+		p.Channel = registers.Channel{Function: 4, Address: p.Address, Type: first.Type, Words: first.Words, Bytes: first.Bytes, Scale: 1, Unit: first.Unit}
+		r.Probes = append(r.Probes, p)
+	}
+	for typed, want := range map[string]Answers{
+		"first":   {"pot-1-melt": "function: 4, address: 10, type: float32, words: high-first, scale: 1, unit: C", "pot-1-plate": "function: 4, address: 12, type: float32, words: high-first, scale: 1, unit: C"},
+		"other-1": {"pot-1-melt": "function: 4, address: 11, type: float32, words: low-first, scale: 1, unit: C"},
+		"no":      {},
+		"yes\nno": {},
+	} {
+		b := &box{t: t}
+		s := &session{Options: b.options(strings.NewReader(typed + "\n")), Answers: Answers{}, was: Answers{}}
+		s.asker = plainly(s.Options)
+		wrong, err := s.settle(t.Context(), Question{Key: "pot-1-melt"}, []probe{{"pot-1-melt", "melt", "left"}, {"pot-1-plate", "plate", "left"}, {"pot-2-melt", "melt", "right"}}, r)
+		require.NoError(t, err)
+		require.Equal(t, len(want) == 0, wrong != nil)
+		require.Equal(t, want, s.Answers, typed)
+		require.Contains(t, b.said(), "NOT CERTAIN")
+		require.Contains(t, b.said(), "its two leads are SWAPPED")
+	}
+}
+
+// TestTwinsAreSaid: of adapters that can not be told apart, before one is chosen.
+func TestTwinsAreSaid(t *testing.T) {
+	a := answered()
+	for key := range a {
+		if strings.HasPrefix(key, "line-1-") {
+			delete(a, key)
+		}
+	}
+	b := &box{t: t, file: filepath.Join(t.TempDir(), "bench.yaml")}
+	require.NoError(t, a.write(DraftOf(b.file), b.file, nil))
+	o := b.options(strings.NewReader("2\npath\n"))
+	o.Ports = func() (ports.List, error) {
+		one := ports.Port{Name: "/dev/ttyUSB0", Adapter: ports.Adapter{Vendor: "fff1", Product: "0001"}, Paths: []string{"/dev/serial/by-path/pci-1"}}
+		two := one
+		two.Name, two.Paths = "/dev/ttyUSB1", []string{"/dev/serial/by-path/pci-2"}
+		return ports.List{Ports: []ports.Port{one, two}}, nil
+	}
+	require.ErrorIs(t, Run(t.Context(), o), ErrStopped)
+	require.Contains(t, strings.Join(strings.Fields(b.said()), " "), "/dev/ttyUSB0 and /dev/ttyUSB1 can not be told apart")
+	a, err := readDraft(DraftOf(b.file))
+	require.NoError(t, err)
+	require.Equal(t, "/dev/serial/by-path/pci-2", a.line(0).port)
+	require.Empty(t, a.line(0).adapter)
 }
