@@ -122,7 +122,11 @@ func TestCommissionAsksOnForms(t *testing.T) {
 	s = formed(t, "commission", "--config", file)
 	s.sees("Going on with what is in", "")
 	s.sees("Which breaker protects its circuit?", "<\r")
-	s.sees("Which voltage has the wall socket?", "\r")
-	s.sees("Which breaker protects its circuit?", "\x03")
+	s.sees("Which voltage has the wall socket?", "\r20 A\rleft, right\r800 W\r\r\r\x1b[B\r") // all at once
+	s.sees("An independent over-temperature cut-out", "\x03")
+	draft, err = os.ReadFile(assemble.DraftOf(file))
+	require.NoError(t, err)
+	assert.Contains(t, string(draft), "pot-2-power: \"800 W\"\n")
+	assert.Contains(t, string(draft), "pot-2-probes: \"melt\"\n")
 	require.Error(t, <-s.over)
 }

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"time"
 
 	"charm.land/huh/v2"
 	"charm.land/lipgloss/v2"
@@ -99,10 +100,11 @@ func (f *forms) run(ctx context.Context, field huh.Field) error {
 
 // keys are a form's share of what is typed, at the terminal itself where it is one.
 func (f *forms) keys(share context.Context) io.Reader {
+	r := &upToEnter{typedReader: typedReader{f.In, share}}
 	if tty, is := f.In.in.(*os.File); is {
-		return keys{f.In.Reader(share), tty}
+		return keys{r, tty}
 	}
-	return f.In.Reader(share)
+	return r
 }
 
 // keys are read from what is shared, and belong to a terminal whose modes can be set.
@@ -114,6 +116,37 @@ type keys struct {
 func (k keys) Fd() uintptr                 { return k.tty.Fd() }
 func (k keys) Write(p []byte) (int, error) { return k.tty.Write(p) }
 func (k keys) Close() error                { return nil } // others read on
+
+// upToEnter gives what is typed up to an Enter, and no more until it has shown that this did
+// not end the form: what stands behind belongs to the next one.
+type upToEnter struct {
+	typedReader
+	entered bool
+}
+
+// notEnded is how long a form may take to end (E: many times what it takes).
+const notEnded = 400 * time.Millisecond
+
+// Read implements io.Reader.
+func (r *upToEnter) Read(p []byte) (int, error) {
+	if r.entered {
+		select {
+		case <-r.ctx.Done():
+			return 0, io.EOF
+		case <-time.After(notEnded):
+		}
+		r.entered = false
+	}
+	n, err := r.typedReader.Read(p)
+	for i, key := range p[:n] {
+		if key == '\n' || key == '\r' { // what was typed between two forms comes as a line
+			p[i], r.entered = '\r', true
+			r.giveBack(p[i+1 : n])
+			return i + 1, err
+		}
+	}
+	return n, err
+}
 
 // quiet is how forms look: without colours of their own, as all is grey while nothing is
 // wrong.

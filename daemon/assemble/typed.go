@@ -61,6 +61,13 @@ func (t *Typed) take(n int) []byte {
 	return taken
 }
 
+// giveBack puts back what was taken too much.
+func (t *Typed) giveBack(typed []byte) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.rest = append(bytes.Clone(typed), t.rest...)
+}
+
 // line returns the next whole line, if there is one; at the end, what is left.
 func (t *Typed) line(end bool) (string, bool) {
 	t.mu.Lock()
