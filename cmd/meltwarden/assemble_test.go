@@ -43,7 +43,7 @@ func TestCommissionBeginsWithoutABenchFile(t *testing.T) {
 		bench.Lines[0].Port, "type", "19200 even", "1, 2, 3", "probes", "power", "contacts", "no")
 	require.ErrorContains(t, err, "run the same command to go on")
 	require.Contains(t, said, "HEAT IS OFF")
-	said, err = led(clk, "probes", "4 0 int16 0.1 C", "yes", "1", "yes",
+	said, err = led(clk, "probes", "4 0 int16 0.1 C", "yes", "1", "yes", "0x7FFF",
 		"none", "contacts", "2 0", "yes", "1", "yes", "4", "yes",
 		"power", "number", "16", "10000", "hidden", "0", "power", "5", "0", "begin", "yes", "no")
 	require.ErrorContains(t, err, "stopped", said)
@@ -51,6 +51,7 @@ func TestCommissionBeginsWithoutABenchFile(t *testing.T) {
 	require.Contains(t, said, "PRESS THE EMERGENCY STOP now")
 	made, err := config.LoadBench(file, nil)
 	require.NoError(t, err)
+	bench.Channels[0].Sentinels = []float64{0x7FFF}
 	require.Equal(t, bench.Channels[0], made.Channels[0])
 	require.NoFileExists(t, assemble.DraftOf(file))
 	missing := strings.Join(statusOf(t, file, folder).Missing, "\n")

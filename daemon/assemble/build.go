@@ -65,7 +65,7 @@ func (a Answers) drawn() string {
 func (a Answers) channels() (all []channel) {
 	on := a.deviceOf
 	for _, p := range a.probeList() {
-		all = append(all, channel{p.role, p.pot, on(p.key), a[p.key]})
+		all = append(all, channel{p.role, p.pot, on(p.key), a.probeLayout(p)})
 	}
 	for i, name := range a.pots() {
 		key := potKey(i, "heater")
@@ -76,6 +76,15 @@ func (a Answers) channels() (all []channel) {
 		all = append(all, channel{c.role, c.pot, on(c.key), a[c.key]})
 	}
 	return all
+}
+
+// probeLayout is where a probe is read, with what its device sends for none.
+func (a Answers) probeLayout(p probe) string {
+	open := a[a.unitOf(p.key).key("open")]
+	if open == none || open == "" || strings.Contains(a[p.key], "sentinels:") {
+		return a[p.key]
+	}
+	return a[p.key] + ", sentinels: [" + open + "]"
 }
 
 // heaterLayout is where a heater is written.

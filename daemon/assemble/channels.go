@@ -49,7 +49,39 @@ func (s *script) probes() bool {
 			return false
 		}
 	}
+	for _, u := range s.a.units() {
+		s.withoutProbe(u)
+	}
 	return s.known()
+}
+
+// withoutProbe asks what an input reads that has no probe, of a device that reads any: what
+// is taken for a temperature there would be heated by.
+func (s *script) withoutProbe(u unit) {
+	at, is := s.a.probeOn(u)
+	if !is {
+		return
+	}
+	s.ask(Question{Key: u.key("open"), Step: TheProbes, Ask: fmt.Sprintf("What does an input of %s read without a probe?", u.name), Usual: seen, Open: true, Numeric: true, Do: TakeOff,
+		Help: "That number means no measurement, and must never be taken for a temperature. Or type it from the manual, such as: 0x7FFF.",
+		Among: []Choice{{seen, fmt.Sprintf("take a wire of %s off, and see", at.name())},
+			{none, "it sends no such number, or I can not say; then only what can be no temperature is seen"}},
+		Check: func(typed string) (string, error) {
+			return typed, fits(channel{role: at.role, pot: "x", layout: s.a[at.key] + ", sentinels: [" + typed + "]"}, typed)
+		}})
+}
+
+// seen has a probe taken off.
+const seen = "see"
+
+// probeOn is the first probe that a device reads.
+func (a Answers) probeOn(u unit) (probe, bool) {
+	for _, p := range a.probeList() {
+		if a.deviceOf(p.key) == u.name {
+			return p, true
+		}
+	}
+	return probe{}, false
 }
 
 // layoutNear is the layout of another probe on the same device, or "".

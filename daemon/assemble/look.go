@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -32,6 +33,7 @@ func init() {
 		NotePort:       (*session).notePort,
 		LookForDevices: (*session).lookForDevices,
 		ShowProbe:      (*session).showProbe,
+		TakeOff:        (*session).takeOff,
 		ShowContact:    (*session).showContact,
 	}
 }
@@ -209,23 +211,15 @@ func (s *session) shown(ctx context.Context, key string, at channel, name string
 	if err != nil {
 		return err, nil
 	}
-	u := s.unitOf(key)
 	for {
-		said := ""
-		err := s.onDevice(ctx, u, func(client *modbus.Client, d *modbus.Device) error {
-			data, err := client.Exchange(d, modbus.Request{Function: c.Function, Address: c.Address, Quantity: uint16(c.Registers())})
-			if err == nil {
-				said = words(c, data)
-			}
-			return err
-		})
+		data, err := s.once(ctx, s.unitOf(key), c)
 		if ctx.Err() != nil {
 			return nil, ErrStopped
 		}
 		if err != nil {
-			return fmt.Errorf("%s, address %d: %w", u.name, c.Address, err), nil
+			return err, nil
 		}
-		s.say("  %s reads %s.", name, said)
+		s.say("  %s reads %s.", name, words(c, data))
 		sure, err := s.choose(ctx, fmt.Sprintf("Is that %s?", name), "Warm the probe, or press the button, and look again.", []Choice{
 			{"yes", "take it"}, {"again", "read it once more"}, {"no", "it is somewhere else"}})
 		switch {
@@ -237,6 +231,73 @@ func (s *session) shown(ctx context.Context, key string, at channel, name string
 			return nil, nil
 		}
 	}
+}
+
+// once reads a channel.
+func (s *session) once(ctx context.Context, u unit, c registers.Channel) (data []byte, err error) {
+	err = s.onDevice(ctx, u, func(client *modbus.Client, d *modbus.Device) error {
+		data, err = client.Exchange(d, modbus.Request{Function: c.Function, Address: c.Address, Quantity: uint16(c.Registers())})
+		return err
+	})
+	if err != nil {
+		err = fmt.Errorf("%s, address %d: %w", u.name, c.Address, err)
+	}
+	return data, err
+}
+
+// takeOff has a wire of a probe taken off, and keeps the number that is read then.
+func (s *session) takeOff(ctx context.Context, q Question, answer string) (wrong, err error) {
+	if answer != seen {
+		return nil, nil
+	}
+	i := slices.IndexFunc(s.units(), func(u unit) bool { return u.key("open") == q.Key })
+	u := s.units()[i]
+	p, _ := s.probeOn(u)
+	c, err := channel{role: p.role, pot: "x", layout: s.Answers[p.key]}.read()
+	if err != nil {
+		return err, nil
+	}
+	before, err := s.once(ctx, u, c)
+	if err != nil {
+		return err, nil
+	}
+	s.say("  With its wires on, %s reads %s.", p.name(), s.temperature(c, before))
+	if _, err := s.choose(ctx, fmt.Sprintf("Take one wire of %s off its terminal. Is it off?", p.name()), "Supply off first, where its terminals are near the mains.", []Choice{{"yes", "it is off"}}); err != nil {
+		return nil, err
+	}
+	after, err := s.once(ctx, u, c)
+	if err != nil {
+		return err, nil
+	}
+	wrong = s.noMeasurement(q, p, c, before, after)
+	s.say("  Put the wire back on.")
+	return wrong, nil
+}
+
+// apartC is by how much a reading without a probe differs from a room's at least (E).
+const apartC = 10.0
+
+// noMeasurement keeps what an input reads without a probe.
+func (s *session) noMeasurement(q Question, p probe, c registers.Channel, before, after []byte) error {
+	at := func(data []byte) reading.Temperature {
+		return c.Temperature(modbus.Registers(data), nil, reading.Temperature{})
+	}
+	was, is := at(before), at(after)
+	plain := c
+	plain.Scale, plain.Offset, plain.Unit = 1, 0, registers.Celsius
+	raw := plain.Temperature(modbus.Registers(after), nil, reading.Temperature{})
+	switch {
+	case is.Fault != reading.None || raw.Fault != reading.None:
+		s.say("  Without, it reads no number at all: that is seen by itself.")
+		s.Answers[q.Key] = none
+	case math.Abs(is.C-was.C) < apartC:
+		return fmt.Errorf("%s still reads %s: the wire is on yet, or this device does not show that a probe is missing (then answer none)", p.name(), s.temperature(c, after))
+	default:
+		number := strconv.FormatFloat(raw.C, 'f', -1, 64)
+		s.say("  Without, it reads %s, which would be %s. That number is taken for no measurement.", number, s.temperature(c, after))
+		s.Answers[q.Key] = number
+	}
+	return nil
 }
 
 // choose asks something that is kept nowhere.

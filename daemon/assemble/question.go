@@ -44,6 +44,7 @@ const (
 	LookForDevices
 	HoldProbes
 	ShowProbe
+	TakeOff
 	ShowContact
 )
 

@@ -17,8 +17,8 @@ func answered() Answers {
 		"pot-1-melt": "function: 4, address: 0, type: int16, scale: 0.1, unit: C", "pot-1-plate": "function: 4, address: 1, type: int16, scale: 0.1, unit: C",
 		"pot-2-melt":     "function: 4, address: 2, type: int16, scale: 0.1, unit: C",
 		"contact-e-stop": "function: 2, address: 0, type: bit", "contact-cut-out": "function: 2, address: 1, type: bit", "contact-enable": "function: 2, address: 4, type: bit",
-		"contacts-have": "none",
-		"heaters-by":    "coil", "heaters-function": "15", "heaters-relay": "mechanical", "pot-1-heater": "0", "pot-2-heater": "1", "contactor-function": "5", "contactor": "2",
+		"line-1-unit-7-open": "none", "contacts-have": "none",
+		"heaters-by": "coil", "heaters-function": "15", "heaters-relay": "mechanical", "pot-1-heater": "0", "pot-2-heater": "1", "contactor-function": "5", "contactor": "2",
 		"recipe": "begin", "write": "yes",
 	}
 }
@@ -62,6 +62,7 @@ func TestWrongAnswersAreSaid(t *testing.T) {
 		{"pot-1-melt", "4 70000 int16 0.1 C", "out of range: write 0 to 65535"},
 		{"pot-1-plate", "2", "that is where melt right is read"},
 		{"contact-e-stop", "1 0 0 0", "write function and address"},
+		{"line-1-unit-7-open", "0x1FFFF", "never reads so"},
 		{"contacts-have", "fan, hooter", `"hooter": not known`},
 		{"contacts-have", "stir-button", "belongs to a pot"},
 		{"contacts-have", "stir-button middle", `no pot is called "middle"`},

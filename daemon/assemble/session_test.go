@@ -106,6 +106,11 @@ func (b *box) Write(p []byte) (int, error) {
 		b.layDown()
 	}
 	b.presses(string(p))
+	for said, do := range map[string]func(simbench.Fault, simbench.Place) error{"Take one wire of melt left off": b.Inject, "Put the wire back on": b.Clear} {
+		if bytes.Contains(p, []byte(said)) {
+			assert.NoError(b.t, do(simbench.OpenProbe, simbench.Place{Pot: 0, Probe: registers.Melt}))
+		}
+	}
 	if b.works {
 		b.work(string(p))
 	}
@@ -172,7 +177,7 @@ func whole() []string {
 		"bench by the window", "F", "120 V", "20 A", "left, right", "800 W", "", "", "",
 		"a limiter on each plate", "16 A breaker in the box", "braid to every plate", "mushroom at the edge",
 		"1", "", "look", "", "thermocouples", "power", "contacts", "no",
-		"thermocouples", "hold\n0\nyes",
+		"thermocouples", "hold\n0\nyes", "see\nyes",
 		"fan", "contacts", "press\n0\nyes",
 		"power", "number", "16", "10000", "smooth", "0", "1", "power", "5", "0",
 		"begin", "yes",
@@ -309,6 +314,7 @@ func (b *box) sameAs(file *config.Bench) {
 		}
 		assert.Equal(b.t, [2]any{want.Function, want.Address}, [2]any{c.Function, c.Address}, "%s %s", want.Role, want.Pot)
 		assert.InDelta(b.t, want.Scale, c.Scale, 1e-12)
+		assert.Equal(b.t, want.Sentinels, c.Sentinels, "%s %s", want.Role, want.Pot)
 	}
 }
 
