@@ -121,9 +121,10 @@ func (s *session) scan(ctx context.Context, p scan.Plan, port string) (scan.Resu
 	p.All = false
 	r, err := scan.Run(enough, p, open, s.Clock, func(step scan.Step) {
 		switch {
-		case step.Done && len(step.Units) > 0:
+		case !step.Done || enough.Err() != nil:
+		case len(step.Units) > 0:
 			end()
-		case step.Done:
+		default:
 			s.say("  %s: nothing", step.Setting)
 		}
 	})

@@ -80,16 +80,6 @@ func (q Question) accept(typed string) (string, error) {
 	return q.Check(typed)
 }
 
-// open says why a question has no answer that counts, and whether that is so.
-func (q Question) open(a Answers) (why error, is bool) {
-	answer, has := a[q.Key]
-	if !has || answer == "" {
-		return nil, true
-	}
-	_, err := q.accept(answer)
-	return err, err != nil
-}
-
 // script is the questions that follow from the answers so far.
 type script struct {
 	a     Answers
@@ -100,12 +90,18 @@ type script struct {
 	why  error
 }
 
-// ask adds a question and returns its answer, "" where there is none that counts.
+// ask adds a question and returns its answer as it is kept, "" where there is none that
+// counts. A draft that was changed by hand may have it as it is typed.
 func (s *script) ask(q Question) string {
 	s.asked = append(s.asked, q)
-	why, is := q.open(s.a)
-	if !is {
-		return s.a[q.Key]
+	var why error
+	if answer := s.a[q.Key]; answer != "" {
+		kept, err := q.accept(answer)
+		if err == nil {
+			s.a[q.Key] = kept
+			return kept
+		}
+		why = err
 	}
 	if s.open < 0 {
 		s.open, s.why = len(s.asked)-1, why

@@ -290,8 +290,11 @@ func TestABadDraftIsSaid(t *testing.T) {
 	atABox(t, func(t *testing.T, b *box) {
 		require.NoError(t, os.WriteFile(DraftOf(b.file), []byte("name: [\n"), 0o600))
 		require.ErrorContains(t, b.led(), "bench.yaml.draft: can not be read")
-		require.NoError(t, os.WriteFile(DraftOf(b.file), []byte("name: bench\nunit: K\nvoltage: 12000 V\n"), 0o600))
+		require.NoError(t, os.WriteFile(DraftOf(b.file), []byte("name: bench\nunit: K\nvoltage: 12000 V\nbreaker: 20 A\npots: left,right\n"), 0o600))
 		require.ErrorIs(t, b.led("C", "120 V"), ErrStopped)
+		a, err := readDraft(DraftOf(b.file))
+		require.NoError(t, err)
+		require.Equal(t, "left, right", a["pots"], "as it is kept")
 		require.Contains(t, b.said(), `"K": is none of the answers`)
 		require.Contains(t, b.said(), `"12000 V": hard to believe; check number and unit: 12 V to 250 V`)
 	})
