@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 
@@ -14,6 +15,7 @@ import (
 	"meltwarden/daemon/commission"
 	"meltwarden/daemon/console"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/ports"
 )
@@ -49,6 +51,9 @@ func assembled(c *cobra.Command, file string, clk *clock.Clock, typed *assemble.
 func given(c *cobra.Command, file string) error {
 	answers := assemble.Left(file)
 	if answers == nil {
+		if draft := assemble.DraftOf(file); present(draft) {
+			fmt.Fprintln(c.OutOrStdout(), lines.Wrap("", fmt.Sprintf("%s is there as well, did not lead to %s, and is not used: remove it.", draft, file)))
+		}
 		return nil
 	}
 	bench, err := config.LoadBench(file, c.Flags())

@@ -57,9 +57,12 @@ func TestCommissionBeginsWithoutABenchFile(t *testing.T) {
 	missing := strings.Join(statusOf(t, file, folder).Missing, "\n")
 	require.NotContains(t, missing, "cut-out: not answered")
 	require.Contains(t, missing, "cut-out-opens: not answered")
+	require.NoError(t, os.WriteFile(assemble.DraftOf(file), []byte("name: another\n"), 0o600))
 	said, err = led(clk)
 	require.Error(t, err)
 	require.Contains(t, said, "Commissioning of the bench")
+	require.Contains(t, unbroken(said), "and is not used: remove it")
+	require.FileExists(t, assemble.DraftOf(file))
 }
 
 // screened is the program at a terminal of its own.
