@@ -45,7 +45,7 @@ func TestCommissionBeginsWithoutABenchFile(t *testing.T) {
 	require.Contains(t, said, "HEAT IS OFF")
 	said, err = led(clk, "probes", "4 0 int16 0.1 C", "yes", "1", "yes", "0x7FFF",
 		"none", "contacts", "2 0", "yes", "1", "yes", "4", "yes",
-		"power", "number", "16", "10000", "hidden", "0", "power", "5", "0", "begin", "yes", "no")
+		"power", "number", "16", "10000", "hidden", "0", "power", "5", "0", "begin", "200 mL", "yes", "no")
 	require.ErrorContains(t, err, "stopped", said)
 	require.Contains(t, said, "melt left reads 2")
 	require.Contains(t, said, "PRESS THE EMERGENCY STOP now")

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"meltwarden/config"
+	"meltwarden/config/strict"
 )
 
 // facts are what the answers say of the bench. All questions have to be answered.
@@ -96,8 +97,17 @@ func (a Answers) heaterLayout(address string) string {
 	return fmt.Sprintf("function: %s, address: %s, type: uint16, scale: %s, unit: fraction", a["heaters-function"], address, strconv.FormatFloat(1/full, 'f', -1, 64))
 }
 
+// good says what is wrong with the bench file.
+func (a Answers) good(file string) error {
+	_, err := a.facts(file).parse(file)
+	return err
+}
+
 // fits says why a recipe does not fit the bench.
 func (a Answers) fits(typed, file string) error {
+	if typed == begin {
+		return nil // it is written so that it does
+	}
 	path := typed
 	if !filepath.IsAbs(path) {
 		path = filepath.Join(filepath.Dir(file), path)
@@ -137,10 +147,24 @@ func (a Answers) recipeText() string {
 	b.WriteString(aboutRecipe)
 	for i, name := range a.pots() {
 		c := beginWith[i%len(beginWith)]
-		fmt.Fprintf(&b, "  - {name: %s, pot: %s, position: %s, base: invented, volume: 250 mL, setpoint: %s, cure: {temperature: %s, dwell: 90 s}}\n",
-			c.name, quoted(name), c.position, a.degrees(c.setpointC), a.degrees(172))
+		b.WriteString(colour(c.name, name, c.position, a[potKey(i, "volume")], a.degrees(c.setpointC), a.degrees(172)))
 	}
 	return b.String()
+}
+
+// colour is a line of a recipe.
+func colour(name, pot, position, volume, setpoint, cure string) string {
+	return fmt.Sprintf("  - {name: %s, pot: %s, position: %s, base: invented, volume: %s, setpoint: %s, cure: {temperature: %s, dwell: 90 s}}\n",
+		name, quoted(pot), position, quoted(volume), setpoint, cure)
+}
+
+// volume holds a potful against the rules of recipes.
+func volume(typed string) (string, error) {
+	_, err := config.ParseRecipe("recipe", []byte(aboutRecipe+colour("x", "x", "x", typed, "168 C", "172 C")))
+	if wrong, is := errors.AsType[*strict.Error](err); is {
+		return "", fmt.Errorf("%q: %s; %s", typed, wrong.Problems[0].Wrong, wrong.Problems[0].Fix)
+	}
+	return typed, err
 }
 
 // degrees is a temperature in the maker's unit, as files have it.

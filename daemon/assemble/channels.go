@@ -67,6 +67,9 @@ func (s *script) withoutProbe(u unit) {
 		Among: []Choice{{seen, fmt.Sprintf("take a wire of %s off, and see", at.name())},
 			{none, "it sends no such number, or I can not say; then only what can be no temperature is seen"}},
 		Check: func(typed string) (string, error) {
+			if typed == seen || typed == none {
+				return typed, nil
+			}
 			return typed, fits(channel{role: at.role, pot: "x", layout: s.a[at.key] + ", sentinels: [" + typed + "]"}, typed)
 		}})
 }

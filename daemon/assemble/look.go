@@ -24,28 +24,32 @@ import (
 	"meltwarden/devices/scan"
 )
 
-// actions are what is done at the bench. wrong says why the answer does not count; it is
+// do does what an answer needs at the bench before it counts. wrong says why it does not; it is
 // asked again then.
-var actions map[Action]func(*session, context.Context, Question, string) (wrong, err error)
-
-func init() {
-	actions = map[Action]func(*session, context.Context, Question, string) (wrong, err error){
-		NotePort:       (*session).notePort,
-		LookForDevices: (*session).lookForDevices,
-		ShowProbe:      (*session).showProbe,
-		TakeOff:        (*session).takeOff,
-		ShowContact:    (*session).showContact,
+func (s *session) do(ctx context.Context, q Question, answer string) (wrong, err error) {
+	switch q.Do {
+	case NotePort:
+		s.notePort(q, answer)
+	case LookForDevices:
+		return s.lookForDevices(ctx, q, answer)
+	case ShowProbe:
+		return s.showProbe(ctx, q, answer)
+	case TakeOff:
+		return s.takeOff(ctx, q, answer)
+	case ShowContact:
+		return s.showContact(ctx, q, answer)
 	}
+	return nil, nil
 }
 
 // notePort keeps by what else a port can be known than its name.
-func (s *session) notePort(_ context.Context, q Question, answer string) (wrong, err error) {
+func (s *session) notePort(q Question, answer string) {
 	i := lineOf(q.Key)
 	delete(s.Answers, lineKey(i, "wanted"))
 	delete(s.Answers, lineKey(i, "steady"))
 	p, is := s.around.Ports.At(answer)
 	if !is {
-		return nil, nil
+		return
 	}
 	if wanted, is := s.around.Ports.Wanted(p); is {
 		s.Answers[lineKey(i, "wanted")] = wanted.String()
@@ -53,7 +57,6 @@ func (s *session) notePort(_ context.Context, q Question, answer string) (wrong,
 	if steady := s.around.Ports.Steady(p); steady != p.Name {
 		s.Answers[lineKey(i, "steady")] = steady
 	}
-	return nil, nil
 }
 
 // portOf is what the port of a line is called today.

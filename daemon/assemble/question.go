@@ -1,6 +1,7 @@
 package assemble
 
 import (
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -22,7 +23,7 @@ type Question struct {
 	Numeric bool
 	// Usual is the answer that Enter alone gives, or "".
 	Usual string
-	// Check returns an answer as it is kept, or says what is wrong with it.
+	// Check returns an answer, chosen or typed, as it is kept, or says what is wrong with it.
 	Check func(typed string) (string, error)
 	// Voids are beginnings of keys whose answers count no more once this one is another.
 	Voids []string
@@ -50,34 +51,48 @@ const (
 
 // accept returns an answer as it is kept, or says what is wrong with it.
 func (q Question) accept(typed string) (string, error) {
-	typed = strings.TrimSpace(typed)
-	if typed == "" {
+	if typed = strings.TrimSpace(typed); typed == "" {
 		typed = q.Usual
 	}
 	if typed == "" {
-		return "", fmt.Errorf("nothing was typed; an answer is needed here")
+		return "", errors.New("nothing was typed; an answer is needed here")
 	}
-	if n, err := strconv.Atoi(typed); err == nil && !q.Numeric && 1 <= n && n <= len(q.Among) {
-		return q.Among[n-1].Value, nil
-	}
-	var words []string
-	for _, c := range q.Among {
-		if strings.EqualFold(typed, c.Value) {
-			return c.Value, nil
-		}
-		words = append(words, c.Value)
-	}
-	if len(q.Among) > 0 && !q.Open {
-		fix := "write one of " + strings.Join(words, ", ")
-		if near, is := strict.Nearest(typed, words); is {
-			fix = fmt.Sprintf("did you mean %q?", near)
-		}
-		return "", fmt.Errorf("%q: is none of the answers; %s", typed, fix)
+	chosen, is := q.chosen(typed)
+	switch {
+	case is:
+		typed = chosen
+	case len(q.Among) > 0 && !q.Open:
+		return "", fmt.Errorf("%q: is none of the answers; %s", typed, q.offer(typed))
 	}
 	if q.Check == nil {
 		return typed, nil
 	}
 	return q.Check(typed)
+}
+
+// chosen is the choice that was typed, by its value or its place.
+func (q Question) chosen(typed string) (string, bool) {
+	if n, err := strconv.Atoi(typed); err == nil && !q.Numeric && 1 <= n && n <= len(q.Among) {
+		return q.Among[n-1].Value, true
+	}
+	for _, c := range q.Among {
+		if strings.EqualFold(typed, c.Value) {
+			return c.Value, true
+		}
+	}
+	return "", false
+}
+
+// offer names the choice that was meant, or all.
+func (q Question) offer(typed string) string {
+	var words []string
+	for _, c := range q.Among {
+		words = append(words, c.Value)
+	}
+	if near, is := strict.Nearest(typed, words); is {
+		return fmt.Sprintf("did you mean %q?", near)
+	}
+	return "write one of " + strings.Join(words, ", ")
 }
 
 // script is the questions that follow from the answers so far.

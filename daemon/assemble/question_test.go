@@ -19,7 +19,7 @@ func answered() Answers {
 		"contact-e-stop": "function: 2, address: 0, type: bit", "contact-cut-out": "function: 2, address: 1, type: bit", "contact-enable": "function: 2, address: 4, type: bit",
 		"line-1-unit-7-open": "none", "contacts-have": "none",
 		"heaters-by": "coil", "heaters-function": "15", "heaters-relay": "mechanical", "pot-1-heater": "0", "pot-2-heater": "1", "contactor-function": "5", "contactor": "2",
-		"recipe": "begin", "write": "yes",
+		"recipe": "begin", "pot-1-volume": "250 mL", "pot-2-volume": "8.5 fl oz (US)", "write": "yes",
 	}
 }
 
@@ -73,6 +73,8 @@ func TestWrongAnswersAreSaid(t *testing.T) {
 		{"pot-1-heater", "1", "that is the address of another output"},
 		{"contactor", "0", "that is the address of another output"},
 		{"contactor", "-1", "write a whole number from 0 to 65535"},
+		{"pot-1-volume", "9 L", "hard to believe"},
+		{"pot-1-volume", "full", "write"},
 		{"recipe", "none.yaml", "no such file"},
 	} {
 		a := answered()

@@ -160,9 +160,7 @@ func (s *session) all(ctx context.Context) error {
 			}
 		}
 		if q.Key == "write" {
-			if err := s.preview(); err != nil {
-				return err
-			}
+			s.preview()
 		}
 		if was := s.was[q.Key]; was != "" {
 			q.Usual = was
@@ -208,15 +206,13 @@ func (s *session) take(ctx context.Context, q Question, answer string) (wrong, e
 		s.void(q)
 	}
 	s.Answers[q.Key] = answer
-	if do := actions[q.Do]; do != nil {
-		wrong, err := do(s, ctx, q, answer)
-		if wrong != nil || err != nil {
-			delete(s.Answers, q.Key)
-			if errors.Is(err, errBack) {
-				err = nil
-			}
-			return wrong, errors.Join(err, s.save())
+	wrong, err = s.do(ctx, q, answer)
+	if wrong != nil || err != nil {
+		delete(s.Answers, q.Key)
+		if errors.Is(err, errBack) {
+			err = nil
 		}
+		return wrong, errors.Join(err, s.save())
 	}
 	delete(s.was, q.Key)
 	if q.Key == "write" && answer == "no" {
@@ -317,25 +313,17 @@ func (s *session) header(step Step) {
 }
 
 // preview shows the bench file before it is written, and what is wrong with it.
-func (s *session) preview() error {
-	f := s.facts(s.File)
+func (s *session) preview() {
 	s.say("\nThis is to be %s:\n", s.File)
-	fmt.Fprint(s.Out, f.text())
-	_, err := f.parse(s.File)
-	if err == nil {
-		return nil
+	fmt.Fprint(s.Out, s.facts(s.File).text())
+	if err := s.good(s.File); err != nil {
+		s.say("\nIt can not be written so:\n%s\nType ? and change what is wrong.", wordsOf(err))
 	}
-	s.say("\nIt can not be written so:\n%v\nType ? and change what is wrong.", err)
-	return nil
 }
 
-// finish writes the files.
+// finish writes the files. Those that it has written before a loss of power stay.
 func (s *session) finish() error {
 	f := s.facts(s.File)
-	if _, err := f.parse(s.File); err != nil {
-		delete(s.Answers, "write")
-		return errors.Join(err, s.save())
-	}
 	if s.Answers["recipe"] == begin {
 		path := filepath.Join(filepath.Dir(s.File), f.recipe)
 		if err := create(path, s.recipeText()); err != nil {

@@ -180,7 +180,7 @@ func whole() []string {
 		"thermocouples", "hold\n0\nyes", "see\nyes",
 		"fan", "contacts", "press\n0\nyes",
 		"power", "number", "16", "10000", "smooth", "0", "1", "power", "5", "0",
-		"begin", "yes",
+		"begin", "200 mL", "", "yes",
 	}
 }
 
