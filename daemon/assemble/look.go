@@ -377,7 +377,10 @@ func (s *session) pressContacts(ctx context.Context, q Question) (wrong, err err
 			missing, names = append(missing, c), append(names, c.name())
 		}
 	}
-	s.say("\nSwitch the heaters' supply off at its plug or main switch: the emergency stop has to be released for this. Each contact is pressed three times, for two seconds. %d to find on %s, half a minute each.", len(missing), u.name)
+	s.say("\nThe emergency stop has to be released for this, so that a contactor may close: SWITCH THE HEATERS' SUPPLY OFF at its plug or main switch. Each contact is pressed three times, for two seconds. %d to find on %s, half a minute each.", len(missing), u.name)
+	if _, err := s.choose(ctx, "Is the heaters' supply off?", "", []Choice{{"yes", "it is off, at its plug or main switch"}}); err != nil {
+		return nil, err
+	}
 	from, err := s.from(ctx)
 	if err != nil {
 		return nil, err

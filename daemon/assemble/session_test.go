@@ -178,7 +178,7 @@ func whole() []string {
 		"a limiter on each plate", "16 A breaker in the box", "braid to every plate", "mushroom at the edge",
 		"1", "", "look", "", "thermocouples", "power", "contacts", "no",
 		"thermocouples", "hold\n0\nyes", "see\nyes",
-		"fan", "contacts", "press\n0\nyes",
+		"fan", "contacts", "press\nyes\n0\nyes",
 		"power", "number", "16", "10000", "smooth", "0", "1", "power", "5", "0",
 		"begin", "200 mL", "", "yes",
 	}
