@@ -38,8 +38,10 @@ func TestFromABoxToACompleteRecord(t *testing.T) {
 			In: typed.Reader(t.Context()), Out: b, Version: "test",
 		})
 		require.NoError(t, err, b.said())
+		asked := strings.Join(strings.Fields(b.said()), " ")
+		require.Contains(t, asked, "At what temperature of the plate does it open?")
 		for _, q := range commission.InFile() {
-			require.NotContains(t, b.said(), q.Text, "it was answered before")
+			require.NotContains(t, asked, q.Text, "it was answered before")
 		}
 		record, err := commission.Load(past)
 		require.NoError(t, err)

@@ -9,12 +9,13 @@ import (
 )
 
 const beforeDips = `
-The melt probes are tried in hot water, one after the other, without heat and without
-the button.
-- Label every melt probe with its pot, take it out, and let it hang in the air. One that
-  is stuck in solid vinyl has to be freed first (Ctrl-C: you can go on later).
-- Have ready, away from the pots: a cup of hot tap water (50 to 70 °C), a dry cloth and
-  a kitchen thermometer.
+The melt probes are tried in hot water, one after the other, without heat and
+without the button.
+- Label every melt probe with its pot, take it out, and let it hang in the air.
+  One that is stuck in solid vinyl has to be freed first (Ctrl-C: you can go on
+  later).
+- Have ready, away from the pots: a cup of hot tap water (50 to 70 °C), a dry
+  cloth and a kitchen thermometer.
 WATER IN HOT VINYL SPATTERS: every tip is dried at the end.
 `
 

@@ -109,9 +109,10 @@ func (s *session) proveAll(ctx context.Context) error {
 // layProbes lets a melt probe stand for the plate's that is not there: the melt itself
 // would show the heater late, and only after much more heat.
 const layProbes = `
-These pots have no plate probe: %s. Take each of them off its plate, lay the tip of its
-melt probe, dry, flat on the middle of the empty plate and weigh it down, and leave it
-there until you are told that all is done: it shows what its heater warms.
+These pots have no plate probe: %s. Take each of them off its plate, lay the
+tip of its melt probe, dry, flat on the middle of the empty plate and weigh it
+down, and leave it there until you are told that all is done: it shows what its
+heater warms.
 `
 
 // nudgeAll nudges every heater that is not right yet.
@@ -209,9 +210,9 @@ func (s *session) ask(ctx context.Context) error {
 		if s.record.open(q, s.Bench) == "" {
 			continue
 		}
-		s.say("\n%d of %d, %s\n   %s\n", i+1, len(questions), q.key, q.text)
+		s.say("\n%d of %d, %s\n%s\n", i+1, len(questions), q.key, lines.Wrap("   ", q.text))
 		if q.file != nil {
-			s.say("   The bench file says: %s\n", q.file(s.Bench.Protection))
+			s.say("%s\n", lines.Wrap("   ", "The bench file says: "+q.file(s.Bench.Protection)))
 		}
 		if err := s.answer(ctx, q); err != nil {
 			return err
@@ -291,38 +292,41 @@ func incomplete(missing ...string) error {
 
 const opening = `Commissioning of the bench %q
 
-This puts on record that its heaters may be switched on. It asks what protects the
-bench without this program, has you open every interlock, finds out with a cup of hot
-water which channel each melt probe is on, tries out whether the devices report their
-outputs off when their line goes silent, and finds out which plate each heater warms.
+This puts on record that its heaters may be switched on. It asks what protects
+the bench without this program, has you open every interlock, finds out with a
+cup of hot water which channel each melt probe is on, tries out whether the
+devices report their outputs off when their line goes silent, and finds out
+which plate each heater warms.
 
-That takes about %.0f minutes in all, %.0f of them a melt probe in water (estimates), and can
-be gone on with later. Bring a cup, hot water from the tap or a kettle, a kitchen
-thermometer, dry cloths, and labels for the melt probes.
+That takes about %.0f minutes in all, %.0f of them a melt probe in water
+(estimates), and can be gone on with later. Bring a cup, hot water from the tap
+or a kettle, a kitchen thermometer, dry cloths, and labels for the melt probes.
 
-THE PROGRAM IS NOT THE PROTECTION. Liquid vinyl at 170 °C, its fumes, mains voltage
-and closed moulds can hurt and kill. Local codes and a licensed electrician have the
-last word, on the bench and on every answer here.
+THE PROGRAM IS NOT THE PROTECTION. Liquid vinyl at 170 °C, its fumes, mains
+voltage and closed moulds can hurt and kill. Local codes and a licensed
+electrician have the last word, on the bench and on every answer here.
 
-Everything must be cold: empty plates, or pots with cold, solid vinyl, from which the
-melt probes can be taken. Stand at the emergency stop while something is tried out, and
-press it if a plate warms that should not. Ctrl-C stops at any time, and tells every
-output zero; it is said when that was not confirmed.
+Everything must be cold: empty plates, or pots with cold, solid vinyl, from
+which the melt probes can be taken. Stand at the emergency stop while something
+is tried out, and press it if a plate warms that should not. Ctrl-C stops at
+any time, and tells every output zero; it is said when that was not confirmed.
 
 `
 
-const beforeQuestions = `Answer in your own words, a few each: "yes" is no answer. It is kept as you type it,
-and believed: nobody but you can see whether it is true. What is missing, leave empty
-or answer with no; nothing is tried out then. Fit it, and run the command again.
+const beforeQuestions = `Answer in your own words, a few each: "yes" is no answer. It is kept as you
+type it, and believed: nobody but you can see whether it is true. What is
+missing, leave empty or answer with no; nothing is tried out then. Fit it, and
+run the command again.
 `
 
 const closing = `
-Before you heat, put every melt probe, dry, back into its own pot: one in another pot is
-on the right channel and measures the wrong melt.
+Before you heat, put every melt probe, dry, back into its own pot: one in
+another pot is on the right channel and measures the wrong melt.
 
-meltwarden serve will now let the bench's own enable button switch heat on. Commission
-again (with --anew) after any change to wiring, devices or probes, also where the bench
-file stays as it is, and at least yearly: this lapses after 365 days. A relay that
-sticks later is not seen by this, nor a plate probe of the wrong type, nor which pot
-stands on which plate. The program is not the protection: never leave a hot bench alone.
+meltwarden serve will now let the bench's own enable button switch heat on.
+Commission again (with --anew) after any change to wiring, devices or probes,
+also where the bench file stays as it is, and at least yearly: this lapses
+after 365 days. A relay that sticks later is not seen by this, nor a plate
+probe of the wrong type, nor which pot stands on which plate. The program is
+not the protection: never leave a hot bench alone.
 `
