@@ -1,6 +1,7 @@
 package assemble
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -113,4 +114,37 @@ func TestWhatIsTypedShort(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestTwoLinesAndEachOnItsOwn: what is not all on one device is asked of each, and the file
+// has it so.
+func TestTwoLinesAndEachOnItsOwn(t *testing.T) {
+	a := answered()
+	for key, answer := range map[string]string{
+		"line-1-more": "yes", "line-1-units": "7, 8", "line-1-unit-8-name": "relays",
+		"line-2-port": "COM6", "line-2-how": "type", "line-2-speed": "19200 even 1", "line-2-units": "7", "line-2-unit-7-name": "inputs", "line-2-more": "no",
+		"probes-on": "each", "pot-1-melt-on": "board", "pot-1-plate-on": "inputs", "pot-2-melt-on": "board", "line-2-unit-7-open": "0x7FFF",
+		"contacts-on": "inputs", "heaters-on": "each", "pot-1-heater-on": "relays", "pot-2-heater-on": "board", "contactor-on": "relays",
+	} {
+		a[key] = answer
+	}
+	s := a.script(Around{File: "bench.yaml"})
+	require.True(t, s.known(), "%v", s.why)
+	b, err := a.facts("bench.yaml").parse("bench.yaml")
+	require.NoError(t, err)
+	on := map[string]string{}
+	for _, c := range b.Channels {
+		on[strings.TrimSpace(string(c.Role)+" "+c.Pot)] = c.Device
+	}
+	assert.Equal(t, map[string]string{"melt left": "board", "plate left": "inputs", "melt right": "board", "heater left": "relays", "heater right": "board",
+		"contactor": "relays", "e-stop": "inputs", "cut-out": "inputs", "enable": "inputs"}, on)
+	assert.Equal(t, []float64{0x7FFF}, b.Channels[1].Sentinels)
+	assert.Empty(t, b.Channels[0].Sentinels)
+	assert.Equal(t, "b", b.Devices[2].Line)
+
+	a["line-1-unit-8-name"] = "switches" // what was on it is asked again
+	s = a.script(Around{File: "bench.yaml"})
+	require.False(t, s.known())
+	assert.Equal(t, "pot-1-heater-on", s.asked[s.open].Key)
+	assert.ErrorContains(t, s.why, `"relays": is none of the answers`)
 }
