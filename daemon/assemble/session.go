@@ -309,7 +309,10 @@ func (s *session) header(step Step) {
 	if step+1 < steps {
 		s.say("  Left: %s.", strings.Join(titles[step+1:], ", "))
 	}
-	s.say("  About %.0f minutes to go (an estimate).\n", toGo(step, pots).Minutes())
+	s.say("  About %.0f minutes to go (an estimate).", toGo(step, pots).Minutes())
+	if s.Forms {
+		s.say("")
+	}
 }
 
 // preview shows the bench file before it is written, and what is wrong with it.
