@@ -16,10 +16,10 @@ import (
 	"meltwarden/devices/simbench"
 )
 
-// TestFromABoxToACompleteRecord: what was answered while the file was made is not asked
+// TestNumbersOfABoxOfParts: what was answered while the file was made is not asked
 // again, and the rest of commissioning finds the bench as the file says. It prints how long
 // that takes of a person who has everything at hand.
-func TestFromABoxToACompleteRecord(t *testing.T) {
+func TestNumbersOfABoxOfParts(t *testing.T) {
 	atABox(t, func(t *testing.T, b *box) {
 		began := time.Now()
 		require.NoError(t, b.led(whole()...), b.said())
