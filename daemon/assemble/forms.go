@@ -90,12 +90,21 @@ func (f *forms) run(ctx context.Context, field huh.Field) error {
 	share, done := context.WithCancel(ctx)
 	defer done()
 	form := huh.NewForm(huh.NewGroup(field)).WithInput(f.keys(share)).WithOutput(f.Out).
-		WithWidth(f.width()).WithTheme(huh.ThemeFunc(quiet)).WithShowHelp(true)
+		WithWidth(f.width()).WithTheme(huh.ThemeFunc(quiet)).WithKeyMap(fewKeys())
 	err := form.RunWithContext(ctx)
 	if errors.Is(err, huh.ErrUserAborted) || ctx.Err() != nil {
 		return ErrStopped
 	}
 	return err
+}
+
+// fewKeys are those that a question needs: there is nothing to filter in a handful of answers.
+func fewKeys() *huh.KeyMap {
+	k := huh.NewDefaultKeyMap()
+	k.Select.Filter.SetEnabled(false)
+	k.Select.Submit.SetHelp("enter", "take it")
+	k.Input.Submit.SetHelp("enter", "take it")
+	return k
 }
 
 // keys are a form's share of what is typed, at the terminal itself where it is one.
