@@ -59,6 +59,8 @@ func (b *Bench) plan(elapsed time.Duration) {
 	for i, p := range b.pots {
 		if p.set.Probes != reading.BothProbes || p.set.Controller.Is() {
 			p.way.S = math.NaN() // nobody can foretell what is not seen
+		} else if p.set.FirstHeat.Is() {
+			p.way.S, p.peakC = math.NaN(), p.loop.PeakC() // no pour is on the way
 		} else if i == turn {
 			p.way = p.loop.Ready(p.journey(), &p.ahead)
 			p.peakC = p.loop.PeakC()

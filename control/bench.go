@@ -221,7 +221,7 @@ func (b *Bench) heat(elapsed time.Duration) {
 // Known returns what was found out about pot i, as far as it is worth keeping for
 // another evening, and whether the bench still went by what it had been told of the pot.
 func (b *Bench) Known(i int) (known loop.Known, worth, recalled bool) {
-	known, worth = b.pots[i].loop.Known()
+	known, worth = b.pots[i].foundOut()
 	return known, worth, b.pots[i].loop.Recalled()
 }
 
@@ -305,6 +305,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		InBandFor: p.inBandFor, SinceColour: p.colourAgo(), Drawn: p.drawn, Recalled: p.loop.Recalled(),
 		Doubted: p.loop.Doubted(), Tuned: p.loop.Tuning() != nil, Trial: p.loop.Trial(), CanBeTried: p.canBeTried(),
 	}
+	out.Warming = p.warming()
 	p.reportLift(out)
 	out.PeakC, out.PeakWithinC = p.peak()
 	if p.melt.Valid() && p.set.Probes.HasMelt() {

@@ -76,6 +76,7 @@ type pot struct {
 	said        said
 	half        half
 	steering    steering
+	first       first
 }
 
 func newPot(s PotSettings) *pot {
@@ -266,6 +267,9 @@ func (p *pot) target() float64 {
 // goal is the cure temperature and a margin until the pot is cured, then the set-point; one
 // whose cure was taken back stays there.
 func (p *pot) goal() float64 {
+	if p.set.FirstHeat.Is() {
+		return p.set.FirstHeat.ToC
+	}
 	if p.cured || p.uncured {
 		return p.set.SetpointC
 	}
@@ -274,7 +278,11 @@ func (p *pot) goal() float64 {
 
 // ask returns the duty the loop wants, 0 to 1, or zero at rest.
 func (p *pot) ask(mayHeat bool, elapsed time.Duration) float64 {
-	if !mayHeat || !p.believed || !p.known() || p.lifted {
+	may := mayHeat && p.believed && p.known() && !p.lifted
+	if may {
+		p.warm(elapsed)
+	}
+	if !may || p.rests() {
 		p.steering.rest(p.set.Controller)
 		p.loop.Rest()
 		return 0
@@ -321,6 +329,8 @@ func (p *pot) next(tripped, enabled, proven bool) (PotState, Wait, time.Duration
 		return Off, WaitEnable, unknown
 	case !p.known():
 		return Off, WaitReading, unknown
+	case p.set.FirstHeat.Is():
+		return p.warmingUp()
 	case !p.cured:
 		return p.curing()
 	}

@@ -58,6 +58,8 @@ type PotSettings struct {
 	Controller Controller `json:",omitzero"`
 	// Known is what was found out about the pot on earlier evenings; nil is nothing.
 	Known *loop.Known `json:",omitempty"`
+	// FirstHeat is what the pot goes through in place of an evening; zero is an evening.
+	FirstHeat FirstHeat `json:",omitzero"`
 }
 
 // LoopPot is the pot as its loop knows it before it has ever been heated.

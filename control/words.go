@@ -315,7 +315,7 @@ type PotFrame struct {
 	AheadC model.Ahead
 	// PeakC is the warmest that the melt becomes if its heat is cut now, give or take
 	// PeakWithinC: plate and wall still give it what they hold. NaN where it is not known. It
-	// is up to ten cycles old, and decides nothing.
+	// is up to ten cycles old, and decides nothing but when a first heat is cut.
 	PeakC, PeakWithinC float64
 	Dwelled            time.Duration
 	Clear, Cured       bool
@@ -337,6 +337,8 @@ type PotFrame struct {
 	SinceColour time.Duration // negative when no colour was added
 	// Drawn is what was drawn from the pot and has not been pushed.
 	Drawn Drawn
+	// Warming is how far the pot has come in its first heat.
+	Warming Warming
 }
 
 // PerDegree is how finely history keeps a reading, in steps per degree Celsius;

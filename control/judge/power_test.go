@@ -106,6 +106,12 @@ func (b *together) run(forS, holdS float64) {
 
 // cycle is one of the bench's, with the button pressed soon after the start.
 func (b *together) cycle(n int) {
+	b.read(n)
+	b.bench.Step(&b.in, &b.frame)
+}
+
+// read is what a cycle is told.
+func (b *together) read(n int) {
 	if b.in.Elapsed = b.set.Period; n == 0 {
 		b.in.Elapsed = 0
 	}
@@ -115,7 +121,6 @@ func (b *together) cycle(n int) {
 		meltC, plateC := b.plants[i].Read(b.noise)
 		b.in.Pots = append(b.in.Pots, control.PotReadings{Melt: fresh(meltC), Plate: fresh(plateC)})
 	}
-	b.bench.Step(&b.in, &b.frame)
 }
 
 // pressed reports whether somebody holds the button in a cycle: soon after the start, and

@@ -91,6 +91,11 @@ type word struct {
 
 // toldWay is an evening, and the first word after each share of its heat-up.
 func toldWay(p *judge.Pot, maker judge.Maker, seed uint64, shares ...float64) (out []rig.Outcome, after []word) {
+	return toldIn(p, maker, seed, judge.Evening(), shares...)
+}
+
+// toldIn is the same in phases that begin with the heat-up.
+func toldIn(p *judge.Pot, maker judge.Maker, seed uint64, phases []rig.Phase, shares ...float64) (out []rig.Outcome, after []word) {
 	var l rig.Loop
 	var told []word
 	o := rig.Usual()
@@ -100,7 +105,7 @@ func toldWay(p *judge.Pot, maker judge.Maker, seed uint64, shares ...float64) (o
 			told = append(told, word{way: said, recalled: judge.Recalled(l)})
 		}
 	}
-	out = p.Run(func(k rig.Known) rig.Loop { l = maker(k); return l }, o, seed)
+	out = p.Hold(func(k rig.Known) rig.Loop { l = maker(k); return l }, o, seed, phases)
 	intoS := out[judge.HeatUp].IntoS
 	for _, w := range told {
 		if len(after) < len(shares) && w.atS >= shares[len(after)]*intoS {

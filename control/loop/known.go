@@ -56,9 +56,22 @@ type memory struct {
 	leaves bool
 }
 
+// Warmed returns what a first heat has shown of the pot. What the loop finds while it holds
+// a pot is not in it.
+func (l *Loop) Warmed() Known {
+	return Known{PlateLimitC: l.pot.PlateLimitC, Model: l.model.WarmedOnly()}
+}
+
+// FirstHeat reports whether the pot is known by a first heat only.
+func (k *Known) FirstHeat() bool { return k.Model.Warmed }
+
 // Fits reports whether what is known may be said of a pot: both probes, the same heater
-// and plate limit, and figures that some pot has.
+// and plate limit, and figures that some pot has. What a first heat has shown has nothing
+// to do with that limit: no plate was near it.
 func (k *Known) Fits(p Pot) bool {
+	if k.FirstHeat() {
+		return p.Probes == reading.BothProbes && k.Model.Fits(p.model())
+	}
 	c := cascade.Pot{HeaterW: p.HeaterW, MeltJPerK: k.Model.Pot.MeltJPerK}
 	return p.Probes == reading.BothProbes && k.PlateLimitC == p.PlateLimitC && k.Model.Fits(p.model()) &&
 		k.Cascade.Fits(c) && k.RestShare >= leastShare && k.RestShare <= mostShare
@@ -75,7 +88,9 @@ func (l *Loop) recall(k *Known) {
 	m := &l.memory
 	m.beside, m.recalled = model.New(l.pot.model()), true
 	m.share = k.RestShare
-	l.model.Recall(&k.Model)
+	if l.model.Recall(&k.Model); k.FirstHeat() {
+		return
+	}
 	c := k.Cascade
 	c.CouplingWK *= math.Pow(l.pot.MeltJPerK/k.Model.Pot.MeltJPerK, model.WettedPower)
 	l.cascade.Recall(c)

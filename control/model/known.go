@@ -23,6 +23,9 @@ type Known struct {
 	Whole bool
 	// PlateProbeS and MeltProbeS are the probes' lags.
 	PlateProbeS, MeltProbeS Figure
+	// Warmed says that the pot was warmed a little only: what it does as it thickens and what
+	// a hot melt loses are guesses still.
+	Warmed bool `json:",omitempty"`
 }
 
 // figures are all of them, in the order of the states from lnPlateJK on.
@@ -71,6 +74,9 @@ func (f *Filter) Recall(k *Known) {
 	grown := math.Log(f.pot.MeltJPerK / k.Pot.MeltJPerK)
 	for n, of := range k.figures() {
 		i := lnPlateJK + n
+		if k.Warmed && (i == lnPlateLossWK || i == lnMeltLossWK) {
+			continue // a pot that is hardly warm loses too little to tell
+		}
 		f.x[i] = math.Log(of.Value) + wetted[i]*grown
 		sigma := max(of.Sigma, another[i])
 		if wetted[i] > 0 {
@@ -102,6 +108,14 @@ func (f *Filter) Known() (k Known) {
 		*of = Figure{math.Exp(f.x[i]), math.Sqrt(max(f.p[i][i], 0))}
 	}
 	f.whole(&k)
+	return k
+}
+
+// WarmedOnly returns what the pot of raw paste is found to be by now, which has been warmed a
+// little only. It means something only where Trusted.
+func (f *Filter) WarmedOnly() (k Known) {
+	k = f.Known()
+	k.Warmed, k.Whole = true, false
 	return k
 }
 

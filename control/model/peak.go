@@ -32,7 +32,7 @@ func (f *Filter) CoastC(targetC, restC float64) float64 {
 
 // PeakC is the warmest that the melt becomes if the power is off from now on, in degrees
 // Celsius: element, plate and wall go on giving it what they hold. NaN while nothing is
-// known. It decides nothing; CoastC does.
+// known. It cuts the heat of a first heat, and decides nothing else; CoastC does.
 func (f *Filter) PeakC() float64 {
 	if !f.begun {
 		return math.NaN()
