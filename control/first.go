@@ -13,7 +13,7 @@ import (
 // plate. Grades: E estimate.
 const (
 	FirstHeatToC    = 45.0             // E: warm enough to tell what passes to the melt, cold enough to stay a paste
-	FirstHeatPlateC = 72.0             // E: a wall is 60 °C then, and the paste stays liquid at it
+	FirstHeatPlateC = 68.0             // E: a wall is 60 °C then, and the paste stays liquid at it
 	FirstHeatFor    = 12 * time.Minute // E: the slowest pot that can be told is there in 10; the guard cuts an unattended plate after 15
 	firstMeltWarnC  = 50.0             // E
 	firstMeltTripC  = 55.0             // E

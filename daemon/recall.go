@@ -22,8 +22,9 @@ type Recalled struct {
 	Pot, Digest string
 	// Known is nil where it is the pot's first heat, as far as anybody knows.
 	Known *loop.Known
-	// Tuned is true where Known is nothing but what a trial has tuned.
-	Tuned bool
+	// Tuned is true where Known is nothing but what a trial has tuned, FirstHeat where it is
+	// from a first heat, and Held where an evening has left something, whether it fits or not.
+	Tuned, FirstHeat, Held bool
 	// From is when it was found out, Sessions how many evenings on end have gone into it.
 	From     time.Time
 	Sessions int
@@ -37,6 +38,8 @@ func (r Recalled) String() string {
 		return "first heat: nothing is known of it yet"
 	case r.Tuned:
 		return fmt.Sprintf("tried out by %s, and not known otherwise", day)
+	case r.FirstHeat:
+		return fmt.Sprintf("known from first heat of %s", day)
 	case r.Sessions == 1:
 		return fmt.Sprintf("known from %s, 1 session", day)
 	}
@@ -63,9 +66,10 @@ func Recall(s *history.Store, b *config.Bench, set control.Settings, o history.S
 			troubles = append(troubles, fmt.Errorf("pot %q: what was found out about it can not be read, so it is taken for new: %w", r.Pot, err))
 			continue
 		}
+		r.Held = !known.FirstHeat()
 		p := set.Pots[i].LoopPot()
 		if fits := known.Fits(p); fits || known.Tunes(p) {
-			r.Known, r.Tuned, r.From, r.Sessions = known, !fits, kept.At, sessions
+			r.Known, r.Tuned, r.FirstHeat, r.From, r.Sessions = known, !fits, known.FirstHeat(), kept.At, sessions
 		}
 	}
 	return all, errors.Join(troubles...)
@@ -122,7 +126,8 @@ func withRecalled(s control.Settings, all []Recalled) control.Settings {
 	return s
 }
 
-// Learnt is what a bench has found out about its pots, as far as it is worth keeping.
+// Learnt is what a bench has found out about its pots, as far as it is worth keeping. The
+// first evening after a first heat begins anew: there is nothing held in that.
 func Learnt(bench *control.Bench, pots []Recalled, at time.Time) (all []history.Known) {
 	for i, r := range pots {
 		known, worth, recalled := bench.Known(i)
@@ -130,7 +135,7 @@ func Learnt(bench *control.Bench, pots []Recalled, at time.Time) (all []history.
 			continue
 		}
 		if text, err := json.Marshal(known); err == nil { // what is no number is not worth it
-			all = append(all, history.Known{At: at, Pot: r.Pot, Digest: r.Digest, Anew: !recalled, Figures: string(text)})
+			all = append(all, history.Known{At: at, Pot: r.Pot, Digest: r.Digest, Anew: !recalled || r.FirstHeat, Figures: string(text)})
 		}
 	}
 	return all

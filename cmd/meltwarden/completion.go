@@ -82,7 +82,7 @@ func flags(c *cobra.Command) {
 		"tick": fixed(checkKeys()...), "shot": shotNumbers, "beside": placesOf, "number": photoNumbers, "take-back": photoNumbers, "recipe": recipeNames,
 	}
 	// A recipe to heat by may be a file, or a kept version; one to look for has a name.
-	heats := slices.Contains([]string{"demo", "serve", "check"}, c.Name())
+	heats := slices.Contains([]string{"demo", "serve", "check", "first-heat"}, c.Name())
 	if heats {
 		take["recipe"] = versions
 	}

@@ -58,6 +58,7 @@ func root() *cobra.Command {
 		whyCommand(), reportCommand(), estimateCommand(),
 		batchesCommand(), replayCommand(), exportCommand(), backupCommand(), serviceCommand(), versionCommand())
 	c.AddCommand(completionCommand(), watchCommand(), planCommand(), checksCommand(), photoCommand(), importCommand(), tidyCommand(), schemaCommand(), dashboardsCommand(), phoneCommand(), apiCommand(), examplesCommand(), registersCommand(), portsCommand())
+	c.AddCommand(firstHeatCommand())
 	plainly(c)
 	helpfully(c)
 	complete(c)

@@ -35,6 +35,8 @@ type Start struct {
 	DoseKJ  float64
 	// Invented marks a run of the simulated bench.
 	Invented bool
+	// Apart begins a run of its own, whatever was interrupted before.
+	Apart bool
 	// Program is version and processor: replay is exact on the same two.
 	Program string
 	// Corrected is what calibrations add to the readings, in words: the readings of the run
@@ -53,7 +55,7 @@ func (s *Store) begin(at time.Time, o Start, settings string, mayResume bool) (r
 		if _, err := tx.Exec(`UPDATE run SET state = 'interrupted' WHERE state = 'open'`); err != nil {
 			return err
 		}
-		if mayResume {
+		if mayResume && !o.Apart {
 			if run, err = resumable(tx, at, o, settings); err != nil {
 				return err
 			}

@@ -1,0 +1,78 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"meltwarden/config"
+	"meltwarden/daemon"
+	"meltwarden/daemon/calibrate"
+	"meltwarden/daemon/firstheat"
+	"meltwarden/daemon/history"
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+)
+
+func firstHeatCommand() *cobra.Command { return firstHeatAt(clock.New(1)) }
+
+// firstHeatAt is the command under a clock; that of a simulated bench may be fast.
+func firstHeatAt(clk *clock.Clock) *cobra.Command {
+	var files files
+	c := &cobra.Command{
+		Use:   "first-heat --config FILE",
+		Short: "Warm raw paste to 45 °C once, so that the first evening knows its pots",
+		Long: "Warms each pot of raw paste to about 45 °C by its own heater, under the guard's lower\nlimits, and keeps what it shows of pot and plate. " +
+			"The first evening's plan, and its word of\nwhen the pots are ready, then need not begin with guesses: " +
+			"as heat began that word was off\nby 59 % in the median of simulated pots, and after a first heat by 14 %. " +
+			"It rests on paste\nthat takes up heat as a thin melt does; with paste that takes up half of it the first word was\nno better than a guess, and soon put right. " +
+			"No pot becomes faster or hotter by it, and none is\nworse off without it: the first evening finds out the same as it goes.\n\n" +
+			"Raw paste only, cold, in every pot, as much as the recipe says. It stays a liquid (it gels\nfrom 75 °C on): heat on with the same potfuls, or let them cool and use them first. " +
+			"Cured vinyl\nis a solid at this temperature and shows nothing, and so does a plate without a pot: it is no use.\n\n" +
+			"It heats only with a complete record of commissioning and after a press of the bench's own\nenable button, for 12 minutes a pot at most, plates below 68 °C; over 55 °C in a melt or 85 °C\nin a plate it trips. " +
+			"Somebody stays at the bench. Ctrl-C ends it with every heater told zero.\nPots that an evening has left something of, and those with one probe, are left cold.\n\n" + caution,
+		Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error { return runFirstHeat(c, files, clk) },
+	}
+	files.flags(c)
+	config.Flags(c.Flags())
+	return c
+}
+
+func runFirstHeat(c *cobra.Command, f files, clk *clock.Clock) error {
+	bench, recipe, _, err := f.load(c.Flags())
+	if err != nil {
+		return err
+	}
+	past, err := history.Open(bench.Daemon.Data)
+	if err != nil {
+		return err
+	}
+	defer past.Close()
+	if err := past.Trouble(); err != nil {
+		return err
+	}
+	stand, err := calibrate.Load(past, bench)
+	if err != nil {
+		return err
+	}
+	log, err := openLog(c.ErrOrStderr(), bench.Daemon, true)
+	if err != nil {
+		return err
+	}
+	defer log.close()
+	var refused strings.Builder
+	cleared := clearance(&refused, past, bench)
+	if !cleared.Holds() {
+		fmt.Fprint(c.OutOrStdout(), refused.String())
+	}
+	correctionsOf(stand, nil).tell(c.OutOrStdout())
+	return firstheat.Run(c.Context(), firstheat.Options{
+		Bench: bench, Recipe: recipe, Clock: clk, History: past, Out: c.OutOrStdout(), Log: log.Logger, Version: version(),
+		Connect: func() (*devices.Bus, error) {
+			return devices.Open(calibrate.Correct(daemon.Wiring(bench), stand), daemon.OpenPort, clk)
+		},
+		Corrected: calibrate.Recorded(stand), Commissioned: cleared,
+	})
+}
