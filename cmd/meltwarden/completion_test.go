@@ -66,7 +66,7 @@ func takesFile(command, flag string) bool {
 	case "config", "data", "out":
 		return true
 	case "recipe":
-		return slices.Contains([]string{"demo", "serve", "check"}, command)
+		return slices.Contains([]string{"demo", "serve", "check", "first-heat"}, command)
 	}
 	return false
 }

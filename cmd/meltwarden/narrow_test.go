@@ -56,7 +56,7 @@ var typed = map[string][]string{
 	"tidy": {"--older-than 365_days --dry-run"}, "schema": {""}, "phone list": {""}, "phone put-out": {"1", "1"},
 	"dashboards": {"--out @made/watching"}, "version": {""}, "api": {""},
 	"ports": {""}, "examples": {"", "board --into @made/examples"}, "calibrate": {"--status --config @bench"}, "check": {"--config @bench"}, "commission": {"--status --config @bench"},
-	"first-heat": {"--config @bench"},
+	"first-heat":        {"--config @bench", "--status --config @bench"},
 	"estimate injector": {"", "--fahrenheit"}, "estimate mould": {""}, "estimate seam": {""}, "estimate contact": {""}, "estimate warming": {""}, "estimate flow": {""},
 }
 

@@ -130,6 +130,9 @@ func tellRuns(out io.Writer, runs []history.Run, asJSON bool) error {
 		took := time.Duration(r.TookS * float64(time.Second)).Round(time.Minute)
 		table.Row(fmt.Sprint(r.ID), r.Began.Format("2006-01-02 15:04"), fmt.Sprintf("%d min", int(took.Minutes())),
 			review.StateWords(r.State), shotWords(r), fmt.Sprintf("%s v%d%s", r.Recipe, r.Version, star), faultWords(r))
+		if r.FirstHeat {
+			table.Below("     first heat: raw paste warmed a little, no evening")
+		}
 		if r.Note != "" {
 			table.Below(lines.Wrap("     ", "note: "+r.Note))
 		}

@@ -132,7 +132,7 @@ func TestFirstHeatKeepsItsBounds(t *testing.T) {
 		}
 	}
 	t.Logf("%d pots, three at a time: melts up to %.1f °C, plates up to %.1f °C, the longest took %.0f s; %d understood", len(pots), meltC, plateC, tookS, told)
-	assert.Less(t, meltC, 50.0)
+	assert.Less(t, meltC, 53.0, "and 55 trips")
 	assert.Less(t, plateC, control.FirstHeatPlateC+1)
 	assert.Less(t, tookS, control.FirstHeatFor.Seconds()+100)
 	assert.Greater(t, told, 4*len(pots)/5)
@@ -261,34 +261,37 @@ func bare(s zoo.Spec, seed uint64) *loop.Known {
 	return &loop.Known{Model: k}
 }
 
-// thicker is a pot whose paste, stirred, takes up half of the heat that its thin melt does.
-func thicker(s zoo.Spec) zoo.Spec {
-	s.StirredWK /= 2
-	return s
+// thicker is a pot whose paste takes up half of the heat that its thin melt does, from cold
+// until it is thin.
+func thicker(s zoo.Spec) *judge.Pot {
+	s.Gel.FromC, s.Gel.ThickC, s.Gel.Share = -20, -10, 0.5
+	return judge.NewPot(s)
 }
 
 // TestNumbersOfFirstHeat prints the first session of pots of which nothing is known, of
 // those that had their first heat, and of those that had a whole evening: how long they take
 // and how far they go over, and how far off the word is of how long they still need. Simulated
 // paste takes up as much heat as a thin melt (E), which a real one may not: thick paste takes
-// up half. What a plate shows that is heated with nothing on it is of no use.
+// up half, until it is thin. What a plate shows that is heated with nothing on it is of no use.
 func TestNumbersOfFirstHeat(t *testing.T) {
 	if testing.Short() {
 		t.Skip("some seconds of simulated sessions")
 	}
 	t.Parallel()
-	var nothing, first, thick, plate, evening begun
+	var nothing, first, plate, evening, thickNothing, thickFirst begun
 	for i, p := range named() {
 		if !full() && i%10 != 0 {
 			continue // JUDGE_SEEDS has all of them
 		}
-		paste, half := warmed(t, secondSeed, nil, p.Spec).left[0], warmed(t, secondSeed, nil, thicker(p.Spec)).left[0]
+		thick := thicker(p.Spec)
+		paste, half := warmed(t, secondSeed, nil, p.Spec).left[0], warmed(t, secondSeed, nil, thick.Spec).left[0]
 		for k := range seeds(t) {
 			seed := firstSeed + k
 			nothing.add(p, nil, seed)
 			first.add(p, paste, seed)
-			thick.add(p, half, seed)
+			thickFirst.add(thick, half, seed)
 			if full() {
+				thickNothing.add(thick, nil, seed)
 				plate.add(p, bare(p.Spec, secondSeed), seed)
 				evening.add(p, leaves(p, secondSeed), seed)
 			}
@@ -300,12 +303,13 @@ func TestNumbersOfFirstHeat(t *testing.T) {
 		"                             med   worst  med   worst  med,  90 %     med,  90 %   med,  90 %   med,  90 %   after 1/4")
 	nothing.log(t, "nothing known")
 	first.log(t, "first heat")
-	thick.log(t, "first heat with thick paste")
 	plate.log(t, "bare plate")
 	evening.log(t, "an evening")
+	thickNothing.log(t, "thick paste, nothing known")
+	thickFirst.log(t, "thick paste, first heat")
 	assert.Less(t, at(ninety, first.said[0]), 0.5*at(ninety, nothing.said[0]))
-	for _, g := range []*begun{&first, &thick} {
-		assert.Less(t, at(worst, g.heat), 1.05*at(worst, nothing.heat))
+	for _, g := range []*begun{&first, &thickFirst} {
+		assert.Less(t, at(worst, g.heat), 1.1*at(worst, nothing.heat))
 		assert.Less(t, at(worst, g.over), at(worst, nothing.over)+0.1)
 	}
 }

@@ -128,18 +128,63 @@ func (s *session) start() history.Start {
 // toWarm names the pots that have to gain by a first heat, and says of the others why not.
 func toWarm(evening control.Settings, recalled []daemon.Recalled) (names, left []string) {
 	for i, p := range evening.Pots {
-		switch {
-		case p.Probes != reading.BothProbes:
-			left = append(left, fmt.Sprintf("pot %s is left cold: it has one probe only", p.Name))
-		case recalled[i].Held && recalled[i].Known == nil:
-			left = append(left, fmt.Sprintf("pot %s is left cold: it is known from evenings with another plate limit", p.Name))
-		case recalled[i].Held:
-			left = append(left, fmt.Sprintf("pot %s is left cold: %s", p.Name, recalled[i]))
-		default:
+		if why := whyCold(p, recalled[i]); why != "" {
+			left = append(left, fmt.Sprintf("pot %s is left cold: %s", p.Name, why))
+		} else {
 			names = append(names, p.Name)
 		}
 	}
 	return names, left
+}
+
+// whyCold says why a pot has nothing to gain; nothing where it has.
+func whyCold(p control.PotSettings, r daemon.Recalled) string {
+	switch {
+	case p.Probes != reading.BothProbes:
+		return "it has one probe only"
+	case r.Held && r.Known == nil:
+		return "it is known from evenings with another plate limit"
+	case r.Held:
+		return r.String()
+	}
+	return ""
+}
+
+// Status is what is known of a pot, and whether it has to gain by a first heat.
+type Status struct {
+	Pot   string `json:"pot"`
+	Known string `json:"known"` // in words
+	// From is when that was found out; null where nothing was.
+	From      *time.Time `json:"from"`
+	FirstHeat bool       `json:"first_heat"` // it is known by one only
+	Gains     bool       `json:"gains"`
+	Why       string     `json:"why,omitempty"` // it does not
+}
+
+// StatusOf says it of every pot of a bench, from its history, which may be nil.
+func StatusOf(b *config.Bench, r *config.Recipe, past *history.Store, version string) ([]Status, error) {
+	evening, err := config.Settings(b, r)
+	if err != nil {
+		return nil, err
+	}
+	recalled := make([]daemon.Recalled, len(evening.Pots))
+	for i, p := range evening.Pots {
+		recalled[i].Pot = p.Name
+	}
+	if past != nil {
+		if recalled, err = daemon.Recall(past, b, evening, daemon.StartOf(b, r, version)); err != nil {
+			return nil, err
+		}
+	}
+	var all []Status
+	for i, k := range recalled {
+		s := Status{Pot: k.Pot, Known: k.String(), FirstHeat: k.FirstHeat, Why: whyCold(evening.Pots[i], k)}
+		if s.Gains = s.Why == ""; k.Known != nil {
+			s.From = &k.From
+		}
+		all = append(all, s)
+	}
+	return all, nil
 }
 
 // open says what is going to happen.

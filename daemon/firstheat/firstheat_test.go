@@ -173,6 +173,7 @@ func TestFirstHeatIsKept(t *testing.T) {
 		require.Len(t, runs, 1)
 		assert.Equal(t, "First heat of "+r.o.Bench.Name+": raw paste warmed to 45 °C", runs[0].Title)
 		assert.Equal(t, history.Finished, runs[0].State)
+		assert.True(t, runs[0].FirstHeat)
 		back, err := r.store.Replay(runs[0].ID)
 		require.NoError(t, err)
 		assert.Nil(t, back.Differs)

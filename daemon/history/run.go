@@ -153,6 +153,9 @@ type Run struct {
 	BroughtFrom string     `json:"brought_from,omitempty"`
 	// Thinned is when most of its cycles were dropped, nil while all are there.
 	Thinned *time.Time `json:"thinned"`
+	// FirstHeat is true for a bench's first heat, in which raw paste is warmed a little: no
+	// evening, and nothing is shot.
+	FirstHeat bool `json:"first_heat"`
 }
 
 // Later stands after a fault that only showed at a re-inspection: what does has
@@ -164,7 +167,7 @@ const runQuery = `SELECT run.id, run.session, run.title, recipe.name, run.recipe
 	(SELECT count(*) FROM recipe AS r WHERE r.name = recipe.name AND r.rowid <= recipe.rowid),
 	run.invented, run.began_ms, run.ended_ms, run.state, run.note,
 	coalesce(sum(part.cycles), 0), coalesce(sum(part.bench_ms), 0), coalesce(max(part.last_ms), run.began_ms),
-	(SELECT count(*) FROM shot WHERE shot.run = run.id AND NOT withdrawn), brought_ms, brought_from, thinned_ms
+	(SELECT count(*) FROM shot WHERE shot.run = run.id AND NOT withdrawn), brought_ms, brought_from, thinned_ms, instr(run.settings, '"FirstHeat":{') > 0
 	FROM run JOIN recipe ON recipe.fingerprint = run.recipe LEFT JOIN part ON part.run = run.id`
 
 // Run is one run. Its error wraps ErrNoRun when there is none.
@@ -203,7 +206,7 @@ func (s *Store) scanRun(rows *sql.Rows, recorded bool) (r Run, err error) {
 	var began, took, last, brought, thinned int64
 	var ended sql.NullInt64
 	err = rows.Scan(&r.ID, &r.Session, &r.Title, &r.Recipe, &r.Fingerprint, &r.Version, &r.Invented, &began, &ended, &r.State, &r.Note,
-		&r.Cycles, &took, &last, &r.Shots, &brought, &r.BroughtFrom, &thinned)
+		&r.Cycles, &took, &last, &r.Shots, &brought, &r.BroughtFrom, &thinned, &r.FirstHeat)
 	r.Brought, r.Thinned = orNever(brought), orNever(thinned)
 	r.Began, r.TookS = time.UnixMilli(began), float64(took)/1000
 	r.State = s.stateOf(r.ID, r.State, recorded)

@@ -240,7 +240,11 @@ func Clock(at time.Duration) string {
 
 // Heading names the run in one line.
 func (r Review) Heading() string {
-	return fmt.Sprintf("run %d · %s, version %d", r.Run.ID, r.Run.Recipe, r.Run.Version)
+	what := ""
+	if r.Run.FirstHeat {
+		what = "first heat, "
+	}
+	return fmt.Sprintf("run %d · %s%s, version %d", r.Run.ID, what, r.Run.Recipe, r.Run.Version)
 }
 
 // Subheading says when it was and how it stands.
