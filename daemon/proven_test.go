@@ -36,7 +36,7 @@ func TestHeatersAreProvenInOnePlace(t *testing.T) {
 	require.Equal(t, map[string][]string{
 		"sets HeatersProven": {"daemon/daemon.go", "daemon/demo/past.go", "daemon/plan/rehearsal.go"}, // the others: simulated pots, without a line
 		"asks ProvesTimeout": {"daemon/daemon.go", "daemon/demo/past.go"},
-		"gives Commissioned": {"cmd/meltwarden/serve.go"},
+		"gives Commissioned": {"cmd/meltwarden/first_heat.go", "cmd/meltwarden/serve.go", "daemon/firstheat/firstheat.go"}, // what asks Against had cleared
 		"asks Against":       {"cmd/meltwarden/serve.go", "daemon/commission/session.go", "daemon/commission/status.go"},
 	}, found)
 }

@@ -111,7 +111,9 @@ func tellFirstHeat(out io.Writer, b *config.Bench, r *config.Recipe, asJSON bool
 	}
 	for _, p := range pots {
 		words := "pot " + p.Pot + ": " + p.Known
-		if p.Gains {
+		if p.FirstHeat {
+			words += "; first-heat would find it out anew"
+		} else if p.Gains {
 			words += "; it has to gain by first-heat"
 		} else if p.Why != p.Known {
 			words += "; it is left cold: " + p.Why

@@ -8,7 +8,8 @@
 // resting excess, taken down while it is held, if the model fitted it on the way there,
 // and nothing has been drawn of it. Beside the filter that knows, a second one that knows
 // nothing sees the same readings until the pot has been held; where it awaits them better,
-// it takes over.
+// it takes over. What a first heat has shown of it is less: the model's figures of a pot that
+// was hardly warm, without its losses.
 //
 // What a maker announces goes to the model before the probe shows it. After a pot has been
 // held and was never doubted, a melt that is too cold gets all heat until the plate is as

@@ -37,7 +37,8 @@ type Expected struct {
 
 // What is believed of the ratio of what a run takes to its rehearsal before there is one
 // on the bench. Grades: E, from seeds 1 to 9 of the simulated bench; the range of a first
-// heat is wider than it was there, because a real pot may be any.
+// heat is wider than it was there, because a real pot may be any; so is that after one, because
+// real paste may take up heat otherwise.
 const (
 	priorKnown, sigmaKnown = 1.0, 0.08
 	priorFirst, sigmaFirst = 0.93, 0.15
@@ -48,12 +49,25 @@ const (
 	eightOfTen = 1.35
 )
 
-// Expect says how long something takes that a rehearsal foresees so: known tells whether it
-// rests on what is known of every pot. The logarithms of the ratios are taken for normal.
-func Expect(foreseen time.Duration, known bool, earlier []Earlier) Expected {
+// Basis is what a rehearsal rests on, of the pot that is known least.
+type Basis uint8
+
+// The bases, from the least on.
+const (
+	OnGuesses Basis = iota
+	OnFirstHeats
+	OnEvenings
+)
+
+// Expect says how long something takes that a rehearsal foresees so, by what that rests on.
+// The logarithms of the ratios are taken for normal.
+func Expect(foreseen time.Duration, basis Basis, earlier []Earlier) Expected {
 	prior, sigma := math.Log(priorKnown), sigmaKnown
-	if !known {
+	switch basis {
+	case OnGuesses:
 		prior, sigma = math.Log(priorFirst), sigmaFirst
+	case OnFirstHeats:
+		sigma = sigmaFirst
 	}
 	e := Expected{Foreseen: foreseen, Least: math.Inf(1), Most: math.Inf(-1)}
 	var logs []float64

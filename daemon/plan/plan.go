@@ -81,11 +81,32 @@ func Of(g Given) *Plan {
 	if g.Course == nil || g.Course.Ready < 0 {
 		return p
 	}
-	p.Ready = Expect(g.Course.Ready, p.firstHeats() == nil, g.Earlier)
+	p.Ready = Expect(g.Course.Ready, p.restsOn(), g.Earlier)
 	if p.Begin.IsZero() && !p.ReadyAt.IsZero() {
 		p.Begin = p.ReadyAt.Add(-p.Ready.Middle).Round(time.Minute)
 	}
 	return p
+}
+
+// restsOn is what the plan rests on, of the pot that is known least.
+func (p *Plan) restsOn() Basis {
+	switch {
+	case p.firstHeats() != nil:
+		return OnGuesses
+	case p.warmedOnly() != nil:
+		return OnFirstHeats
+	}
+	return OnEvenings
+}
+
+// warmedOnly are the colours of the pots that are known by a first heat only.
+func (p *Plan) warmedOnly() (colours []string) {
+	for i := range p.Settings.Pots {
+		if set := &p.Settings.Pots[i]; known(set) && set.Known.FirstHeat() {
+			colours = append(colours, set.Colour)
+		}
+	}
+	return colours
 }
 
 // firstHeats are the colours of the pots of which nothing is known.

@@ -47,7 +47,7 @@ func demoGiven(t *testing.T) Given {
 // and 1.0 with half a run of 1.0 have the middle exp((ln 1.1 + 0)/2.5) = 1.0389.
 func TestExpect(t *testing.T) {
 	m := time.Minute
-	e := Expect(30*m, true, []Earlier{{Took: 33 * m, Foreseen: 30 * m}, {Took: 40 * m}, {Took: 20 * m, Foreseen: 20 * m}})
+	e := Expect(30*m, OnEvenings, []Earlier{{Took: 33 * m, Foreseen: 30 * m}, {Took: 40 * m}, {Took: 20 * m, Foreseen: 20 * m}})
 	assert.Equal(t, 2, e.Runs, "one was not rehearsed")
 	assert.InDelta(t, 1.0389, e.Ratio, 1e-4)
 	assert.InDelta(t, 31.166, e.Middle.Minutes(), 1e-2)
@@ -57,9 +57,12 @@ func TestExpect(t *testing.T) {
 	assert.InDelta(t, 31.166*math.Exp(-0.1059), e.From.Minutes(), 2e-2)
 	assert.InDelta(t, 31.166*math.Exp(0.1059), e.To.Minutes(), 2e-2)
 
-	first, known := Expect(30*m, false, nil), Expect(30*m, true, nil)
+	first, known := Expect(30*m, OnGuesses, nil), Expect(30*m, OnEvenings, nil)
 	assert.Greater(t, first.To-first.From, known.To-known.From, "a first heat has the wider range")
-	assert.Equal(t, MostEarlier, Expect(m, true, slices.Repeat([]Earlier{{Took: m, Foreseen: m}}, 9)).Runs)
+	warmed := Expect(30*m, OnFirstHeats, nil)
+	assert.Equal(t, known.Middle, warmed.Middle, "what is known is no guess")
+	assert.Greater(t, warmed.To-warmed.From, first.To-first.From, "and goes no further than a first heat")
+	assert.Equal(t, MostEarlier, Expect(m, OnEvenings, slices.Repeat([]Earlier{{Took: m, Foreseen: m}}, 9)).Runs)
 }
 
 // TestHindsightSparesRehearsals: runs that differ by nothing but their room take one, and

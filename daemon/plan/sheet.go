@@ -82,6 +82,8 @@ func (p *Plan) answer() string {
 	}
 	if first := p.firstHeats(); first != nil {
 		said += " This is a first heat of " + strings.Join(first, ", ") + ": nothing is known of that yet, so the range is wide."
+	} else if warmed := p.warmedOnly(); warmed != nil {
+		said += " The range is wide: no more is known of " + strings.Join(warmed, ", ") + " than from a first heat."
 	}
 	return said
 }
