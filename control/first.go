@@ -31,7 +31,7 @@ func ForFirstHeat(s Settings, pots []string) Settings {
 	for i := range s.Pots {
 		p := &s.Pots[i]
 		p.Known, p.FirstHeat = nil, FirstHeat{ToC: FirstHeatToC}
-		p.PlateLimitC = min(p.PlateLimitC, FirstHeatPlateC)
+		p.PlateLimitC, p.SetpointC = min(p.PlateLimitC, FirstHeatPlateC), FirstHeatToC
 		if p.Probes == reading.BothProbes && slices.Contains(pots, p.Name) {
 			p.FirstHeat.For = FirstHeatFor
 		}

@@ -164,9 +164,17 @@ func TestFirstHeatIsKept(t *testing.T) {
 		assert.Less(t, wallC, 65.0)
 		assert.Less(t, plateC, 75.0)
 		day := time.Now().Local().Format(time.DateOnly)
-		for _, p := range r.recalled() {
+		evening, err := config.Settings(r.o.Bench, r.o.Recipe)
+		require.NoError(t, err)
+		for i, p := range r.recalled() {
 			assert.Equal(t, "known from first heat of "+day, p.String())
 			require.NotNil(t, p.Known)
+			evening.Pots[i].Known = p.Known
+		}
+		var f control.Frame
+		control.NewBench(evening).Step(&control.Input{Pots: make([]control.PotReadings, len(evening.Pots))}, &f)
+		for i := range f.Pots {
+			assert.True(t, f.Pots[i].Recalled, "the first evening's frames go by it")
 		}
 		runs, err := r.store.Runs(history.Filter{})
 		require.NoError(t, err)
