@@ -87,7 +87,7 @@ func runFirstHeat(c *cobra.Command, f firstHeatFlags, clk *clock.Clock) error {
 	return firstheat.Run(c.Context(), firstheat.Options{
 		Bench: bench, Recipe: recipe, Clock: clk, History: past, Out: c.OutOrStdout(), Log: log.Logger, Version: version(),
 		Connect: func() (*devices.Bus, error) {
-			return devices.Open(calibrate.Correct(daemon.Wiring(bench), stand), daemon.OpenPort, clk)
+			return devices.Open(calibrate.Correct(daemon.Wiring(bench), stand), plugsOf(past, bench).Open, clk)
 		},
 		Corrected: calibrate.Recorded(stand), Commissioned: cleared,
 	})

@@ -47,6 +47,7 @@ func Afterwards(ctx context.Context, o Options, calibrate func(context.Context) 
 			return err
 		}
 	}
-	_, err = fmt.Fprintf(o.Out, "\nNow the bench can be run:\n\n  meltwarden serve --config %s\n\nOpen the address that it prints. Nothing is heated before a press of the enable button.\n", o.File)
+	_, err = fmt.Fprintf(o.Out, "\nNow the bench can be run:\n\n  meltwarden serve --config %s\n\nOpen the address that it prints. Nothing is heated before a press of the enable button.\n"+
+		"If you like, with cold raw paste in the pots, warm them a little before, so that the\nfirst evening's plan need not begin with guesses:\n\n  meltwarden first-heat --config %s\n", o.File, o.File)
 	return err
 }
