@@ -58,7 +58,7 @@ func NewBench(s Settings) *Bench {
 	}
 	for _, p := range s.Pots {
 		b.pots = append(b.pots, newPot(p))
-		b.heaters = append(b.heaters, circuit.Heater{RatedW: p.HeaterW, Output: p.Output, Window: p.Window})
+		b.heaters = append(b.heaters, circuit.Heater{RatedW: p.HeaterW, Output: p.Output, Window: p.Window, LeastOn: p.LeastOn, LeastOff: p.LeastOff})
 	}
 	b.share, b.windows = circuit.New(s.Circuit, b.heaters), circuit.NewWindows(b.heaters)
 	b.hottestAtStartC = b.hottestC()

@@ -34,6 +34,9 @@ type PotSettings struct {
 	// circuit.Switched one.
 	Output circuit.Output
 	Window time.Duration
+	// LeastOn and LeastOff are for how long a circuit.Switched one stays on, and off, at the
+	// least; zero is a twentieth of the window.
+	LeastOn, LeastOff time.Duration `json:",omitzero"`
 	// VolumeML is the volume of liquid vinyl in millilitres.
 	VolumeML float64
 	// SetpointC is the injection temperature; BandC is how far from it, either

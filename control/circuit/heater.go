@@ -23,6 +23,9 @@ type Heater struct {
 	// Window is about how long one on and one off of a Switched heater take together
 	// while a pot is held.
 	Window time.Duration
+	// LeastOn and LeastOff are for how long it stays on, and off, at the least, but for an
+	// off that the loop, the guard or the circuit wants. Zero is a twentieth of the window.
+	LeastOn, LeastOff time.Duration
 }
 
 // whole reports whether the heater may draw all of its power while it gets less in
@@ -35,6 +38,18 @@ func (h *Heater) windowS() float64 {
 		return hiddenWindowS
 	}
 	return h.Window.Seconds()
+}
+
+// leastS is how long the heater stays as it is at the least, in seconds.
+func (h *Heater) leastS(on bool) float64 {
+	own := h.LeastOff
+	if on {
+		own = h.LeastOn
+	}
+	if own > 0 {
+		return own.Seconds()
+	}
+	return least * h.windowS()
 }
 
 // lingersS is how long the heater may go on drawing power once it was told zero, in

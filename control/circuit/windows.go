@@ -12,8 +12,8 @@ const (
 	// and off then take a window below a duty of 9 %, and a third of it at half
 	// power, where a whole one would move a plate by tens of degrees.
 	swing = 1.0 / 25
-	// least of a window is the shortest on and off, but for an off that the loop, the
-	// guard or the circuit wants (E): a second with the 20 s of a mechanical relay,
+	// least of a window is the shortest on and off where none is said, but for an off that
+	// the loop, the guard or the circuit wants (E): a second with the 20 s of a mechanical relay,
 	// beside which its bounce and its 10 to 20 ms of drop-out are small.
 	least = 1.0 / 20
 	// turn of a window, and leastTurnS at the least, is how long a heater keeps its place
@@ -66,7 +66,9 @@ func (w *Windows) Tick(duty, told []float64, roomW float64, elapsed time.Duratio
 	for i := range w.heaters {
 		if h := &w.heaters[i]; h.whole() {
 			duty[i] = sound(duty[i])
-			w.states[i].book(h, duty[i], dt)
+			if w.states[i].book(h, duty[i], dt); w.states[i].rests(h) {
+				duty[i] = 0
+			}
 		} else {
 			smoothW += duty[i] * h.RatedW
 		}
@@ -104,6 +106,13 @@ func (w *Windows) Told(duty, told []float64) {
 	}
 }
 
+// rests reports whether the heater has to stay off in this tick because its file says so. It
+// gets nothing then, nor is it owed anything: so long an off moves the plate that the loop
+// asks for all and for nothing in turn, and what it asks for is no mean of anything.
+func (s *state) rests(h *Heater) bool {
+	return h.LeastOff > 0 && !s.on && s.sinceS < h.leastS(false)
+}
+
 // book enters what was asked for and given since the last tick. While nothing is
 // asked for, the balance is forgotten.
 func (s *state) book(h *Heater, duty, dt float64) {
@@ -120,7 +129,7 @@ func (s *state) book(h *Heater, duty, dt float64) {
 // has not to take turns is on for as long as it is told anything.
 func (s *state) wish(h *Heater, duty float64, crowded bool) {
 	swingS := h.windowS() * min(swing, s.meanDuty*(1-s.meanDuty)/2)
-	early := s.sinceS < least*h.windowS()
+	early := s.sinceS < h.leastS(s.on)
 	switch {
 	case !(duty > 0):
 		s.wants = false

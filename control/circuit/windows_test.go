@@ -25,9 +25,11 @@ func switched(window time.Duration, ratedW ...float64) []Heater {
 func anyHeaters(t *rapid.T, mostW float64) []Heater {
 	return rapid.SliceOfN(rapid.Custom(func(t *rapid.T) Heater {
 		return Heater{
-			RatedW: rapid.Float64Range(20, mostW).Draw(t, "ratedW"),
-			Output: rapid.SampledFrom([]Output{Smooth, Hidden, Switched}).Draw(t, "output"),
-			Window: time.Duration(rapid.Float64Range(1, 60).Draw(t, "window") * float64(time.Second)),
+			RatedW:   rapid.Float64Range(20, mostW).Draw(t, "ratedW"),
+			Output:   rapid.SampledFrom([]Output{Smooth, Hidden, Switched}).Draw(t, "output"),
+			Window:   time.Duration(rapid.Float64Range(1, 60).Draw(t, "window") * float64(time.Second)),
+			LeastOn:  time.Duration(rapid.Float64Range(0, 10).Draw(t, "least on") * float64(time.Second)),
+			LeastOff: time.Duration(rapid.SampledFrom([]float64{0, 0.5, 20}).Draw(t, "least off") * float64(time.Second)),
 		}
 	}), 1, 5).Draw(t, "heaters")
 }
@@ -191,6 +193,38 @@ func TestWindowsLast(t *testing.T) {
 	}
 }
 
+// TestLeastOnAndOff: no on and no off is shorter than what is said, whatever is asked as
+// long as it is not zero, and the mean is what is said to be given.
+func TestLeastOnAndOff(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		window := rapid.SampledFrom([]time.Duration{solid, relay, time.Minute}).Draw(t, "window")
+		ms := func(label string) time.Duration {
+			return time.Duration(rapid.Int64Range(200, window.Milliseconds()/2).Draw(t, label)) * time.Millisecond
+		}
+		heaters := switched(window, 1000)
+		h := &heaters[0]
+		h.LeastOn, h.LeastOff = ms("least on"), ms("least off")
+		u := newUser(Rating{MaxW: 1e6, ContinuousW: 1e6}, heaters)
+		lasted := time.Hour // off before the first on
+		for range rapid.IntRange(1, 20).Draw(t, "stretches") {
+			duty := rapid.Float64Range(0.001, 1).Draw(t, "duty")
+			for range rapid.IntRange(1, 600).Draw(t, "ticks") {
+				u.tick([]float64{duty}, []float64{1}, period)
+				if u.told[0] != u.before[0] {
+					if least := map[float64]time.Duration{1: h.LeastOn, 0: h.LeastOff}[u.before[0]]; lasted < least {
+						t.Fatalf("told %v for %v, at least %v", u.before[0], lasted, least)
+					}
+					lasted = 0
+				}
+				lasted += period
+				if off, most := math.Abs(u.meanS[0]-u.getS[0]), 0.1*window.Seconds()+max(h.LeastOn, h.LeastOff).Seconds()+2*period.Seconds(); off > most {
+					t.Fatalf("%v s away from what was asked, at most %v", off, most)
+				}
+			}
+		}
+	})
+}
+
 // TestNobodyStarves: where not all fit, everybody has turns, in proportion to what
 // Divide left it, and what the windows say it got in the mean is what it got.
 func TestNobodyStarves(t *testing.T) {
@@ -203,8 +237,8 @@ func TestNobodyStarves(t *testing.T) {
 		{"one at a time, solid", 1800, switched(solid, 1000, 1000, 1000)},
 		{"two at a time", 2400, switched(relay, 1000, 1000, 800)},
 		{"a large one beside small ones", 1800, switched(relay, 1500, 400, 400)},
-		{"hidden ones", 1800, []Heater{{1000, Hidden, 0}, {1000, Hidden, 0}, {1000, Hidden, 0}}},
-		{"of every kind", 1800, []Heater{{1000, Hidden, 0}, {1000, Switched, relay}, {1000, Smooth, 0}}},
+		{"hidden ones", 1800, []Heater{{RatedW: 1000, Output: Hidden}, {RatedW: 1000, Output: Hidden}, {RatedW: 1000, Output: Hidden}}},
+		{"of every kind", 1800, []Heater{{RatedW: 1000, Output: Hidden}, {RatedW: 1000, Output: Switched, Window: relay}, {RatedW: 1000, Output: Smooth}}},
 	} {
 		for _, asked := range [][]float64{{1, 1, 1}, {0.5, 0.5, 0.5}, {1, 0.3, 0.3}, {0.9, 0.1, 0.1}} {
 			u := newUser(Rating{MaxW: c.maxW, ContinuousW: 0.8 * c.maxW}, c.heaters)
@@ -261,7 +295,7 @@ func TestAnOffCutsAWindowShort(t *testing.T) {
 // TestHiddenOnesAreToldFractions where all of them fit fully on, and take turns where
 // they do not; one that was told off a moment ago may come back beside others.
 func TestHiddenOnesAreToldFractions(t *testing.T) {
-	hidden := []Heater{{1000, Hidden, 0}, {800, Hidden, 0}}
+	hidden := []Heater{{RatedW: 1000, Output: Hidden}, {RatedW: 800, Output: Hidden}}
 	u := newUser(Rating{MaxW: 1800, ContinuousW: 1800}, hidden)
 	asked, need := []float64{0.3, 0.6}, []float64{1, 1}
 	for _, second := range []float64{0.6, 0, 0.6} {
@@ -279,7 +313,7 @@ func TestHiddenOnesAreToldFractions(t *testing.T) {
 
 // TestSmoothOnesMakeRoom for what is on, and have the rest.
 func TestSmoothOnesMakeRoom(t *testing.T) {
-	u := newUser(Rating{MaxW: 1800, ContinuousW: 1800}, []Heater{{1000, Switched, solid}, {1000, Smooth, 0}})
+	u := newUser(Rating{MaxW: 1800, ContinuousW: 1800}, []Heater{{RatedW: 1000, Output: Switched, Window: solid}, {RatedW: 1000, Output: Smooth}})
 	for range 3600 {
 		u.tick([]float64{0.5, 1}, []float64{1, 1}, period)
 		want := 1.0

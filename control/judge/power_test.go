@@ -44,7 +44,8 @@ type apot struct {
 	underC   float64 // once it has been in band
 	about, n float64
 	sum      float64
-	times    int // switched on
+	times    int // switched on in the hold
+	closed   int // switched on at all
 	onS      float64
 	leastOnS float64
 }
@@ -187,8 +188,11 @@ func (p *apot) watch(told, before, dt float64, holds bool) {
 		p.leastOnS = min(p.leastOnS, p.onS)
 		p.onS = 0
 	}
-	if holds && told > 0 && before == 0 {
-		p.times++
+	if told > 0 && before == 0 {
+		p.closed++
+		if holds {
+			p.times++
+		}
 	}
 }
 
