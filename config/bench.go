@@ -62,9 +62,13 @@ type Pot struct {
 	HeaterW float64 // rated power, watts
 	// Output is what the heater draws of it while it is told a duty, by its channel;
 	// Window is that of a switched one, zero of others.
-	Output      circuit.Output
-	Window      time.Duration
-	PlateLimitC float64 // degrees Celsius, at most the ceiling's
+	Output circuit.Output
+	Window time.Duration
+	// LeastOn and LeastOff are for how long a switched one stays on, and off, at the least;
+	// zero is a twentieth of the window. Relay is what switches it, where that wears.
+	LeastOn, LeastOff time.Duration `json:",omitzero"`
+	Relay             Relay         `json:",omitzero"`
+	PlateLimitC       float64       // degrees Celsius, at most the ceiling's
 	// Probes are those that it has a channel for. HandWithin is how long heat rests on a
 	// hand-held reading of a melt that has none, and MostW the most, in watts, that the
 	// heater of a plate that has none gets in the mean; zero is control's own.
@@ -255,6 +259,11 @@ func (b *Bench) readHeater(m *strict.Map, p *Pot) {
 	p.output = strict.Optional(m, "output", oneOf(hidden, smooth), "")
 	p.Window = strict.Optional(m, "window", duration("20 s", minWindow, maxWindow), 0)
 	p.Controller.Every = strict.Optional(m, "write-every", duration("10 s", minWriteEvery, maxWriteEvery), 0)
+	p.LeastOn = strict.Optional(m, "least-on", duration("1 s", minLeast, maxLeast), 0)
+	p.LeastOff = strict.Optional(m, "least-off", duration("1 s", minLeast, maxLeast), 0)
+	if m.Has("relay") {
+		p.Relay = readRelay(m.Map("relay"))
+	}
 	if b.Supply.MaxW > 0 && p.HeaterW > b.Supply.MaxW {
 		b.src.Complain(m.Path("power"),
 			"more than the whole circuit of "+quantity.FormatPower(b.Supply.MaxW),

@@ -1,7 +1,6 @@
 package config
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -206,12 +205,12 @@ func (b *Bench) checkHeaters() {
 			b.src.Complain(path+".output", "the heater's channel is a bit, which is on or off",
 				"write window: 20 s in its place for a mechanical relay, or nothing")
 		case c.Type == registers.Bit:
-			p.Output, p.Window = circuit.Switched, cmp.Or(p.Window, defaultWindow)
-		case p.Window > 0:
-			b.src.Complain(path+".window", "the heater's channel is a number, and its device switches by itself",
-				"leave it out, or give the heater a channel with type: bit")
-		case p.output != smooth:
-			p.Output = circuit.Hidden
+			b.checkSwitching(p, path)
+		default:
+			b.checkNotSwitched(p, path)
+			if p.output != smooth {
+				p.Output = circuit.Hidden
+			}
 		}
 	}
 }

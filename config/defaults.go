@@ -36,8 +36,10 @@ const (
 	defaultContinuousShare = 0.8
 
 	// C: a solid-state relay that switches at zero crossings can have a second or two.
-	// Contacts wear with every switching and want 20 s.
-	defaultWindow = 2 * time.Second
+	// Contacts wear with every switching: a relay that does is off for half of its window at
+	// the least, because a loop that asks for zero has it at once whatever the window is.
+	defaultWindow      = 2 * time.Second
+	defaultRelayWindow = 20 * time.Second // C; NumbersOfWear prints how long a relay lasts with it, and what that costs
 
 	defaultMeltTripC   = 190.0 // E: past where yellowing begins (C: 182 °C), short of any flash point
 	defaultPlateLimitC = 230.0 // E: brings a pot to heat without the plate storing too much
@@ -106,6 +108,8 @@ const (
 	minHandWithin, maxHandWithin  = time.Minute, 10 * time.Minute                 // E
 	mostPowerShare                = 2.5                                           // E: of the default for the volume
 	minWindow, maxWindow          = time.Second, time.Minute                      // E: a few cycles at least; a plate follows more than a minute
+	minLeast, maxLeast            = 200 * time.Millisecond, 30 * time.Second      // E: a cycle at least; half of the longest window
+	minRelayLife, maxRelayLife    = int64(1000), int64(100_000_000)               // E: a small one at full load, and a good one at none
 	minVoltageV, maxVoltageV      = 12.0, 250.0                                   // C: one phase, or a safe low voltage
 	minBreakerA, maxBreakerA      = 1.0, 63.0                                     // C
 	minShare, maxShare            = 0.1, 1.0                                      // E

@@ -81,7 +81,7 @@ func (j join) pot(p Pot, i int) control.PotSettings {
 	c := j.recipe.Colours[i]
 	return control.PotSettings{
 		Name: p.Name, Colour: c.Name,
-		HeaterW: p.HeaterW, Output: p.Output, Window: p.Window, VolumeML: c.Volume.ML,
+		HeaterW: p.HeaterW, Output: p.Output, Window: p.Window, LeastOn: p.LeastOn, LeastOff: p.LeastOff, VolumeML: c.Volume.ML,
 		SetpointC: c.SetpointC, BandC: c.BandC,
 		CureC: c.CureC, Dwell: c.Dwell,
 		SteadyFor: j.recipe.SteadyFor, StirWithin: j.recipe.StirWithin,
