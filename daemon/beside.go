@@ -10,6 +10,7 @@ import (
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/metrics"
 	"meltwarden/daemon/shot"
+	"meltwarden/daemon/wear"
 )
 
 // tally is what the metrics tell beside the frame. The cycle writes it and never waits.
@@ -19,6 +20,15 @@ type tally struct {
 	doseMin  atomic.Pointer[[]frames.Figure]
 	recorder atomic.Pointer[history.Recorder]
 	streams  atomic.Int64
+	relays   atomic.Pointer[[]wear.Standing]
+}
+
+// worn takes in what is counted of the relays, by a counter that may be nil.
+func (t *tally) worn(c *wear.Counter) {
+	if c != nil {
+		relays := c.Standing()
+		t.relays.Store(&relays)
+	}
 }
 
 // pushed counts a shot.
@@ -48,6 +58,9 @@ func (d *Daemon) beside() metrics.Beside {
 	}
 	if doses := t.doseMin.Load(); doses != nil {
 		b.DoseMin = slices.Clone(*doses)
+	}
+	if relays := t.relays.Load(); relays != nil {
+		b.Relays = *relays
 	}
 	if r := t.recorder.Load(); r != nil {
 		b.History = &metrics.History{Failing: r.Failing() != nil, Dropped: r.Dropped(), Waiting: r.Waiting()}

@@ -11,6 +11,7 @@ import (
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/history/cycles"
 	"meltwarden/daemon/shot"
+	"meltwarden/daemon/wear"
 )
 
 // Happening is a finished cycle on its way to history. Who gets one keeps none of
@@ -99,6 +100,7 @@ type keeper struct {
 	tally    *tally
 	kJ       float64
 	nextDose time.Duration // bench time
+	wear     *wear.Counter // nil where no relay wears
 }
 
 // keptEvery is how often what was found out about the pots is kept while a run goes on.
@@ -124,8 +126,25 @@ func (d *Daemon) keeper() *keeper {
 	d.tally.recorder.Store(recorder)
 	return &keeper{
 		recorder: recorder, store: o.History, scribe: d.scribe(recorder), alarms: d.alarms, recalled: o.Recalled, nextKept: keptEvery,
-		tally: &d.tally, kJ: o.Start.DoseKJ,
+		tally: &d.tally, kJ: o.Start.DoseKJ, wear: d.wear(),
 	}
+}
+
+// wear goes on with what is counted of the relays. Where that can not be read nothing is
+// counted: a count that began anew would hide what is used already.
+func (d *Daemon) wear() *wear.Counter {
+	o := &d.opts
+	if o.Bench == nil {
+		return nil
+	}
+	kept, err := o.History.Relays()
+	if err != nil {
+		o.Log.Error("what is counted of the relays can not be read: nothing is counted in this run", "why", err)
+		return nil
+	}
+	c := wear.NewCounter(wear.Stand(kept, o.Bench), time.Now())
+	d.tally.worn(c)
+	return c
 }
 
 // goOn sets again what people had set before the run was interrupted: it goes on as
@@ -198,6 +217,11 @@ func (k *keeper) keep(h Happening) {
 	}
 	kept := k.scribe.Write(h)
 	kept.Events = append(kept.Events, said...)
+	if k.wear != nil {
+		if kept.Relays = k.wear.See(h.At, h.Frame.Outputs.Duty); kept.Relays != nil {
+			k.tally.worn(k.wear)
+		}
+	}
 	if h.Frame.Time >= k.nextDose {
 		k.nextDose += dosesEvery
 		k.tally.dosed(k.scribe.Heats(), k.kJ)

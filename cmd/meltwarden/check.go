@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -15,6 +16,7 @@ import (
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/lines"
 	"meltwarden/daemon/view"
+	"meltwarden/daemon/wear"
 	"meltwarden/devices"
 	"meltwarden/devices/budget"
 	"meltwarden/devices/clock"
@@ -74,6 +76,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 	if !asJSON {
 		fmt.Fprintf(c.OutOrStdout(), "files are good: bench %q, recipe %q (version %s)\n", bench.Name, recipe.Name, recipe.Fingerprint())
 		tellHeaters(c.OutOrStdout(), settings)
+		tellRelays(c.OutOrStdout(), bench)
 		tellKnown(c.OutOrStdout(), bench, recipe, settings)
 		tellNotSeen(c.OutOrStdout(), settings)
 		tellContrasts(c.OutOrStdout(), config.Contrasts(recipe))
@@ -143,9 +146,28 @@ func tellHeaters(out io.Writer, s control.Settings) {
 		case p.Output == circuit.Hidden:
 			how = "switched by its device, unseen: above zero it counts as fully on"
 		case p.Output == circuit.Switched:
-			how = fmt.Sprintf("switched here, on and off about once in %v (2s suits a solid-state relay, 20s a mechanical one)", p.Window)
+			how = fmt.Sprintf("switched here, on and off about once in %v, on for %v and off for %v at the least (2s suits a solid-state relay; of a mechanical one write how long it lasts: relay: {life: 100000})",
+				p.Window, cmp.Or(p.LeastOn, p.Window/20), cmp.Or(p.LeastOff, p.Window/20))
 		}
 		fmt.Fprintf(out, "heater of pot %s: %.0f W, %s\n", p.Name, p.HeaterW, how)
+	}
+}
+
+// tellRelays says how worn mechanical relays are; without a history nothing was counted.
+func tellRelays(out io.Writer, b *config.Bench) {
+	relays := wear.Stand(nil, b)
+	if past, err := history.OpenExisting(b.Daemon.Data); past != nil {
+		defer past.Close()
+		if err == nil {
+			relays, err = wornOf(past, b)
+		}
+		if err != nil {
+			fmt.Fprintln(out, "relays: what was counted can not be read:", err)
+			return
+		}
+	}
+	for _, line := range wear.Lines(relays) {
+		fmt.Fprintln(out, line)
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"meltwarden/daemon/assemble"
 	"meltwarden/daemon/commission"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/wear"
 	"meltwarden/devices/clock"
 )
 
@@ -103,20 +104,31 @@ func tried(c *cobra.Command, f commissionFlags, bench *config.Bench, clk *clock.
 	})
 }
 
+// wornOf is how worn the relays of a bench are.
+func wornOf(past *history.Store, b *config.Bench) ([]wear.Standing, error) {
+	kept, err := past.Relays()
+	return wear.Stand(kept, b), err
+}
+
 // tellCommission says what is on record, also while another meltwarden records; where
 // something that heat needs is not, its error says so.
 func tellCommission(c *cobra.Command, b *config.Bench, asJSON bool) error {
 	var record *commission.Record
+	relays := wear.Stand(nil, b)
 	if past, err := history.OpenExisting(b.Daemon.Data); past != nil {
 		defer past.Close()
 		if err == nil {
 			record, err = commission.Load(past)
+		}
+		if err == nil {
+			relays, err = wornOf(past, b)
 		}
 		if err != nil {
 			return err
 		}
 	}
 	status := commission.StatusOf(record, b)
+	status.Relays = relays
 	if !asJSON {
 		status.Tell(c.OutOrStdout())
 	} else if err := json.NewEncoder(c.OutOrStdout()).Encode(status); err != nil {

@@ -194,6 +194,7 @@ func (s *server) routes() []route {
 		{"GET /commissioning", s.readable(s.commissioningPage)},
 		{"GET /lines", s.readable(s.linesPage)},
 		{"GET /api/v1/lines", s.lines},
+		{"GET /api/v1/relays", s.relays},
 		{"GET /settings", s.readable(s.settingsPage)},
 		{"POST /api/v1/settings", s.choose},
 		{"GET " + pairPath, s.pairPage},

@@ -34,6 +34,8 @@ type checksNow struct {
 	AgreeC  float64       `json:"agree_c"`
 	// Calibration says in a sentence which probes should be calibrated; "" for none.
 	Calibration string `json:"calibration"`
+	// Relays says in a sentence which mechanical relays should be changed; "" for none.
+	Relays string `json:"relays"`
 	// HeatOn is true while heat is enabled: the checks are for before it.
 	HeatOn bool `json:"heat_on"`
 	// Kept is what of them was written down last with the run; "" for nothing.
@@ -99,6 +101,11 @@ func (s *server) checksOf(r *http.Request) (checksPage, error) {
 	}
 	p.NoRun = false
 	p.Calibration = s.remind()
+	worn, err := s.relayWear()
+	if err != nil {
+		return p, err
+	}
+	p.Relays = worn.Remind
 	if err := p.kept(s.History); err != nil {
 		return p, err
 	}

@@ -34,7 +34,7 @@ const (
 func operations() []describe.Operation {
 	all := slices.Concat(benchOperations(), trendOperations(), commandOperations(), checksOperations(), alarmOperations(), pastOperations(), plotOperations(), judgeOperations(),
 		batchOperations(), photoOperations(), whyOperations(), tryOperations(), causesOperations(), planOperations(), recipeOperations(),
-		keepingOperations(), pageOperations(), settingsOperations(), lineOperations(), referenceOperations(), phoneOperations())
+		keepingOperations(), pageOperations(), settingsOperations(), lineOperations(), relayOperations(), referenceOperations(), phoneOperations())
 	order := func(o describe.Operation) int { return slices.Index(groups(), o.Group) }
 	slices.SortStableFunc(all, func(a, b describe.Operation) int { return cmp.Compare(order(a), order(b)) })
 	return all

@@ -40,7 +40,14 @@ func (s *server) commissioningPage(w http.ResponseWriter, r *http.Request) {
 			refuse(w, notReadable, err.Error())
 			return
 		}
-		p.fill(commission.StatusOf(record, s.Bench))
+		worn, err := s.relayWear()
+		if err != nil {
+			refuse(w, notReadable, err.Error())
+			return
+		}
+		status := commission.StatusOf(record, s.Bench)
+		status.Relays = worn.Relays
+		p.fill(status)
 		p.Sections = append(p.Sections, s.calibrated())
 	}
 	show(w, http.StatusOK, "commissioning.html", p)

@@ -164,7 +164,7 @@ func TestStatus(t *testing.T) {
 	require.Contains(t, out.String(), "complete: the bench's own enable button can switch heat on")
 	text, err := json.Marshal(StatusOf(nil, b))
 	require.NoError(t, err)
-	require.JSONEq(t, `{"bench":"demo bench","digest":"`+Digest(b)+`","complete":false,"missing":["nothing is on record of this bench"],"warnings":[],"record":null}`, string(text))
+	require.JSONEq(t, `{"bench":"demo bench","digest":"`+Digest(b)+`","complete":false,"missing":["nothing is on record of this bench"],"warnings":[],"record":null,"relays":[]}`, string(text))
 }
 
 // TestNumberedPortsAreWarnedOf, and not refused.

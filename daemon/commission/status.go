@@ -5,6 +5,7 @@ import (
 	"io"
 
 	"meltwarden/config"
+	"meltwarden/daemon/wear"
 )
 
 // Status is what is on record of a bench, held against its file.
@@ -16,15 +17,18 @@ type Status struct {
 	// Warnings are no reason to refuse heat.
 	Warnings []string `json:"warnings"`
 	Record   *Record  `json:"record"` // null where there is none
+	// Relays are those that wear. Heat does not wait for them.
+	Relays []wear.Standing `json:"relays"`
 }
 
 // StatusOf holds a record, which may be nil, against a bench file.
+// Nothing is known to it of what was counted of the relays; who knows puts that in.
 func StatusOf(r *Record, b *config.Bench) Status {
 	cleared, missing := r.Against(b)
 	warned := warnings(b)
 	return Status{
 		Bench: b.Name, Digest: Digest(b), Complete: cleared.Holds(), Missing: append([]string{}, missing...),
-		Warnings: append([]string{}, warned...), Record: r,
+		Warnings: append([]string{}, warned...), Record: r, Relays: wear.Stand(nil, b),
 	}
 }
 
@@ -68,12 +72,15 @@ type Section struct {
 	Lines []string
 }
 
-// Sections are what is on record, none where nothing is.
-func (s Status) Sections() []Section {
-	if s.Record == nil {
-		return nil
+// Sections are what is on record, and how worn the relays are; none where nothing is.
+func (s Status) Sections() (all []Section) {
+	if s.Record != nil {
+		all = s.Record.sections()
 	}
-	return s.Record.sections()
+	if lines := wear.Lines(s.Relays); lines != nil {
+		all = append(all, Section{Title: wear.Title, Lines: lines})
+	}
+	return all
 }
 
 // savedBy says when the record was saved.

@@ -23,8 +23,8 @@ import (
 // from: the same runs give the same archive from whichever history.
 //
 // What is of the bench and not of a run stays at home: the proof that its heaters may be
-// switched on, the calibration of its probes, and the attempts, which are judged by the
-// shots of many runs.
+// switched on, the calibration of its probes, the wear of its relays, and the attempts,
+// which are judged by the shots of many runs.
 
 // ErrNotBrought is wrapped by the error about a file that can not be brought in.
 var ErrNotBrought = errors.New("nothing was brought in")

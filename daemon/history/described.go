@@ -316,5 +316,14 @@ func describedTables() []Relation {
 			{"kind", "", "point, in force, taken back, or changed: from there on it is another probe"},
 			{"record", jsonText, ""},
 		}},
+		{"relay", false, "how often mechanical relays before heaters were told to close; it never leaves this history but in a backup", []Column{
+			{"bench", "", "its name"},
+			{"place", "", "its coil: device and address"},
+			{"fitted", "", "the day it was fitted, as typed; empty: not said"},
+			{"pot", "", "its name on the bench"},
+			{"operations", "", "counted, a closing and the opening after it as one"},
+			{"since_ms", epochMS, "when counting began"},
+			{"wall_ms", epochMS, "when it closed last"},
+		}},
 	}
 }

@@ -43,6 +43,8 @@ type Kept struct {
 	Known []Known
 	// Heats are what the pots have had by now; nil leaves those kept before.
 	Heats []shot.Heat
+	// Relays are the counts of all relays, where one has changed.
+	Relays []Relay
 }
 
 // plain reports whether nothing happened.
@@ -236,12 +238,16 @@ type batch struct {
 	block     []cycles.Record
 	unwritten int // cycles at its end that are on no disk
 	happened  []Kept
-	again     bool // the last try failed, and may have got through all the same
+	relays    []Relay // the newest counts that are on no disk
+	again     bool    // the last try failed, and may have got through all the same
 }
 
 func (b *batch) add(k Kept) {
 	b.block = append(b.block, k.Record)
 	b.unwritten++
+	if k.Relays != nil {
+		b.relays = k.Relays
+	}
 	if !k.plain() {
 		b.happened = append(b.happened, k)
 	}
@@ -250,7 +256,7 @@ func (b *batch) add(k Kept) {
 // written forgets what is on disk. A batch that could not be written goes on
 // growing: the next attempt writes it as well.
 func (b *batch) written() {
-	b.unwritten, b.happened, b.again = 0, nil, false
+	b.unwritten, b.happened, b.relays, b.again = 0, nil, nil, false
 	if len(b.block) >= packed {
 		b.block = b.block[:0]
 	}
@@ -318,6 +324,9 @@ func (r *Recorder) writeBatch(tx *sql.Tx, b *batch) error {
 		if err := r.writeEvents(tx, k); err != nil {
 			return err
 		}
+	}
+	if err := putRelays(tx, b.relays); err != nil {
+		return err
 	}
 	last := &fresh[len(fresh)-1]
 	_, err = tx.Exec(`UPDATE part SET cycles = cycles + ?, bench_ms = ?, last_ms = ? WHERE id = ?`,

@@ -209,4 +209,16 @@ CREATE TABLE calibration (              -- what was found out about the error of
 ) STRICT;
 ALTER TABLE part ADD COLUMN corrected TEXT NOT NULL DEFAULT ''; -- what calibrations added to readings, in words; '' is nothing
 `,
+	`
+CREATE TABLE relay (                    -- how often relays before heaters were told to close
+	bench      TEXT NOT NULL,           -- its name
+	place      TEXT NOT NULL,           -- its coil: device and address
+	fitted     TEXT NOT NULL,           -- the day it was fitted, as typed; '' is not said
+	pot        TEXT NOT NULL,           -- its name on the bench
+	operations INTEGER NOT NULL,        -- counted, a closing and the opening after it as one
+	since_ms   INTEGER NOT NULL,        -- when counting began
+	wall_ms    INTEGER NOT NULL,        -- when it closed last
+	PRIMARY KEY (bench, place, fitted)
+) STRICT, WITHOUT ROWID;
+`,
 }

@@ -6,6 +6,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/wear"
 )
 
 // Beside is what the daemon knows beside the frame, all of it in memory.
@@ -21,6 +22,8 @@ type Beside struct {
 	Streams int
 	History *History  // nil keeps none
 	Away    *Messages // nil where nobody elsewhere is told
+	// Relays is what is counted of those that wear; nil where nobody counts.
+	Relays []wear.Standing
 }
 
 // History is how the record of the run is doing, in cycles.
@@ -53,6 +56,8 @@ var (
 	waitingDesc  = desc("history_waiting_cycles", "Cycles in memory that wait to be written down.")
 	deafDesc     = desc("notifier_failing", "Whether the last message to people elsewhere could not be sent.")
 	messagesDesc = desc("notifier_messages_total", "Messages to people elsewhere by what became of them.", "outcome")
+	relayDesc    = desc("relay_operations_total", "How often the mechanical relay before a heater was told to close, with what its owner says it had before.", "pot")
+	ratedDesc    = desc("relay_rated_operations", "Operations that its maker rates it for, as the bench file says.", "pot")
 	beganDesc    = desc("run_start_timestamp_seconds", "When the program began with this run.")
 	clearedDesc  = desc("commissioned", "Whether it is on record that the heaters may be switched on.")
 	lapsesDesc   = desc("commissioning_lapses_timestamp_seconds", "When that record lapses. It is looked at when the program starts.")
@@ -65,7 +70,7 @@ type beside struct{ *bench }
 func (beside) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{
 		shotsDesc, lastShotDesc, doseDesc, streamsDesc, failingDesc, droppedDesc, waitingDesc, deafDesc, messagesDesc,
-		beganDesc, clearedDesc, lapsesDesc,
+		relayDesc, ratedDesc, beganDesc, clearedDesc, lapsesDesc,
 	} {
 		ch <- d
 	}
@@ -82,6 +87,10 @@ func (b beside) Collect(ch chan<- prometheus.Metric) {
 	s.gauge(streamsDesc, float64(now.Streams))
 	for i := range min(len(now.DoseMin), len(b.names)) {
 		s.known(doseDesc, now.DoseMin[i]*60, b.names[i])
+	}
+	for _, r := range now.Relays {
+		s.counter(relayDesc, float64(r.Operations()), r.Pot)
+		s.gauge(ratedDesc, float64(r.Rated), r.Pot)
 	}
 	if h := now.History; h != nil {
 		s.gauge(failingDesc, one(h.Failing))

@@ -9,8 +9,11 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"meltwarden/config"
+	"meltwarden/control/circuit"
 	"meltwarden/control/guard"
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/wear"
 )
 
 // with is the invented bench with more known beside its frame.
@@ -20,6 +23,14 @@ func with(f *frames.Frame, change func(*Options)) *Metrics {
 	return New(o)
 }
 
+// relays are those of an invented bench whose left heater has one that wears.
+func relays() []wear.Standing {
+	b := &config.Bench{Name: "bench", Pots: []config.Pot{{Name: "left", Output: circuit.Switched, Relay: config.Relay{Life: 100000, Used: 2500}}}}
+	c := wear.NewCounter(wear.Stand(nil, b), noon)
+	c.See(noon, []float64{1})
+	return c.Standing()
+}
+
 func TestWhatStandsBesideTheFrame(t *testing.T) {
 	m := with(frame(), func(o *Options) {
 		o.Run.Began = noon.Add(-time.Hour)
@@ -27,6 +38,7 @@ func TestWhatStandsBesideTheFrame(t *testing.T) {
 		o.Beside = func() Beside {
 			return Beside{
 				Shots: 4, LastShot: noon.Add(-time.Minute), DoseMin: []frames.Figure{12.5, frames.Unknown(), 9}, Streams: 2,
+				Relays:  relays(),
 				History: &History{Failing: true, Dropped: 3, Waiting: 70}, Away: &Messages{Failing: true, Sent: 5, GivenUp: 1},
 			}
 		}
@@ -60,6 +72,12 @@ meltwarden_notifier_failing 1
 # TYPE meltwarden_notifier_messages_total counter
 meltwarden_notifier_messages_total{outcome="given_up"} 1
 meltwarden_notifier_messages_total{outcome="sent"} 5
+# HELP meltwarden_relay_operations_total How often the mechanical relay before a heater was told to close, with what its owner says it had before.
+# TYPE meltwarden_relay_operations_total counter
+meltwarden_relay_operations_total{pot="left"} 2501
+# HELP meltwarden_relay_rated_operations Operations that its maker rates it for, as the bench file says.
+# TYPE meltwarden_relay_rated_operations gauge
+meltwarden_relay_rated_operations{pot="left"} 100000
 # HELP meltwarden_run_start_timestamp_seconds When the program began with this run.
 # TYPE meltwarden_run_start_timestamp_seconds gauge
 meltwarden_run_start_timestamp_seconds 9.999964e+08
@@ -78,7 +96,8 @@ meltwarden_stream_clients 2
 var besideTheFrame = []string{
 	"meltwarden_commissioned", "meltwarden_commissioning_lapses_timestamp_seconds", "meltwarden_history_dropped_cycles_total",
 	"meltwarden_history_failing", "meltwarden_history_waiting_cycles", "meltwarden_last_shot_timestamp_seconds", "meltwarden_melt_dose_seconds",
-	"meltwarden_notifier_failing", "meltwarden_notifier_messages_total", "meltwarden_run_start_timestamp_seconds",
+	"meltwarden_notifier_failing", "meltwarden_notifier_messages_total",
+	"meltwarden_relay_operations_total", "meltwarden_relay_rated_operations", "meltwarden_run_start_timestamp_seconds",
 	"meltwarden_shots_total", "meltwarden_stream_clients",
 }
 
