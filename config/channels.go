@@ -35,11 +35,23 @@ func readChannel(m *strict.Map, src *strict.Source) registers.Channel {
 		CorrectionC:  strict.Optional(m, "correction", difference("-1.2 C", -maxCorrectionC, maxCorrectionC), 0),
 	}
 	c.Words, c.Bytes = orders(m, c.Type)
+	if m.Has("short-press") {
+		c.MarksShot = readShortPress(m, src, c.Role)
+	}
 	if m.Has("status") {
 		c.Status = readStatus(m.Map("status"))
 	}
 	complainOfChannel(src, m.Path(""), c.Validate())
 	return c
+}
+
+// readShortPress is what a short press of the pedal means beside silence.
+func readShortPress(m *strict.Map, src *strict.Source, role registers.Role) bool {
+	means := strict.Optional(m, "short-press", oneOf("shot"), "")
+	if role != registers.Pedal {
+		src.Complain(m.Path("short-press"), "only a pedal's press has two meanings", "leave it out")
+	}
+	return means != ""
 }
 
 // complainOfChannel gives the problems of a channel their place in the file.

@@ -63,6 +63,7 @@ func TestEveryKeyOfABench(t *testing.T) {
 	}, melt)
 	assert.True(t, b.Channels[7].Invert)
 	assert.Equal(t, uint16(0x0100), b.Channels[9].Mask)
+	assert.True(t, b.Channels[7].MarksShot)
 }
 
 // TestAHeaterCountsAsFullyOn where nobody says how its device gives a fraction, and one
@@ -115,7 +116,7 @@ func TestDemoSettings(t *testing.T) {
 		Circuit: circuit.Rating{MaxW: 2400, ContinuousW: 1920}, // NEC 210.20(A): 80 % of 120 V × 20 A for hours
 		Limits:  guard.Limits{MeltWarnC: 177, MeltTripC: 190, PlateTripC: 250, EStop: true, CutOut: true, Fan: true},
 
-		Injector: injector.Injector{BoreM: 0.025, PreheatC: 80},
+		Injector: injector.Injector{BoreM: 0.025, PreheatC: 80}, PedalMarksShot: true,
 	}, s)
 	assert.Greater(t, s.Pots[0].HeaterW+s.Pots[1].HeaterW+s.Pots[2].HeaterW, s.Circuit.MaxW, "the demo shows the sharing of power")
 }

@@ -15,7 +15,7 @@ import (
 // here: no file can prove that heaters switch off on a silent line.
 func Settings(b *Bench, r *Recipe) (control.Settings, error) {
 	j := join{b, r, r.src.Again()}
-	s := control.Settings{Period: Period, Circuit: b.Supply, Limits: j.limits(), Injector: b.Injector}
+	s := control.Settings{Period: Period, Circuit: b.Supply, Limits: j.limits(), Injector: b.Injector, PedalMarksShot: b.pedalMarksShot()}
 	for _, p := range b.Pots {
 		if i, ok := j.colourOf(p); ok {
 			s.Pots = append(s.Pots, j.pot(p, i))
@@ -27,6 +27,11 @@ func Settings(b *Bench, r *Recipe) (control.Settings, error) {
 		return control.Settings{}, err
 	}
 	return s, nil
+}
+
+// pedalMarksShot reports whether a short press of the bench's pedal marks a shot.
+func (b *Bench) pedalMarksShot() bool {
+	return b.has(registers.Pedal, func(c registers.Channel) bool { return c.MarksShot })
 }
 
 // join is a bench and a recipe side by side, with what does not fit.

@@ -22,16 +22,17 @@ import (
 // Bench is everything that is remembered from cycle to cycle. It is not safe
 // for use by several goroutines.
 type Bench struct {
-	settings Settings
-	pots     []*pot
-	guard    *guard.Guard
-	share    *circuit.Share
-	windows  *circuit.Windows
-	caller   call.Caller
-	called   called
-	pedal    reading.Edge
-	cycle    uint64
-	now      time.Duration
+	settings  Settings
+	pots      []*pot
+	guard     *guard.Guard
+	share     *circuit.Share
+	windows   *circuit.Windows
+	caller    call.Caller
+	called    called
+	pedal     reading.Edge
+	longPedal guard.Button // where a short press is a shot
+	cycle     uint64
+	now       time.Duration
 	// hottestAtStartC is what the limits' warning was made for.
 	hottestAtStartC float64
 
@@ -54,7 +55,8 @@ func NewBench(s Settings) *Bench {
 		settings: s, guard: guard.New(limits, n), called: newCalled(n),
 		sight: guard.Sight{Pots: make([]guard.PotSight, n), Period: s.Period},
 		asked: make([]float64, n), duty: make([]float64, n), told: make([]float64, n), need: make([]float64, n),
-		held: make([]time.Duration, n),
+		held:      make([]time.Duration, n),
+		longPedal: guard.Button{Quick: true, Least: guard.LongPress},
 	}
 	for _, p := range s.Pots {
 		b.pots = append(b.pots, newPot(p))
@@ -313,9 +315,19 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 	}
 }
 
+// pedalSilences reports whether the pedal was pressed for that: for long where a short press
+// marks a shot.
+func (b *Bench) pedalSilences(in *Input) bool {
+	if !b.settings.PedalMarksShot {
+		return b.pedal.Rising(in.Contacts.Pedal, guard.MaxAge)
+	}
+	missed := b.cycle > 1 && (in.Elapsed <= 0 || in.Elapsed > guard.MaxAge)
+	return b.longPedal.Released(in.Contacts.Pedal, min(max(in.Elapsed, 0), longestStep), missed)
+}
+
 // announce lets lamp and buzzer speak.
 func (b *Bench) announce(in *Input, elapsed time.Duration, news int, out *Frame) {
-	w := call.Wanted{Ready: out.Ready, News: news, Hot: out.Hot, Silence: b.pedal.Rising(in.Contacts.Pedal, guard.MaxAge)}
+	w := call.Wanted{Ready: out.Ready, News: news, Hot: out.Hot, Silence: b.pedalSilences(in)}
 	b.called.count(out, &w)
 	for _, c := range in.Commands {
 		w.Silence = w.Silence || c.Kind == Silence

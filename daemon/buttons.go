@@ -11,9 +11,11 @@ import (
 	"meltwarden/devices/registers"
 )
 
-// marksOf are what the buttons of a bench mark. Silence is the pedal's, and control's.
+// marksOf are what the buttons of a bench mark. A pedal is one where a short press of it marks
+// a shot; silence, by a long one, is control's.
 var marksOf = map[registers.Role]control.CommandKind{
 	registers.StirButton: control.Stir, registers.DrawButton: control.Draw, registers.ShotButton: control.Shot,
+	registers.Pedal: control.Shot,
 }
 
 // buttons turns presses into marks. They are made at the bench, so they tell of a person
@@ -29,6 +31,11 @@ func (b *buttons) see(s devices.Snapshot, now, elapsed time.Duration, put func(h
 	b.now = s.AppendButtons(b.now[:0], now)
 	if b.presses == nil {
 		b.presses = slices.Repeat([]guard.Button{{Quick: true}}, len(b.now))
+		for i, button := range b.now {
+			if button.Role == registers.Pedal {
+				b.presses[i].Most = guard.ShortPress
+			}
+		}
 	}
 	for i, button := range b.now {
 		if b.presses[i].Released(button.Contact, elapsed, elapsed > guard.MaxAge) {

@@ -131,8 +131,8 @@ type Button struct {
 // AppendButtons appends those of the bench, always in the same order.
 func (s Snapshot) AppendButtons(list []Button, now time.Duration) []Button {
 	for i, c := range s.channels {
-		switch c.Role {
-		case registers.StirButton, registers.DrawButton, registers.ShotButton:
+		switch {
+		case c.Role == registers.StirButton, c.Role == registers.DrawButton, c.Role == registers.ShotButton, c.MarksShot:
 			list = append(list, Button{c.Role, max(slices.Index(s.pots, c.Pot), 0), s.values[i].contactAt(now)})
 		}
 	}

@@ -77,6 +77,9 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 		fmt.Fprintf(c.OutOrStdout(), "files are good: bench %q, recipe %q (version %s)\n", bench.Name, recipe.Name, recipe.Fingerprint())
 		tellHeaters(c.OutOrStdout(), settings)
 		tellRelays(c.OutOrStdout(), bench)
+		for _, line := range view.Buttons(bench.Channels) {
+			fmt.Fprintln(c.OutOrStdout(), line)
+		}
 		tellKnown(c.OutOrStdout(), bench, recipe, settings)
 		tellNotSeen(c.OutOrStdout(), settings)
 		tellContrasts(c.OutOrStdout(), config.Contrasts(recipe))

@@ -1,6 +1,7 @@
 package guard
 
 import (
+	"cmp"
 	"time"
 
 	"meltwarden/control/reading"
@@ -16,6 +17,11 @@ const (
 	// Of a button that marks something only, and is pressed often.
 	quickBefore = 400 * time.Millisecond // E
 	quickAfter  = 200 * time.Millisecond // E
+	// LongPress is from how long on a press of a pedal that means two things is a long one,
+	// ShortPress up to which it is a short one (E): a foot that wants one of them is well
+	// past either, and what lies between counts as neither.
+	LongPress  = 1500 * time.Millisecond
+	ShortPress = LongPress - 100*time.Millisecond
 
 	jitter = 50 * time.Millisecond // E: cycles come that evenly; three of them are 0.4 s apart, or a little less
 )
@@ -31,6 +37,9 @@ type Button struct {
 	// Quick is true for one that marks something only: it need not rest before a press, nor
 	// be left alone after it, for as long.
 	Quick bool
+	// Least and Most are for how long a press is held, where that is not pressMin and
+	// pressMax.
+	Least, Most time.Duration
 
 	now         time.Duration // since the last cycle in which nothing could be seen
 	seen        bool          // the state below was seen, in every cycle since
@@ -38,6 +47,14 @@ type Button struct {
 	from, until time.Duration // when the contact was first and last seen as it is
 	armed       bool          // it was open for long enough before it closed
 	owed        bool          // it was then held as a press is, and let go
+}
+
+// fresh is the button with nothing seen.
+func (b *Button) fresh() Button { return Button{Quick: b.Quick, Least: b.Least, Most: b.Most} }
+
+// held reports whether a press that lasted so long is one.
+func (b *Button) held(lasted time.Duration) bool {
+	return lasted >= cmp.Or(b.Least, pressMin)-jitter && lasted <= cmp.Or(b.Most, pressMax)
 }
 
 // void makes nothing of a press that is under way: whatever it was meant for, it was not
@@ -49,7 +66,7 @@ func (b *Button) void() { b.armed, b.owed = false, false }
 // have been two knocks.
 func (b *Button) Released(c reading.Contact, elapsed time.Duration, missed bool) bool {
 	if missed || !c.Known(MaxAge) {
-		*b = Button{Quick: b.Quick}
+		*b = b.fresh()
 		return false
 	}
 	b.now += max(elapsed, 0)
@@ -61,9 +78,11 @@ func (b *Button) Released(c reading.Contact, elapsed time.Duration, missed bool)
 		return counts
 	}
 	lasted := b.until - b.from
-	owed := b.seen && b.closed && b.armed && lasted >= pressMin-jitter && lasted <= pressMax
+	owed := b.seen && b.closed && b.armed && b.held(lasted)
 	armed := b.seen && !b.closed && lasted >= b.before()-jitter
-	*b = Button{Quick: b.Quick, now: b.now, seen: true, closed: c.Closed, from: at, until: at, armed: armed, owed: owed}
+	now := b.now
+	*b = b.fresh()
+	b.now, b.seen, b.closed, b.from, b.until, b.armed, b.owed = now, true, c.Closed, at, at, armed, owed
 	return false
 }
 

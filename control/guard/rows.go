@@ -344,7 +344,7 @@ var table = [...]Rule{
 		Name: "nobody_here", Title: "Nobody has touched the hot bench for ten minutes",
 		Cause:       "The maker was called away.",
 		Detection:   "As left_alone, for 10 min (M).",
-		Instruction: "Press the pedal for half a second, or mark a stir on the bench's own computer. Otherwise all heaters are told zero in five minutes. The enable button does as well, but if a pot is tripped, the pedal, not the enable button.",
+		Instruction: "Hold the pedal for two seconds, or mark a stir on the bench's own computer. Otherwise all heaters are told zero in five minutes. The enable button does as well, but if a pot is tripped, the pedal, not the enable button.",
 		Severity:    Warning, ChildOf: LeftAlone, needed: true,
 	},
 	SessionLong: {

@@ -94,6 +94,9 @@ type Channel struct {
 	// Mask is the one bit of its register that a contact is, read by function 3 or 4; 0 for
 	// a coil or a discrete input. It is left out of JSON where it is none, as Calibrated is.
 	Mask uint16 `json:",omitzero"`
+	// MarksShot is true for a pedal of which a short press marks a shot. What a press means is
+	// nothing of the hardware: no digest goes by it.
+	MarksShot bool `json:"-"`
 	// Thermocouple is the type letter, for a channel in millivolts, whose
 	// reference-junction temperature is the device's cold-junction channel.
 	Thermocouple string

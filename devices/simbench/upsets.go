@@ -66,7 +66,12 @@ func (b *Bench) HoldEnable(span time.Duration) {
 }
 
 // PressPedal presses the pedal as a person does, from now.
-func (b *Bench) PressPedal() { b.do(func() { b.contacts.pedalUntil = b.at + pressFor }) }
+func (b *Bench) PressPedal() { b.HoldPedal(pressFor) }
+
+// HoldPedal keeps the pedal closed for a span from now; zero lets go of it.
+func (b *Bench) HoldPedal(span time.Duration) {
+	b.do(func() { b.contacts.pedalUntil = b.at + span })
+}
 
 // atMeltProbeC is what the melt probe is in, or lies on.
 func (p *pot) atMeltProbeC() float64 {

@@ -61,6 +61,7 @@ func (b *Bench) Channels() []registers.Channel {
 	bit := func(role registers.Role, device string, function uint8, address uint16) {
 		all = append(all, registers.Channel{
 			Role: role, Device: device, Function: function, Address: address, Type: registers.Bit, Scale: 1,
+			MarksShot: role == registers.Pedal,
 		})
 	}
 	for i, p := range b.config.Pots {
