@@ -4,6 +4,7 @@ import (
 	"errors"
 	"strings"
 
+	"meltwarden/config/quantity"
 	"meltwarden/config/strict"
 	"meltwarden/devices/registers"
 )
@@ -47,7 +48,12 @@ func readChannel(m *strict.Map, src *strict.Source) registers.Channel {
 
 // readShortPress is what a short press of the pedal means beside silence.
 func readShortPress(m *strict.Map, src *strict.Source, role registers.Role) bool {
-	means := strict.Optional(m, "short-press", oneOf("shot"), "")
+	means := strict.Optional(m, "short-press", kind(func(typed string) (string, error) {
+		if typed != "shot" {
+			return "", &quantity.Fault{Wrong: "not what a short press can mean", Fix: "write shot, or leave it out: then any press silences"}
+		}
+		return typed, nil
+	}, "shot"), "")
 	if role != registers.Pedal {
 		src.Complain(m.Path("short-press"), "only a pedal's press has two meanings", "leave it out")
 	}

@@ -51,7 +51,7 @@ func TestEveryKeyOfABench(t *testing.T) {
 	assert.InDelta(t, 0.0254, b.Injector.BoreM, 1e-12)
 	assert.InDelta(t, 60, b.Injector.PreheatC, 1e-9) // 140 °F
 	assert.InDelta(t, 145, b.Injector.LowestC, 0)
-	require.Len(t, b.Channels, 11)
+	require.Len(t, b.Channels, 13)
 	melt := b.Channels[0]
 	assert.InDelta(t, -1.5, melt.CorrectionC, 1e-9) // −2.7 °F as a difference
 	melt.CorrectionC = 0
@@ -62,7 +62,7 @@ func TestEveryKeyOfABench(t *testing.T) {
 		Status: &registers.Status{Function: 3, Address: 40, Open: 1, Shorted: 6, Fault: 16},
 	}, melt)
 	assert.True(t, b.Channels[7].Invert)
-	assert.Equal(t, uint16(0x0100), b.Channels[9].Mask)
+	assert.Equal(t, uint16(0x0100), b.Channels[11].Mask)
 	assert.True(t, b.Channels[7].MarksShot)
 }
 

@@ -16,6 +16,11 @@ import (
 func Settings(b *Bench, r *Recipe) (control.Settings, error) {
 	j := join{b, r, r.src.Again()}
 	s := control.Settings{Period: Period, Circuit: b.Supply, Limits: j.limits(), Injector: b.Injector, PedalMarksShot: b.pedalMarksShot()}
+	for _, c := range b.Channels {
+		if c.Role == registers.Lid {
+			s.Lids = append(s.Lids, c.Pot)
+		}
+	}
 	for _, p := range b.Pots {
 		if i, ok := j.colourOf(p); ok {
 			s.Pots = append(s.Pots, j.pot(p, i))

@@ -21,6 +21,9 @@ type Settings struct {
 	// PedalMarksShot is true where a short press of the pedal marks a shot, which is a
 	// command, and a press of guard.LongPress and more silences. Otherwise any press silences.
 	PedalMarksShot bool `json:",omitzero"`
+	// Lids are the pots whose lid is read, "" being one over the bench. Step does not go by
+	// them.
+	Lids []string `json:",omitempty"`
 	// Injector is what the melts are drawn into. Step does not go by it: it is for what is
 	// reckoned of a draw, now and when the run is looked at again.
 	Injector injector.Injector `json:",omitzero"`

@@ -29,6 +29,7 @@ type cycle struct {
 	keep     func(Happening) // for history; does not wait
 	failing  func() bool     // history can not be written
 	buttons  buttons
+	lids     []devices.Lid // as they are now
 
 	wall  time.Time     // at the last cycle
 	plain time.Duration // bench time then
@@ -47,6 +48,7 @@ func (c *cycle) run(ctx context.Context) {
 		c.clk.KeptUp(snapshot.Whole && c.clk.Now() < began+c.period)
 		now := c.clk.Now().Round(time.Millisecond) // as history keeps it, so that rounding adds up to nothing
 		snapshot.Fill(&in, now)
+		c.lids = snapshot.AppendLids(nil, now) // a frame keeps them
 		c.buttons.see(snapshot, now, now-last, c.commands.put)
 		marks = c.commands.drain(marks[:0])
 		in.Commands = commands(in.Commands[:0], marks)
@@ -85,13 +87,13 @@ func (c *cycle) asleep() time.Duration {
 
 // decide makes one cycle's decisions and lets them out: to the heaters first.
 func (c *cycle) decide(in *control.Input, marks []history.Mark, now time.Duration) {
-	frame := &frames.Frame{}
+	frame := &frames.Frame{Lids: c.lids}
 	c.bench.Step(in, &frame.Frame)
 	c.bus.ApplyAt(frame.Outputs, now)
 	frame.At = time.Now()
 	c.fed()
 	c.publish(frame)
-	c.keep(Happening{At: frame.At, Input: in, Frame: &frame.Frame, Marks: marks})
+	c.keep(Happening{At: frame.At, Input: in, Frame: &frame.Frame, Marks: marks, Lids: c.lids})
 }
 
 // next is when the next cycle is due. Cycles that were missed are not made up

@@ -12,6 +12,7 @@ import (
 	"meltwarden/daemon/history/cycles"
 	"meltwarden/daemon/shot"
 	"meltwarden/daemon/wear"
+	"meltwarden/devices"
 )
 
 // Happening is a finished cycle on its way to history. Who gets one keeps none of
@@ -21,12 +22,14 @@ type Happening struct {
 	Input *control.Input
 	Frame *control.Frame
 	Marks []history.Mark
+	Lids  []devices.Lid
 }
 
 // Scribe turns the cycles of a run into what history keeps of them.
 type Scribe struct {
 	shots     *shot.Tracker
 	notice    notice
+	lids      lids
 	nextHeats time.Duration // bench time
 }
 
@@ -57,7 +60,7 @@ func takenBackIn(marks []history.Mark, m history.Mark) bool {
 
 // Write takes in the next cycle.
 func (s *Scribe) Write(h Happening) history.Kept {
-	kept := history.Kept{Record: cycles.Keep(h.At, h.Input, h.Frame), Events: s.notice.of(h.Frame)}
+	kept := history.Kept{Record: cycles.Keep(h.At, h.Input, h.Frame), Events: append(s.notice.of(h.Frame), s.lids.see(h.Lids, h.Frame.Time)...)}
 	pushed := false
 	for i, m := range h.Marks {
 		if m.Kind == control.Shot && pushed {
@@ -76,7 +79,9 @@ func (s *Scribe) Write(h Happening) history.Kept {
 			pushed, kept.Mould = true, m.Text
 		}
 	}
-	kept.Shot = s.shots.See(h.Frame, h.Input.Commands)
+	if kept.Shot = s.shots.See(h.Frame, h.Input.Commands); kept.Shot != nil {
+		kept.Shot.Lids = onCard(h.Lids)
+	}
 	if h.Frame.Time >= s.nextHeats {
 		s.nextHeats += heatsEvery
 		kept.Heats = s.Heats()

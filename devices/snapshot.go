@@ -139,6 +139,22 @@ func (s Snapshot) AppendButtons(list []Button, now time.Duration) []Button {
 	return list
 }
 
+// Lid is the contact of a lid. Pot is the index of its pot, or -1 for one over the bench.
+type Lid struct {
+	Pot     int
+	Contact reading.Contact
+}
+
+// AppendLids appends those of the bench, always in the same order.
+func (s Snapshot) AppendLids(list []Lid, now time.Duration) []Lid {
+	for i, c := range s.channels {
+		if c.Role == registers.Lid {
+			list = append(list, Lid{slices.Index(s.pots, c.Pot), s.values[i].contactAt(now)})
+		}
+	}
+	return list
+}
+
 func (v value) temperatureAt(now time.Duration) reading.Temperature {
 	if !v.came {
 		return reading.Temperature{Fault: reading.Missing}

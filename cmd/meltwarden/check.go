@@ -77,7 +77,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 		fmt.Fprintf(c.OutOrStdout(), "files are good: bench %q, recipe %q (version %s)\n", bench.Name, recipe.Name, recipe.Fingerprint())
 		tellHeaters(c.OutOrStdout(), settings)
 		tellRelays(c.OutOrStdout(), bench)
-		for _, line := range view.Buttons(bench.Channels) {
+		for _, line := range view.Contacts(bench.Channels) {
 			fmt.Fprintln(c.OutOrStdout(), line)
 		}
 		tellKnown(c.OutOrStdout(), bench, recipe, settings)

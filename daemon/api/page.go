@@ -27,8 +27,8 @@ type benchPage struct {
 	Potfuls       potfuls
 	// BenchKeys and PotKeys are what single keys do.
 	BenchKeys, PotKeys []view.Key
-	// Buttons say what a press of each of the bench's own does.
-	Buttons []string
+	// Contacts say what the bench's own buttons and lids do.
+	Contacts []string
 	// FromHere is true on the bench's own computer.
 	FromHere bool
 	// Press is the name of the next press on this page, where no script makes one.
@@ -67,7 +67,7 @@ func (s *server) page(w http.ResponseWriter, r *http.Request) {
 	}
 	p.Lacks, p.BenchKeys, p.PotKeys = s.lacks(recipe), view.BenchKeys(), view.PotKeys()
 	if s.Bench != nil {
-		p.Buttons = view.Buttons(s.Bench.Channels)
+		p.Contacts = view.Contacts(s.Bench.Channels)
 	}
 	if recipe != nil {
 		p.Aims = review.Aims(recipe.Pour)

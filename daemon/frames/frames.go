@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"meltwarden/control"
+	"meltwarden/devices"
 )
 
 // LiveFor is how old a frame may be and still stand for the bench as it is now.
@@ -20,6 +21,9 @@ type Frame struct {
 	// At is when the cycle finished, as time.Now gave it: its monotonic part
 	// keeps Live right when the wall clock is set.
 	At time.Time
+	// Lids are the contacts of the lids, in the order of the settings'. Nothing is decided by
+	// them.
+	Lids []devices.Lid
 }
 
 // Live reports whether the frame still stands for the bench at the time now.

@@ -49,6 +49,8 @@ const (
 	Unticked    Kind = "tick taken away"    // likewise
 	TakenBack   Kind = "taken back"         // the last mark of the pot, whose kind is Text
 	GoesOn      Kind = "goes on after an interruption"
+	LidOpen     Kind = "lid open" // of a pot, or of the bench
+	LidClosed   Kind = "lid closed"
 )
 
 // WholeBench is the Event.Pot of what concerns every pot.

@@ -76,6 +76,8 @@ type Sheet struct {
 	Pots               []PotSheet
 	Spread, DrawToPush string
 	MouldTemp, Room    string
+	// Lids says how the lids were; "" on a bench that has none.
+	Lids string
 	// Off says which pots were outside their bands, and how far, the furthest first; ""
 	// when every pot was in its band, or nothing is known.
 	Off string
@@ -126,6 +128,7 @@ func (u Unit) sheet(s history.Shot) Sheet {
 		Spread:     u.difference(s.Card.SpreadC, "%.1f"),
 		DrawToPush: figure(s.Card.DrawToPushS, "%.0f s"),
 		MouldTemp:  u.temperature(s.Card.MouldC), Room: u.temperature(s.Card.RoomC),
+		Lids: lidWords(s.Card.Lids),
 		From: from, To: to,
 	}
 	if len(s.Photos) > 0 {
@@ -139,6 +142,19 @@ func (u Unit) sheet(s history.Shot) Sheet {
 		out.Later = laterWords
 	}
 	return out
+}
+
+// lidWords say how the lids were.
+func lidWords(all []shot.Lid) string {
+	var said []string
+	for _, l := range all {
+		words := string(l.State)
+		if l.Pot > 0 {
+			words = fmt.Sprintf("pot %d %s", l.Pot, words)
+		}
+		said = append(said, words)
+	}
+	return strings.Join(said, ", ")
 }
 
 // laterWords is what is known of faults that show only days later (the trade's

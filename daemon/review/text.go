@@ -113,6 +113,9 @@ func (r Review) writeCard(t *text, s Sheet, verdict string) error {
 		t.wrapped("note: %s", s.Note)
 	}
 	t.wrapped("mould: %s, %s; room: %s", s.Mould, s.MouldTemp, s.Room)
+	if s.Lids != "" {
+		t.wrapped("lid: %s", s.Lids)
+	}
 	t.wrapped("spread of the deviations: %s; draw to push: %s", s.Spread, s.DrawToPush)
 	table := lines.Table{}
 	for _, line := range cardLines(s) {

@@ -23,7 +23,25 @@ type Card struct {
 	DrawToPushS frames.Figure `json:"draw_to_push_s"`
 	MouldC      frames.Figure `json:"mould_c"`
 	RoomC       frames.Figure `json:"room_c"`
+	// Lids are those that the bench has, as they were at the push; left out where it has none.
+	Lids []Lid `json:"lids,omitempty"`
 }
+
+// Lid is how a lid was.
+type Lid struct {
+	Pot   int      `json:"pot"` // from 1; zero is one over the bench
+	State LidState `json:"state"`
+}
+
+// LidState says whether a lid is on: "open", "closed" or "not read".
+type LidState string
+
+// The states of a lid.
+const (
+	LidOpen    LidState = "open"
+	LidClosed  LidState = "closed"
+	LidNotRead LidState = "not read"
+)
 
 // Pot is one pot of a card, at its draw where that was marked, at the push
 // otherwise. Temperatures are in degrees Celsius.

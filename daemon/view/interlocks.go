@@ -3,6 +3,7 @@ package view
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"meltwarden/control"
 	"meltwarden/control/guard"
@@ -13,7 +14,8 @@ import (
 // Interlock is what the program reads of an interlock. It is no proof that it works: e-stop
 // and cut-out break the contactor in hardware, and only trying them shows that they do.
 type Interlock struct {
-	// Name is what it is called: emergency stop, cut-out or fan.
+	// Name is what it is called: emergency stop, cut-out or fan; or a lid, which is none and
+	// stops nothing.
 	Name string `json:"name"`
 	// State is "closed", which lets heat flow, "open", "not read" or "not wired".
 	State string `json:"state"`
@@ -44,6 +46,26 @@ func Interlocks(f *frames.Frame, live bool) []Interlock {
 	}
 }
 
+// lids are those of the settings, as they are read: an open one is worth a look while
+// anything is heated. They are no interlocks, and nothing is decided by them.
+func lids(f *frames.Frame, live bool, s control.Settings) (all []Interlock) {
+	for i, pot := range s.Lids {
+		l := Interlock{Name: strings.TrimSpace(texts.Lid + " " + pot), State: notRead, Tone: Attend}
+		if live && i < len(f.Lids) && f.Lids[i].Contact.Known(guard.MaxAge) {
+			l.State, l.Tone = closed, Plain
+			if !f.Lids[i].Contact.Closed {
+				l.State = opened
+			}
+		}
+		l.Words = l.Name + " " + l.State
+		if l.State == opened && f.Heat == control.HeatEnabled {
+			l.Tone, l.Words = Attend, l.Words+" "+texts.whileHeating
+		}
+		all = append(all, l)
+	}
+	return all
+}
+
 func interlock(name string, c reading.Contact) Interlock {
 	i := Interlock{Name: name, State: notRead, Tone: Warn}
 	switch {
@@ -71,8 +93,12 @@ func powerWords(f *frames.Frame, s control.Settings) string {
 }
 
 // InterlockLabels are the words about the interlocks.
-type InterlockLabels struct{ EmergencyStop, CutOut, Fan, Interlocks, InterlockNotRead string }
+type InterlockLabels struct {
+	EmergencyStop, CutOut, Fan, Interlocks, InterlockNotRead string
+	Lid, whileHeating                                        string
+}
 
 var interlockLabels = InterlockLabels{
 	EmergencyStop: "emergency stop", CutOut: "cut-out", Fan: "fan", Interlocks: "Interlocks, as they are read", InterlockNotRead: notRead,
+	Lid: "lid", whileHeating: "while heat is enabled",
 }

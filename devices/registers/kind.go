@@ -18,7 +18,7 @@ const (
 func Roles() []Role {
 	return []Role{
 		Melt, Plate, Injector, Mould, Room, ColdJunction, EStop, CutOut, Fan, Pedal, Enable,
-		StirButton, DrawButton, ShotButton,
+		StirButton, DrawButton, ShotButton, Lid,
 		Heater, Setpoint, SetpointRead, ProcessValue, Lamp, Buzzer, Contactor,
 	}
 }
@@ -27,7 +27,7 @@ func (r Role) kind() kind {
 	switch r {
 	case Melt, Plate, Injector, Mould, Room, ColdJunction, SetpointRead, ProcessValue:
 		return temperature
-	case EStop, CutOut, Fan, Pedal, Enable, StirButton, DrawButton, ShotButton:
+	case EStop, CutOut, Fan, Pedal, Enable, StirButton, DrawButton, ShotButton, Lid:
 		return contact
 	case Heater:
 		return heater
@@ -44,7 +44,7 @@ func (r Role) Read() bool { return r.kind() == temperature || r.kind() == contac
 
 // ClosedAtRest reports whether the contact is closed while all is well and nobody touches
 // it. Any other is open until somebody presses it.
-func (r Role) ClosedAtRest() bool { return r == EStop || r == CutOut || r == Fan }
+func (r Role) ClosedAtRest() bool { return r == EStop || r == CutOut || r == Fan || r == Lid }
 
 // ofPot reports whether there is one such channel for each pot.
 func (r Role) ofPot() bool {
@@ -54,6 +54,9 @@ func (r Role) ofPot() bool {
 	}
 	return false
 }
+
+// mayBeOfPot reports whether such a channel is of a pot or of the whole bench, as it says.
+func (r Role) mayBeOfPot() bool { return r == Lid }
 
 // types returns how a value of this kind may be laid out.
 func (k kind) types() []Type {

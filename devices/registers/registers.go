@@ -23,6 +23,7 @@ const (
 	StirButton   Role = "stir-button" // marks a stir of its pot; likewise the next two
 	DrawButton   Role = "draw-button"
 	ShotButton   Role = "shot-button"
+	Lid          Role = "lid" // of a pot, or of the bench: closed while it is on
 	Heater       Role = "heater"
 	Setpoint     Role = "setpoint"      // what a controller that closes a pot's loop by itself is told
 	SetpointRead Role = "setpoint-read" // where it says what it has of that
@@ -73,7 +74,7 @@ const (
 // still makes nothing panic.
 type Channel struct {
 	Role   Role
-	Pot    string // the pot's name, for what belongs to one: see ofPot
+	Pot    string // the pot's name, for what belongs to one: see ofPot; for lid, or ""
 	Device string // the device's name
 	// Function is the Modbus function: 1 to 4 for what is read; 5, 6, 15 or 16
 	// for what is written.
@@ -90,7 +91,7 @@ type Channel struct {
 	Sentinels []float64
 	// Status, where set, is a register with fault bits for this channel.
 	Status *Status
-	Invert bool // pedal, buttons that mark, lamp and buzzer: closed is 0
+	Invert bool // pedal, buttons that mark, lid, lamp and buzzer: closed is 0
 	// Mask is the one bit of its register that a contact is, read by function 3 or 4; 0 for
 	// a coil or a discrete input. It is left out of JSON where it is none, as Calibrated is.
 	Mask uint16 `json:",omitzero"`

@@ -112,7 +112,7 @@ func (k *checker) names() {
 	switch {
 	case k.Role.ofPot() && k.Pot == "":
 		k.wrong("pot", "", fmt.Sprintf("a %s belongs to a pot", k.Role), "write the pot's name")
-	case !k.Role.ofPot() && k.Pot != "":
+	case !k.Role.ofPot() && !k.Role.mayBeOfPot() && k.Pot != "":
 		k.wrong("pot", k.Pot, fmt.Sprintf("role %s belongs to no pot", k.Role), "leave it out")
 	}
 }

@@ -85,7 +85,7 @@ type change struct {
 
 func TestMistakesAreNamedWithTheirFix(t *testing.T) {
 	for _, x := range []change{
-		{meltChannel, func(c *Channel) { c.Role = "lid" }, `role: "lid": not known; write melt, plate, injector, mould, room, cold-junction, e-stop, cut-out, fan, pedal, enable, stir-button, draw-button, shot-button, heater, setpoint, setpoint-read, process-value, lamp, buzzer or contactor`},
+		{meltChannel, func(c *Channel) { c.Role = "hood" }, `role: "hood": not known; write melt, plate, injector, mould, room, cold-junction, e-stop, cut-out, fan, pedal, enable, stir-button, draw-button, shot-button, lid, heater, setpoint, setpoint-read, process-value, lamp, buzzer or contactor`},
 		{meltChannel, func(c *Channel) { c.Pot = "" }, `pot: a melt belongs to a pot; write the pot's name`},
 		{contactChannel, func(c *Channel) { c.Pot = "left" }, `pot: "left": role pedal belongs to no pot; leave it out`},
 		{meltChannel, func(c *Channel) { c.Device = "" }, `device: missing; write the name of a device of the bench`},

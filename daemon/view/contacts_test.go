@@ -15,10 +15,11 @@ import (
 func TestWhatAPressDoesIsSaid(t *testing.T) {
 	assert.Equal(t, []string{
 		pedalBoth, "Button of pot left: let go after 0.4 to 5 s it marks a stir.", "Shot button: let go after 0.4 to 5 s it marks a shot.",
-	}, Buttons([]registers.Channel{
+	}, Contacts([]registers.Channel{
 		{Role: registers.Pedal, MarksShot: true}, {Role: registers.StirButton, Pot: "left"}, {Role: registers.ShotButton}, {Role: registers.Enable},
 	}))
-	assert.Equal(t, []string{pedalSilences}, Buttons([]registers.Channel{{Role: registers.Pedal}}))
+	assert.Equal(t, []string{pedalSilences, fmt.Sprintf(lidShows, " of pot left"), fmt.Sprintf(lidShows, "")}, Contacts([]registers.Channel{
+		{Role: registers.Pedal}, {Role: registers.Lid, Pot: "left"}, {Role: registers.Lid}}))
 	s := func(d time.Duration) string { return fmt.Sprintf("%.1f", d.Seconds()) }
 	assert.Contains(t, pedalBoth, "0.4 to "+s(guard.ShortPress)+" s it marks a shot, after "+s(guard.LongPress)+" to 5 s")
 }
