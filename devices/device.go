@@ -34,7 +34,9 @@ type device struct {
 	rests   time.Duration
 	goneAt  atomic.Pointer[time.Time] // since when it is dead, for who looks from outside; nil while it is not
 
-	memory memory // of its outputs
+	memory    memory              // of its outputs
+	terminals terminals           // of its cold junction
+	reference reading.Temperature // this round's, as far as it is believed
 
 	clock   func() time.Duration // the bench's
 	targets atomic.Uint64        // how often it was sent a set-point
@@ -118,6 +120,12 @@ func (d *device) receive(span int, at time.Duration, data []byte, outcome modbus
 // deliver puts what the round brought into the table. A value for which the
 // device did not answer stays as it is and ages.
 func (d *device) deliver(t *table) {
+	if d.cold >= 0 {
+		d.reference = reading.Temperature{Fault: reading.Missing}
+		if at, outcome := d.answered(d.cold); outcome == modbus.OK {
+			d.reference = d.terminals.believe(d.temperature(d.cold), at)
+		}
+	}
 	for i := range d.channels {
 		if v, ok := d.decode(i); ok {
 			t.set(d.index[i], v)
@@ -176,16 +184,12 @@ func (d *device) restsOn(i int) []int {
 
 // temperature decodes a channel that is one.
 func (d *device) temperature(i int) reading.Temperature {
-	var reference reading.Temperature
-	if d.channels[i].Unit == registers.Millivolt && d.cold >= 0 {
-		reference = d.temperature(d.cold)
-	}
 	value, _ := d.plan.Value(i)
 	var status []uint16
 	if p, ok := d.plan.Status(i); ok {
 		status = registers.At(d.results[p.Span].words, p)
 	}
-	return d.channels[i].Temperature(registers.At(d.results[value.Span].words, value), status, reference)
+	return d.channels[i].Temperature(registers.At(d.results[value.Span].words, value), status, d.reference)
 }
 
 // contact decodes a channel that is one.

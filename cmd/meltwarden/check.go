@@ -81,7 +81,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 			fmt.Fprintln(c.OutOrStdout(), line)
 		}
 		tellKnown(c.OutOrStdout(), bench, recipe, settings)
-		tellNotSeen(c.OutOrStdout(), settings)
+		tellNotKnown(c.OutOrStdout(), settings, bench)
 		tellContrasts(c.OutOrStdout(), config.Contrasts(recipe))
 		said.tell(c.OutOrStdout())
 	}
@@ -185,13 +185,13 @@ func tellKnown(out io.Writer, b *config.Bench, r *config.Recipe, s control.Setti
 	daemon.TellRecalled(out, recalled, err)
 }
 
-// tellNotSeen says of each pot with one probe, or with a controller of its own, what is not known of it, and what follows.
-func tellNotSeen(out io.Writer, s control.Settings) {
+// tellNotKnown says of each pot what can not be known of it by the way it is read or heated,
+// and what follows.
+func tellNotKnown(out io.Writer, s control.Settings, b *config.Bench) {
 	for _, p := range s.Pots {
-		for i, line := range view.NotSeen(p) {
+		for i, line := range view.Unknowable(p, b.Channels) {
 			if i == 0 {
-				why := map[bool]string{false: "has one probe", true: "is heated by set-point"}[p.Controller.Is()]
-				fmt.Fprintf(out, "pot %s %s:\n", p.Name, why)
+				fmt.Fprintf(out, "pot %s, by the way it is read%s:\n", p.Name, map[bool]string{true: " and heated"}[p.Controller.Is()])
 			}
 			fmt.Fprintf(out, "  - %s\n", line)
 		}

@@ -181,9 +181,9 @@ var table = [...]Rule{
 	},
 	PotUnseen: {
 		Name: "pot_unseen", Title: "Neither probe of this pot can be trusted",
-		Cause:       "Both probes are unplugged or broken, or their module is dead.",
+		Cause:       "Both probes are unplugged or broken, or their module is dead, or its cold junction lost.",
 		Detection:   "Both readings, or the only one, are unusable, implausible or frozen for 3 s (E). With one probe left a stuck relay still shows as an over-temperature; with none only the contactor can end it. Later than the pot's own heater, so that one lost frame does not drop the contactor.",
-		Instruction: "Heaters are told zero; nothing is seen of this pot. Press the emergency stop and take it for hot. If it smokes or goes on warming, its relay is stuck: switch the mains off at a distance. Then check both probes, their plugs and their module, and reset.",
+		Instruction: "Heaters are told zero; nothing is seen of this pot. Press the emergency stop and take it for hot. If it smokes or goes on warming, its relay is stuck: switch the mains off at a distance. Then check both probes, their plugs, their module and its cold junction, and reset.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, ChildOf: HeaterUnheard, after: unusableFor, onlyLasting: true, onlyWithHeat: true,
 	},
 	MeltUnusable: {

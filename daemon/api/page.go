@@ -6,9 +6,11 @@ import (
 	"slices"
 
 	"meltwarden/config"
+	"meltwarden/control/reading"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/review"
 	"meltwarden/daemon/view"
+	"meltwarden/devices/registers"
 )
 
 // benchPage is what the template of the bench's page is filled with.
@@ -47,7 +49,8 @@ type benchPot struct {
 	Additions  []string // what the recipe knows of
 	Recalled   string
 	ByHand     bool     // its melt is read by hand
-	NotSeen    []string // what is not known of it
+	OneProbe   bool     // and nothing is tried out with it
+	NotKnown   []string // by the way it is read
 }
 
 // mostFindings is how many findings stand above the pots; more of them would push
@@ -66,9 +69,7 @@ func (s *server) page(w http.ResponseWriter, r *http.Request) {
 		FromHere: fromHere(r), Still: r.URL.Query().Has("still"), Press: rand.Text(),
 	}
 	p.Lacks, p.BenchKeys, p.PotKeys = s.lacks(recipe), view.BenchKeys(), view.PotKeys()
-	if s.Bench != nil {
-		p.Contacts = view.Contacts(s.Bench.Channels)
-	}
+	p.Contacts = view.Contacts(s.channels())
 	if recipe != nil {
 		p.Aims = review.Aims(recipe.Pour)
 	}
@@ -96,6 +97,14 @@ func (s *server) lacks(recipe *config.Recipe) string {
 	return ""
 }
 
+// channels are those of the bench file; none where it is not known.
+func (s *server) channels() []registers.Channel {
+	if s.Bench == nil {
+		return nil
+	}
+	return s.Bench.Channels
+}
+
 func (s *server) benchPots(b view.Bench, recipe *config.Recipe) []benchPot {
 	var pots []benchPot
 	additions := additions(recipe)
@@ -103,7 +112,8 @@ func (s *server) benchPots(b view.Bench, recipe *config.Recipe) []benchPot {
 		from := s.Settings.Pots[i].CureC - clearBelowC
 		pots = append(pots, benchPot{
 			Pot: p, ClearFromC: from, ClearFrom: view.ClearFrom(from), MayBeClear: float64(p.MeltC) >= from || float64(p.MeltEstimateC) >= from,
-			Additions: additions[p.Name], ByHand: !s.Settings.Pots[i].Probes.HasMelt(), NotSeen: view.NotSeen(s.Settings.Pots[i]),
+			Additions: additions[p.Name], ByHand: !s.Settings.Pots[i].Probes.HasMelt(), OneProbe: s.Settings.Pots[i].Probes != reading.BothProbes,
+			NotKnown: view.Unknowable(s.Settings.Pots[i], s.channels()),
 		})
 		pots[i].Recalled = s.recalled(b.Live, i, p.Recalled)
 	}

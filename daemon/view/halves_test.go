@@ -13,6 +13,7 @@ import (
 	"meltwarden/control/guard"
 	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
+	"meltwarden/devices/registers"
 )
 
 // TestAnEstimateIsNeverAReading: numbers have it in places of its own, words with a ≈ and
@@ -72,4 +73,23 @@ func TestEveryVerdictHasItsWord(t *testing.T) {
 		assert.Equal(t, v == control.HandTaken, HandRefused(v, 22.4) == "", "%d", v)
 	}
 	assert.Contains(t, HandRefused(control.HandLow, 22.4), "22 °C lower than expected")
+}
+
+// TestWhatCanNotBeKnownIsSaidOnce: of a pot in millivolts once for each device, and nothing of
+// one that reads both in degrees.
+func TestWhatCanNotBeKnownIsSaidOnce(t *testing.T) {
+	mV := registers.Channel{Pot: "left", Device: "board", Unit: registers.Millivolt}
+	celsius := mV
+	celsius.Unit = registers.Celsius
+	other := mV
+	other.Device = "module"
+	left := control.PotSettings{Name: "left", HeaterW: 1000, VolumeML: 250}
+	assert.Empty(t, Unknowable(left, []registers.Channel{celsius, celsius}))
+	assert.Empty(t, Unknowable(control.PotSettings{Name: "right"}, []registers.Channel{mV}))
+	assert.Len(t, Unknowable(left, []registers.Channel{mV, mV}), 1)
+	assert.Len(t, Unknowable(left, []registers.Channel{mV, other}), 2)
+	left.Probes = reading.MeltOnly
+	all := Unknowable(left, []registers.Channel{mV})
+	assert.Contains(t, all[0], "whether the melt scorches there")
+	assert.Contains(t, all[len(all)-1], "cold junction of board")
 }

@@ -208,7 +208,7 @@ var markLabels = MarkLabels{
 	SetpointHere: "A set-point is changed on the bench's own computer only.",
 	HandField:    "Melt read by hand", HandHere: "What was read by hand is typed on the bench's own computer only.",
 	HandWhy: "Heat goes by this for some minutes: stir, hold a dry thermometer in the middle of the melt until it rests, type what it shows, and press its unit.",
-	NotSeen: "What is not seen of this pot", Estimate: "estimate, no reading",
+	NotSeen: "What is not known of this pot", Estimate: "estimate, no reading",
 	ClearWhy:  "Below this temperature the melt is no thin liquid yet, so nobody can call it clear.",
 	NoteField: "Note for this run", KeepNote: "Write down", AtBench: "At the bench",
 	HowIsIt: "how is it?", NotJudged: "not judged",

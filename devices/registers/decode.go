@@ -9,11 +9,12 @@ import (
 	"meltwarden/devices/thermocouple"
 )
 
-// What the terminals of a bench device can have, in °C: the range of industrial
-// electronics (common practice, no source). A reference further out comes from a
-// wrong scale or a dead sensor, and would shift every temperature by as much.
+// What the terminals of a bench device can have, in °C: up to the range of industrial
+// electronics (common practice, no source), and down to a shop that does not freeze (E). A
+// reference further out comes from a wrong scale or a dead sensor, which many modules report
+// as 0, and would shift every temperature by as much.
 const (
-	coldestTerminalsC = -40.0
+	coldestTerminalsC = 1.0
 	hottestTerminalsC = 85.0
 )
 
