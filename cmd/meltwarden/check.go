@@ -75,7 +75,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 	wiring, said := calibrate.Correct(daemon.Wiring(bench), stand), correctionsOf(stand, unread)
 	if !asJSON {
 		fmt.Fprintf(c.OutOrStdout(), "files are good: bench %q, recipe %q (version %s)\n", bench.Name, recipe.Name, recipe.Fingerprint())
-		tellHeaters(c.OutOrStdout(), settings)
+		tellHeaters(c.OutOrStdout(), settings, bench)
 		tellRelays(c.OutOrStdout(), bench)
 		for _, line := range view.Contacts(bench.Channels) {
 			fmt.Fprintln(c.OutOrStdout(), line)
@@ -140,8 +140,8 @@ func alike(l view.SerialLine, here ports.List) string {
 
 // tellHeaters says how each heater is switched: a mechanical relay that is taken for a
 // solid-state one would wear out within weeks.
-func tellHeaters(out io.Writer, s control.Settings) {
-	for _, p := range s.Pots {
+func tellHeaters(out io.Writer, s control.Settings, b *config.Bench) {
+	for i, p := range s.Pots { // in the order of the bench
 		how := "draws the share that it is told at every instant"
 		switch {
 		case p.Controller.Is():
@@ -149,8 +149,11 @@ func tellHeaters(out io.Writer, s control.Settings) {
 		case p.Output == circuit.Hidden:
 			how = "switched by its device, unseen: above zero it counts as fully on"
 		case p.Output == circuit.Switched:
-			how = fmt.Sprintf("switched here, on and off about once in %v, on for %v and off for %v at the least (2s suits a solid-state relay; of a mechanical one write how long it lasts: relay: {life: 100000})",
-				p.Window, cmp.Or(p.LeastOn, p.Window/20), cmp.Or(p.LeastOff, p.Window/20))
+			how = fmt.Sprintf("switched here, on and off about once in %v, on for %v and off for %v at the least, but for an off that is wanted at once", p.Window,
+				cmp.Or(p.LeastOn, p.Window/20), cmp.Or(p.LeastOff, p.Window/20))
+			if !b.Pots[i].Relay.Wears() {
+				how += "; taken for a solid-state relay: of a mechanical one write how long it lasts, such as relay: {life: 100000}"
+			}
 		}
 		fmt.Fprintf(out, "heater of pot %s: %.0f W, %s\n", p.Name, p.HeaterW, how)
 	}
