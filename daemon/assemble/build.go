@@ -59,7 +59,10 @@ func (a Answers) drawn() string {
 	if a["heaters-by"] == byNumber {
 		return "output: " + a["heaters-draw"]
 	}
-	return "window: " + map[string]string{"mechanical": "20 s", "solid-state": "2 s"}[a["heaters-relay"]]
+	if a["heaters-relay"] == "mechanical" {
+		return "relay: {life: 100000}" // a common figure (C), which the file asks to replace
+	}
+	return "window: 2 s"
 }
 
 // channels are those of the bench file, in its order.

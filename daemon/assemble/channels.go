@@ -181,7 +181,7 @@ const (
 // contacts asks where each contact is read.
 func (s *script) contacts() bool {
 	have := Question{Key: "contacts-have", Step: TheContacts, Ask: "Which contacts are wired besides emergency stop, cut-out and enable button?", Usual: none,
-		Help: "With commas between, of: fan, pedal, shot-button, and for a pot stir-button left, draw-button left. Such as: fan, pedal.", Check: s.further}
+		Help: "With commas between, of: fan, pedal, shot-button, lid, and for a pot stir-button left, draw-button left, lid left. Such as: fan, pedal.", Check: s.further}
 	if s.ask(have) == "" {
 		return false
 	}

@@ -64,8 +64,9 @@ const (
 	aboutPots = `
 # Each pot on its plate. What a heater draws: output: smooth is the share that
 # it is told at every instant, hidden all of it in windows of its device that
-# nobody here sees; window: 20 s is switched here, for mechanical relays, 2 s
-# for solid-state.
+# nobody here sees; window: 2 s is switched here, for solid-state relays. Of a
+# mechanical one, which wears: relay: {life: 100000}; write how many operations
+# its maker rates it for at this load. They are counted.
 `
 	aboutProtection = `
 # What cuts the heat without this program: the owner's word on record.
@@ -84,7 +85,8 @@ channels:
 	aboutOutputs = "  # Heaters, and the contactor that everything that heats hangs on.\n"
 	aboutInputs  = `  # Contacts: an interlock is closed when healthy, a button when pressed.
   # Emergency stop and cut-out break the contactor's coil in hardware; here
-  # they are only read.
+  # they are only read. A short press of the pedal marks a shot, a long one
+  # silences; without short-press any press silences.
 `
 )
 
@@ -150,7 +152,11 @@ func (c channel) line() string {
 	if c.pot != "" {
 		of = ", pot: " + quoted(c.pot)
 	}
-	return fmt.Sprintf("  - {role: %s%s, device: %s, %s}\n", c.role, of, quoted(c.device), c.layout)
+	more := ""
+	if c.role == string(registers.Pedal) {
+		more = ", short-press: shot"
+	}
+	return fmt.Sprintf("  - {role: %s%s, device: %s, %s%s}\n", c.role, of, quoted(c.device), c.layout, more)
 }
 
 // sample is a bench in which everything is right, to try one value in.

@@ -78,12 +78,17 @@ var acts = map[registers.Role]string{
 	registers.Fan:    "Switch the fan off until its contact opens, and on again",
 	registers.Enable: "Press the enable button, let go",
 	registers.Pedal:  "Press the pedal, let go",
+	registers.Lid:    "Lift the lid, put it on again",
 }
 
 // act says what a hand does to a contact.
 func act(contact string) string {
 	role, pot, _ := strings.Cut(contact, " ")
-	if does, is := acts[registers.Role(role)]; is {
+	does, is := acts[registers.Role(role)]
+	switch {
+	case is && pot != "":
+		return does + " (" + pot + ")"
+	case is:
 		return does
 	}
 	if pot != "" {
