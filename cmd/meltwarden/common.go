@@ -29,7 +29,7 @@ func listen(out io.Writer, d config.Daemon) (net.Listener, error) {
 		return nil, fmt.Errorf("listen on %s: %w: choose another address with --listen, port 0 for any that is free", d.Listen, err)
 	}
 	here := fromThisComputer(l.Addr().String())
-	fmt.Fprintf(out, "listening on http://%s\n", here)
+	fmt.Fprintf(out, "the page is on http://%s\n", here)
 	if here != l.Addr().String() {
 		fmt.Fprintf(out, "your network reaches it too, on %s: each phone and program needs to be let in\n", l.Addr())
 	}

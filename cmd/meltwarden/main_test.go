@@ -139,7 +139,7 @@ func TestDemoEndsInOrder(t *testing.T) {
 	c.SetOut(out)
 	c.SetErr(io.Discard)
 	require.NoError(t, c.ExecuteContext(ctx))
-	assert.Regexp(t, `^listening on http://127\.0\.0\.1:\d+\nmaking the earlier evenings.*\n18 earlier evenings made, all invented.*\nsimulated bench, invented scenario, seed 1, at ×20, on `, out.text.String())
+	assert.Regexp(t, `^the page is on http://127\.0\.0\.1:\d+\nmaking the earlier evenings.*\n18 earlier evenings made, all invented.*\nsimulated bench, invented scenario, seed 1, at ×20, on `, out.text.String())
 	assert.NotContains(t, out.text.String(), "\x1b", "no cursor movements in a file")
 }
 

@@ -120,6 +120,8 @@ func answer(f *frames.Frame, s control.Settings) (line Both, detail string) {
 	switch {
 	case f.ReadyIn > 0 && timed(p.Wait):
 		takes = fmt.Sprintf(texts.allReadyIn, giveOrTake(f.ReadyIn, f.ReadyWithin))
+	case p.WaitLeft >= 0 && p.Wait == control.WaitHeat:
+		takes = fmt.Sprintf(texts.thereIn, about(p.WaitLeft))
 	case p.WaitLeft >= 0 && timed(p.Wait):
 		takes = ", " + about(p.WaitLeft)
 	}

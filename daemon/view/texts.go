@@ -101,7 +101,7 @@ var texts = struct {
 	notYet, notYetPot, shootNow, stirAgain     string
 	potTripped, benchTripped                   string
 	waitsFor, goodFor, against, above, below   string
-	readyIn, allReadyIn, within                string
+	readyIn, allReadyIn, thereIn, within       string
 	pourIn, pourSeen, pourAssumed, pourOfPot   string
 	stillAbove                                 string
 	tooCold, noticed, looksBack                string
@@ -165,7 +165,7 @@ var texts = struct {
 	potTripped: "%s tripped, reset at the bench", benchTripped: "Tripped, reset at the bench",
 	notYet: "Not yet", notYetPot: "Not yet: %s", shootNow: "Yes: ready to pour",
 	stirAgain: "%s until %s wants a stir",
-	readyIn:   "can be ready in %s", allReadyIn: ", all ready in %s", within: "%d ± %d %s", lessThan: "less than %d %s",
+	readyIn:   "can be ready in %s", allReadyIn: ", all ready in %s", thereIn: ", there in %s", within: "%d ± %d %s", lessThan: "less than %d %s",
 	pourIn: "cold in ≈ %d s", pourSeen: "%d to %d s, by how it cools", pourAssumed: "%d to %d s, assumed: it has hardly cooled yet",
 	stillAbove: "still too hot to shoot; ", pourOfPot: "%s: %s", tooCold: "too cold to shoot by now",
 	noticed:   "looks lifted; nobody has marked it",

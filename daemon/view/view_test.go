@@ -69,7 +69,7 @@ func TestTheWorstPotIsNamed(t *testing.T) {
 		"furthest stage": {
 			waiting3(control.WaitStir, control.WaitHeat, control.WaitDwell),
 			func(f *frames.Frame) { melt(f, 1, 100); f.Pots[1].TargetC = 177; f.Pots[1].WaitLeft = 8 * time.Minute },
-			"Not yet: chalk 77 °C below its cure temperature, about 8 min", "Not yet: chalk 139 °F below its cure temperature, about 8 min",
+			"Not yet: chalk 77 °C below its cure temperature, there in about 8 min", "Not yet: chalk 139 °F below its cure temperature, there in about 8 min",
 		},
 		"all off": {
 			waiting3(control.WaitEnable, control.WaitEnable, control.WaitEnable),
