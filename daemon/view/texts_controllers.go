@@ -29,6 +29,7 @@ func steeredNotSeen(s control.PotSettings) []string {
 		"When it is ready is not foretold, nothing is learnt of it for the next evening, and a lift shows only where it is marked. The pots are not brought to be ready at one moment: mind which is first.",
 		"A controller that hears nothing more heats on to the last that it was told. What ends that is the contactor, which is on another device and lets go by itself.",
 		fmt.Sprintf("While the pot gets no heat its controller is told %s. One that does not take that opens the contactor for all within two seconds; one whose plate goes on rising, once the heat in its element can no longer be why.", quantity.FormatTemperature(s.Controller.RestC)),
+		"Many controllers keep each set-point in a memory that wears, commonly after 100 000 (common practice, no source). Serial lines, under All pages, counts what was written since the program began.",
 		"Set nothing at the controller: what somebody turns there trips its pot.",
 	}
 }
