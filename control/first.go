@@ -22,7 +22,8 @@ const (
 
 // ForFirstHeat is settings of an evening as those of a first heat: the bounds that are lower
 // than the evening's own, and the pots warmed whose names are given. One with a single probe
-// is left cold: its other temperature would be guessed at by what is to be found out.
+// is left cold: its other temperature would be guessed at by what is to be found out. So is one
+// that a controller heats: nobody knows what that gives.
 func ForFirstHeat(s Settings, pots []string) Settings {
 	s.Pots = slices.Clone(s.Pots)
 	s.Limits.MeltWarnC = min(s.Limits.MeltWarnC, firstMeltWarnC)
@@ -32,7 +33,7 @@ func ForFirstHeat(s Settings, pots []string) Settings {
 		p := &s.Pots[i]
 		p.Known, p.FirstHeat = nil, FirstHeat{ToC: FirstHeatToC}
 		p.PlateLimitC, p.SetpointC = min(p.PlateLimitC, FirstHeatPlateC), FirstHeatToC
-		if p.Probes == reading.BothProbes && slices.Contains(pots, p.Name) {
+		if p.Probes == reading.BothProbes && !p.Controller.Is() && slices.Contains(pots, p.Name) {
 			p.FirstHeat.For = FirstHeatFor
 		}
 	}

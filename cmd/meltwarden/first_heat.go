@@ -39,7 +39,7 @@ func firstHeatAt(clk *clock.Clock) *cobra.Command {
 			"Raw paste only, cold, in every pot, as much as the recipe says. It stays a liquid (it gels\nfrom 75 °C on): heat on with the same potfuls, or let them cool and use them first. " +
 			"Cured vinyl\nis a solid at this temperature and shows nothing, and so does a plate without a pot: it is no use.\n\n" +
 			"It heats only with a complete record of commissioning and after a press of the bench's own\nenable button, for 12 minutes a pot at most, plates below 68 °C; over 55 °C in a melt or 85 °C\nin a plate it trips. " +
-			"Somebody stays at the bench. Ctrl-C ends it with every heater told zero.\nPots that an evening has left something of, and those with one probe, are left cold.\n\n" + caution,
+			"Somebody stays at the bench. Ctrl-C ends it with every heater told zero.\nPots that an evening has left something of, and those with one probe or a controller, are left cold.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runFirstHeat(c, f, clk) },
 	}

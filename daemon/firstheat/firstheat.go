@@ -69,7 +69,7 @@ var (
 	// ErrRefused is returned without a complete record of commissioning.
 	ErrRefused = errors.New("heat is refused: the commissioning of this bench is not complete. Put it on record with meltwarden commission")
 	// ErrNothingToWarm is returned where no pot has to gain by it.
-	ErrNothingToWarm = errors.New("no pot is left to warm: every one is known by an evening, or has one probe only")
+	ErrNothingToWarm = errors.New("no pot is left to warm: every one is known by an evening, has one probe only, or is heated by a controller")
 )
 
 // session is one first heat under way.
@@ -142,6 +142,8 @@ func whyCold(p control.PotSettings, r daemon.Recalled) string {
 	switch {
 	case p.Probes != reading.BothProbes:
 		return "it has one probe only"
+	case p.Controller.Is():
+		return "a controller of its own heats it, and nobody knows what that gives"
 	case r.Held && r.Known == nil:
 		return "it is known from evenings with another plate limit"
 	case r.Held:

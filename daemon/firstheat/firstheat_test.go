@@ -264,3 +264,15 @@ func TestSettingsOfAFirstHeat(t *testing.T) {
 	assert.LessOrEqual(t, s.Limits.PlateTripC, 85.0)
 	assert.Equal(t, []time.Duration{control.FirstHeatFor, 0, 0}, []time.Duration{s.Pots[0].FirstHeat.For, s.Pots[1].FirstHeat.For, s.Pots[2].FirstHeat.For})
 }
+
+// TestControllersAreLeftCold: what a controller gives its heater nobody knows, so nothing is
+// to be found out by it.
+func TestControllersAreLeftCold(t *testing.T) {
+	s := control.Settings{Pots: []control.PotSettings{{Name: "left", Controller: control.Controller{RestC: 5}}, {Name: "right"}}}
+	names, left := toWarm(s, make([]daemon.Recalled, 2))
+	assert.Equal(t, []string{"right"}, names)
+	assert.Equal(t, []string{"pot left is left cold: a controller of its own heats it, and nobody knows what that gives"}, left)
+	s = control.ForFirstHeat(s, []string{"left", "right"})
+	assert.Zero(t, s.Pots[0].FirstHeat.For)
+	assert.Positive(t, s.Pots[1].FirstHeat.For)
+}
