@@ -61,13 +61,14 @@ const (
 	NoFirstHeat   Warming = iota
 	LeftCold              // it is not heated
 	Warms                 // or waits for heat to be enabled
-	Understood            // it was heated, and what it is will be kept
+	Understood            // it was heated, and what it showed will be kept
 	TooLittleRise         // it was heated for all the time, and rose by too little to tell
+	TakesLittle           // its melt takes up no more heat than any is taken to: that may be the stirring
 	Otherwise             // it is built otherwise than pots are taken to be
 )
 
 var warmingNames = [...]string{
-	"", "left cold", "warming", "understood", "rose too little to tell anything", "answers otherwise than any pot is taken to",
+	"", "left cold", "warming", "understood", "rose too little to tell anything", "takes up no more heat than any pot is taken to", "answers otherwise than any pot is taken to",
 }
 
 // String returns it in words.
@@ -77,6 +78,10 @@ func (w Warming) String() string { return warmingNames[w] }
 const (
 	coastsFor = 90 * time.Second // E: what the plate holds is in the melt by then, for the most part
 	tellsRise = 8.0              // E: of less, the probe's noise and steps are too large a share, in kelvin
+	// tellsPass is what a melt has to take up, over what it is taken for, to be kept (E): a
+	// lazy stir, thick paste and an oil bath take much away from that, and a keen stir adds
+	// little.
+	tellsPass = 1.1
 )
 
 // first is what is remembered of a first heat.
@@ -127,6 +132,8 @@ func (p *pot) warm(elapsed time.Duration) {
 		f.ended = Otherwise
 	case p.melt.C()-f.fromC < tellsRise:
 		f.ended = TooLittleRise
+	case p.loop.Passes() < tellsPass:
+		f.ended = TakesLittle
 	default:
 		f.ended = Understood
 	}

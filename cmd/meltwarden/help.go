@@ -32,7 +32,7 @@ var guides = map[string]guide{
 	"calibrate": {[]string{"calibrate --config bench.yaml", `calibrate --config bench.yaml ice "boiling at 985 hPa"`, "calibrate --config bench.yaml accept", "calibrate --config bench.yaml --status", `calibrate --config bench.yaml --take-back "melt left"`},
 		"0 when every point was taken and all was put in force that was to be, else 1."},
 	"first-heat": {[]string{"first-heat --config bench.yaml", `first-heat --config bench.yaml --recipe "slate eel v2"`, "first-heat --config bench.yaml --status"},
-		"0 when every pot that was warmed was understood, else 1, and the standard error says why."},
+		"0 when every pot came to its end, whether something is kept of it or not, else 1, and the standard error says why."},
 	"watch":             {[]string{"watch", "watch --to 192.0.2.7:8420 --config bench.yaml", "watch --once", "watch --json"}, "0 when left; with --once 0 is ready to pour, 1 not ready, and 2 not live."},
 	"runs":              {[]string{"runs", "runs --spoiled --fault bled", "runs clamp --since 2026-01-31", "runs --reinspect"}, ""},
 	"find":              {[]string{"find eel bled", `find "demo lot" --json`}, ""},

@@ -62,6 +62,10 @@ func (l *Loop) Warmed() Known {
 	return Known{PlateLimitC: l.pot.PlateLimitC, Model: l.model.WarmedOnly()}
 }
 
+// Passes is what gets from plate to melt by now, over what a pot is taken for of which nothing
+// was seen.
+func (l *Loop) Passes() float64 { return l.model.Passes() }
+
 // FirstHeat reports whether the pot is known by a first heat only.
 func (k *Known) FirstHeat() bool { return k.Model.Warmed }
 

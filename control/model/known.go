@@ -119,6 +119,12 @@ func (f *Filter) WarmedOnly() (k Known) {
 	return k
 }
 
+// Passes is what gets from plate to melt over what it was taken for before anything was seen.
+func (f *Filter) Passes() float64 {
+	k := f.Known()
+	return (1/f.first[lnContactWK].value + 1/f.first[lnCouplingWK].value) / (1/k.ContactWK.Value + 1/k.CouplingWK.Value)
+}
+
 // RestAtC is how much warmer than a melt that is held at c the plate has to be, in
 // kelvin, by what is known now.
 func (f *Filter) RestAtC(c float64) float64 {

@@ -10,9 +10,13 @@
 // accounts from 60 °C), and a potful that has half gelled and cooled is a lump around its
 // probe that can not be stirred; so no melt gets over 55 °C and no plate over 85 °C, they stay
 // far below, and the paste stays a liquid. How it thickens, what a hot melt loses, and how
-// the loop holds it are left to the first evening. With more of it known heating is neither
-// faster nor hotter; and where real paste takes up heat more slowly than a hot melt, the
-// first word is no better than a guess and is soon found wrong, as every memory is.
+// the loop holds it are left to the first evening.
+//
+// With more of it known heating is neither faster nor hotter: what gains is the plan and the
+// word of when the pots are ready. And one thing only is believed: a melt that takes up more
+// heat than any is taken to. One that takes up less may be such a pot, and as well one that
+// is stirred too little, or of thick paste, or in an oil bath; a plan that rests on that would
+// be twice too long, so nothing of it is kept.
 //
 // It decides nothing about heat: the bench does, under the same guard with lower limits
 // (control.ForFirstHeat), for settings that say so and are kept with its run. Nothing is
@@ -266,6 +270,8 @@ func (s *session) tell() error {
 		case p.Warming == control.LeftCold:
 		case p.Warming == control.Understood:
 			s.say("  pot %s: understood, and on record; the melt is at %.0f °C\n", name, p.MeltC)
+		case p.Warming == control.TakesLittle:
+			s.say("  pot %s: %s, so nothing of it is kept: that may be the pot, and as well too little stirring, thick paste or an oil bath. Its first evening begins as any does\n", name, p.Warming)
 		default:
 			s.say("  pot %s: %s; nothing of it is kept\n", name, p.Warming)
 			not = append(not, name)
@@ -303,7 +309,7 @@ const opening = `First heat of the bench %q
 
 Each pot is warmed once to about %.0f °C, by its own heater. How fast it warms shows what passes from its plate to its melt, so that the first evening's plan, and its word of when the pots are ready, need not begin with guesses. It makes no pot faster or hotter. Plates are held below %.0f °C, and a pot is heated for %.0f minutes at most. It takes about %.0f minutes from the press on (an estimate), and is over by itself.
 
-Have ready, cold: in every pot listed below, on its plate, both probes in place, as much as the recipe says of raw paste that was never heated. It gels from 75 °C on, and stays a liquid here. No cured vinyl: it is a solid at this temperature and shows nothing; a pot of it needs no first heat. No oil bath: its word came out worse. No water anywhere. Stir each pot every half minute or so, as on any evening.
+Have ready, cold: in every pot listed below, on its plate, both probes in place, as much as the recipe says of raw paste that was never heated. It gels from 75 °C on, and stays a liquid here. No cured vinyl: it is a solid at this temperature and shows nothing; a pot of it needs no first heat. No water anywhere. Stir each pot every half minute or so, as on any evening: what is stirred too little takes up too little, and then nothing of it is kept.
 
 Stay at the bench, and stand at the emergency stop as you press. A plate of 68 °C burns. Ctrl-C stops at any time, tells every heater zero, and keeps nothing of a pot that has not come to its end.
 

@@ -19,6 +19,7 @@ import (
 	"meltwarden/daemon"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/history/cycles"
+	"meltwarden/daemon/plan"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
@@ -149,11 +150,12 @@ func TestFirstHeatIsKept(t *testing.T) {
 		wallC, meltC, plateC := 0.0, 0.0, 0.0
 		watching, end := context.WithCancel(r.t.Context())
 		go func() {
-			for watching.Err() == nil {
-				for _, p := range r.Truth().Pots {
+			for watching.Err() == nil { // a keen hand
+				for i, p := range r.Truth().Pots {
 					wallC, meltC, plateC = max(wallC, p.WallC), max(meltC, p.MeltC), max(plateC, p.PlateC)
+					r.Stir(i)
 				}
-				time.Sleep(time.Second)
+				time.Sleep(5 * time.Second)
 			}
 		}()
 		said, err := r.heat(r.t.Context())
@@ -198,6 +200,25 @@ func TestFirstHeatIsKept(t *testing.T) {
 		assert.Equal(t, []string{"pot " + kept.Pot + " is left cold: it is known from evenings with another plate limit"}, left)
 		said, err = r.heat(r.t.Context())
 		require.ErrorContains(t, err, "let it cool", "the pots are warm: %s", said)
+	})
+}
+
+// TestNobodyStirs: what is not stirred takes up too little, and no plan rests on that.
+func TestNobodyStirs(t *testing.T) {
+	onBench(t, func(r *rig) {
+		said, err := r.heat(r.t.Context())
+		require.NoError(r.t, err, said)
+		assert.Contains(r.t, strings.Join(strings.Fields(said), " "), "pot right: takes up no more heat than any pot is taken to, so nothing of it is kept")
+		r.nothingKept(2)
+		evening, err := config.Settings(r.o.Bench, r.o.Recipe)
+		require.NoError(r.t, err)
+		guessed := plan.Rehearse(evening, 21).Ready
+		for i, p := range r.recalled() {
+			evening.Pots[i].Known = p.Known
+		}
+		rests := plan.Rehearse(evening, 21).Ready
+		r.t.Logf("all ready, foreseen: %v by guesses, %v after nobody stirred", guessed.Round(time.Second), rests.Round(time.Second))
+		assert.InDelta(r.t, guessed.Seconds(), rests.Seconds(), 60)
 	})
 }
 
