@@ -56,8 +56,11 @@ func (a Answers) line(i int) line {
 
 // drawn is what stands beside a heater's power.
 func (a Answers) drawn() string {
-	if a["heaters-by"] == byNumber {
+	switch a["heaters-by"] {
+	case byNumber:
 		return "output: " + a["heaters-draw"]
+	case bySetpoint:
+		return ""
 	}
 	if a["heaters-relay"] == "mechanical" {
 		return "relay: {life: 100000}" // a common figure (C), which the file asks to replace
@@ -72,8 +75,15 @@ func (a Answers) channels() (all []channel) {
 		all = append(all, channel{p.role, p.pot, on(p.key), a.probeLayout(p)})
 	}
 	for i, name := range a.pots() {
-		key := potKey(i, "heater")
-		all = append(all, channel{"heater", name, on(key), a.heaterLayout(a[key])})
+		key, process := potKey(i, "heater"), potKey(i, "process")
+		if a["heaters-by"] != bySetpoint {
+			all = append(all, channel{"heater", name, on(key), a.heaterLayout(a[key])})
+			continue
+		}
+		all = append(all, channel{"setpoint", name, on(key), a[key]})
+		if a[process] != none {
+			all = append(all, channel{"process-value", name, on(process), a[process]})
+		}
 	}
 	all = append(all, channel{"contactor", "", on("contactor"), fmt.Sprintf("function: %s, address: %s, type: bit", a["contactor-function"], a["contactor"])})
 	for _, c := range a.contactList() {

@@ -264,8 +264,9 @@ func (s *script) bit(c contact, typed string) (string, error) {
 
 // How a heater is told.
 const (
-	byNumber = "number"
-	byCoil   = "coil"
+	byNumber   = "number"
+	byCoil     = "coil"
+	bySetpoint = "setpoint"
 )
 
 // heaters asks how heaters and contactor are told. Nothing of it is tried here.
@@ -276,18 +277,25 @@ func (s *script) heaters() bool {
 	}
 	s.on(TheHeaters, "heaters", "Which device switches the heaters?", keys, names)
 	way := s.ask(Question{Key: "heaters-by", Step: TheHeaters, Ask: "How is a heater told how much to give?",
-		Help:  "Its manual says it. Nothing is written to a heater here; later each is tried out a little, and waits for your press.",
-		Among: []Choice{{byNumber, "by a number: a register takes a share of full power"}, {byCoil, "by a coil: on or off, a relay or an input of a solid-state relay"}},
+		Help: "Its manual says it. Nothing is written to a heater here; later each is tried out a little, and waits for your press.",
+		Among: []Choice{{byNumber, "by a number: a register takes a share of full power"}, {byCoil, "by a coil: on or off, a relay or an input of a solid-state relay"},
+			{bySetpoint, "by a set-point: a controller heats as it decides, and is told how warm its plate should be"}},
+		Check: s.heatedBy,
 		Voids: []string{"heaters-function", "heaters-full", "heaters-draw", "heaters-relay"}})
 	switch way {
 	case byNumber:
 		s.byNumber()
 	case byCoil:
 		s.byCoil()
+	case bySetpoint:
+		s.bySetpoint()
 	default:
 		return false
 	}
 	for i, name := range s.a.pots() {
+		if way == bySetpoint {
+			break
+		}
 		s.ask(Question{Key: potKey(i, "heater"), Step: TheHeaters, Ask: fmt.Sprintf("At which address is the heater of pot %s?", name), Numeric: true,
 			Help:  "As on the wire, from 0: a manual that counts from 1, or writes 40001, has it one higher.",
 			Check: func(typed string) (string, error) { return s.output(potKey(i, "heater"), typed) }})
@@ -378,5 +386,5 @@ func (a Answers) deviceOf(key string) string {
 	if name := a[group+"-on"]; name != each {
 		return name
 	}
-	return a[key+"-on"]
+	return a[strings.Replace(key, "-process", "-heater", 1)+"-on"]
 }

@@ -95,7 +95,7 @@ func about(role string) string {
 	switch role {
 	case "melt", "plate":
 		return aboutProbes
-	case "heater", "contactor":
+	case "heater", "setpoint", "process-value", "contactor":
 		return aboutOutputs
 	}
 	return aboutInputs
@@ -202,6 +202,16 @@ func (c channel) read() (registers.Channel, error) {
 		f.channels[0] = c
 	case "heater":
 		f.channels[1] = c
+	case "setpoint", "process-value": // only beside a plate's probe and a contactor elsewhere, and no heater
+		f.devices = append(f.devices, device{"y", "a", "2", ""})
+		f.channels[1] = channel{"setpoint", "x", "x", "function: 6, address: 65533, type: int16, scale: 0.1, unit: C" + sensed}
+		f.channels = append(f.channels, channel{"plate", "x", "x", "function: 4, address: 65534, type: int16, unit: C"},
+			channel{"contactor", "", "y", "function: 5, address: 0, type: bit"})
+		if c.role == "setpoint" {
+			f.channels[1] = c
+		} else {
+			f.channels = append(f.channels, c)
+		}
 	default:
 		f.channels = append(f.channels, c)
 	}

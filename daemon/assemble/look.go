@@ -38,6 +38,10 @@ func (s *session) do(ctx context.Context, q Question, answer string) (wrong, err
 		return s.takeOff(ctx, q, answer)
 	case ShowContact:
 		return s.showContact(ctx, q, answer)
+	case ShowProcess:
+		if answer != none {
+			return s.shown(ctx, q.Key, channel{role: "process-value", pot: "x", layout: answer}, "its sensor", s.temperature)
+		}
 	}
 	return nil, nil
 }

@@ -47,6 +47,7 @@ const (
 	ShowProbe
 	TakeOff
 	ShowContact
+	ShowProcess
 )
 
 // accept returns an answer as it is kept, or says what is wrong with it.

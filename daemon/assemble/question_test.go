@@ -148,3 +148,31 @@ func TestTwoLinesAndEachOnItsOwn(t *testing.T) {
 	assert.Equal(t, "pot-1-heater-on", s.asked[s.open].Key)
 	assert.ErrorContains(t, s.why, `"relays": is none of the answers`)
 }
+
+// TestControllersEachOnItsOwn: what one of them has is offered for the next, and the file is
+// one of a bench that is heated by set-points.
+func TestControllersEachOnItsOwn(t *testing.T) {
+	a := answered()
+	for key, answer := range map[string]string{
+		"pot-2-probes": "both", "pot-2-plate": "function: 4, address: 3, type: int16, scale: 0.1, unit: C",
+		"line-1-units": "7, 8, 9", "line-1-unit-8-name": "left one", "line-1-unit-9-name": "right one", "probes-on": "board", "contacts-on": "board", "contactor-on": "board",
+		"heaters-by": "setpoint", "heaters-on": "each", "pot-1-heater-on": "left one", "pot-2-heater-on": "right one",
+		"pot-1-heater": "6 0 int16 0.1 C", "pot-1-process": "3 1 int16 0.1 C", "pot-2-process": "none",
+	} {
+		a[key] = answer
+	}
+	delete(a, "pot-2-heater")
+	s := a.script(Around{File: "bench.yaml"})
+	require.False(t, s.known())
+	q := s.asked[s.open]
+	require.Equal(t, "pot-2-heater", q.Key, "%v", s.why)
+	a["pot-2-heater"] = q.Usual
+	s = a.script(Around{File: "bench.yaml"})
+	require.True(t, s.known(), "%v", s.why)
+	b, err := a.facts("bench.yaml").parse("bench.yaml")
+	require.NoError(t, err)
+	assert.True(t, b.Pots[0].Controller.Is())
+	a["pot-2-probes"] = "melt"
+	s = a.script(Around{File: "bench.yaml"})
+	assert.ErrorContains(t, s.why, "needs both, on a module of their own")
+}
