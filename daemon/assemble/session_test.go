@@ -47,12 +47,15 @@ type box struct {
 }
 
 // atABox runs a test in a bubble.
-func atABox(t *testing.T, test func(t *testing.T, b *box)) {
+func atABox(t *testing.T, test func(t *testing.T, b *box)) { atABoxOf(t, false, test) }
+
+// atABoxOf is atABox with controllers in the place of duties, or without.
+func atABoxOf(t *testing.T, controllers bool, test func(t *testing.T, b *box)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		b := &box{t: t, clk: clock.New(1), file: filepath.Join(t.TempDir(), "bench.yaml"), asked: map[uint8]int{}}
 		var err error
-		b.Bench, err = simbench.New(simbench.Config{Seed: 1, Pots: []simbench.Pot{
+		b.Bench, err = simbench.New(simbench.Config{Seed: 1, Controllers: controllers, Pots: []simbench.Pot{
 			{Name: "left", VolumeML: 200, HeaterW: 800}, {Name: "right", VolumeML: 200, HeaterW: 800},
 		}}, b.clk)
 		require.NoError(t, err)
@@ -200,6 +203,23 @@ func TestFromABoxToABenchFile(t *testing.T) {
 		require.NoError(t, Drop(b.file))
 		require.NoFileExists(t, DraftOf(b.file))
 		require.Nil(t, Left(b.file))
+	})
+}
+
+// TestControllersAreAskedFor, and what each says is shown before it counts.
+func TestControllersAreAskedFor(t *testing.T) {
+	atABoxOf(t, true, func(t *testing.T, b *box) {
+		all := []string{"bench", "C", "120 V", "20 A", "left, right", "600 W", "both", "600 W", "both",
+			"a limiter on each plate", "20 A breaker in the box", "braid to every plate", "mushroom at the edge",
+			"1", "adapter", "type", "19200 even", "1, 2, 3, 4, 5", "thermocouples", "power", "contacts", "left one", "right one", "no",
+			"thermocouples", "4 0 int16 0.1 C\nyes", "1\nyes", "2\nyes", "3\nyes", "0x7FFF",
+			"none", "contacts", "2 0\nyes", "1\nyes", "4\nyes",
+			"each", "left one", "right one", "setpoint", "6 0 int16 0.1 C", "4 0 int16 0.1 C 0x7FFF\nyes", "", "\nyes", "power", "5", "0",
+			"begin", "", "", "yes"}
+		require.NoError(t, b.led(all...), b.said())
+		file := b.good()
+		require.Contains(t, b.said(), "its sensor reads 2")
+		require.True(t, file.Pots[1].Controller.Is())
 	})
 }
 

@@ -33,7 +33,7 @@ func (s *script) bySetpoint() {
 			Check: func(typed string) (string, error) { return s.controller(i, "setpoint", "heater", typed, sensed) }})
 		s.ask(Question{Key: potKey(i, "process"), Step: TheHeaters, Ask: "Where does it say what its own sensor reads?", Numeric: true, Open: true, Usual: reads, Do: ShowProcess,
 			Among: []Choice{{none, "it does not say; then a sensor of its own that has come off shows only by the plate's probe"}},
-			Help:  "Likewise, such as: 3 1 int16 0.1 C. It is read and shown before it counts.",
+			Help:  "Likewise, and last the number that it sends for a broken sensor, where its manual has one, such as: 3 1 int16 0.1 C 0x7FFF. It is read and shown before it counts.",
 			Check: func(typed string) (string, error) { return s.controller(i, "process-value", "process", typed, "") }})
 	}
 }
@@ -45,8 +45,11 @@ func (s *script) controller(i int, role, what, typed, more string) (string, erro
 	case typed == none:
 		return none, nil
 	case strings.HasPrefix(typed, "function:"):
-	case len(words) == 5:
+	case len(words) == 5 || len(words) == 6 && role == "process-value":
 		layout = fmt.Sprintf("function: %s, address: %s, type: %s, scale: %s, unit: %s", words[0], words[1], words[2], words[3], words[4]) + more
+		if len(words) == 6 {
+			layout += ", sentinels: [" + words[5] + "]"
+		}
 	default:
 		return "", fmt.Errorf("%q: write function, address, type, scale and unit, such as: 6 0 int16 0.1 C", typed)
 	}
