@@ -351,7 +351,7 @@ func (s *session) holdProbes(ctx context.Context, q Question) (wrong, err error)
 
 // registersAtOnce is how many registers are looked at (common practice, no source: modules
 // have their values together).
-const registersAtOnce = 32
+const registersAtOnce = 64
 
 // from asks where to look.
 func (s *session) from(ctx context.Context) (uint16, error) {
