@@ -62,8 +62,8 @@ func (a Answers) drawn() string {
 	case bySetpoint:
 		return ""
 	}
-	if a["heaters-relay"] == "mechanical" {
-		return "relay: {life: 100000}" // a common figure (C), which the file asks to replace
+	if a["heaters-relay"] == mechanical {
+		return "relay: {life: " + a["heaters-life"] + "}"
 	}
 	return "window: 2 s"
 }

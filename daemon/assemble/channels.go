@@ -281,7 +281,7 @@ func (s *script) heaters() bool {
 		Among: []Choice{{byNumber, "by a number: a register takes a share of full power"}, {byCoil, "by a coil: on or off, a relay or an input of a solid-state relay"},
 			{bySetpoint, "by a set-point: a controller heats as it decides, and is told how warm its plate should be"}},
 		Check: s.heatedBy,
-		Voids: []string{"heaters-function", "heaters-full", "heaters-draw", "heaters-relay"}})
+		Voids: []string{"heaters-function", "heaters-full", "heaters-draw", "heaters-relay", "heaters-life"}})
 	switch way {
 	case byNumber:
 		s.byNumber()
@@ -321,8 +321,23 @@ func (s *script) byNumber() {
 func (s *script) byCoil() {
 	s.ask(Question{Key: "heaters-function", Step: TheHeaters, Ask: "By which function is the coil written?", Usual: "5", Numeric: true,
 		Among: []Choice{{"5", "write one coil"}, {"15", "write coils"}}})
-	s.ask(Question{Key: "heaters-relay", Step: TheHeaters, Ask: "What switches the heater behind it?",
-		Among: []Choice{{"mechanical", "a relay or contactor with contacts: it clicks, and wears"}, {"solid-state", "a solid-state relay: it does not click"}}})
+	relay := s.ask(Question{Key: "heaters-relay", Step: TheHeaters, Ask: "What switches the heater behind it?",
+		Among: []Choice{{mechanical, "a relay or contactor with contacts: it clicks, and wears"}, {"solid-state", "a solid-state relay: it does not click"}}})
+	if relay == mechanical {
+		s.ask(Question{Key: "heaters-life", Step: TheHeaters, Ask: "For how many operations is it rated at this load?", Usual: "100000", Numeric: true,
+			Help: "By its maker's sheet, at the heater's current; 100000 is a common figure. They are counted, and you are reminded of it near their end: worn contacts commonly fail on.", Check: life})
+	}
+}
+
+// mechanical is a relay with contacts.
+const mechanical = "mechanical"
+
+// life is how many operations a relay is rated for.
+func life(typed string) (string, error) {
+	return inFile(typed, func(f *facts, v string) {
+		f.pots[0].heater = "relay: {life: " + v + "}"
+		f.channels[1].layout = "function: 5, address: 65535, type: bit"
+	})
 }
 
 // full is the number of full power.

@@ -65,8 +65,8 @@ const (
 # Each pot on its plate. What a heater draws: output: smooth is the share that
 # it is told at every instant, hidden all of it in windows of its device that
 # nobody here sees; window: 2 s is switched here, for solid-state relays. Of a
-# mechanical one, which wears: relay: {life: 100000}; write how many operations
-# its maker rates it for at this load. They are counted.
+# mechanical one, which wears: relay: {life: 100000}, the operations that its
+# maker rates it for at this load. They are counted.
 `
 	aboutProtection = `
 # What cuts the heat without this program: the owner's word on record.

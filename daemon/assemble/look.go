@@ -77,24 +77,58 @@ func (s *session) portOf(i int) string {
 
 // lookForDevices scans a line, unless the maker knows what is on it.
 func (s *session) lookForDevices(ctx context.Context, q Question, answer string) (wrong, err error) {
-	if answer != "look" {
+	p := scan.Usual()
+	switch answer {
+	case look:
+	case lookFar:
+		for unit := len(p.Units) + 1; unit <= mostUnit; unit++ {
+			p.Units = append(p.Units, uint8(unit))
+		}
+	default:
 		return nil, nil
 	}
 	i := lineOf(q.Key)
-	port := s.portOf(i)
-	p := scan.Usual()
 	some, nothing := longest(p)
-	s.say("Asks units 1 to 16 at %d speeds and parities, until something answers, and then all other units too. It only reads. That takes %.0f s where nothing answers, and %.0f s at most; Ctrl-C stops.",
-		len(p.Settings), nothing.Seconds(), some.Seconds())
-	r, err := s.scan(ctx, p, port)
+	s.say("Asks units 1 to %d at %d speeds and parities, until something answers, and then all other units too. It only reads. That takes %s where nothing answers, and %s at most; Ctrl-C stops.",
+		len(p.Units), len(p.Settings), span(nothing), span(some))
+	r, err := s.scan(ctx, p, s.portOf(i))
 	switch {
 	case ctx.Err() != nil:
 		return nil, ErrStopped
 	case err != nil:
 		return err, nil
 	case len(r.Found) == 0:
-		return errors.New(strings.Join(r.Notes(), " ")), nil
+		return nobody(p, r), nil
 	}
+	s.keepFound(i, r)
+	return nil, nil
+}
+
+// mostUnit is the highest unit number (Modbus over serial line V1.02, 2.2).
+const mostUnit = 247
+
+// span is how long something takes, for a person who waits.
+func span(d time.Duration) string {
+	if d > 3*time.Minute {
+		return fmt.Sprintf("%.0f minutes", d.Minutes())
+	}
+	return fmt.Sprintf("%.0f s", d.Seconds())
+}
+
+// nobody says what to do where nothing has answered.
+func nobody(p scan.Plan, r scan.Result) error {
+	said := "nothing answered. Look at its supply, and whether the two wires of the line are swapped"
+	if len(p.Units) < mostUnit {
+		said += "; or answer far, since a device may have a number above 16"
+	}
+	for _, at := range r.Heard {
+		said += fmt.Sprintf(". At %s something came that is no answer: two devices with one number perhaps", at)
+	}
+	return errors.New(said)
+}
+
+// keepFound keeps what has answered, to be named and confirmed.
+func (s *session) keepFound(i int, r scan.Result) {
 	var units []string
 	for _, f := range r.Found {
 		units = append(units, strconv.Itoa(int(f.Unit)))
@@ -108,7 +142,6 @@ func (s *session) lookForDevices(ctx context.Context, q Question, answer string)
 	s.Answers[lineKey(i, "speed")] = fmt.Sprintf("%d %s 1", first.Baud, first.Parity)
 	s.Answers[lineKey(i, "found")] = strings.Join(units, ", ")
 	delete(s.Answers, lineKey(i, "units")) // to be said anew
-	return nil, nil
 }
 
 // lineOf is the number of a line, from 0, of a question about it.

@@ -19,7 +19,7 @@ func answered() Answers {
 		"pot-2-melt":     "function: 4, address: 2, type: int16, scale: 0.1, unit: C",
 		"contact-e-stop": "function: 2, address: 0, type: bit", "contact-cut-out": "function: 2, address: 1, type: bit", "contact-enable": "function: 2, address: 4, type: bit",
 		"line-1-unit-7-open": "none", "contacts-have": "none",
-		"heaters-by": "coil", "heaters-function": "15", "heaters-relay": "mechanical", "pot-1-heater": "0", "pot-2-heater": "1", "contactor-function": "5", "contactor": "2",
+		"heaters-by": "coil", "heaters-function": "15", "heaters-relay": "mechanical", "heaters-life": "30000", "pot-1-heater": "0", "pot-2-heater": "1", "contactor-function": "5", "contactor": "2",
 		"recipe": "begin", "pot-1-volume": "250 mL", "pot-2-volume": "8.5 fl oz (US)", "write": "yes",
 	}
 }
@@ -41,6 +41,7 @@ func TestOneBoardIsNotAskedFor(t *testing.T) {
 
 // TestWrongAnswersAreSaid, each with what to write in its place.
 func TestWrongAnswersAreSaid(t *testing.T) {
+	asked := answered().script(Around{File: "bench.yaml"}).asked
 	for _, c := range []struct{ key, typed, wrong string }{
 		{"name", "", "nothing was typed"},
 		{"name", "a\tb", "has a line break or a control character"},
@@ -72,14 +73,14 @@ func TestWrongAnswersAreSaid(t *testing.T) {
 		{"contact-enable", "2 0", "that is where e-stop is read"},
 		{"heaters-by", "numbr", `did you mean "number"?`},
 		{"pot-1-heater", "1", "that is the address of another output"},
+		{"heaters-life", "many", "not a whole number"},
 		{"contactor", "0", "that is the address of another output"},
 		{"contactor", "-1", "write a whole number from 0 to 65535"},
 		{"pot-1-volume", "9 L", "hard to believe"},
 		{"pot-1-volume", "full", "write"},
 		{"recipe", "none.yaml", "no such file"},
 	} {
-		a := answered()
-		for _, q := range a.script(Around{File: "bench.yaml"}).asked {
+		for _, q := range asked {
 			if q.Key == c.key {
 				_, err := q.accept(c.typed)
 				assert.ErrorContains(t, err, c.wrong, "%s: %q", c.key, c.typed)

@@ -43,6 +43,7 @@ type box struct {
 	out   bytes.Buffer
 	held  *simbench.Place
 	works bool          // does what commissioning asks for
+	deaf  bool          // nothing on the line answers
 	asked map[uint8]int // requests, by function
 }
 
@@ -69,7 +70,7 @@ func (b *box) open(l devices.LineConfig) (modbus.Port, error) {
 		return nil, errors.New("does not exist: is the adapter plugged in, and is this its name?")
 	}
 	near, far := pipe.New()
-	if l.Baud != 19200 || l.Parity != "even" {
+	if b.deaf || l.Baud != 19200 || l.Parity != "even" {
 		return near, nil
 	}
 	go func() { _ = b.Serve(context.Background(), far) }() // ends when the near end closes
@@ -206,6 +207,20 @@ func TestFromABoxToABenchFile(t *testing.T) {
 	})
 }
 
+// TestNobodyAnswers is said, with what to do; and all unit numbers can be asked.
+func TestNobodyAnswers(t *testing.T) {
+	atABox(t, func(t *testing.T, b *box) {
+		b.deaf = true
+		all := whole()
+		require.ErrorIs(t, b.led(append(all[:15:15], "look", "far")...), ErrStopped)
+		said := strings.Join(strings.Fields(b.said()), " ")
+		require.Contains(t, said, "Asks units 1 to 16 at 18 speeds and parities")
+		require.Contains(t, said, "nothing answered. Look at its supply, and whether the two wires of the line are swapped; or answer far")
+		require.Contains(t, said, "Asks units 1 to 247 at 18 speeds and parities")
+		require.Contains(t, said, "minutes at most")
+	})
+}
+
 // TestControllersAreAskedFor, and what each says is shown before it counts.
 func TestControllersAreAskedFor(t *testing.T) {
 	atABoxOf(t, true, func(t *testing.T, b *box) {
@@ -285,24 +300,27 @@ func TestMindsAreChanged(t *testing.T) {
 
 // TestNothingIsWrittenOver: neither a bench file that has come meanwhile nor a recipe.
 func TestNothingIsWrittenOver(t *testing.T) {
-	atABox(t, func(t *testing.T, b *box) {
-		all := whole()
-		require.ErrorIs(t, b.led(all[:len(all)-1]...), ErrStopped)
-		recipe := filepath.Join(filepath.Dir(b.file), "recipe.yaml")
-		for _, path := range []string{b.file, recipe} {
-			require.NoError(t, os.WriteFile(path, []byte("mine"), 0o600))
-		}
-		require.ErrorIs(t, b.led("yes"), os.ErrExist)
-		for _, path := range []string{b.file, recipe} {
-			text, err := os.ReadFile(path)
-			require.NoError(t, err)
-			require.Equal(t, "mine", string(text))
-		}
-		require.Nil(t, Left(b.file), "the draft did not lead to that file")
-		require.NoError(t, os.Remove(b.file))
-		require.NoError(t, b.led())
-		require.Equal(t, filepath.Join(filepath.Dir(b.file), "recipe-2.yaml"), b.good().Recipe)
-	})
+	b := &box{t: t, file: filepath.Join(t.TempDir(), "bench.yaml")}
+	a := answered()
+	delete(a, "write")
+	require.NoError(t, a.write(DraftOf(b.file), b.file, nil))
+	recipe := filepath.Join(filepath.Dir(b.file), "recipe.yaml")
+	for _, path := range []string{b.file, recipe} {
+		require.NoError(t, os.WriteFile(path, []byte("mine"), 0o600))
+	}
+	require.ErrorIs(t, b.led("yes"), os.ErrExist)
+	for _, path := range []string{b.file, recipe} {
+		text, err := os.ReadFile(path)
+		require.NoError(t, err)
+		require.Equal(t, "mine", string(text))
+	}
+	require.Nil(t, Left(b.file), "the draft did not lead to that file")
+	require.NoError(t, os.Remove(b.file))
+	require.NoError(t, b.led())
+	file, err := config.LoadBench(b.file, nil)
+	require.NoError(t, err)
+	require.Equal(t, filepath.Join(filepath.Dir(b.file), "recipe-2.yaml"), file.Recipe)
+	require.NotNil(t, Left(b.file))
 }
 
 // TestABadDraftIsSaid with its name and what to do.

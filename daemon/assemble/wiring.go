@@ -52,9 +52,10 @@ func (s *script) line(i int, o Around) bool {
 		return false
 	}
 	s.byWhat(i)
-	s.ask(Question{Key: lineKey(i, "how"), Step: TheLines, Ask: "Which devices are on it?", Usual: "look", Do: LookForDevices,
+	s.ask(Question{Key: lineKey(i, "how"), Step: TheLines, Ask: "Which devices are on it?", Usual: look, Do: LookForDevices,
 		Help: "New devices often have the same unit number: two of them answer at once, and neither is understood. Connect one alone and set its number as its manual says, then the next.",
-		Among: []Choice{{"look", "look for them; that only reads, and is said before how long it takes"},
+		Among: []Choice{{look, "look for them; that only reads, and is said before how long it takes"},
+			{lookFar, "look for them under all 247 unit numbers, which takes much longer"},
 			{"type", "I know speed, parity and unit numbers"}},
 		Voids: []string{lineKey(i, "speed"), lineKey(i, "units"), lineKey(i, "found")}})
 	s.ask(Question{Key: lineKey(i, "speed"), Step: TheLines, Ask: "Which speed and parity has the line?", Usual: "19200 even",
@@ -70,6 +71,12 @@ func (s *script) line(i int, o Around) bool {
 	}
 	return s.known()
 }
+
+// How devices are looked for.
+const (
+	look    = "look"
+	lookFar = "far"
+)
 
 // How a bench file knows a port again.
 const (
