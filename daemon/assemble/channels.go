@@ -3,7 +3,6 @@ package assemble
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 )
 
@@ -260,127 +259,6 @@ func (s *script) bit(c contact, typed string) (string, error) {
 		}
 	}
 	return layout, fits(channel{role: c.role, pot: c.pot, layout: layout}, typed)
-}
-
-// How a heater is told.
-const (
-	byNumber   = "number"
-	byCoil     = "coil"
-	bySetpoint = "setpoint"
-)
-
-// heaters asks how heaters and contactor are told. Nothing of it is tried here.
-func (s *script) heaters() bool {
-	var keys, names []string
-	for i, name := range s.a.pots() {
-		keys, names = append(keys, potKey(i, "heater")), append(names, "heater of pot "+name)
-	}
-	s.on(TheHeaters, "heaters", "Which device switches the heaters?", keys, names)
-	way := s.ask(Question{Key: "heaters-by", Step: TheHeaters, Ask: "How is a heater told how much to give?",
-		Help: "Its manual says it. Nothing is written to a heater here; later each is tried out a little, and waits for your press.",
-		Among: []Choice{{byNumber, "by a number: a register takes a share of full power"}, {byCoil, "by a coil: on or off, a relay or an input of a solid-state relay"},
-			{bySetpoint, "by a set-point: a controller heats as it decides, and is told how warm its plate should be"}},
-		Check: s.heatedBy,
-		Voids: []string{"heaters-function", "heaters-full", "heaters-draw", "heaters-relay", "heaters-life"}})
-	switch way {
-	case byNumber:
-		s.byNumber()
-	case byCoil:
-		s.byCoil()
-	case bySetpoint:
-		s.bySetpoint()
-	default:
-		return false
-	}
-	for i, name := range s.a.pots() {
-		if way == bySetpoint {
-			break
-		}
-		s.ask(Question{Key: potKey(i, "heater"), Step: TheHeaters, Ask: fmt.Sprintf("At which address is the heater of pot %s?", name), Numeric: true,
-			Help:  "As on the wire, from 0: a manual that counts from 1, or writes 40001, has it one higher.",
-			Check: func(typed string) (string, error) { return s.output(potKey(i, "heater"), typed) }})
-	}
-	s.on(TheHeaters, "contactor", "Which device switches the contactor?", []string{"contactor"}, []string{"contactor"})
-	s.ask(Question{Key: "contactor-function", Step: TheHeaters, Ask: "By which function is the contactor's coil written?", Usual: "5", Numeric: true,
-		Among: []Choice{{"5", "write one coil"}, {"15", "write coils"}}})
-	s.ask(Question{Key: "contactor", Step: TheHeaters, Ask: "At which address is the coil that closes the contactor?", Numeric: true,
-		Help:  "Everything that heats hangs on the one contactor. Emergency stop and cut-out break its coil in hardware.",
-		Check: func(typed string) (string, error) { return s.output("contactor", typed) }})
-	return s.known()
-}
-
-func (s *script) byNumber() {
-	s.ask(Question{Key: "heaters-function", Step: TheHeaters, Ask: "By which function is it written?", Usual: "16", Numeric: true,
-		Among: []Choice{{"16", "write registers"}, {"6", "write one register"}}})
-	s.ask(Question{Key: "heaters-full", Step: TheHeaters, Ask: "Which number means full power?", Numeric: true,
-		Help: "Such as 100, 1000 or 10000. 0 has to mean off. With the wrong number a heater gets more than it is told.", Check: full})
-	s.ask(Question{Key: "heaters-draw", Step: TheHeaters, Ask: "What does a heater draw while it is told a share?", Usual: "hidden",
-		Among: []Choice{{"hidden", "all of it, on and off by the device; or I do not know"}, {"smooth", "that share at every instant, or in single waves of the mains"}}})
-}
-
-func (s *script) byCoil() {
-	s.ask(Question{Key: "heaters-function", Step: TheHeaters, Ask: "By which function is the coil written?", Usual: "5", Numeric: true,
-		Among: []Choice{{"5", "write one coil"}, {"15", "write coils"}}})
-	relay := s.ask(Question{Key: "heaters-relay", Step: TheHeaters, Ask: "What switches the heater behind it?",
-		Among: []Choice{{mechanical, "a relay or contactor with contacts: it clicks, and wears"}, {"solid-state", "a solid-state relay: it does not click"}}})
-	if relay == mechanical {
-		s.ask(Question{Key: "heaters-life", Step: TheHeaters, Ask: "For how many operations is it rated at this load?", Usual: "100000", Numeric: true,
-			Help: "By its maker's sheet, at the heater's current; 100000 is a common figure. They are counted, and you are reminded of it near their end: worn contacts commonly fail on.", Check: life})
-	}
-}
-
-// mechanical is a relay with contacts.
-const mechanical = "mechanical"
-
-// life is how many operations a relay is rated for.
-func life(typed string) (string, error) {
-	return inFile(typed, func(f *facts, v string) {
-		f.pots[0].heater = "relay: {life: " + v + "}"
-		f.channels[1].layout = "function: 5, address: 65535, type: bit"
-	})
-}
-
-// full is the number of full power.
-func full(typed string) (string, error) {
-	n, err := strconv.Atoi(typed)
-	if err != nil || n < 20 || n > 65535 {
-		return "", fmt.Errorf("%q: write a whole number from 20 to 65535; with a smaller one a pot swings", typed)
-	}
-	return typed, nil
-}
-
-// output is the address of what is written, and no other's.
-func (s *script) output(key, typed string) (string, error) {
-	if n, err := strconv.ParseUint(typed, 10, 16); err != nil || fmt.Sprint(n) != typed {
-		return "", fmt.Errorf("%q: write a whole number from 0 to 65535", typed)
-	}
-	c, is := s.a.outputAt(key, typed)
-	for _, other := range s.a.outputs() {
-		if o, has := s.a.outputAt(other, s.a[other]); is && has && other != key && o == c {
-			return "", fmt.Errorf("%q: that is the address of another output; each has its own", typed)
-		}
-	}
-	return typed, nil
-}
-
-// outputs are the keys of all that is written to.
-func (a Answers) outputs() (keys []string) {
-	for i := range a.pots() {
-		keys = append(keys, potKey(i, "heater"))
-	}
-	return append(keys, "contactor")
-}
-
-// place is a device, one of its tables, and an address.
-type place struct{ device, table, address string }
-
-// outputAt is where an output is written.
-func (a Answers) outputAt(key, address string) (place, bool) {
-	table := "coil"
-	if key != "contactor" && a["heaters-by"] == byNumber {
-		table = "register"
-	}
-	return place{a.deviceOf(key), table, address}, address != ""
 }
 
 // deviceOf is the name of the device that something is on, by its key.

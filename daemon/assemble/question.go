@@ -3,6 +3,7 @@ package assemble
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -96,6 +97,9 @@ func (q Question) offer(typed string) string {
 	return "write one of " + strings.Join(words, ", ")
 }
 
+// toDo are answers in whose place comes what they find out.
+var toDo = []string{hold, push, seen}
+
 // script is the questions that follow from the answers so far.
 type script struct {
 	a     Answers
@@ -111,7 +115,7 @@ type script struct {
 func (s *script) ask(q Question) string {
 	s.asked = append(s.asked, q)
 	var why error
-	if answer := s.a[q.Key]; answer != "" {
+	if answer := s.a[q.Key]; answer != "" && !(q.Do != Nothing && slices.Contains(toDo, answer)) {
 		kept, err := q.accept(answer)
 		if err == nil {
 			s.a[q.Key] = kept

@@ -117,6 +117,17 @@ func TestWhatIsTypedShort(t *testing.T) {
 	}
 }
 
+// TestWhatIsToBeFoundOutIsOpen though somebody has written into the draft how.
+func TestWhatIsToBeFoundOutIsOpen(t *testing.T) {
+	for key, how := range map[string]string{"pot-1-melt": "hold", "contact-e-stop": "press", "line-1-unit-7-open": "see"} {
+		a := answered()
+		a[key] = how
+		s := a.script(Around{File: "bench.yaml"})
+		require.False(t, s.known())
+		assert.Equal(t, key, s.asked[s.open].Key)
+	}
+}
+
 // TestTwoLinesAndEachOnItsOwn: what is not all on one device is asked of each, and the file
 // has it so.
 func TestTwoLinesAndEachOnItsOwn(t *testing.T) {

@@ -328,7 +328,7 @@ func TestABadDraftIsSaid(t *testing.T) {
 	atABox(t, func(t *testing.T, b *box) {
 		require.NoError(t, os.WriteFile(DraftOf(b.file), []byte("name: [\n"), 0o600))
 		require.ErrorContains(t, b.led(), "bench.yaml.draft: can not be read")
-		require.NoError(t, os.WriteFile(DraftOf(b.file), []byte("name: bench\nunit: K\nvoltage: 12000 V\nbreaker: 20 A\npots: left,right\n"), 0o600))
+		require.NoError(t, os.WriteFile(DraftOf(b.file), []byte("name: bench\nunit: K\nvoltage: 12000 V\nbreaker: 20 A\npots: left,right\npot-1-melt: hold\n"), 0o600))
 		require.ErrorIs(t, b.led("C", "120 V"), ErrStopped)
 		a, err := readDraft(DraftOf(b.file))
 		require.NoError(t, err)

@@ -1,0 +1,265 @@
+package assemble
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"meltwarden/control/reading"
+	"meltwarden/daemon/recognise"
+	"meltwarden/devices/guess"
+	"meltwarden/devices/modbus"
+	"meltwarden/devices/readout"
+	"meltwarden/devices/registers"
+)
+
+// showProbe has probes held in the hand, or shows what is read where a maker says that one
+// is.
+func (s *session) showProbe(ctx context.Context, q Question, answer string) (wrong, err error) {
+	if answer == hold {
+		return s.holdProbes(ctx, q)
+	}
+	i := slices.IndexFunc(s.probeList(), func(p probe) bool { return p.key == q.Key })
+	p := s.probeList()[i]
+	return s.shown(ctx, q.Key, channel{role: p.role, pot: "x", layout: answer}, p.name(), s.temperature)
+}
+
+// temperature is what a channel reads, in words.
+func (s *session) temperature(c registers.Channel, data []byte) string {
+	t := c.Temperature(modbus.Registers(data), nil, reading.Temperature{})
+	if t.Fault != reading.None {
+		return fmt.Sprintf("no measurement (%v)", t.Fault)
+	}
+	return s.reading(t.C)
+}
+
+// takeOff has a wire of a probe taken off, and keeps the number that is read then.
+func (s *session) takeOff(ctx context.Context, q Question, answer string) (wrong, err error) {
+	if answer != seen {
+		return nil, nil
+	}
+	i := slices.IndexFunc(s.units(), func(u unit) bool { return u.key("open") == q.Key })
+	u := s.units()[i]
+	p, _ := s.probeOn(u)
+	c, err := channel{role: p.role, pot: "x", layout: s.Answers[p.key]}.read()
+	if err != nil {
+		return err, nil
+	}
+	before, err := s.once(ctx, u, c)
+	if err != nil {
+		return err, nil
+	}
+	s.say("  With its wires on, %s reads %s.", p.name(), s.temperature(c, before))
+	if _, err := s.choose(ctx, fmt.Sprintf("Take one wire of %s off its terminal. Is it off?", p.name()), "Supply off first, where its terminals are near the mains.", []Choice{{"yes", "it is off"}}); err != nil {
+		return nil, err
+	}
+	after, err := s.once(ctx, u, c)
+	if err != nil {
+		return err, nil
+	}
+	wrong = s.noMeasurement(q, p, c, before, after)
+	s.say("  Put the wire back on.")
+	return wrong, nil
+}
+
+// apartC is by how much a reading without a probe differs from a room's at least (E).
+const apartC = 10.0
+
+// noMeasurement keeps what an input reads without a probe.
+func (s *session) noMeasurement(q Question, p probe, c registers.Channel, before, after []byte) error {
+	at := func(data []byte) reading.Temperature {
+		return c.Temperature(modbus.Registers(data), nil, reading.Temperature{})
+	}
+	was, is := at(before), at(after)
+	plain := c
+	plain.Scale, plain.Offset, plain.Unit = 1, 0, registers.Celsius
+	raw := plain.Temperature(modbus.Registers(after), nil, reading.Temperature{})
+	switch {
+	case is.Fault != reading.None || raw.Fault != reading.None:
+		s.say("  Without, it reads no number at all: that is seen by itself.")
+		s.Answers[q.Key] = none
+	case math.Abs(is.C-was.C) < apartC:
+		return fmt.Errorf("%s still reads %s: the wire is on yet, or this device does not show that a probe is missing (then answer none)", p.name(), s.temperature(c, after))
+	default:
+		number := strconv.FormatFloat(raw.C, 'f', -1, 64)
+		s.say("  Without, it reads %s, which would be %s. That number is taken for no measurement.", number, s.temperature(c, after))
+		s.Answers[q.Key] = number
+	}
+	return nil
+}
+
+// holdProbes leads through all probes of a device that are not found yet.
+func (s *session) holdProbes(ctx context.Context, q Question) (wrong, err error) {
+	u := s.unitOf(q.Key)
+	var missing []probe
+	var names []string
+	for _, p := range s.probeList() {
+		if at := s.Answers[p.key]; s.deviceOf(p.key) == u.name && !strings.HasPrefix(at, "function:") {
+			missing, names = append(missing, p), append(names, p.name())
+		}
+	}
+	s.say("\nEvery probe has to be as cold as the room, and within reach: take each out. %d to find on %s, about a minute each. The tips have to be dry and clean: nothing wet goes back into a pot.", len(missing), u.name)
+	from, err := s.from(ctx)
+	if err != nil {
+		return nil, err
+	}
+	spans, err := readout.Spans([]uint8{modbus.ReadInput, modbus.ReadHolding}, from, registersAtOnce)
+	if err != nil {
+		return err, nil
+	}
+	var r guess.Result
+	err = s.onDevice(ctx, u, func(client *modbus.Client, d *modbus.Device) error {
+		r, err = recognise.Find(ctx, recognise.Options{
+			Reader: readout.New(client, d, spans, s.Clock), Clock: s.Clock, Room: guess.Indoors, Probes: names, From: from, Device: u.name,
+			Out: s.Out, Words: s.Out, Screen: s.Screen, Size: s.Size,
+		})
+		return err
+	})
+	switch {
+	case ctx.Err() != nil:
+		return nil, ErrStopped
+	case err != nil:
+		return fmt.Errorf("%s: %w", u.name, err), nil
+	}
+	return s.settle(ctx, q, missing, r)
+}
+
+// registersAtOnce is how many registers are looked at (common practice, no source: modules
+// have their values together).
+const registersAtOnce = 64
+
+// from asks where to look.
+func (s *session) from(ctx context.Context) (uint16, error) {
+	q := Question{Ask: "From which address on are they looked for?", Usual: "0", Numeric: true,
+		Help: fmt.Sprintf("%d registers from there on are read, of both tables. Modules mostly begin at 0.", registersAtOnce),
+		Check: func(typed string) (string, error) {
+			if _, err := strconv.ParseUint(typed, 10, 16); err != nil {
+				return "", fmt.Errorf("%q: write a whole number from 0 to 65535", typed)
+			}
+			return typed, nil
+		}}
+	answer, err := s.until(ctx, q)
+	if err != nil {
+		return 0, err
+	}
+	n, err := strconv.ParseUint(answer, 10, 16)
+	return uint16(n), err
+}
+
+// settle takes what was recognised, once the maker has seen it. Of what fits in two ways the
+// maker says which; what was not told is not taken.
+func (s *session) settle(ctx context.Context, q Question, missing []probe, r guess.Result) (wrong, err error) {
+	told := s.tellProbes(r)
+	if told == 0 {
+		return errors.New("no probe was found that can be used; hold them once more, or type where they are read"), nil
+	}
+	help, among := "What was not told is asked again.", []Choice{{"yes", "take what was told"}}
+	rivals := doubtful(r)
+	if len(rivals) > 0 {
+		help = "NOT CERTAIN: numbers and hand fit more than one reading. The module's manual says which of them it is. " + help
+		among[0] = Choice{"first", fmt.Sprintf("take the first: %s", r.Layout)}
+		for i, rival := range rivals {
+			among = append(among, Choice{fmt.Sprintf("other-%d", i+1), fmt.Sprintf("take %s, in %ss", rival.Layout, guess.Table(rival.Layout.Function))})
+		}
+	}
+	among = append(among, Choice{"no", "take none of it, and ask again"})
+	if len(rivals) > 0 {
+		slices.Reverse(among) // what is safe comes first
+	}
+	sure, err := s.choose(ctx, "Are these the right readings?", help, among)
+	if err != nil {
+		return nil, err
+	}
+	if sure == "no" {
+		return errors.New("nothing was taken; hold them once more, or type where they are read"), nil
+	}
+	for i, p := range r.Probes {
+		if !p.Told || p.Reversed {
+			continue
+		}
+		s.Answers[missing[i].key] = layoutOf(p.Channel)
+		if n, isRival := strings.CutPrefix(sure, "other-"); isRival {
+			at, _ := strconv.Atoi(n) // made above
+			s.takeRival(missing[i].key, rivals[at-1], i)
+		}
+	}
+	if !strings.HasPrefix(s.Answers[q.Key], "function:") {
+		return errors.New("it was not found: hold it once more, or type where it is read"), nil
+	}
+	return nil, nil
+}
+
+// tellProbes says what was recognised, and returns how many probes of that can be used.
+func (s *session) tellProbes(r guess.Result) (told int) {
+	if r.Layout != nil {
+		s.say("\nRecognised, in %ss: %s.", guess.Table(r.Layout.Function), r.Layout)
+	}
+	for _, p := range r.Probes {
+		switch {
+		case !p.Told:
+			s.say("  %s: NOT TOLD: %s", p.Name, p.Why)
+		case p.Reversed:
+			s.say("  %s: address %d FELL in the hand: its two leads are SWAPPED. Swap them, and hold it again", p.Name, p.Address)
+		default:
+			told++
+			s.say("  %s: address %d, %s at rest, %s in the hand", p.Name, p.Address, s.reading(p.RestC), s.reading(p.HandC))
+		}
+	}
+	for _, rival := range r.Rivals {
+		s.say("Fits as well: %s, in %ss: %s.", rival.Layout, guess.Table(rival.Layout.Function), rival.Differs)
+	}
+	for _, note := range r.Notes {
+		s.say("- %s", note)
+	}
+	return told
+}
+
+// doubtful are the rivals by which something would be read otherwise.
+func doubtful(r guess.Result) (all []guess.Rival) {
+	for _, rival := range r.Rivals {
+		if r.Layout != nil && (rival.Layout.Type != r.Layout.Type || rival.Layout.Scale != r.Layout.Scale || rival.Layout.Unit != r.Layout.Unit ||
+			rival.Layout.Words != r.Layout.Words || rival.Layout.Bytes != r.Layout.Bytes) {
+			all = append(all, rival)
+		}
+	}
+	return all
+}
+
+// takeRival takes a probe as a rival has it, where that tells it.
+func (s *session) takeRival(key string, rival guess.Rival, i int) {
+	if i >= len(rival.Addresses) || rival.Addresses[i] == nil {
+		delete(s.Answers, key)
+		return
+	}
+	l := rival.Layout
+	s.Answers[key] = layoutOf(registers.Channel{Function: l.Function, Address: *rival.Addresses[i], Type: l.Type, Words: l.Words, Bytes: l.Bytes, Scale: l.Scale, Unit: l.Unit})
+}
+
+// layoutOf is where a channel lives, as a bench file has it.
+func layoutOf(c registers.Channel) string {
+	text := fmt.Sprintf("function: %d, address: %d, type: %s", c.Function, c.Address, c.Type)
+	if c.Type == registers.Bit {
+		if c.Mask != 0 {
+			text += fmt.Sprintf(", mask: 0x%04X", c.Mask)
+		}
+		if c.Invert {
+			text += ", invert: true"
+		}
+		return text
+	}
+	if c.Registers() == 2 {
+		text += fmt.Sprintf(", words: %s", c.Words)
+	}
+	if c.Bytes == registers.LowFirst {
+		text += fmt.Sprintf(", bytes: %s", c.Bytes)
+	}
+	text += fmt.Sprintf(", scale: %s, unit: %s", strconv.FormatFloat(c.Scale, 'f', -1, 64), c.Unit)
+	if len(c.Sentinels) > 0 {
+		text += fmt.Sprintf(", sentinels: [%s]", strconv.FormatFloat(c.Sentinels[0], 'f', -1, 64))
+	}
+	return text
+}
