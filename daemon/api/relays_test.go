@@ -21,7 +21,7 @@ func TestAWornRelayIsReminded(t *testing.T) {
 	assert.NotContains(t, pageOf(t, New(o), "/commissioning"), "mechanical relays")
 	bench.Pots[0].Output, bench.Pots[0].Relay = circuit.Switched, config.Relay{Life: 100_000, Used: 90_000}
 	requireAll(t, pageOf(t, New(o), "/commissioning"), "mechanical relays, worn by switching",
-		"≈ 90 % of its 100000 rated operations used: 90000 before any was, as its owner says", "Relays commonly fail on, welded")
+		"≈ 90 % of its 100000 rated operations used: 90000 before counting began, as its owner says", "Relays commonly fail on, welded")
 	var told relayWear
 	answered(t, do(New(o), request("GET", "/api/v1/relays")), &told)
 	require.Len(t, told.Relays, 1)

@@ -32,7 +32,7 @@ func inMillivolts(p control.PotSettings, channels []registers.Channel) (told []s
 			continue
 		}
 		said[c.Device] = true
-		told = append(told, fmt.Sprintf("Not known: whether the cold junction of %s reads right. By as many degrees as it does not, every probe of that device is off, the same way, so that they agree all the same (of a hot melt 0.7 to 1.0 °C for each, by type). Calibration in ice and boiling water shows it; a cold junction that is lost, leaps by 3 °C, or is below 1 or above 85 °C ends all heat by it.", c.Device))
+		told = append(told, fmt.Sprintf("Not known: whether the cold junction of %s reads right. An error of it moves every probe of that device alike (a hot melt by 0.7 to 1.0 °C for each degree, by type), so that they agree all the same. Calibration in ice and boiling water shows it. One that is lost, leaps by 3 °C, or is below 1 or above 85 °C ends all heat that rests on it.", c.Device))
 	}
 	return told
 }

@@ -98,7 +98,7 @@ func (s *Standing) words() string {
 		parts = append(parts, fmt.Sprintf("%d counted since %s", *s.Counted, s.Since.Local().Format(time.DateOnly)))
 	}
 	if s.Before > 0 {
-		parts = append(parts, fmt.Sprintf("%d before any was, as its owner says", s.Before))
+		parts = append(parts, fmt.Sprintf("%d before counting began, as its owner says", s.Before))
 	}
 	if parts == nil {
 		return fmt.Sprintf("relay of pot %s: rated for %d operations; none was counted yet", s.Pot, s.Rated)

@@ -59,8 +59,8 @@ func TestWhatIsKnownOfARelay(t *testing.T) {
 		worn  bool
 	}{
 		{config.Relay{Life: 100_000, Fitted: "2026-03-01"}, "relay of pot right: ≈ 79 % of its 100000 rated operations used: 79000 counted since 2026-03-14", false},
-		{config.Relay{Life: 100_000, Used: 1000, Fitted: "2026-03-01"}, "relay of pot right: ≈ 80 % of its 100000 rated operations used: 79000 counted since 2026-03-14, 1000 before any was, as its owner says", true},
-		{config.Relay{Life: 100_000, Used: 1000}, "relay of pot right: ≈ 1 % of its 100000 rated operations used: 12 counted since 2026-03-14, 1000 before any was, as its owner says", false},
+		{config.Relay{Life: 100_000, Used: 1000, Fitted: "2026-03-01"}, "relay of pot right: ≈ 80 % of its 100000 rated operations used: 79000 counted since 2026-03-14, 1000 before counting began, as its owner says", true},
+		{config.Relay{Life: 100_000, Used: 1000}, "relay of pot right: ≈ 1 % of its 100000 rated operations used: 12 counted since 2026-03-14, 1000 before counting began, as its owner says", false},
 		{config.Relay{Life: 100_000, Fitted: "2026-03-02"}, "relay of pot right: rated for 100000 operations; none was counted yet", false},
 	} {
 		all := Stand(kept, bench(c.relay))
