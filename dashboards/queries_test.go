@@ -24,6 +24,7 @@ import (
 	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/metrics"
+	"meltwarden/daemon/wear"
 	"meltwarden/dashboards"
 	"meltwarden/devices/modbus"
 )
@@ -115,7 +116,7 @@ func exported(t *testing.T) labelled {
 				return []metrics.Serial{one}
 			},
 			Beside: func() metrics.Beside {
-				return metrics.Beside{LastShot: f.At, DoseMin: []frames.Figure{1, 2}, History: &metrics.History{}, Away: &metrics.Messages{}}
+				return metrics.Beside{LastShot: f.At, DoseMin: []frames.Figure{1, 2}, History: &metrics.History{}, Away: &metrics.Messages{}, Relays: []wear.Standing{{Pot: "left", Rated: 100000}}}
 			},
 			Run: metrics.Run{Name: "invented", Began: f.At}, Cleared: metrics.Cleared{Holds: true, Until: f.At}, Now: time.Now,
 		})
