@@ -254,10 +254,16 @@ func (c *Cascade) Excess() float64 { return c.outer.Integral() }
 // LeanTo moves the plate's resting excess, which the melt loop integrates, a share of
 // the way to one that is known from elsewhere, until the loop has found its own; to no
 // more than a pot may need, because a melt that never follows would take it anywhere.
+//
+// The bound takes nothing away of what the loop has found, or a melt that needs more would
+// rest short of its target, what is found being taken back as fast as it is found.
 func (c *Cascade) LeanTo(excess, share float64) {
-	excess = math.Min(excess, mostLean*c.known.restingExcess(c.pot))
+	at := c.outer.Integral()
+	if excess > at {
+		excess = math.Max(at, math.Min(excess, mostLean*c.known.restingExcess(c.pot)))
+	}
 	if finite(excess, share) {
-		c.outer.SetIntegral(c.outer.Integral() + (excess-c.outer.Integral())*math.Min(share, 1))
+		c.outer.SetIntegral(at + (excess-at)*math.Min(share, 1))
 	}
 }
 
