@@ -32,7 +32,7 @@ func TestLidsOverTheLine(t *testing.T) {
 		r := startOn(t, file, func(o *Options, b *simbench.Bench) { o.Simulated, o.History = b, past })
 		read := func() (words []string, tones []view.Tone) {
 			time.Sleep(time.Second)
-			for _, l := range view.Of(r.Hub().Latest(), r.opts.Settings, time.Now()).Interlocks[3:] {
+			for _, l := range view.Of(r.Hub().Latest(), r.opts.Settings, time.Now()).Lids {
 				words, tones = append(words, l.Words), append(tones, l.Tone)
 			}
 			return words, tones

@@ -99,7 +99,7 @@ func potDigest(b *config.Bench, pot string) string {
 		}
 	}
 	for _, c := range b.Channels {
-		if c.Pot == pot {
+		if c.Pot == pot && c.Role != registers.Lid { // a lid neither measures nor heats
 			hardware.Channels = append(hardware.Channels, c)
 		}
 	}

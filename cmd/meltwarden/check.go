@@ -28,7 +28,7 @@ func checkCommand() *cobra.Command {
 	var asJSON, watching bool
 	c := &cobra.Command{
 		Use:   "check --config FILE",
-		Short: "Validate the files, read every channel, write zeros once",
+		Short: "Validate the files, read every channel, write off once",
 		Long: "Validates the files, opens the ports, reads every channel and writes zeros once to the\n" +
 			"addresses in the file. With a wrong address a zero can mean something else: press the\n" +
 			"emergency stop before you run it.\n\n" + watchesLines + halves + steered + caution,
@@ -125,7 +125,7 @@ func steadier(l devices.LineConfig, here ports.List) string {
 	if !tells {
 		return ""
 	}
-	return fmt.Sprintf("%s is a name of today, and may be another adapter after the next plugging in. Write in its place: adapter: %s", l.Port, w)
+	return fmt.Sprintf("%s is a name of today, and may be another adapter after the next plugging in. Write in its place: adapter: %s (and commission again: what is on record is of this line as it is written now)", l.Port, w)
 }
 
 // alike says of a line's adapter that it can not be told from others by its own words; it is
@@ -145,7 +145,7 @@ func tellHeaters(out io.Writer, s control.Settings, b *config.Bench) {
 		how := "draws the share that it is told at every instant"
 		switch {
 		case p.Controller.Is():
-			how = fmt.Sprintf("its controller decides, and is told a set-point every %v at most", p.Controller.Every)
+			how = fmt.Sprintf("its controller decides, and is told a set-point once in %v at the most", p.Controller.Every)
 		case p.Output == circuit.Hidden:
 			how = "switched by its device, unseen: above zero it counts as fully on"
 		case p.Output == circuit.Switched:

@@ -49,7 +49,7 @@ type benchPot struct {
 	Additions  []string // what the recipe knows of
 	Recalled   string
 	ByHand     bool     // its melt is read by hand
-	OneProbe   bool     // and nothing is tried out with it
+	Untried    bool     // nothing is tried out with it
 	NotKnown   []string // by the way it is read
 }
 
@@ -112,7 +112,7 @@ func (s *server) benchPots(b view.Bench, recipe *config.Recipe) []benchPot {
 		from := s.Settings.Pots[i].CureC - clearBelowC
 		pots = append(pots, benchPot{
 			Pot: p, ClearFromC: from, ClearFrom: view.ClearFrom(from), MayBeClear: float64(p.MeltC) >= from || float64(p.MeltEstimateC) >= from,
-			Additions: additions[p.Name], ByHand: !s.Settings.Pots[i].Probes.HasMelt(), OneProbe: s.Settings.Pots[i].Probes != reading.BothProbes,
+			Additions: additions[p.Name], ByHand: !s.Settings.Pots[i].Probes.HasMelt(), Untried: s.Settings.Pots[i].Probes != reading.BothProbes || s.Settings.Pots[i].Controller.Is(),
 			NotKnown: view.Unknowable(s.Settings.Pots[i], s.channels()),
 		})
 		pots[i].Recalled = s.recalled(b.Live, i, p.Recalled)

@@ -89,7 +89,7 @@ func simulated(b view.Bench) string {
 // interlocks are what the program reads of them.
 func interlocks(b view.Bench) Line {
 	line := Line{Tone: view.Plain}
-	for _, i := range b.Interlocks {
+	for _, i := range b.Contacts() {
 		line.Text = join(", ", line.Text, i.Words)
 		if i.Tone == view.Danger || line.Tone == view.Plain {
 			line.Tone = i.Tone

@@ -128,7 +128,7 @@ func (u Unit) sheet(s history.Shot) Sheet {
 		Spread:     u.difference(s.Card.SpreadC, "%.1f"),
 		DrawToPush: figure(s.Card.DrawToPushS, "%.0f s"),
 		MouldTemp:  u.temperature(s.Card.MouldC), Room: u.temperature(s.Card.RoomC),
-		Lids: lidWords(s.Card.Lids),
+		Lids: lidWords(&s.Card),
 		From: from, To: to,
 	}
 	if len(s.Photos) > 0 {
@@ -145,12 +145,12 @@ func (u Unit) sheet(s history.Shot) Sheet {
 }
 
 // lidWords say how the lids were.
-func lidWords(all []shot.Lid) string {
+func lidWords(c *shot.Card) string {
 	var said []string
-	for _, l := range all {
+	for _, l := range c.Lids {
 		words := string(l.State)
-		if l.Pot > 0 {
-			words = fmt.Sprintf("pot %d %s", l.Pot, words)
+		if 0 < l.Pot && l.Pot <= len(c.Pots) {
+			words = c.Pots[l.Pot-1].Name + " " + words
 		}
 		said = append(said, words)
 	}

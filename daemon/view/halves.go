@@ -85,8 +85,8 @@ func HandRefused(v control.HandVerdict, shortC float64) string {
 	}[v]
 }
 
-// NotSeen says of a pot with one probe, or with a controller of its own, what is not known of it, and what follows; nothing
-// of any other.
+// NotSeen says of a pot with one probe, or with a controller of its own, what is not known
+// of it, and what follows; nothing of any other.
 func NotSeen(s control.PotSettings) []string {
 	if s.Controller.Is() {
 		return steeredNotSeen(s)

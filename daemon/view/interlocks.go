@@ -3,6 +3,7 @@ package view
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"meltwarden/control"
@@ -14,8 +15,7 @@ import (
 // Interlock is what the program reads of an interlock. It is no proof that it works: e-stop
 // and cut-out break the contactor in hardware, and only trying them shows that they do.
 type Interlock struct {
-	// Name is what it is called: emergency stop, cut-out or fan; or a lid, which is none and
-	// stops nothing.
+	// Name is what it is called: emergency stop, cut-out or fan; or a lid.
 	Name string `json:"name"`
 	// State is "closed", which lets heat flow, "open", "not read" or "not wired".
 	State string `json:"state"`
@@ -46,9 +46,13 @@ func Interlocks(f *frames.Frame, live bool) []Interlock {
 	}
 }
 
+// Contacts are those of the bench that are shown: interlocks, and after them lids.
+func (b Bench) Contacts() []Interlock { return slices.Concat(b.Interlocks, b.Lids) }
+
 // lids are those of the settings, as they are read: an open one is worth a look while
 // anything is heated. They are no interlocks, and nothing is decided by them.
-func lids(f *frames.Frame, live bool, s control.Settings) (all []Interlock) {
+func lids(f *frames.Frame, live bool, s control.Settings) []Interlock {
+	all := make([]Interlock, 0, len(s.Lids))
 	for i, pot := range s.Lids {
 		l := Interlock{Name: strings.TrimSpace(texts.Lid + " " + pot), State: notRead, Tone: Attend}
 		if live && i < len(f.Lids) && f.Lids[i].Contact.Known(guard.MaxAge) {
@@ -99,6 +103,6 @@ type InterlockLabels struct {
 }
 
 var interlockLabels = InterlockLabels{
-	EmergencyStop: "emergency stop", CutOut: "cut-out", Fan: "fan", Interlocks: "Interlocks, as they are read", InterlockNotRead: notRead,
+	EmergencyStop: "emergency stop", CutOut: "cut-out", Fan: "fan", Interlocks: "Interlocks and lids, as they are read", InterlockNotRead: notRead,
 	Lid: "lid", whileHeating: "while heat is enabled",
 }

@@ -44,8 +44,8 @@ type Bench struct {
 	// AheadEveryS is the time between two points of Pot.AheadC.
 	AheadEveryS float64     `json:"ahead_every_s"`
 	Conditions  []Condition `json:"conditions"`
-	// Interlocks are emergency stop, cut-out and fan, and after them the lids that are read.
-	Interlocks  []Interlock `json:"interlocks"`
+	Interlocks  []Interlock `json:"interlocks"`   // emergency stop, cut-out and fan
+	Lids        []Interlock `json:"lids"`         // shown likewise, and no interlocks: nothing is decided by them
 	CircuitW    Figure      `json:"circuit_w"`    // what the breaker carries
 	BlockedCold bool        `json:"blocked_cold"` // no heat, and nothing hot: the time for the checks
 	Aside       int         `json:"aside"`        // how many warnings are off lamp and buzzer, by a person's will
@@ -158,7 +158,7 @@ func Of(f *frames.Frame, s control.Settings, now time.Time) Bench {
 		b.Cycle, b.BenchTimeS = f.Cycle, f.Time.Seconds()
 	}
 	b.Live = f.Live(now)
-	b.Interlocks, b.CircuitW = append(Interlocks(f, b.Live), lids(f, b.Live, s)...), Figure(s.Circuit.MaxW)
+	b.Interlocks, b.Lids, b.CircuitW = Interlocks(f, b.Live), lids(f, b.Live, s), Figure(s.Circuit.MaxW)
 	if b.Live {
 		b.fill(f, s)
 	}

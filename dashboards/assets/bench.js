@@ -89,7 +89,8 @@ function show() {
   $("silence").setAttribute("aria-pressed", bench.call.silenced);
   body.dataset.blockedCold = bench.blocked_cold;
   body.toggleAttribute("data-long", $("answer").textContent.length > mostInLarge);
-  document.querySelectorAll(".interlocks li").forEach((li, i) => { li.dataset.tone = bench.interlocks[i].tone; fill(li, bench.interlocks[i]); });
+  const contacts = [...bench.interlocks, ...bench.lids];
+  document.querySelectorAll(".interlocks li").forEach((li, i) => { li.dataset.tone = contacts[i].tone; fill(li, contacts[i]); });
   showConditions(bench.conditions);
   document.querySelectorAll(".all-pots li").forEach((li, i) => fill(li, bench.pots[i]));
   for (const article of document.querySelectorAll(".pot")) showPot(article, bench.pots[article.dataset.pot]);

@@ -4,7 +4,8 @@
 //
 // A line never gets another adapter than at first, for that may lead to the devices of
 // another bench: it stays shut until the old one is back, or until a person has ended the
-// program and begun anew; and, where it was commissioned with one, commissioned it anew. Nor does one of several that fit. Where a system does not say
+// program and begun anew, and where it was commissioned with one, has commissioned it anew.
+// It gets none of several that fit either. Where a system does not say
 // which adapter is behind a port, its name is all that is looked at.
 package plug
 
