@@ -57,6 +57,7 @@ type solution struct {
 			Addresses map[string]uint16
 		}
 	}
+	Watts map[string]int `json:"heater_w"`
 }
 
 // parts is a box of parts that runs, and hands.
@@ -64,6 +65,7 @@ type parts struct {
 	t     *testing.T
 	in    io.Writer
 	clk   *clock.Clock
+	speed int
 	paths []string
 	solution
 
@@ -71,18 +73,21 @@ type parts struct {
 	truth struct {
 		Heaters map[string]float64 `json:"heaters_w"`
 		Plates  map[string]float64
+		Melts   map[string]float64
 	}
 }
 
-// boxSpeed is how many times faster than real time a box runs.
-const boxSpeed = 10
-
-func startBox(t *testing.T, seed int) *parts {
+// startBox starts a box on one line or two, so many times faster than real time.
+func startBox(t *testing.T, seed, lines int, speed float64) *parts {
 	interpreter := python(t)
 	folder := t.TempDir()
-	b := &parts{t: t, clk: clock.New(boxSpeed), paths: []string{filepath.Join(folder, "usb0"), filepath.Join(folder, "usb1")}}
-	args := []string{boxOfParts, "--seed", fmt.Sprint(seed), "--port", b.paths[0], "--port", b.paths[1]}
-	c := exec.Command(interpreter, append(args, "--speed", fmt.Sprint(boxSpeed), "--reveal")...)
+	b := &parts{t: t, clk: clock.New(speed), speed: int(speed)}
+	args := []string{boxOfParts, "--seed", fmt.Sprint(seed), "--speed", fmt.Sprint(speed), "--reveal"}
+	for i := range lines {
+		b.paths = append(b.paths, filepath.Join(folder, fmt.Sprintf("usb%d", i)))
+		args = append(args, "--port", b.paths[i])
+	}
+	c := exec.Command(interpreter, args...)
 	c.Stderr = os.Stderr
 	var err error
 	b.in, err = c.StdinPipe()
@@ -90,14 +95,14 @@ func startBox(t *testing.T, seed int) *parts {
 	out, err := c.StdoutPipe()
 	require.NoError(t, err)
 	require.NoError(t, c.Start())
-	lines := json.NewDecoder(bufio.NewReader(out))
-	require.NoError(t, lines.Decode(&b.solution))
+	told := json.NewDecoder(bufio.NewReader(out))
+	require.NoError(t, told.Decode(&b.solution))
 	heard := make(chan struct{})
 	go func() {
 		defer close(heard)
-		for lines.More() {
+		for told.More() {
 			b.mu.Lock()
-			_ = lines.Decode(&b.truth)
+			_ = told.Decode(&b.truth)
 			b.mu.Unlock()
 		}
 	}()
@@ -118,7 +123,7 @@ func (b *parts) speaks(line int, mode serialport.Mode) (*modbus.Client, func()) 
 		port, err = serialport.Open(b.paths[line], mode)
 		return err == nil
 	}, 10*time.Second, 10*time.Millisecond)
-	c := modbus.NewClient(port, mode.Baud*boxSpeed, b.clk)
+	c := modbus.NewClient(port, mode.Baud*b.speed, b.clk)
 	return c, func() { <-c.Close() }
 }
 
@@ -174,7 +179,7 @@ func TestTheBoxOfParts(t *testing.T) {
 	}
 	for _, seed := range []int{0, 4} {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
-			b := startBox(t, seed)
+			b := startBox(t, seed, 2, 10)
 			for probe := range b.Devices.Thermocouples.Addresses {
 				require.InDelta(t, 21, b.measures(probe).C, 1, probe)
 			}

@@ -27,6 +27,7 @@ or start it with --hands FIFO and write lines into that from anywhere (echo "dip
     open e-stop, close e-stop      the same with cut-out (a plate of 280 C opens it too, and
                              it stays open until it is closed) and fan
     supply off, supply on    of the output module; "supply off inputs", or thermocouples, or all
+    mains off, mains on      of the heaters, at their plug
     unplug, plug in          the adapter of the first line; "unplug 2" that of the second
     set time-out SECONDS     of the output module, as its maker's own tool would; 0 for none
     swap leads PROBE         it is reversed, or right again
@@ -152,6 +153,7 @@ class Bench:
         self.lock = threading.RLock()
         self.values = dict.fromkeys(Outputs.TERMINALS, 0)
         self.closed = {c: c in ("e-stop", "cut-out", "fan") for c in CONTACTS}
+        self.mains = True
         self.powered = {m.name: True for m in box.modules}
         self.began, self.at, self.fed = time.monotonic(), 0.0, 0.0
 
@@ -176,7 +178,7 @@ class Bench:
 
     def live(self):
         chain = self.closed["e-stop"] and self.closed["cut-out"]
-        return bool(self.values["contactor"]) and chain
+        return bool(self.values["contactor"]) and chain and self.mains
 
     def share(self, terminal):
         told = self.values["heater " + terminal] / self.box.outputs.full
@@ -332,6 +334,7 @@ class Hands:
                 c, verb == "close"
             ),
             r"supply (on|off)(?: (thermocouples|outputs|inputs|all))?": self.supply,
+            r"mains (on|off)": self.switch_mains,
             r"unplug(?: (\d))?": lambda n: self.line(n).unplug(),
             r"plug in(?: (\d))?": lambda n: self.line(n).plug_in(),
             r"set time-out ([\d.]+)": self.set_timeout,
@@ -388,6 +391,9 @@ class Hands:
         for name in self.bench.powered:
             if module == "all" or name == (module or "outputs"):
                 self.bench.switch(name, verb == "on")
+
+    def switch_mains(self, verb):
+        self.bench.mains = verb == "on"
 
     def set_timeout(self, seconds):
         self.box.outputs.timeout_s = float(seconds)
