@@ -489,7 +489,9 @@ func (l *line) shutDown() {
 			break
 		}
 		l.tell(w)
-		w.pending = true // it still has to be confirmed
+	}
+	for _, w := range l.writes {
+		w.pending, w.tries = true, 0 // each still has to be confirmed, and a controller to be read
 	}
 	deadline := l.clk.Now() + closeWithin
 	for l.pendingZeros() && l.client != nil && l.clk.Now() < deadline {
@@ -511,7 +513,11 @@ func (l *line) pendingZeros() bool {
 // putZeros tries every write that is not confirmed once.
 func (l *line) putZeros() {
 	for _, w := range l.writes {
-		if w.pending && l.client != nil {
+		switch {
+		case !w.pending || l.client == nil:
+		case w.urgency == setpointThen:
+			w.pending = !l.rested(w)
+		default:
 			w.pending = !l.put(w)
 		}
 	}

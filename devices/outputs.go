@@ -172,10 +172,14 @@ func (w *write) sent(all *outputs) {
 	w.sentTarget(all)
 }
 
-// taken notes that the device has confirmed the outputs, which it was sent at a time.
+// taken notes that the device has acknowledged the outputs, which it was sent at a time. For
+// a controller that confirms nothing: many a locked one acknowledges what it does not take.
 func (w *write) taken(all *outputs, at time.Duration) {
-	w.holds(all)
-	w.confirmed, w.heard = at, true
+	if w.urgency == setpointThen {
+		w.holds(all)
+	} else {
+		w.confirmed, w.heard = at, true
+	}
 	w.has = append(w.has[:0], w.data...)
 	for i := range w.outputs {
 		w.outputs[i].state = w.outputs[i].told(all)

@@ -57,9 +57,11 @@ func (w *write) unread() bool {
 
 // dueTarget reports whether controllers are to be told.
 func (w *write) dueTarget(all *outputs, now time.Duration) bool {
-	if w.unread() || !w.lacks(all) {
-		return false
-	}
+	return !w.unread() && w.lacks(all) && w.mayRepeat(all, now)
+}
+
+// mayRepeat reports whether controllers may be told, which is at once for the first time.
+func (w *write) mayRepeat(all *outputs, now time.Duration) bool {
 	wait := targetSoon
 	if w.tries >= targetTries {
 		wait = targetAgain
@@ -88,11 +90,8 @@ func (w *write) sentTarget(all *outputs) {
 	w.device.targets.Add(1)
 }
 
-// holds notes that the controllers have confirmed what they were sent.
+// holds takes the controllers to have what they acknowledged, until they say what they have.
 func (w *write) holds(all *outputs) {
-	if w.urgency != setpointThen {
-		return
-	}
 	for i := range w.outputs {
 		o := &w.outputs[i]
 		o.heldC = o.Target(o.appendTarget(nil, all))
@@ -133,6 +132,25 @@ func (d *device) setpointRead(pot string) (celsius float64, at time.Duration, is
 		return d.channels[i].Target(registers.At(d.results[place.Span].words, place)), at, true
 	}
 	return 0, 0, false
+}
+
+// rested asks the controllers of a write what they have, at the end, and reports whether that
+// is rest. Those that have something else are told, seldom.
+func (l *line) rested(w *write) bool {
+	d := w.device
+	d.begin()
+	for i, c := range d.channels {
+		if place, planned := d.plan.Value(i); planned && c.Role == registers.SetpointRead && !d.results[place.Span].asked && l.client != nil {
+			r, at := d.request(place.Span), l.clk.Now()
+			data, err := l.exchange(d, r)
+			d.receive(place.Span, at, data, modbus.OutcomeOf(err))
+		}
+	}
+	w.heard = false
+	if w.heldBy(d, nothing); !w.heard && l.client != nil && w.mayRepeat(nothing, l.clk.Now()) {
+		l.put(w)
+	}
+	return w.heard
 }
 
 // noteTargets takes in what a device's round says of its set-points.

@@ -3,9 +3,11 @@ package devices_test
 import (
 	"context"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"meltwarden/control"
 	"meltwarden/devices"
@@ -104,8 +106,9 @@ func TestALostSetpointIsSentAgain(t *testing.T) {
 	}
 }
 
-// TestWhatDoesNotRestIsNotConfirmed: a controller that is to rest and does not, or is silent,
-// leaves the link to go stale, and a silent one is told once in a while.
+// TestWhatDoesNotRestIsNotConfirmed: a controller that is to rest and does not, though it
+// acknowledges that, or is silent, leaves the link to go stale within a second, for good, and
+// a silent one is told once in a while. Nor is rest confirmed at the end.
 func TestWhatDoesNotRestIsNotConfirmed(t *testing.T) {
 	for name, begin := range map[string]func(g *rig){
 		"locked": func(g *rig) {
@@ -122,11 +125,43 @@ func TestWhatDoesNotRestIsNotConfirmed(t *testing.T) {
 			cycles(b, clk, 10, steering, nil)
 			g.do(func() { begin(g) })
 			since := time.Since(g.start)
-			in := cycles(b, clk, 150, control.Outputs{Duty: []float64{0, 0}}, nil)
-			assert.False(t, in.Contacts.Link.Known(time.Second), name)
+			known := 0
+			cycles(b, clk, 150, control.Outputs{Duty: []float64{0, 0}}, func(in control.Input) {
+				if in.Contacts.Link.Known(time.Second) {
+					known++
+				}
+			})
+			assert.LessOrEqual(t, known, int(time.Second/period)+1, "%s: cycles of half a minute in which the heaters count as heard", name)
 			assert.LessOrEqual(t, len(g.told(controller, since)), 8, "%s: half a minute", name)
 			assert.Contains(t, g.told(controller, since), uint16(50), name)
 			assert.Contains(t, g.told(fahrenheit, since), uint16(41), "the other does not wait for it")
+			assert.False(t, b.Close(context.Background()), "%s: it is not at rest at the end", name)
+		})
+	}
+}
+
+// TestTrySaysWhichControllerRests by what it has, not by what it acknowledges.
+func TestTrySaysWhichControllerRests(t *testing.T) {
+	for _, locked := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			g := newRig()
+			g.set(controller, 0, 2000)
+			g.set(fahrenheit, 0, 41)
+			g.spoils = func(r modbus.Request, good []byte) []byte {
+				if locked && r.Unit == controller && r.Writes() {
+					g.words[controller][0] = 2000
+				}
+				return good
+			}
+			found, _, err := devices.Try(context.Background(), controllerConfig(), g.open, clock.New(1))
+			require.NoError(t, err)
+			want := "ok   setpoint       left       c              rest is confirmed"
+			if locked {
+				want = "BAD  setpoint       left       c              rest is not confirmed"
+			}
+			assert.Contains(t, lines(found), want)
+			assert.Contains(t, lines(found), "ok   setpoint       right      f              rest is confirmed")
+			assert.Empty(t, g.told(fahrenheit, 0), "it rests already")
 		})
 	}
 }

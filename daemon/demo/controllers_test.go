@@ -209,6 +209,10 @@ func TestNumbersOfControllerFaults(t *testing.T) {
 		{"emergency stop", inject(simbench.EStopOpened, simbench.Place{}), guard.EStopOpen, true, time.Second},
 		{"melt probe open", inject(simbench.OpenProbe, simbench.Place{Probe: registers.Melt}), guard.MeltUnusable, false, 2 * time.Second},
 		{"knob turned up", func(s *session) { s.Bench.TurnController(0, 245) }, guard.SetpointChanged, false, 2 * time.Second},
+		{"knob turned up and locked", func(s *session) {
+			s.Bench.LockController(0)
+			s.Bench.TurnController(0, 245)
+		}, guard.HeaterUnheard, true, 2 * time.Second},
 		{"own sensor broken", func(s *session) { s.Bench.BreakController(0, true) }, guard.ControllerAstray, true, 2 * time.Second},
 		{"relay welded", inject(simbench.RelayWelded, simbench.Place{}), guard.PlateOverTemperature, true, 3 * time.Minute},
 		{"knob turned up and relay welded", func(s *session) {

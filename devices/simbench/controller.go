@@ -35,6 +35,7 @@ type controller struct {
 	probe    *channel
 	setpoint uint16 // counts
 	writes   int
+	locked   bool // it acknowledges what it is told, and keeps what it has
 
 	open  bool // its sensor
 	roomC float64
@@ -113,8 +114,10 @@ func (k *controller) store(t tables) bool {
 	if t.holding[0] > hottestSetpoint {
 		return false
 	}
-	k.setpoint = t.holding[0]
-	k.writes++
+	if !k.locked {
+		k.setpoint = t.holding[0]
+		k.writes++
+	}
 	return true
 }
 
@@ -148,6 +151,12 @@ func controllerChannels(pot string) []registers.Channel {
 // TurnController has somebody turn the knob of a pot's controller to celsius.
 func (b *Bench) TurnController(pot int, celsius float64) {
 	b.do(func() { b.pots[pot].controller.setpoint = counts(celsius) })
+}
+
+// LockController locks a pot's controller: it acknowledges what it is told and keeps what it
+// has, as many do in local mode or with their keypad locked.
+func (b *Bench) LockController(pot int) {
+	b.do(func() { b.pots[pot].controller.locked = true })
 }
 
 // BreakController breaks the own sensor of a pot's controller, or mends it.
