@@ -2,6 +2,7 @@ package devices_test
 
 import (
 	"context"
+	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -138,6 +139,34 @@ func TestWhatDoesNotRestIsNotConfirmed(t *testing.T) {
 			assert.False(t, b.Close(context.Background()), "%s: it is not at rest at the end", name)
 		})
 	}
+}
+
+// TestALoopThatDoesNotRestIsNotHiddenByAnother of the same controller, which goes on heating.
+func TestALoopThatDoesNotRestIsNotHiddenByAnother(t *testing.T) {
+	c := controllerConfig()
+	for i := range c.Channels {
+		if s := &c.Channels[i]; s.Role == registers.Setpoint {
+			s.Device, s.Function, s.Scale, s.Unit = "c", modbus.WriteRegisters, 0.1, registers.Celsius
+			s.Address = uint16(slices.Index(c.Pots, s.Pot))
+		}
+	}
+	bench(t, c, func(g *rig) { g.set(controller, 0, 50, 50) }, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		cycles(b, clk, 10, steering, nil)
+		g.do(func() {
+			g.spoils = func(r modbus.Request, good []byte) []byte {
+				if r.Unit == controller && r.Writes() {
+					g.words[controller][0] = 2450
+				}
+				return good
+			}
+		})
+		since := time.Since(g.start)
+		in := cycles(b, clk, 10, control.Outputs{Duty: []float64{0, 0}, SetpointC: []float64{5, 205}, Contactor: true}, nil)
+		assert.False(t, in.Contacts.Link.Known(time.Second))
+		for _, celsius := range g.told(controller, since) {
+			assert.Equal(t, uint16(50), celsius, "the other loop's memory is left alone")
+		}
+	})
 }
 
 // TestTrySaysWhichControllerRests by what it has, not by what it acknowledges.

@@ -65,7 +65,7 @@ func PlanReads(channels []Channel, maxGap int) Plan {
 		}
 		wants = append(wants, c.want(i))
 		if c.Status != nil && reads(c.Status.Function) {
-			wants = append(wants, want{c.Status.Function, int(c.Status.Address), 1, i, true})
+			wants = append(wants, want{function: c.Status.Function, address: int(c.Status.Address), count: 1, channel: i, status: true})
 		}
 	}
 	return group(wants, max(maxGap, 0))
@@ -73,7 +73,9 @@ func PlanReads(channels []Channel, maxGap int) Plan {
 
 // PlanWrites plans the requests that write those of one device's channels which
 // are written. Functions 15 and 16 write neighbours in one request, 5 and 6 one
-// channel each, and nothing is written that no channel has. The error says which
+// channel each, and nothing is written that no channel has. A set-point has a request of its
+// own: it is judged by itself whether its controller took it, and one that changes wears no
+// other's memory. The error says which
 // two channels would write the same place.
 func PlanWrites(channels []Channel) (Plan, error) {
 	var wants []want
@@ -95,10 +97,11 @@ type want struct {
 	count    int
 	channel  int
 	status   bool
+	alone    bool // with nothing else in its request
 }
 
 func (c Channel) want(channel int) want {
-	return want{c.Function, int(c.Address), c.Registers(), channel, false}
+	return want{function: c.Function, address: int(c.Address), count: c.Registers(), channel: channel, alone: c.Role == Setpoint}
 }
 
 func (w want) end() int { return w.address + w.count }
@@ -110,8 +113,9 @@ func group(wants []want, maxGap int) Plan {
 		return cmp.Or(cmp.Compare(a.function, b.function), cmp.Compare(a.address, b.address), cmp.Compare(a.count, b.count))
 	})
 	p := Plan{values: map[int]Place{}, statuses: map[int]Place{}}
-	for _, w := range wants {
-		if last := len(p.Spans) - 1; last < 0 || !p.Spans[last].reach(w, maxGap) {
+	for i, w := range wants {
+		apart := i == 0 || w.alone || wants[i-1].alone
+		if last := len(p.Spans) - 1; apart || !p.Spans[last].reach(w, maxGap) {
 			p.Spans = append(p.Spans, Span{w.function, uint16(w.address), uint16(w.count)})
 		}
 		p.place(w)

@@ -78,6 +78,18 @@ func TestLimits(t *testing.T) {
 	assert.Equal(t, []Span{{6, 0, 1}, {6, 1, 1}}, spans(6, Int16, 2))
 }
 
+// TestASetpointIsWrittenAlone, whatever lies beside it.
+func TestASetpointIsWrittenAlone(t *testing.T) {
+	of := func(role Role, address uint16, kind Type) Channel {
+		c := at(16, address, kind)
+		c.Role = role
+		return c
+	}
+	p, err := PlanWrites([]Channel{of(Setpoint, 1, Float32), of(Setpoint, 3, Float32), of(Setpoint, 5, Int16), of(Heater, 0, Int16), of(Heater, 6, Int16), of(Heater, 7, Int16)})
+	require.NoError(t, err)
+	assert.Equal(t, []Span{{16, 0, 1}, {16, 1, 2}, {16, 3, 2}, {16, 5, 1}, {16, 6, 2}}, p.Spans)
+}
+
 func TestWritesLeaveGapsAlone(t *testing.T) {
 	p, err := PlanWrites([]Channel{at(16, 3, Uint16), at(16, 0, Uint32), at(4, 0, Int16), at(16, 2, Uint16), at(16, 5, Uint16), at(15, 0, Bit)})
 	require.NoError(t, err)
