@@ -481,7 +481,7 @@ func (l *line) begin(port modbus.Port) {
 func (l *line) shutDown() {
 	l.live = nothing
 	for _, w := range l.writes {
-		w.pending = w.urgency != setpointThen || w.lacks(nothing)
+		w.pending = w.urgency != setpointThen || !w.unread() && w.lacks(nothing)
 	}
 	for l.client != nil {
 		w := l.nextOff()

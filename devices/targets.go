@@ -12,7 +12,8 @@ import (
 // Set-points are written on change only: many a controller keeps each one in a memory that
 // wears. What a controller has is read in every cycle instead, and stands for its
 // confirmation. It is sent the same again only where it says that it has something else, and
-// then seldom. One that was never read is never told anything, but for rest at the end.
+// then seldom. One that was never read is never told anything, not even rest at the end: what
+// does not say that it is a set-point may be another register.
 
 const (
 	// targetSoon is how long a controller that has something else than it was sent is left
@@ -147,7 +148,7 @@ func (l *line) rested(w *write) bool {
 		}
 	}
 	w.heard = false
-	if w.heldBy(d, nothing); !w.heard && l.client != nil && w.mayRepeat(nothing, l.clk.Now()) {
+	if w.heldBy(d, nothing); !w.heard && !w.unread() && l.client != nil && w.mayRepeat(nothing, l.clk.Now()) {
 		l.put(w)
 	}
 	return w.heard

@@ -169,6 +169,33 @@ func TestALoopThatDoesNotRestIsNotHiddenByAnother(t *testing.T) {
 	})
 }
 
+// TestWhatIsNoSetpointIsNotWritten: an address that is refused to be read, or that does not
+// answer, is told nothing by a check, not even rest.
+func TestWhatIsNoSetpointIsNotWritten(t *testing.T) {
+	for name, begin := range map[string]func(g *rig){
+		"refuses to be read": func(g *rig) {
+			g.spoils = func(r modbus.Request, good []byte) []byte {
+				if r.Unit == controller && !r.Writes() {
+					return r.AppendException(nil, modbus.Exception{Code: modbus.IllegalDataAddress})
+				}
+				return good
+			}
+		},
+		"silent": func(g *rig) { g.silent[controller] = true },
+	} {
+		synctest.Test(t, func(t *testing.T) {
+			g := newRig()
+			rests(g)
+			begin(g)
+			found, _, err := devices.Try(context.Background(), controllerConfig(), g.open, clock.New(1))
+			require.NoError(t, err)
+			assert.Contains(t, lines(found), "BAD  setpoint       left       c              rest is not confirmed", name)
+			assert.Contains(t, lines(found), "ok   contactor                 outputs        zero is confirmed", name)
+			assert.Empty(t, g.told(controller, 0), name)
+		})
+	}
+}
+
 // TestTrySaysWhichControllerRests by what it has, not by what it acknowledges.
 func TestTrySaysWhichControllerRests(t *testing.T) {
 	for _, locked := range []bool{false, true} {

@@ -30,8 +30,9 @@ func checkCommand() *cobra.Command {
 		Use:   "check --config FILE",
 		Short: "Validate the files, read every channel, write off once",
 		Long: "Validates the files, opens the ports, reads every channel and writes zeros once to the\n" +
-			"addresses in the file. With a wrong address a zero can mean something else: press the\n" +
-			"emergency stop before you run it.\n\n" + watchesLines + halves + steered + caution,
+			"addresses in the file, and to a controller that says it has another set-point its rest.\n" +
+			"With a wrong address either can mean something else: press the emergency stop before you\n" +
+			"run it.\n\n" + watchesLines + halves + steered + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if watching {
@@ -49,7 +50,7 @@ func checkCommand() *cobra.Command {
 
 // steered is what follows where a controller of its own heats a pot. The figures are of
 // NumbersOfControllers of daemon/demo.
-const steered = `A pot that is heated by set-point (role: setpoint): a controller of its own holds the plate and decides what the heater gets; meltwarden tells it how warm the plate should be, reads that back, and watches. It is written on change only, because many a controller keeps each set-point in a memory that wears, commonly after 100 000 times (common practice, no source): three simulated pots took about 60 in an hour each. What the heater gets is not known, so nothing is foretold. A controller that hears nothing more heats on to the last that it was told: a bench file without a contactor on another device, that lets go by itself, is refused. check tells it to rest where it has something else. It must sense its plate, and nothing it does to its set-point by itself (ramp, programme, self-tuning) may be on.
+const steered = `A pot that is heated by set-point (role: setpoint): a controller of its own holds the plate and decides what the heater gets; meltwarden tells it how warm the plate should be, reads that back, and watches. It is written on change only, because many a controller keeps each set-point in a memory that wears, commonly after 100 000 times (common practice, no source): three simulated pots took about 60 in an hour each. What the heater gets is not known, so nothing is foretold. A controller that hears nothing more heats on to the last that it was told: a bench file without a contactor on another device, that lets go by itself, is refused. check tells it to rest where it says that it has something else. It must sense its plate, and nothing it does to its set-point by itself (ramp, programme, self-tuning) may be on.
 
 `
 
