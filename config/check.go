@@ -207,7 +207,8 @@ func (b *Bench) checkHeaters() {
 		case c.Type == registers.Bit:
 			b.checkSwitching(p, path)
 		default:
-			b.checkNotSwitched(p, path)
+			b.checkNotSwitched(p, path, "the heater's channel is a number, and its device switches by itself",
+				"leave it out, or give the heater a channel with type: bit")
 			if p.output != smooth {
 				p.Output = circuit.Hidden
 			}

@@ -55,9 +55,7 @@ func (b *Bench) checkController(p *Pot, path string) {
 	if p.output != "" {
 		b.src.Complain(path+".heater.output", "the controller switches by itself", "leave it out")
 	}
-	if p.Window > 0 {
-		b.src.Complain(path+".heater.window", "the controller switches by itself", "leave it out")
-	}
+	b.checkNotSwitched(p, path+".heater", "the controller switches by itself, and how often is not seen here", "leave it out")
 }
 
 // checkLetsGo sees to a contactor on another device than any controller, of which first is the

@@ -50,3 +50,15 @@ func TestNoControllerWithoutAContactorElsewhere(t *testing.T) {
 		assert.ErrorContains(t, err, name+"; add a channel with role: contactor on another device")
 	}
 }
+
+// TestAControllerSwitchesByItself: what a bench file says of its switching would be obeyed,
+// and a relay's operations counted, by nobody.
+func TestAControllerSwitchesByItself(t *testing.T) {
+	_, err := controllers(t, func(s string) string {
+		return strings.Replace(s, "write-every: 10 s", "write-every: 10 s, window: 20 s, least-on: 1 s, least-off: 10 s, relay: {life: 100000}", 1)
+	})
+	for _, key := range []string{"window", "least-on", "least-off", "relay"} {
+		assert.ErrorContains(t, err, "pots[1].heater."+key)
+	}
+	assert.ErrorContains(t, err, "the controller switches by itself, and how often is not seen here; leave it out")
+}

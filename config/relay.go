@@ -62,15 +62,15 @@ func (b *Bench) checkSwitching(p *Pot, path string) {
 	}
 }
 
-// checkNotSwitched complains about what only a heater has that is switched here.
-func (b *Bench) checkNotSwitched(p *Pot, path string) {
+// checkNotSwitched complains about what only a heater has that is switched here: why it is
+// not, and what to do.
+func (b *Bench) checkNotSwitched(p *Pot, path, why, fix string) {
 	for _, k := range []struct {
 		key  string
 		said bool
 	}{{"window", p.Window > 0}, {"least-on", p.LeastOn > 0}, {"least-off", p.LeastOff > 0}, {"relay", p.Relay.Wears()}} {
 		if k.said {
-			b.src.Complain(path+"."+k.key, "the heater's channel is a number, and its device switches by itself",
-				"leave it out, or give the heater a channel with type: bit")
+			b.src.Complain(path+"."+k.key, why, fix)
 		}
 	}
 }
