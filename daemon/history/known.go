@@ -46,14 +46,15 @@ func (s *Store) KeepKnown(run int64, known []Known) error {
 
 // Known is the newest that is known of a pot for a run that starts now, and how many
 // sessions on end have gone into it, or ErrNotKnown. What an interrupted run that may go
-// on has kept itself is left out: it goes on with the settings that it began with.
+// on has kept itself is left out: it goes on with the settings that it began with. A first
+// heat goes on never, and its settings are told by a key that no other run has.
 func (s *Store) Known(at time.Time, o Start, pot, digest string) (k Known, sessions int, err error) {
 	k.Pot, k.Digest = pot, digest
 	var wall int64
 	err = s.one([]any{&wall, &k.Anew, &k.Figures, &sessions}, `
 		WITH mine AS (
 			SELECT known.*, run.session FROM known JOIN run ON run.id = known.run
-			WHERE pot = ?1 AND digest = ?2 AND brought_ms = 0 AND NOT (run.id = (SELECT max(id) FROM run WHERE brought_ms = 0) AND run.state <> 'finished'
+			WHERE pot = ?1 AND digest = ?2 AND brought_ms = 0 AND NOT (run.id = (SELECT max(id) FROM run WHERE brought_ms = 0) AND run.state <> 'finished' AND instr(run.settings, '"FirstHeat":') = 0
 				AND run.recipe = ?3 AND run.bench = ?4 AND (SELECT max(last_ms) FROM part WHERE part.run = run.id) > ?5)
 		)
 		SELECT wall_ms, anew, figures,

@@ -6,6 +6,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"meltwarden/control"
 )
 
 // finds lets a run begin at a time, find something out about the left pot, and end.
@@ -74,4 +76,24 @@ func TestARunThatGoesOnRecallsWhatItBeganWith(t *testing.T) {
 	k, _, err = s.Known(later.AddDate(0, 0, 1), start(), "left", "d")
 	require.NoError(t, err)
 	assert.Equal(t, "of the second", k.Figures, "it is too long ago to go on")
+}
+
+// TestAKilledFirstHeatIsRecalledAtOnce: it is no evening, and never goes on.
+func TestAKilledFirstHeatIsRecalledAtOnce(t *testing.T) {
+	s := open(t, t.TempDir())
+	o := start()
+	o.Settings = control.ForFirstHeat(o.Settings, []string{o.Settings.Pots[0].Name})
+	r, err := s.Record(noon, o)
+	require.NoError(t, err)
+	k := newEvening(o.Settings).next()
+	k.Record.At = noon
+	k.Known = []Known{{At: noon, Pot: "left", Digest: "d", Figures: "of the first heat"}}
+	r.Put(k)
+	require.NoError(t, r.Close(noon.Add(time.Minute)))
+	_, err = s.write.Exec(`UPDATE run SET state = 'interrupted' WHERE id = ?`, r.Run())
+	require.NoError(t, err)
+
+	found, _, err := s.Known(noon.Add(2*time.Minute), start(), "left", "d")
+	require.NoError(t, err)
+	assert.Equal(t, "of the first heat", found.Figures)
 }
