@@ -16,7 +16,8 @@ import (
 type Controller struct {
 	// RestC is what it is told while the pot gets no heat, in degrees Celsius, above zero.
 	RestC float64
-	// Every is the least time between two set-points, but for rest, which never waits.
+	// Every is the least time between two set-points, but for rest and for one that is far
+	// lower, which never wait.
 	Every time.Duration
 }
 
@@ -29,6 +30,9 @@ const (
 	// further from its target than that is worth, it is offShare of the distance, up to
 	// mostStepC.
 	stepC, offShare, mostStepC = 2.0, 0.5, 5.0
+	// farC is how much less a controller is told at once, whenever it was told last (E): a
+	// plate that is too warm by so much is not left so for all of Every, which may be minutes.
+	farC = 10.0
 	// fullFromC is how far below its set-point a plate is taken to get all power, and less in
 	// proportion (E): most controllers give it sooner, and one that switches on and off at once.
 	fullFromC = 40.0
@@ -120,7 +124,7 @@ func (s *steering) aim(c Controller, wantC, offC float64) {
 	switch {
 	case !(wantC > c.RestC):
 		s.rest(c)
-	case s.toldC <= c.RestC || s.since >= c.Every && math.Abs(wantC-s.toldC) >= step:
+	case s.toldC <= c.RestC || s.toldC-wantC >= farC || s.since >= c.Every && math.Abs(wantC-s.toldC) >= step:
 		s.tell(math.Max(math.Floor(wantC), c.RestC))
 	}
 }

@@ -393,3 +393,30 @@ func TestOrdinarySessionsOfControllersDoNotTrip(t *testing.T) {
 	t.Logf("%d ordinary sessions of pots that controllers heat: %d trips; listed: %v", sessions, trips, heard)
 	assert.Zero(t, trips)
 }
+
+// TestAFarLowerSetpointDoesNotWait: however seldom a controller is to be written, a plate that
+// is to be far cooler is told so at once.
+func TestAFarLowerSetpointDoesNotWait(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an evening takes a second")
+	}
+	t.Parallel()
+	q := steered(t, 1, physics.Cast)
+	for i := range q.settings.Pots {
+		q.settings.Pots[i].Controller.Every = 2 * time.Minute
+	}
+	q.step = control.NewBench(q.settings)
+	q.passUntil(t, time.Hour, func() bool { return q.f.Ready })
+	told := &q.f.Pots[0].Controller
+	was := told.Changes
+	q.passUntil(t, time.Hour, func() bool { return told.Changes != was })
+	q.spoil = func(in *control.Input) {
+		in.Commands = append(in.Commands, control.Command{Kind: control.Setpoint, Pot: 0, C: q.f.Pots[0].SetpointC - 10})
+		q.spoil = nil
+	}
+	wasC, was := told.ToldC, told.Changes
+	took := q.passUntil(t, time.Hour, func() bool { return told.Changes != was })
+	t.Logf("written every 2 min at the most; told %.0f °C in place of %.0f %v after the set-point of its pot was lowered", told.ToldC, wasC, took)
+	assert.LessOrEqual(t, told.ToldC, wasC-10)
+	assert.Less(t, took, 10*time.Second)
+}
