@@ -1,6 +1,7 @@
 package review
 
 import (
+	"math"
 	"time"
 
 	"meltwarden/daemon/history/cycles"
@@ -58,8 +59,8 @@ func (t *thinner) flush() {
 	}
 }
 
-// isExtreme reports whether a point has to stay: the first, the last, one without a
-// reading, and the highest and lowest of each value.
+// isExtreme reports whether a point has to stay: the first, the last, the first and last
+// where a value is not known, and the highest and lowest of each value.
 func isExtreme(points []plot.Point, j int) bool {
 	if j == 0 || j == len(points)-1 {
 		return true
@@ -68,7 +69,8 @@ func isExtreme(points []plot.Point, j int) bool {
 		func(p plot.Point) float64 { return p.MeltC }, func(p plot.Point) float64 { return p.PlateC },
 		func(p plot.Point) float64 { return p.TargetC }, func(p plot.Point) float64 { return p.Duty },
 	} {
-		if v := value(points[j]); v != v || outermost(points, j, value) {
+		unknown := func(i int) bool { return math.IsNaN(value(points[i])) }
+		if unknown(j) && !(unknown(j-1) && unknown(j+1)) || !unknown(j) && outermost(points, j, value) {
 			return true
 		}
 	}

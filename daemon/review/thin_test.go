@@ -1,6 +1,7 @@
 package review
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -51,4 +52,21 @@ func TestThinningLosesNoPeak(t *testing.T) {
 		found["gap"] = found["gap"] || p.MeltC != p.MeltC
 	}
 	assert.Equal(t, map[string]bool{"melt": true, "plate": true, "duty": true, "gap": true}, found)
+}
+
+// TestWhatIsNeverKnownIsThinned like the rest: what a controller gives its heater is not known
+// for all of an evening.
+func TestWhatIsNeverKnownIsThinned(t *testing.T) {
+	run := plot.Run{Pots: make([]plot.Pot, 1)}
+	const total = 10_000
+	thin := &thinner{run: &run, stretch: 100, held: make([][]plot.Point, 1)}
+	for i := range total {
+		good := reading.Temperature{C: 150 + float64(i%7), Fault: reading.None}
+		r := cycles.Record{
+			Input: control.Input{Pots: []control.PotReadings{{Melt: good, Plate: good}}},
+			Kept:  cycles.Kept{Pots: []cycles.Pot{{TargetC: 173, Duty: math.NaN()}}},
+		}
+		thin.add(time.Duration(i)*200*time.Millisecond, &r)
+	}
+	assert.Less(t, len(run.Pots[0].Points), total/10)
 }
