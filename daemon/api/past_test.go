@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"io"
 	"net/http"
 	"net/url"
@@ -14,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/control"
+	"meltwarden/control/reading"
 	"meltwarden/daemon/frames"
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/history/cycles"
@@ -238,4 +240,19 @@ func TestOnePictureAtATime(t *testing.T) {
 	assert.False(t, s.mayDraw(request("GET", "/").WithContext(gone)))
 	<-s.drawing
 	assert.True(t, s.mayDraw(request("GET", "/")))
+}
+
+// TestNoTrialIsOfferedWhereThereIsNone: a pot with one probe, or with a controller of its own,
+// can not be tried out, and its place says nothing of it.
+func TestNoTrialIsOfferedWhereThereIsNone(t *testing.T) {
+	hub := &frames.Hub{}
+	hub.Publish(holding())
+	o, _ := options(hub)
+	o.Settings.Pots[0].Controller = control.Controller{RestC: 5, Every: 10 * time.Second}
+	o.Settings.Pots[1].Probes = reading.MeltOnly
+	text, err := io.ReadAll(do(New(o), request(http.MethodGet, "/")).Body)
+	require.NoError(t, err)
+	for pot, offered := range []bool{false, false, true} {
+		assert.Equal(t, offered, strings.Contains(string(text), fmt.Sprintf("/api/v1/pots/%d/try-out", pot+1)), "pot %d", pot+1)
+	}
 }
