@@ -150,7 +150,7 @@ func lidWords(c *shot.Card) string {
 	for _, l := range c.Lids {
 		words := string(l.State)
 		if 0 < l.Pot && l.Pot <= len(c.Pots) {
-			words = c.Pots[l.Pot-1].Name + " " + words
+			words = fmt.Sprintf("pot %s: %s", c.Pots[l.Pot-1].Name, words)
 		}
 		said = append(said, words)
 	}

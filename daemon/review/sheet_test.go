@@ -28,3 +28,12 @@ func TestAPotThatWasStillReadyIsToldSo(t *testing.T) {
 	p.DeviationC, p.State = 2.1, "holding"
 	assert.Equal(t, "outside its band", Celsius.pot(p).OutWords)
 }
+
+// TestLidsAreNamedByTheirPots, and one over the bench by nothing.
+func TestLidsAreNamedByTheirPots(t *testing.T) {
+	c := shot.Card{
+		Pots: []shot.Pot{{Name: "left"}, {Name: "right"}},
+		Lids: []shot.Lid{{State: shot.LidClosed}, {Pot: 2, State: shot.LidOpen}},
+	}
+	assert.Equal(t, "closed, pot right: open", lidWords(&c))
+}
