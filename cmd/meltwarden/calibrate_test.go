@@ -105,9 +105,6 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.NotContains(t, served.String(), "can switch heat on")
 }
 
-// oneLine is what was broken for a terminal.
-func oneLine(said string) string { return strings.Join(strings.Fields(said), " ") }
-
 // readIn is what check says that a probe of the first pot reads.
 func readIn(t *testing.T, checked, role string) float64 {
 	t.Helper()

@@ -166,3 +166,6 @@ func TestAReaderWhoIsGoneIsNoTrouble(t *testing.T) {
 	assert.Equal(t, 1, code)
 	assert.NotEmpty(t, said)
 }
+
+// oneLine is what was broken for a terminal.
+func oneLine(said string) string { return strings.Join(strings.Fields(said), " ") }
