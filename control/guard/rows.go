@@ -121,6 +121,7 @@ var table = [...]Rule{
 		Cause:       "The heater module or its line is dead, or it refuses what it is told.",
 		Detection:   "A heater or the contactor has not confirmed for 1 s (E). It latches at once: a module that comes back must not go on where it stopped.",
 		Instruction: "HEAT MAY STILL BE ON. Press the emergency stop. See that every plate cools; if one does not, switch the mains off. Then check cable and power of the heater module, and reset.",
+		Afterwards:  "Heaters are told zero, and confirm it again. See that every plate cools; if one does not, press the emergency stop and switch the mains off. Check cable and power of the heater module, then press the enable button to reset.",
 		Severity:    Trip, Action: AllOff, Clears: AtTheBench, onlyWithHeat: true,
 	},
 	HeaterForgot: {

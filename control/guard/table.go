@@ -69,9 +69,12 @@ type Rule struct {
 	// found, with its numbers and their grades of evidence, and Instruction what
 	// the maker should do.
 	Title, Cause, Detection, Instruction string
-	Severity                             Severity
-	Action                               Action
-	Clears                               Clears
+	// Afterwards stands in the place of the instruction once the cause is gone and a reset
+	// is waited for, where that would be untrue then.
+	Afterwards string
+	Severity   Severity
+	Action     Action
+	Clears     Clears
 	// Quiet are the phases in which it is not told. No trip has any.
 	Quiet Phase
 	// ChildOf is a finding that brings this one about: beside it this one is not
@@ -134,6 +137,14 @@ func (c Code) Title() string { return c.Rule().Title }
 
 // Instruction returns what the maker should do.
 func (c Code) Instruction() string { return c.Rule().Instruction }
+
+// Instruction is what the maker should do now.
+func (c Condition) Instruction() string {
+	if r := c.Code.Rule(); !c.Active && r.Afterwards != "" {
+		return r.Afterwards
+	}
+	return c.Code.Instruction()
+}
 
 // Rule returns the finding's row of the table.
 func (c Code) Rule() Rule {

@@ -427,3 +427,13 @@ func TestAPotNobodySeesIsNotEnabled(t *testing.T) {
 	r.step()
 	assert.True(t, r.latched(PotUnseen), "its cause is back in the very cycle of the press")
 }
+
+// TestWhatIsOverIsNotSaid: a module that confirms zero again once stood for minutes under
+// "heat may still be on".
+func TestWhatIsOverIsNotSaid(t *testing.T) {
+	c := Condition{Code: HeaterUnheard, Active: true, Latched: true}
+	assert.Regexp(t, `^HEAT MAY STILL BE ON\. `, c.Instruction())
+	c.Active = false
+	assert.Regexp(t, `^Heaters are told zero, and confirm it again\. .* reset\.$`, c.Instruction())
+	assert.Equal(t, EStopOpen.Instruction(), Condition{Code: EStopOpen, Latched: true}.Instruction(), "most say the same")
+}

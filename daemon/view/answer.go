@@ -50,7 +50,7 @@ func urgent(f *frames.Frame) string {
 	if c == nil {
 		return ""
 	}
-	first, _ := FirstSentence(c.Code.Instruction())
+	first, _ := FirstSentence(c.Instruction())
 	return first
 }
 

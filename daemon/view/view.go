@@ -193,12 +193,12 @@ func (b *Bench) fill(f *frames.Frame, s control.Settings) {
 }
 
 func conditionOf(c guard.Condition, s control.Settings) Condition {
-	act, more := FirstSentence(c.Code.Instruction())
+	act, more := FirstSentence(c.Instruction())
 	return Condition{
 		Act: act, More: more,
 		Code: c.Code.String(), Pot: c.Pot + 1, Severity: c.Severity.String(),
 		Active: c.Active, Latched: c.Latched,
-		Title: c.Code.Title(), Instruction: c.Code.Instruction(),
+		Title: c.Code.Title(), Instruction: c.Instruction(),
 		Where: Where(c.Pot, s), Status: status(c), Stands: stands(c.Active, c.Latched),
 	}
 }
