@@ -175,6 +175,20 @@ func TestWarmBenchIsRefused(t *testing.T) {
 	}
 }
 
+// TestAPlateIsNotColderThanWhatNothingWarmed: for hours after a press plates may be warmer
+// than the melts, but one that reads lower is wrong, also in a bench file that was changed.
+func TestAPlateIsNotColderThanWhatNothingWarmed(t *testing.T) {
+	low := func(text string) string {
+		return strings.Replace(text, "{role: plate, pot: left, device: thermocouples, function: 4, address: 1, type: int16, scale: 0.1,",
+			"{role: plate, pot: left, device: thermocouples, function: 4, address: 1, type: int16, scale: 0.1, offset: -15,", 1)
+	}
+	onBench(t, low, func(t *testing.T, r *rig) {
+		r.keep(&Record{Digest: Digest(r.file), Melts: complete(r.file).Melts, Heated: time.Now()})
+		require.ErrorContains(t, r.commission(t.Context(), answers, false), "the plate of pot left is at ")
+		require.Zero(t, r.heatJ())
+	})
+}
+
 // TestHeatPastTheContactor: a welded contactor, and a heater that is not behind it,
 // are found before the contactor is ever closed for a nudge.
 func TestHeatPastTheContactor(t *testing.T) {

@@ -304,17 +304,38 @@ func checkProbe(role, pot string, t reading.Temperature, believed bool) error {
 	return nil
 }
 
+// warmth is what a probe may have of what was tried lately.
+type warmth uint8
+
+const (
+	untouched warmth = iota // as cold as the room
+	perhaps                 // warmer than that
+	moved                   // warmer; with its leads swapped, colder
+)
+
 // cold says why the bench is not cold: a probe that is warm, or one that differs
-// from the others. What something tried has just warmed may differ.
-func (w *watch) cold(warmed func(role, pot string) bool) error {
+// from the others. What something tried has just warmed may be warmer, and colder only
+// where that was seen.
+func (w *watch) cold(warmed func(role, pot string) warmth) error {
 	all, compared, most := map[string]float64{}, map[string]float64{}, map[string]float64{}
+	var notColder []string
 	for i, p := range w.pots {
 		for role, c := range w.seen(i) {
 			name := role + " of pot " + p.Name
 			all[name], most[name] = c, warmC
-			if !warmed(role, p.Name) {
+			switch warmed(role, p.Name) {
+			case untouched:
 				compared[name], most[name] = c, coldC
+			case perhaps:
+				notColder = append(notColder, name)
 			}
+		}
+	}
+	slices.Sort(notColder)
+	for _, name := range notColder {
+		if len(compared) > 0 && all[name] < warmest(compared)-spreadC {
+			return fmt.Errorf("the %s is at %.1f °C (%s): it may be warmer than what nothing has warmed, never colder. Find out which probe is wrong (its type, its correction, its channel), and run the command again%s",
+				name, all[name], w.temperatures(), oddOneOut(all))
 		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(all)) {
@@ -328,6 +349,9 @@ func (w *watch) cold(warmed func(role, pot string) bool) error {
 	}
 	return nil
 }
+
+// warmest is the highest of some readings, in °C.
+func warmest(of map[string]float64) float64 { return slices.Max(slices.Collect(maps.Values(of))) }
 
 // spread is how far probes are apart, in °C.
 func spread(of map[string]float64) float64 {
@@ -458,11 +482,20 @@ func (s *session) enabled(ctx context.Context) (*watch, error) {
 	return w, nil
 }
 
-// warmed reports whether a probe may still be warm from what was tried lately: a plate's
+// warmed says whether a probe may still be warm from what was tried lately: a plate's
 // after any heat, also that of a bench file that was changed since, and a melt's where its
-// pot was nudged.
-func (s *session) warmed(role, pot string) bool {
-	return role == "plate" && time.Since(s.record.Heated) < coldAgain || s.record.warmed(pot)
+// pot was nudged. Without melt probes plates are held against each other only: those of a
+// changed file have to be cold once more before the first of its steps.
+func (s *session) warmed(role, pot string) warmth {
+	if s.record.warmed(pot) {
+		return moved
+	}
+	alone := !slices.ContainsFunc(s.Bench.Pots, func(p config.Pot) bool { return p.Probes.HasMelt() })
+	before := !alone || len(s.record.Proofs)+len(s.record.Nudges) > 0
+	if role == "plate" && before && time.Since(s.record.Heated) < coldAgain {
+		return perhaps
+	}
+	return untouched
 }
 
 // warmed reports whether a nudge on record moved a pot's plate so lately that it may
