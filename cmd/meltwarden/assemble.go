@@ -37,7 +37,7 @@ func assembled(c *cobra.Command, file string, clk *clock.Clock, typed *assemble.
 	if err := assemble.Run(c.Context(), o); err != nil {
 		return err
 	}
-	if err := given(c, file); err != nil {
+	if _, err := given(c, file, false); err != nil {
 		return err
 	}
 	bench, err := config.LoadBench(file, c.Flags())
@@ -48,27 +48,28 @@ func assembled(c *cobra.Command, file string, clk *clock.Clock, typed *assemble.
 }
 
 // given puts on record what was answered while a bench file was made, and drops the draft.
-func given(c *cobra.Command, file string) error {
+// It reports whether there was such a one.
+func given(c *cobra.Command, file string, instead bool) (bool, error) {
 	answers := assemble.Left(file)
 	if answers == nil {
 		if draft := assemble.DraftOf(file); present(draft) {
 			fmt.Fprintln(c.OutOrStdout(), lines.Wrap("", fmt.Sprintf("%s is there as well, did not lead to %s, and is not used: remove it.", draft, file)))
 		}
-		return nil
+		return false, nil
 	}
 	bench, err := config.LoadBench(file, c.Flags())
 	if err != nil {
-		return err
+		return false, err
 	}
 	past, err := history.Open(bench.Daemon.Data)
 	if err != nil {
-		return err
+		return false, err
 	}
-	err = errors.Join(past.Trouble(), commission.Give(past, bench, version(), answers), past.Close())
+	err = errors.Join(past.Trouble(), commission.Give(past, bench, version(), answers, instead), past.Close())
 	if err != nil {
-		return err
+		return false, err
 	}
-	return assemble.Drop(file)
+	return true, assemble.Drop(file)
 }
 
 // afterwards offers to calibrate, and says what comes next.

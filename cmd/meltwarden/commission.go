@@ -40,8 +40,9 @@ func commissionAt(clk *clock.Clock) *cobra.Command {
 			"this), also once its supply was off, and finds out which plate each heater warms, and\n" +
 			"that none warms with the contactor open. Each step with heat, on a cold bench, waits\n" +
 			"for a press of the bench's own enable button, and is bounded. It can be stopped at any\n" +
-			"time and gone on with later. A heater too weak to tell is not accepted, and the type of the plate\n" +
-			"probes is not tried. What is on record lapses after 365 days.\n\n" + caution,
+			"time and gone on with later. A heater too weak to tell is not accepted. Not tried are the\n" +
+			"type of the plate probes, and scale and unit of a controller's set-point: look at its\n" +
+			"display. What is on record lapses after 365 days.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runCommission(c, f, clk) },
 	}
@@ -73,9 +74,11 @@ func runCommission(c *cobra.Command, f commissionFlags, clk *clock.Clock) error 
 	if f.status {
 		return tellCommission(c, bench, f.asJSON)
 	}
-	if err := given(c, f.file); err != nil {
+	begun, err := given(c, f.file, f.anew)
+	if err != nil {
 		return err
 	}
+	f.anew = f.anew && !begun // with these answers, and nothing else
 	if err := tried(c, f, bench, clk, typed); err != nil || !anew {
 		return err
 	}

@@ -27,7 +27,7 @@ func TestNumbersOfABoxOfParts(t *testing.T) {
 		file := b.good()
 		past, err := history.Open(t.TempDir())
 		require.NoError(t, err)
-		require.NoError(t, commission.Give(past, file, "test", Left(b.file)))
+		require.NoError(t, commission.Give(past, file, "test", Left(b.file), false))
 		require.NoError(t, Drop(b.file))
 
 		b.works = true

@@ -1,6 +1,7 @@
 package commission
 
 import (
+	"fmt"
 	"time"
 
 	"meltwarden/config"
@@ -32,16 +33,24 @@ func Accept(key, words string) error {
 }
 
 // Give puts answers on record that a person has just given elsewhere, by the keys of their
-// questions, so that a session asks for them no more. What counts already stays.
-func Give(past *history.Store, b *config.Bench, version string, answers map[string]string) error {
+// questions, so that a session asks for them no more. What counts already stays. A record of
+// another bench file is replaced only where that is asked for: it may be of a bench that is
+// in use.
+func Give(past *history.Store, b *config.Bench, version string, answers map[string]string, instead bool) error {
 	s := &session{Options: Options{History: past, Version: version}}
 	found, err := Load(past)
-	if err != nil {
+	if err != nil && !instead {
 		return err
 	}
-	s.record = &Record{Digest: Digest(b)}
-	if found != nil && found.Digest == s.record.Digest {
+	digest := Digest(b)
+	switch {
+	case found == nil || found.Digest != digest && instead:
+		s.record = anew(digest, found)
+	case found.Digest == digest:
 		s.record = found
+	default:
+		return fmt.Errorf("history %s: holds the commissioning of another bench file, saved on %s, which would be lost. Where that bench is in use, name another folder for this one with --data, here and for serve; where it is no more, run the same command with --anew",
+			past.Path(), day(found.Saved))
 	}
 	for i := range questions {
 		q := &questions[i]

@@ -180,11 +180,18 @@ func (s *session) begin() error {
 	default:
 		s.say("What was saved on %s is about another bench file: lines, devices, channels, pots\nor heater powers have changed since. Beginning anew.\n", day(found.Saved))
 	}
-	s.record = &Record{Digest: digest}
-	if found != nil {
-		s.record.Heated = found.Heated
-	}
+	s.record = anew(digest, found)
 	return s.save()
+}
+
+// anew is a record with nothing on it but, of the one before, which may be nil, when plates
+// were warmed.
+func anew(digest string, before *Record) *Record {
+	r := &Record{Digest: digest}
+	if before != nil {
+		r.Heated = before.Heated
+	}
+	return r
 }
 
 // save puts the record on the disk. Without that no step counts, and none follows.
@@ -327,6 +334,7 @@ meltwarden serve will now let the bench's own enable button switch heat on.
 Commission again (with --anew) after any change to wiring, devices or probes,
 also where the bench file stays as it is, and at least yearly: this lapses
 after 365 days. A relay that sticks later is not seen by this, nor a plate
-probe of the wrong type, nor which pot stands on which plate. The program is
+probe of the wrong type, nor which pot stands on which plate, nor scale and unit
+of a controller's set-point that nobody saw on its display. The program is
 not the protection: never leave a hot bench alone.
 `
