@@ -64,6 +64,9 @@ func (r *Record) words(b *config.Bench) []string {
 		if !p.Probes.HasPlate() {
 			by = " by its melt probe, laid on it"
 		}
+		if p.Controller.Is() {
+			by += " (its controller keeps its set-point through silence; scale and unit of that were not tried)"
+		}
 		said = append(said, fmt.Sprintf("heater %s is behind the contactor, and warms plate %s and no other%s, tried %s", p.Name, p.Name, by, day(r.nudge(p.Name).At)))
 	}
 	return append(said, fmt.Sprintf("lapses on %s: everything is to be tested at least yearly (common practice)", day(r.lapses())))

@@ -39,6 +39,7 @@ func TestControllersAreCommissioned(t *testing.T) {
 		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
 		assert.Contains(t, r.said(), "The contactor is closed and no heater is told anything")
 		assert.Contains(t, r.said(), "Its controller is told 20 °C more than its plate has, and may give all 600 W.")
+		assert.Contains(t, r.said(), "Its display has to show a set-point of 4")
 		cleared, missing := r.record().Against(r.file)
 		require.True(t, cleared.Holds(), missing)
 		assert.True(t, r.record().proof("power").passed())
@@ -49,6 +50,23 @@ func TestControllersAreCommissioned(t *testing.T) {
 			t.Logf("pot %d: moved %.1f °C, given %.1f kJ, set-point written %d times", i, r.record().Nudges[i].Moved[r.file.Pots[i].Name], p.HeatJ/1000, p.Writes)
 		}
 	})
+}
+
+// TestAControllerThatReadsOtherwiseIsNotHeated: with scale or unit wrong in the file its own
+// sensor is far from the plate's probe before anybody presses. What its display has to show
+// is said: nothing else tries a set-point's scale.
+func TestAControllerThatReadsOtherwiseIsNotHeated(t *testing.T) {
+	for is, wrong := range map[string]string{"scale: 0.1, unit: C": "scale: 0.01, unit: C", "0.1, unit: C": "0.1, unit: F"} {
+		onBench(t, func(text string) string {
+			text = steered(text)
+			at := strings.Index(text, "role: process-value")
+			end := at + strings.Index(text[at:], "}")
+			return text[:at] + strings.Replace(text[at:end], is, wrong, 1) + text[end:]
+		}, func(t *testing.T, r *rig) {
+			require.ErrorContains(t, r.commission(t.Context(), answers, false), "scale or unit in the bench file are wrong")
+			require.Zero(t, r.heatJ())
+		})
+	}
 }
 
 // TestAWeldedContactorBehindControllers is found by the controllers that heat past it.

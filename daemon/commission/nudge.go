@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"meltwarden/config"
+	"meltwarden/daemon/lines"
 )
 
 // nudge switches one heater on a little, finds out which plate it warms, and puts
@@ -25,6 +26,9 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 		"  see that it is the one under pot %s.\n",
 		pot, gives, openFor.Seconds(),
 		nudgeRiseC, min(nudgeFor, mostHeated(watts)).Seconds(), mostHeated(watts).Seconds(), watts*mostHeated(watts).Seconds()/1000, pot)
+	if s.Bench.Pots[i].Controller.Is() {
+		s.say("%s\n", lines.Wrap("  ", onDisplay))
+	}
 	w, err := s.enabled(ctx)
 	if err != nil {
 		return err
@@ -60,10 +64,16 @@ func nudgeW(p *config.Pot) (watts float64, gives string) {
 	return nudgeDuty * p.HeaterW, fmt.Sprintf("It is given %.0f %% (%.0f W)", 100*nudgeDuty, nudgeDuty*p.HeaterW)
 }
 
+// onDisplay is said before a controller is told anything: that it heats shows not how far.
+const onDisplay = "Whether it takes the number for the same temperature is not seen by this. Its own display has to show the set-point that is named here, in its own unit. If it shows another one, ten times as much perhaps: Ctrl-C, and mend scale or unit in the bench file."
+
 // open gives the heater its duty with the contactor open for a span: nothing may warm.
 func (s *session) open(ctx context.Context, w *watch, pot int, span time.Duration) error {
 	far := newExtremes(means(w.plates))
 	w.give(pot)
+	if c := w.targets[pot]; c > 0 {
+		s.say("  Its display has to show a set-point of %.0f °C (%.0f °F) now.\n", c, c*9/5+32)
+	}
 	err := w.hold(ctx, span, func() bool {
 		far.add(w.plates, 0)
 		return farthest(far.moved) < strayC

@@ -350,6 +350,21 @@ func (w *watch) cold(warmed func(role, pot string) warmth) error {
 	return nil
 }
 
+// controllersAgree says which controller's own sensor, where it is read, does not say what
+// its plate's probe does: its scale or unit is wrong, and the set-point's may be as well.
+func (w *watch) controllersAgree() error {
+	for i, p := range w.pots {
+		own := w.in.Pots[i].Own
+		if !own.Usable(guard.MaxAge) {
+			continue // not read; where it should be, the guard of a hot bench says so
+		}
+		if plate := w.plates[i].mean(); math.Abs(own.C-plate) > spreadC {
+			return fmt.Errorf("the controller of pot %s reads %.1f °C by its own sensor where the plate's probe reads %.1f °C: its sensor is not on that plate or of another type, or scale or unit in the bench file are wrong (then look at those of its set-point as well); mend it, and run the command again", p.Name, own.C, plate)
+		}
+	}
+	return nil
+}
+
 // warmest is the highest of some readings, in °C.
 func warmest(of map[string]float64) float64 { return slices.Max(slices.Collect(maps.Values(of))) }
 
@@ -465,6 +480,9 @@ func (s *session) enabled(ctx context.Context) (*watch, error) {
 	err = w.cold(s.warmed)
 	if err == nil {
 		err = s.rest(ctx, w, steadyFor)
+	}
+	if err == nil {
+		err = w.controllersAgree()
 	}
 	if err == nil {
 		err = s.press(ctx, w)
