@@ -102,7 +102,7 @@ func (p *pressing) wanted() string {
 	step, at, contact, again := p.Step()
 	switch {
 	case step == press.Rest && at == 0:
-		return "The heaters' supply is off? Then leave all alone for some twelve seconds: emergency stop released, cut-out closed, fan on, nothing pressed. What changes by itself shows now."
+		return "The heaters' supply is off? Then leave all alone for some twelve seconds: emergency stop released, cut-out closed, fan on, every lid on its pot, nothing pressed. What changes by itself shows now."
 	case step == press.Rest:
 		return "Leave all alone once more, for some ten seconds."
 	case step == press.Over:

@@ -64,6 +64,20 @@ func TestAContactIsToldWithItsPolarity(t *testing.T) {
 	assert.Empty(t, r.Numbering(5), "none: it was not the neighbour before it")
 }
 
+// TestALidSaysWhichIsOn: it may be wired either way, and one that lay beside its pot would be
+// written the wrong way round without a word.
+func TestALidSaysWhichIsOn(t *testing.T) {
+	r := held(func(contact, n int) map[guess.Register]uint16 {
+		return map[guess.Register]uint16{input(0): on(!(contact == 0 && down(n, 3))), input(1): on(contact == 1 && down(n, 3))}
+	}, "lid left", "lid right")
+	assert.Equal(t, []string{
+		"  - {role: lid, pot: left, device: inputs, function: 2, address: 0, type: bit} # 1 with the lid on, 0 with it off",
+		"  - {role: lid, pot: right, device: inputs, function: 2, address: 1, type: bit, invert: true} # 0 with the lid on, 1 with it off",
+	}, r.Lines("inputs"))
+	assert.Contains(t, r.Contacts[0].Notes[0], "is taken for the lid on")
+	assert.Contains(t, r.Contacts[1].Notes[0], "Was the lid off then, that is the wrong way round")
+}
+
 // TestNumberedFromOne: an address that a manual counts from 1 is one too high (Modbus
 // application protocol V1.1b3, 4.4).
 func TestNumberedFromOne(t *testing.T) {

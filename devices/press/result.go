@@ -186,12 +186,23 @@ func (c *Contact) tell(m Move, h heard) {
 			c.Rivals = append(c.Rivals, Rival{o.Bit, "moved together with it, in another table: the same contact seen twice, or an output that follows it"})
 		}
 	}
+	if role, _ := c.role(); role == registers.Lid && c.Misfit == "" {
+		c.Notes = append(c.Notes, c.lid())
+	}
 	if m.Bounced > 0 {
 		c.Notes = append(c.Notes, fmt.Sprintf("It bounced %s: clean or replace the contact if it goes on.", times(m.Bounced)))
 	}
 	for _, o := range h.others {
 		c.Notes = append(c.Notes, fmt.Sprintf("%s moved as well, %s.", capital(o.Bit.Short()), o.did()))
 	}
+}
+
+// lid says what was taken for a lid that is on: nothing but a hand's word tells it from off.
+func (c *Contact) lid() string {
+	if c.Rest {
+		return "1 was read while all was left alone, and is taken for the lid on, 0 for off. Was the lid off then, do it again with every lid on."
+	}
+	return "0 was read while all was left alone, and is taken for the lid on, 1 for off (invert: true). Was the lid off then, that is the wrong way round: do it again with every lid on."
 }
 
 // nothing says why no bit is the contact's.

@@ -1,6 +1,10 @@
 package press
 
-import "fmt"
+import (
+	"fmt"
+
+	"meltwarden/devices/registers"
+)
 
 // Lines are the lines of a bench file for the contacts that were told and fit, on a device
 // of a name.
@@ -26,9 +30,15 @@ func (r Result) Lines(device string) (lines []string) {
 	return lines
 }
 
-// Reads says what the contact reads, at rest and pressed.
+// Reads says what the contact reads, at rest and pressed; a lid on and off.
 func (c Contact) Reads() string {
-	if c.Rest {
+	role, _ := c.role()
+	switch {
+	case role == registers.Lid && c.Rest:
+		return "1 with the lid on, 0 with it off"
+	case role == registers.Lid:
+		return "0 with the lid on, 1 with it off"
+	case c.Rest:
 		return "1 at rest, 0 when pressed"
 	}
 	return "0 at rest, 1 when pressed"
