@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"meltwarden/control/reading"
 	"meltwarden/daemon/recognise"
@@ -57,36 +58,68 @@ func (s *session) takeOff(ctx context.Context, q Question, answer string) (wrong
 	if _, err := s.choose(ctx, fmt.Sprintf("Take one wire of %s off its terminal. Is it off?", p.name()), "Supply off first, where its terminals are near the mains.", []Choice{{"yes", "it is off"}}); err != nil {
 		return nil, err
 	}
-	after, err := s.once(ctx, u, c)
-	if err != nil {
+	all, err := s.several(ctx, u, c)
+	switch {
+	case ctx.Err() != nil:
+		return nil, ErrStopped
+	case err != nil:
 		return err, nil
 	}
-	wrong = s.noMeasurement(q, p, c, before, after)
+	wrong = s.noMeasurement(q, p, c, before, all)
 	s.say("  Put the wire back on.")
 	return wrong, nil
 }
 
-// apartC is by how much a reading without a probe differs from a room's at least (E).
-const apartC = 10.0
+const (
+	// apartC is by how much a reading without a probe differs from a room's at least (E).
+	apartC = 10.0
+	// What a bench may have, in °C: between these no number is taken for no measurement, since
+	// an input without a probe often reads its own terminals, or drifts (E; a plate's cut-out
+	// opens at 300 at most).
+	benchLowC, benchHighC = 0.0, 300.0
+	// readFor is how often it is read, once a second: what drifts moves meanwhile (E).
+	readFor = 6
+)
 
-// noMeasurement keeps what an input reads without a probe.
-func (s *session) noMeasurement(q Question, p probe, c registers.Channel, before, after []byte) error {
+// several reads a channel once a second for some seconds.
+func (s *session) several(ctx context.Context, u unit, c registers.Channel) (all [][]byte, err error) {
+	err = s.onDevice(ctx, u, func(client *modbus.Client, d *modbus.Device) error {
+		for range readFor {
+			data, err := client.Exchange(d, modbus.Request{Function: c.Function, Address: c.Address, Quantity: uint16(c.Registers())})
+			if err != nil {
+				return fmt.Errorf("%s, address %d: %w", u.name, c.Address, err)
+			}
+			all = append(all, data)
+			s.Clock.Sleep(ctx, time.Second)
+		}
+		return nil
+	})
+	return all, err
+}
+
+// noMeasurement keeps what an input reads without a probe: one number that stays, and that no
+// bench has for a temperature.
+func (s *session) noMeasurement(q Question, p probe, c registers.Channel, before []byte, all [][]byte) error {
 	at := func(data []byte) reading.Temperature {
 		return c.Temperature(modbus.Registers(data), nil, reading.Temperature{})
 	}
-	was, is := at(before), at(after)
+	after := all[len(all)-1]
 	plain := c
 	plain.Scale, plain.Offset, plain.Unit = 1, 0, registers.Celsius
 	raw := plain.Temperature(modbus.Registers(after), nil, reading.Temperature{})
+	was, is := at(before), at(after)
+	moves := slices.ContainsFunc(all, func(data []byte) bool { return !slices.Equal(data, after) })
 	switch {
 	case is.Fault != reading.None || raw.Fault != reading.None:
 		s.say("  Without, it reads no number at all: that is seen by itself.")
 		s.Answers[q.Key] = none
-	case math.Abs(is.C-was.C) < apartC:
+	case !moves && math.Abs(is.C-was.C) < apartC:
 		return fmt.Errorf("%s still reads %s: the wire is on yet, or this device does not show that a probe is missing (then answer none)", p.name(), s.temperature(c, after))
+	case moves || is.C > benchLowC && is.C < benchHighC:
+		return fmt.Errorf("%s reads %s without its probe, which a bench can have as well: this input does not show that a probe is missing. See whether it can be set to (burn-out detection) and look again, or answer none", p.name(), s.temperature(c, after))
 	default:
 		number := strconv.FormatFloat(raw.C, 'f', -1, 64)
-		s.say("  Without, it reads %s, which would be %s. That number is taken for no measurement.", number, s.temperature(c, after))
+		s.say("  Without, it reads %s for %d s, which would be %s. That number is taken for no measurement, and the bench file has it.", number, readFor, s.temperature(c, after))
 		s.Answers[q.Key] = number
 	}
 	return nil

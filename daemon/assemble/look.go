@@ -48,7 +48,12 @@ func (s *session) onDevice(ctx context.Context, u unit, read func(*modbus.Client
 	}
 	client := modbus.NewClient(port, baud, s.Clock)
 	client.Characters(baud, config.CharacterBits())
-	defer func() { <-client.Close() }()
+	defer func() {
+		select {
+		case <-client.Close():
+		case <-ctx.Done(): // an adapter may hang as it closes
+		}
+	}()
 	s.Clock.Sleep(ctx, devices.HushFor) // what a killed program told it ends by its own time-out
 	return read(client, &modbus.Device{Name: u.name, Unit: u.unit, Timeout: answersWithin})
 }

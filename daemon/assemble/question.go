@@ -44,7 +44,6 @@ const (
 	Nothing Action = iota
 	NotePort
 	LookForDevices
-	HoldProbes
 	ShowProbe
 	TakeOff
 	ShowContact

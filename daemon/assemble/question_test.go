@@ -168,7 +168,7 @@ func TestControllersEachOnItsOwn(t *testing.T) {
 	for key, answer := range map[string]string{
 		"pot-2-probes": "both", "pot-2-plate": "function: 4, address: 3, type: int16, scale: 0.1, unit: C",
 		"line-1-units": "7, 8, 9", "line-1-unit-8-name": "left one", "line-1-unit-9-name": "right one", "probes-on": "board", "contacts-on": "board", "contactor-on": "board",
-		"heaters-by": "setpoint", "heaters-on": "each", "pot-1-heater-on": "left one", "pot-2-heater-on": "right one",
+		"heaters-by": "setpoint", "controllers-sense": "plate", "heaters-on": "each", "pot-1-heater-on": "left one", "pot-2-heater-on": "right one",
 		"pot-1-heater": "6 0 int16 0.1 C", "pot-1-process": "3 1 int16 0.1 C", "pot-2-process": "none",
 	} {
 		a[key] = answer

@@ -229,11 +229,12 @@ func TestControllersAreAskedFor(t *testing.T) {
 			"1", "adapter", "type", "19200 even", "1, 2, 3, 4, 5", "thermocouples", "power", "contacts", "left one", "right one", "no",
 			"thermocouples", "4 0 int16 0.1 C\nyes", "1\nyes", "2\nyes", "3\nyes", "0x7FFF",
 			"none", "contacts", "2 0\nyes", "1\nyes", "4\nyes",
-			"each", "left one", "right one", "setpoint", "6 0 int16 0.1 C", "4 0 int16 0.1 C 0x7FFF\nyes", "", "\nyes", "power", "5", "0",
+			"each", "left one", "right one", "setpoint", "elsewhere", "plate", "6 0 int16 0.1 C", "4 0 int16 0.1 C 0x7FFF\nyes", "", "\nyes", "power", "5", "0",
 			"begin", "", "", "yes"}
 		require.NoError(t, b.led(all...), b.said())
 		file := b.good()
 		require.Contains(t, b.said(), "its sensor reads 2")
+		require.Contains(t, strings.Join(strings.Fields(b.said()), " "), "only a controller that senses its plate can be told how warm that may get", "nobody's word is taken for it")
 		require.True(t, file.Pots[1].Controller.Is())
 	})
 }
@@ -386,6 +387,43 @@ func TestWhatFitsTwiceIsAsked(t *testing.T) {
 		require.Equal(t, want, s.Answers, typed)
 		require.Contains(t, b.said(), "NOT CERTAIN")
 		require.Contains(t, b.said(), "its two leads are SWAPPED")
+	}
+}
+
+// TestAnInputThatDriftsIsNoSentinel: only a number that stays, and that no bench has for a
+// temperature, is taken for no measurement.
+func TestAnInputThatDriftsIsNoSentinel(t *testing.T) {
+	c, err := channel{role: "melt", pot: "x", layout: "function: 4, address: 0, type: int16, scale: 0.1, unit: C"}.read()
+	require.NoError(t, err)
+	reads := func(all ...uint16) (data [][]byte) {
+		for _, v := range all {
+			data = append(data, modbus.AppendRegisters(nil, v))
+		}
+		return data
+	}
+	for _, x := range []struct {
+		name  string
+		reads [][]byte
+		kept  string
+		wrong string
+	}{
+		{"its terminals", reads(350, 350, 350), "", "which a bench can have as well"},
+		{"a hot pot's number", reads(1700, 1700, 1700), "", "does not show that a probe is missing"},
+		{"drifts far out", reads(9000, 9010, 9020), "", "does not show that a probe is missing"},
+		{"the wire is on", reads(221, 221, 221), "", "the wire is on yet"},
+		{"the end of the range", reads(13720, 13720, 13720), "13720", ""},
+		{"an end of the type", reads(0x8000, 0x8000, 0x8000), "-32768", ""},
+		{"minus one", reads(0xFFFF, 0xFFFF, 0xFFFF), "-1", ""},
+	} {
+		b := &box{t: t}
+		s := &session{Options: b.options(nil), Answers: Answers{}}
+		err := s.noMeasurement(Question{Key: "open"}, probe{"pot-1-melt", "melt", "left"}, c, reads(220)[0], x.reads)
+		if x.wrong != "" {
+			assert.ErrorContains(t, err, x.wrong, x.name)
+		} else {
+			assert.NoError(t, err, x.name)
+		}
+		assert.Equal(t, x.kept, s.Answers["open"], x.name)
 	}
 }
 

@@ -16,13 +16,17 @@ func (s *script) heatedBy(way string) (string, error) {
 	return way, nil
 }
 
-// sensed is what a set-point's channel says besides where it is: its controller's sensor
-// sits on the plate, and it rests colder than any room.
+// sensed is what a set-point's channel says besides where it is, once a person has said where
+// its controller's sensor sits; and it rests colder than any room.
 const sensed = ", senses: plate, rest: 5 C"
 
 // bySetpoint asks where each controller is told its set-point, and where it says what its
 // own sensor reads. Mostly they are all alike: Enter takes what the one before has.
 func (s *script) bySetpoint() {
+	s.ask(Question{Key: "controllers-sense", Step: TheHeaters, Ask: "Where does each controller's own sensor sit?",
+		Help:  "Nobody can tell that from the outside, and the limit of the plate rests on it: go and look at every one.",
+		Among: []Choice{{elsewhere, "in the melt, in the air, or I do not know of all"}, {"plate", "on the plate, each on its own: I have looked"}},
+		Check: senses})
 	for i, name := range s.a.pots() {
 		told, reads := "", none
 		if i > 0 {
@@ -38,11 +42,23 @@ func (s *script) bySetpoint() {
 	}
 }
 
+// elsewhere is where a controller's sensor must not be.
+const elsewhere = "elsewhere"
+
+// senses refuses a sensor that is not on the plate, in the words of the bench file's reader.
+func senses(where string) (string, error) {
+	at := channel{role: "setpoint", pot: "x", layout: "function: 6, address: 65533, type: int16, scale: 0.1, unit: C, senses: melt, rest: 5 C"}
+	if where == elsewhere {
+		return "", fits(at, where)
+	}
+	return where, nil
+}
+
 // controller is where a controller is told or asked something, of what was typed.
 func (s *script) controller(i int, role, what, typed, more string) (string, error) {
 	layout, words := typed, strings.Fields(typed)
 	switch {
-	case typed == none:
+	case typed == none && role == "process-value":
 		return none, nil
 	case strings.HasPrefix(typed, "function:"):
 	case len(words) == 5 || len(words) == 6 && role == "process-value":
