@@ -123,7 +123,7 @@ func (p *pressing) show() error {
 	}
 	out := lines.To(p.Words)
 	if want := p.wanted(); want != p.said {
-		if _, at, _, _ := p.Step(); at > 0 && !p.moved {
+		if step, at, _, _ := p.Step(); at > 0 && !p.moved && step != press.Over {
 			out.Line("  Nothing moved for a minute.")
 		}
 		p.said, p.told, p.moved = want, map[press.Bit]int{}, false
