@@ -85,7 +85,7 @@ func (a Answers) channels() (all []channel) {
 			all = append(all, channel{"process-value", name, on(process), a[process]})
 		}
 	}
-	all = append(all, channel{"contactor", "", on("contactor"), fmt.Sprintf("function: %s, address: %s, type: bit", a["contactor-function"], a["contactor"])})
+	all = append(all, channel{"contactor", "", on("contactor"), fmt.Sprintf("function: %s, address: %s, type: bit", a["contactor-function"], wire(a["contactor"]))})
 	for _, c := range a.contactList() {
 		all = append(all, channel{c.role, c.pot, on(c.key), a[c.key]})
 	}
@@ -102,7 +102,8 @@ func (a Answers) probeLayout(p probe) string {
 }
 
 // heaterLayout is where a heater is written.
-func (a Answers) heaterLayout(address string) string {
+func (a Answers) heaterLayout(typed string) string {
+	address := wire(typed)
 	if a["heaters-by"] == byCoil {
 		return fmt.Sprintf("function: %s, address: %s, type: bit", a["heaters-function"], address)
 	}

@@ -99,6 +99,9 @@ func (a Answers) layoutNear(key string) string {
 // layout is where a probe is read as a bench file has it, of what was typed.
 func (s *script) layout(p probe, typed string) (string, error) {
 	words, near := strings.Fields(typed), s.a.layoutNear(p.key)
+	if err := fromSheet(words); err != nil {
+		return "", err
+	}
 	layout := typed
 	switch {
 	case typed == hold:
@@ -120,6 +123,19 @@ func (s *script) layout(p probe, typed string) (string, error) {
 		}
 	}
 	return layout, fits(channel{role: p.role, pot: "x", layout: layout}, typed)
+}
+
+// fromSheet asks about an address that was typed short and looks like a sheet's number. One that
+// is meant can be written as a bench file has it.
+func fromSheet(words []string) error {
+	at := min(1, max(0, len(words)-1))
+	if len(words) == 0 || strings.HasPrefix(words[0], "function:") {
+		return nil
+	}
+	if wire, is := sheetNumber(words[at]); is {
+		return fmt.Errorf("%q is how sheets write %d, counting from 1 with the table in front: write %d for that. Where it is the address on the wire itself, write all of it as: function: 3, address: %s, and so on", words[at], wire, wire, words[at])
+	}
+	return nil
 }
 
 // withAddress is a layout at another address.
@@ -231,6 +247,9 @@ func (s *script) further(typed string) (string, error) {
 // bit is where a contact is read, of what was typed.
 func (s *script) bit(c contact, typed string) (string, error) {
 	words := strings.Fields(typed)
+	if err := fromSheet(words); err != nil {
+		return "", err
+	}
 	layout := typed
 	here := func(o contact) bool { return o.key != c.key && s.a.deviceOf(o.key) == s.a.deviceOf(c.key) }
 	switch {

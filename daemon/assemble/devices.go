@@ -12,8 +12,10 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"meltwarden/devices"
+	"meltwarden/devices/guess"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/ports"
+	"meltwarden/devices/registers"
 	"meltwarden/devices/scan"
 )
 
@@ -86,6 +88,20 @@ func span(d time.Duration) string {
 	return fmt.Sprintf("%.0f s", d.Seconds())
 }
 
+// saidBy is what a unit has answered at address 0, in words.
+func saidBy(f scan.Found) string {
+	var all []string
+	for _, a := range f.Answers {
+		if !strings.HasPrefix(a.Says, "refused") {
+			all = append(all, fmt.Sprintf("%s 0 reads %s", guess.Table(a.Function), a.Says))
+		}
+	}
+	if len(all) == 0 {
+		return "refusals only"
+	}
+	return strings.Join(all, ", ")
+}
+
 // nobody says what to do where nothing has answered.
 func nobody(p scan.Plan, r scan.Result) error {
 	said := "nothing answered. Look at its supply, and whether the two wires of the line are swapped"
@@ -104,6 +120,7 @@ func (s *session) keepFound(i int, r scan.Result) {
 	for _, f := range r.Found {
 		units = append(units, strconv.Itoa(int(f.Unit)))
 		s.say("  Unit %d answers at %s, within %d ms.", f.Unit, f.Settings[0], max(1, f.Worst.Milliseconds()))
+		s.Answers[unit{line: i, unit: f.Unit}.key("says")] = saidBy(f)
 		s.Answers[unit{line: i, unit: f.Unit}.key("timeout")] = fmt.Sprintf("%d ms", f.Timeout().Milliseconds())
 	}
 	for _, note := range r.Notes() {
@@ -113,6 +130,31 @@ func (s *session) keepFound(i int, r scan.Result) {
 	s.Answers[lineKey(i, "speed")] = fmt.Sprintf("%d %s 1", first.Baud, first.Parity)
 	s.Answers[lineKey(i, "found")] = strings.Join(units, ", ")
 	delete(s.Answers, lineKey(i, "units")) // to be said anew
+}
+
+// whoIsSilent asks every unit of a line for a sign of life: the one whose module has no supply
+// gives none.
+func (s *session) whoIsSilent(ctx context.Context, q Question) (wrong, err error) {
+	var silent, answer []string
+	for _, u := range s.unitsOf(lineOf(q.Key)) {
+		_, err := s.once(ctx, u, registers.Channel{Function: modbus.ReadHolding, Type: registers.Uint16, Scale: 1})
+		var refused modbus.Exception
+		switch {
+		case ctx.Err() != nil:
+			return nil, ErrStopped
+		case err == nil || errors.As(err, &refused):
+			answer = append(answer, strconv.Itoa(int(u.unit)))
+		default:
+			silent = append(silent, strconv.Itoa(int(u.unit)))
+		}
+	}
+	switch {
+	case len(silent) == 0:
+		return errors.New("not yet: all units answer. Switch the supply of one module off, and take it again"), nil
+	case len(answer) == 0:
+		return errors.New("not yet: no unit answers. Switch the others on again, and take it again"), nil
+	}
+	return fmt.Errorf("not yet: unit %s is silent now, that is what has no supply; %s answers. Switch it on again, and type a name", strings.Join(silent, ", "), strings.Join(answer, ", ")), nil
 }
 
 // lineOf is the number of a line, from 0, of a question about it.

@@ -28,21 +28,24 @@ func (f *forms) ask(ctx context.Context, q Question, wrong error) (answer string
 	if wrong != nil {
 		fmt.Fprintln(f.Out, f.hung("  Not taken: ", wordsOf(wrong)))
 	}
-	answer = q.Usual
 	if len(q.Among) > 0 {
 		if answer, err = f.choose(ctx, q); err != nil || answer != otherwise {
 			return f.tell(q, answer, err)
 		}
-		answer = ""
+		q.Usual = ""
 	}
-	answer, err = f.typed(ctx, q, answer)
+	answer, err = f.typed(ctx, q)
 	return f.tell(q, answer, err)
 }
 
 // tell leaves a line with the answer.
 func (f *forms) tell(q Question, answer string, err error) (string, error) {
 	if err == nil {
-		fmt.Fprintln(f.Out, f.hung("  ", q.Ask+" "+strings.TrimSpace(answer)))
+		taken := strings.TrimSpace(answer)
+		if taken == "" {
+			taken = q.Usual
+		}
+		fmt.Fprintln(f.Out, f.hung("  ", q.Ask+" "+taken))
 	}
 	return answer, err
 }
@@ -69,13 +72,16 @@ func (f *forms) choose(ctx context.Context, q Question) (string, error) {
 }
 
 // typed has an answer typed; what can not be accepted is said at once.
-func (f *forms) typed(ctx context.Context, q Question, answer string) (string, error) {
+func (f *forms) typed(ctx context.Context, q Question) (answer string, err error) {
 	help := strings.TrimSpace(q.Help)
+	if q.Usual != "" {
+		help = strings.TrimSpace(help + "\nEnter keeps " + q.Usual + ".")
+	}
 	if q.Key != "" {
 		help = strings.TrimSpace(help + "\n< goes back one question, ? shows all answers.")
 	}
 	field := huh.NewInput().Title(q.Ask).Description(help).Value(&answer).Validate(func(typed string) error {
-		if t := strings.TrimSpace(typed); t == back || t == review {
+		if t := strings.TrimSpace(typed); t == back || t == review || t == "" && q.Do == NotePort { // which looks again
 			return nil
 		}
 		_, err := q.accept(typed)

@@ -226,11 +226,21 @@ func (s *session) settle(ctx context.Context, q Question, missing []probe, r gue
 	return nil, nil
 }
 
-// tellProbes says what was recognised, and returns how many probes of that can be used.
+// tellProbes says what was recognised, and returns how many probes of that can be used. The
+// probes come last: what is asked next is about them, and a small screen has no room for all.
 func (s *session) tellProbes(r guess.Result) (told int) {
 	if r.Layout != nil {
 		s.say("\nRecognised, in %ss: %s.", guess.Table(r.Layout.Function), r.Layout)
 	}
+	for _, rival := range r.Rivals {
+		s.say("Fits as well: %s, in %ss: %s.", rival.Layout, guess.Table(rival.Layout.Function), rival.Differs)
+	}
+	for _, note := range r.Notes {
+		if !strings.HasSuffix(note, "write that number under sentinels.") { // that is asked next
+			s.say("- %s", strings.ReplaceAll(note, " (write it under sentinels)", "; that stands for no measurement, see the next question"))
+		}
+	}
+	s.say("")
 	for _, p := range r.Probes {
 		switch {
 		case !p.Told:
@@ -241,12 +251,6 @@ func (s *session) tellProbes(r guess.Result) (told int) {
 			told++
 			s.say("  %s: address %d, %s at rest, %s in the hand", p.Name, p.Address, s.reading(p.RestC), s.reading(p.HandC))
 		}
-	}
-	for _, rival := range r.Rivals {
-		s.say("Fits as well: %s, in %ss: %s.", rival.Layout, guess.Table(rival.Layout.Function), rival.Differs)
-	}
-	for _, note := range r.Notes {
-		s.say("- %s", note)
 	}
 	return told
 }

@@ -19,12 +19,18 @@ func (s *session) do(ctx context.Context, q Question, answer string) (wrong, err
 		s.notePort(q, answer)
 	case LookForDevices:
 		return s.lookForDevices(ctx, q, answer)
+	case AskWhich:
+		if answer == which {
+			return s.whoIsSilent(ctx, q)
+		}
 	case ShowProbe:
 		return s.showProbe(ctx, q, answer)
 	case TakeOff:
 		return s.takeOff(ctx, q, answer)
 	case ShowContact:
 		return s.showContact(ctx, q, answer)
+	case ShowOutput:
+		return nil, s.showOutput(ctx, q, answer)
 	case ShowProcess:
 		if answer != none {
 			return s.shown(ctx, q.Key, channel{role: "process-value", pot: "x", layout: answer}, "its sensor", s.temperature)

@@ -1,8 +1,13 @@
 package assemble
 
 import (
+	"context"
 	"fmt"
 	"strconv"
+	"strings"
+
+	"meltwarden/devices/modbus"
+	"meltwarden/devices/registers"
 )
 
 // How a heater is told.
@@ -41,7 +46,7 @@ func (s *script) heaters() bool {
 	s.ask(Question{Key: "contactor-function", Step: TheHeaters, Ask: "By which function is the contactor's coil written?", Usual: "5", Numeric: true,
 		Among: []Choice{{"5", "write one coil"}, {"15", "write coils"}}})
 	s.ask(Question{Key: "contactor", Step: TheHeaters, Ask: "At which address is the coil that closes the contactor?", Numeric: true,
-		Help:  "Everything that heats hangs on the one contactor. Emergency stop and cut-out break its coil in hardware.",
+		Help: "Everything that heats hangs on the one contactor. Emergency stop and cut-out break its coil in hardware. What it has now is read and shown; nothing is written.", Do: ShowOutput,
 		Check: func(typed string) (string, error) { return s.output("contactor", typed) }})
 	return s.known()
 }
@@ -50,13 +55,14 @@ func (s *script) heaters() bool {
 func (s *script) addresses() {
 	for i, name := range s.a.pots() {
 		s.ask(Question{Key: potKey(i, "heater"), Step: TheHeaters, Ask: fmt.Sprintf("At which address is the heater of pot %s?", name), Numeric: true,
-			Help:  "As on the wire, from 0: a manual that counts from 1, or writes 40001, has it one higher.",
+			Help: "As on the wire, from 0: a manual that counts from 1, or writes 40001, has it one higher. What it has now is read and shown; nothing is written.", Do: ShowOutput,
 			Check: func(typed string) (string, error) { return s.output(potKey(i, "heater"), typed) }})
 	}
 }
 
 func (s *script) byNumber() {
 	s.ask(Question{Key: "heaters-function", Step: TheHeaters, Ask: "By which function is it written?", Usual: "16", Numeric: true,
+		Help:  "Its manual lists the functions that it takes. Where it says nothing, begin with 16: one that it refuses shows when it is tried out.",
 		Among: []Choice{{"16", "write registers"}, {"6", "write one register"}}})
 	s.ask(Question{Key: "heaters-full", Step: TheHeaters, Ask: "Which number means full power?", Numeric: true,
 		Help: "Such as 100, 1000 or 10000. 0 has to mean off. With the wrong number a heater gets more than it is told.", Check: full})
@@ -97,16 +103,79 @@ func full(typed string) (string, error) {
 
 // output is the address of what is written, and no other's.
 func (s *script) output(key, typed string) (string, error) {
+	typed, meant := strings.CutSuffix(typed, " "+asItIs)
+	if wire, is := sheetNumber(typed); is && !meant {
+		return "", fmt.Errorf("%q is how sheets write %d, counting from 1 with the table in front: write %d for that; where it is the address on the wire itself, write %s %s", typed, wire, wire, typed, asItIs)
+	}
 	if n, err := strconv.ParseUint(typed, 10, 16); err != nil || fmt.Sprint(n) != typed {
 		return "", fmt.Errorf("%q: write a whole number from 0 to 65535", typed)
 	}
 	c, is := s.a.outputAt(key, typed)
 	for _, other := range s.a.outputs() {
-		if o, has := s.a.outputAt(other, s.a[other]); is && has && other != key && o == c {
+		if o, has := s.a.outputAt(other, wire(s.a[other])); is && has && other != key && o == c {
 			return "", fmt.Errorf("%q: that is the address of another output; each has its own", typed)
 		}
 	}
+	if meant {
+		typed += " " + asItIs // or it would be asked about once more when it is read from the draft
+	}
 	return typed, nil
+}
+
+// asItIs stands behind an address that looks like a sheet's number and is none.
+const asItIs = "wire"
+
+// wire is an address as it was typed, as a bench file has it.
+func wire(typed string) string { return strings.TrimSuffix(typed, " "+asItIs) }
+
+// sheetNumber is the address on the wire of a number as sheets write it, with the table's
+// digit in front (Modbus application protocol V1.1b3, 4.4: registers are numbered from 1,
+// addressed from 0; that digit is common practice, no source).
+func sheetNumber(typed string) (uint64, bool) {
+	n, err := strconv.ParseUint(typed, 10, 32)
+	for _, table := range []uint64{1, 3, 4} {
+		for _, digits := range []uint64{10000, 100000} {
+			if first := table*digits + 1; err == nil && first <= n && n < first+min(digits-1, 65536) {
+				return n - first, true
+			}
+		}
+	}
+	return 0, false
+}
+
+// showOutput reads what an output has now, and says it: nothing is written. Many can not be
+// read, which is said as well.
+func (s *session) showOutput(ctx context.Context, q Question, answer string) error {
+	at, is := s.outputAt(q.Key, wire(answer))
+	if !is {
+		return nil
+	}
+	n, _ := strconv.ParseUint(at.address, 10, 16) // it was accepted as a number
+	c := registers.Channel{Function: modbus.ReadHolding, Address: uint16(n), Type: registers.Uint16, Scale: 1}
+	if at.table == "coil" {
+		c.Function, c.Type = modbus.ReadCoils, registers.Bit
+	}
+	data, err := s.once(ctx, s.unitOf(q.Key), c)
+	switch {
+	case ctx.Err() != nil:
+		return ErrStopped
+	case err != nil:
+		s.say("  It can not be read back (%v). Is this the right device, and the address on the wire, from 0? Some outputs can be written only: then the manual's word has to do, and trying out shows it.", err)
+	case at.table == "coil":
+		s.tellOutput(at, map[bool]uint16{true: 1}[modbus.Bits(data, 1)[0]])
+	default:
+		s.tellOutput(at, modbus.Registers(data)[0])
+	}
+	return nil
+}
+
+// tellOutput says what an output has: nothing should be on yet.
+func (s *session) tellOutput(at place, has uint16) {
+	if has == 0 {
+		s.say("  The %s at address %s of %s reads 0 now, as one that is off.", at.table, at.address, at.device)
+		return
+	}
+	s.say("  The %s at address %s of %s reads %d now, and 0 has to be off: is it on, or another %s? Look again at the manual, and type < to change it.", at.table, at.address, at.device, has, at.table)
 }
 
 // outputs are the keys of all that is written to.

@@ -32,7 +32,7 @@ func (p *plain) ask(ctx context.Context, q Question, wrong error) (string, error
 		}
 	}
 	if q.Usual != "" {
-		fmt.Fprintf(p.Out, "  [%s] > ", q.Usual)
+		fmt.Fprintf(p.Out, "  Enter takes %s > ", q.Usual)
 	} else {
 		fmt.Fprint(p.Out, "  > ")
 	}

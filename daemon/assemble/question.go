@@ -44,9 +44,11 @@ const (
 	Nothing Action = iota
 	NotePort
 	LookForDevices
+	AskWhich
 	ShowProbe
 	TakeOff
 	ShowContact
+	ShowOutput
 	ShowProcess
 )
 
@@ -97,7 +99,7 @@ func (q Question) offer(typed string) string {
 }
 
 // toDo are answers in whose place comes what they find out.
-var toDo = []string{hold, push, seen}
+var toDo = []string{hold, push, seen, which}
 
 // script is the questions that follow from the answers so far.
 type script struct {

@@ -73,6 +73,12 @@ func TestWrongAnswersAreSaid(t *testing.T) {
 		{"contact-enable", "2 0", "that is where e-stop is read"},
 		{"heaters-by", "numbr", `did you mean "number"?`},
 		{"pot-1-heater", "1", "that is the address of another output"},
+		{"pot-1-heater", "40001", "\"40001\" is how sheets write 0, counting from 1"},
+		{"pot-1-heater", "400008", "is how sheets write 7"},
+		{"contactor", "10001", "is how sheets write 0"},
+		{"pot-1-melt", "4 30007 int16 0.1 C", "is how sheets write 6"},
+		{"pot-1-plate", "30003", "is how sheets write 2"},
+		{"contact-enable", "2 10005", "is how sheets write 4"},
 		{"heaters-life", "many", "not a whole number"},
 		{"contactor", "0", "that is the address of another output"},
 		{"contactor", "-1", "write a whole number from 0 to 65535"},
@@ -103,6 +109,8 @@ func TestWhatIsTypedShort(t *testing.T) {
 		{"line-1-speed", "19200 even", "19200 even 1"},
 		{"line-1-units", " 1,3", "1, 3"},
 		{"unit", "2", "F"},
+		{"pot-1-heater", "40001 wire", "40001 wire"},
+		{"pot-1-melt", "function: 4, address: 30007, type: int16, scale: 0.1, unit: C", "function: 4, address: 30007, type: int16, scale: 0.1, unit: C"},
 	} {
 		for _, q := range answered().script(Around{File: "bench.yaml"}).asked {
 			if q.Key == c.key {
@@ -115,6 +123,48 @@ func TestWhatIsTypedShort(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestAnAddressThatIsMeantIsWritten though it looks like a sheet's number.
+func TestAnAddressThatIsMeantIsWritten(t *testing.T) {
+	a := answered()
+	a["pot-1-heater"], a["contactor"] = "40001 wire", "10001 wire"
+	s := a.script(Around{File: "bench.yaml"})
+	require.True(t, s.known(), "%v", s.why)
+	b, err := a.facts("bench.yaml").parse("bench.yaml")
+	require.NoError(t, err)
+	for _, c := range b.Channels {
+		if c.Role == "heater" && c.Pot == "left" {
+			assert.EqualValues(t, 40001, c.Address)
+		}
+		if c.Role == "contactor" {
+			assert.EqualValues(t, 10001, c.Address)
+		}
+	}
+}
+
+// TestNoPotfulIsTakenForGranted: a pot may hold 45 mL, and plans rest on what is in it.
+func TestNoPotfulIsTakenForGranted(t *testing.T) {
+	a := answered()
+	delete(a, "pot-1-volume")
+	s := a.script(Around{File: "bench.yaml"})
+	q := s.asked[s.open]
+	require.Equal(t, "pot-1-volume", q.Key)
+	_, err := q.accept("")
+	require.ErrorContains(t, err, "an answer is needed here")
+}
+
+// TestTheContactorsDeviceIsMostlyTheHeaters: Enter takes that one.
+func TestTheContactorsDeviceIsMostlyTheHeaters(t *testing.T) {
+	a := answered()
+	a["line-1-units"], a["line-1-unit-8-name"] = "7, 8", "relays"
+	a["probes-on"], a["contacts-on"], a["heaters-on"] = "board", "board", "relays"
+	s := a.script(Around{File: "bench.yaml"})
+	q := s.asked[s.open]
+	require.Equal(t, "contactor-on", q.Key, "%v", s.why)
+	assert.Equal(t, "relays", q.Usual)
+	assert.Equal(t, "relays", q.Among[0].Value)
+	assert.Len(t, q.Among, 2)
 }
 
 // TestWhatIsToBeFoundOutIsOpen though somebody has written into the draft how.

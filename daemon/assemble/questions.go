@@ -124,17 +124,13 @@ func (s *script) recipe(o Around) {
 		Check: func(typed string) (string, error) { return typed, s.a.fits(typed, o.File) }})
 	if s.a["recipe"] == begin {
 		for i, name := range s.a.pots() {
-			usual := "250 mL"
-			if i > 0 {
-				usual = s.a[potKey(i-1, "volume")]
-			}
-			s.ask(Question{Key: potKey(i, "volume"), Step: TheRecipe, Ask: fmt.Sprintf("How much liquid vinyl goes into pot %s?", name), Usual: usual,
-				Help: "Such as: 250 mL. It has to cover the tip of the melt probe, with room left to stir.", Check: volume})
+			s.ask(Question{Key: potKey(i, "volume"), Step: TheRecipe, Ask: fmt.Sprintf("How much liquid vinyl goes into pot %s?", name), Usual: s.a[potKey(i-1, "volume")],
+				Help: "What you will really pour in, such as: 35 mL or 250 mL; plans and limits rest on it. It has to cover the tip of the melt probe, with room left to stir.", Check: volume})
 		}
 	}
 	if s.known() {
 		s.ask(Question{Key: "write", Step: TheFile, Ask: fmt.Sprintf("Shall %s be written now?", o.File),
-			Help:  "It stands above. Type ? to change an answer first. Nothing is heated by writing it.",
+			Help:  "It stands above. Type ? to change an answer first. Nothing is heated by writing it. A probe of room, mould or injector, a lamp or a buzzer is added to the file by hand, before trying out.",
 			Among: []Choice{{"yes", "write it, and go on to trying out"}, {"no", "stop here; the answers are kept"}},
 			Check: func(typed string) (string, error) { return typed, s.a.good(o.File) }})
 	}

@@ -123,7 +123,7 @@ const opening = `There is no %s yet: this makes it, from a box of parts, step by
 
 It takes about %.0f minutes in all (an estimate) and can be stopped at any time, by Ctrl-C too: the answers are kept in %s, and the same command goes on. Type < to go back one question, and ? to see all answers and change one.
 
-HEAT IS OFF in all of it: until the bench file is written, devices are only read. Press the emergency stop, or keep the heaters without supply, and end every other program that uses the serial line.
+HEAT IS OFF until the bench file is written: devices are only read. Trying out, the last step, warms each plate a little, and waits for a press of the enable button each time. Press the emergency stop, or keep the heaters without supply, and end every other program that uses the serial line.
 
 THE PROGRAM IS NOT THE PROTECTION. Liquid vinyl at 170 °C, its fumes, mains voltage and closed moulds can hurt and kill. Mains wiring is for a licensed electrician; local codes have the last word.`
 
@@ -310,10 +310,16 @@ func (s *session) header(step Step) {
 		s.say("  Left: %s.", strings.Join(titles[step+1:], ", "))
 	}
 	s.say("  About %.0f minutes to go (an estimate).", toGo(step, pots).Minutes())
+	if step == TheHeaters {
+		s.say(aboutTimeOut)
+	}
 	if s.Forms {
 		s.say("")
 	}
 }
+
+const aboutTimeOut = `
+The device that switches them has to let go by itself when its line goes silent. Most come with that switched off. Look in its manual for communication time-out, watchdog or fail-safe time, and set it now, with its maker's own tool or switches: 1.5 s or less, with all outputs off, stored so that it outlasts switching off. Nothing is written to it here; trying out finds out whether it is so, after some twenty minutes, and stops where it is not.`
 
 // preview shows the bench file before it is written, and what is wrong with it.
 func (s *session) preview() {
@@ -332,12 +338,12 @@ func (s *session) finish() error {
 		if err := create(path, s.recipeText()); err != nil {
 			return fmt.Errorf("recipe %s: %w", path, err)
 		}
-		s.say("\n%s is written: a recipe to begin with. All in it is invented: put in your own temperatures.", path)
+		s.say("\n%s is written: a recipe to begin with. All in it is invented but how much goes into each pot: put in your own temperatures.", path)
 	}
 	if err := create(s.File, f.text()); err != nil {
 		return fmt.Errorf("bench file %s: %w", s.File, err)
 	}
-	s.say("%s is written.", s.File)
+	s.say("%s is written. It has no probe of room, mould or injector, no lamp and no buzzer: meltwarden examples has lines for them. Add them now, before trying out: later that takes a commissioning anew.", s.File)
 	return nil
 }
 

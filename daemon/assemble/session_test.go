@@ -200,6 +200,11 @@ func TestFromABoxToABenchFile(t *testing.T) {
 			}
 		}
 		b.good()
+		said := strings.Join(strings.Fields(b.said()), " ")
+		require.Contains(t, said, "The register at address 0 of power reads 0 now, as one that is off.")
+		require.NotContains(t, said, "under sentinels", "this writes the file")
+		require.Contains(t, said, "The coil at address 0 of power reads 0 now")
+		require.Contains(t, said, "communication time-out, watchdog or fail-safe time, and set it now")
 		require.NotNil(t, Left(b.file))
 		require.NoError(t, Drop(b.file))
 		require.NoFileExists(t, DraftOf(b.file))
@@ -221,6 +226,21 @@ func TestNobodyAnswers(t *testing.T) {
 	})
 }
 
+// TestAUnitIsFoundByItsSupply: what it answered is shown, and which of them it is by switching
+// one off.
+func TestAUnitIsFoundByItsSupply(t *testing.T) {
+	atABox(t, func(t *testing.T, b *box) {
+		all := append(whole()[:18:18], "which")
+		require.ErrorIs(t, b.led(all...), ErrStopped)
+		said := strings.Join(strings.Fields(b.said()), " ")
+		require.Contains(t, said, "What do you call unit 1? It answered: input register 0 reads 2")
+		require.Contains(t, said, "all units answer. Switch the supply of one module off")
+		require.NoError(t, b.Inject(simbench.UnitRestarts, simbench.Place{Unit: simbench.UnitPower}))
+		require.ErrorIs(t, b.led("which"), ErrStopped)
+		require.Contains(t, strings.Join(strings.Fields(b.said()), " "), "unit 2 is silent now, that is what has no supply; 1, 3 answers.")
+	})
+}
+
 // TestControllersAreAskedFor, and what each says is shown before it counts.
 func TestControllersAreAskedFor(t *testing.T) {
 	atABoxOf(t, true, func(t *testing.T, b *box) {
@@ -230,7 +250,7 @@ func TestControllersAreAskedFor(t *testing.T) {
 			"thermocouples", "4 0 int16 0.1 C\nyes", "1\nyes", "2\nyes", "3\nyes", "0x7FFF",
 			"none", "contacts", "2 0\nyes", "1\nyes", "4\nyes",
 			"each", "left one", "right one", "setpoint", "elsewhere", "plate", "6 0 int16 0.1 C", "4 0 int16 0.1 C 0x7FFF\nyes", "", "\nyes", "power", "5", "0",
-			"begin", "", "", "yes"}
+			"begin", "200 mL", "", "yes"}
 		require.NoError(t, b.led(all...), b.said())
 		file := b.good()
 		require.Contains(t, b.said(), "its sensor reads 2")

@@ -57,6 +57,9 @@ func senses(where string) (string, error) {
 // controller is where a controller is told or asked something, of what was typed.
 func (s *script) controller(i int, role, what, typed, more string) (string, error) {
 	layout, words := typed, strings.Fields(typed)
+	if err := fromSheet(words); err != nil {
+		return "", err
+	}
 	switch {
 	case typed == none && role == "process-value":
 		return none, nil

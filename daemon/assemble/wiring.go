@@ -45,6 +45,9 @@ func (s *script) line(i int, o Around) bool {
 	port := Question{Key: lineKey(i, "port"), Step: TheLines, Ask: "On which serial port is the adapter?", Open: true, Do: NotePort,
 		Help:  "Plug it in and wire the devices to it. A port may be typed as well: /dev/ttyUSB0, COM5, /dev/cu.usbserial-1.",
 		Voids: []string{lineKey(i, "")}, Check: func(typed string) (string, error) { return s.port(i, typed) }}
+	if len(o.Ports.Ports) == 0 {
+		port.Help = "None is found on this computer by itself. Plug the adapter in and press Enter to look again, or type the port: /dev/ttyUSB0, COM5, /dev/cu.usbserial-1."
+	}
 	for _, p := range o.Ports.Ports {
 		port.Among = append(port.Among, Choice{p.Name, strings.TrimSpace(p.Adapter.Text + " " + p.Adapter.String())})
 	}
@@ -65,11 +68,28 @@ func (s *script) line(i int, o Around) bool {
 		return false
 	}
 	for _, u := range s.a.unitsOf(i) {
-		s.ask(Question{Key: u.key("name"), Step: TheLines, Ask: fmt.Sprintf("What do you call unit %d?", u.unit),
-			Help:  "By what it does, such as: thermocouples, relays, board.",
-			Check: func(typed string) (string, error) { return s.deviceName(u, typed) }})
+		s.ask(s.nameOf(i, u))
 	}
 	return s.known()
+}
+
+// which has a unit found out by its supply.
+const which = "which"
+
+// nameOf asks what a device is called. What it has answered is shown; where there are several
+// a maker may not know which of them it is.
+func (s *script) nameOf(i int, u unit) Question {
+	q := Question{Key: u.key("name"), Step: TheLines, Ask: fmt.Sprintf("What do you call unit %d?", u.unit),
+		Help:  "By what it does, such as: thermocouples, relays, board.",
+		Check: func(typed string) (string, error) { return s.deviceName(u, typed) }}
+	if says := s.a[u.key("says")]; says != "" {
+		q.Help = "It answered: " + says + ". " + q.Help
+	}
+	if len(s.a.unitsOf(i)) > 1 {
+		q.Open, q.Numeric, q.Do = true, true, AskWhich
+		q.Among = []Choice{{which, "I do not know: switch the supply of one module off first, then take this"}}
+	}
+	return q
 }
 
 // How devices are looked for.
@@ -221,6 +241,10 @@ func (s *script) on(step Step, group, ask string, keys, names []string, voids ..
 		among = append(among, Choice{u.name, fmt.Sprintf("unit %d of line %d", u.unit, u.line+1)})
 	}
 	one := Question{Key: group + "-on", Step: step, Ask: ask, Among: among, Voids: voids}
+	if at := slices.IndexFunc(among, func(c Choice) bool { return c.Value == s.a["heaters-on"] }); group == "contactor" && at >= 0 { // mostly that one
+		one.Usual = among[at].Value
+		one.Among = slices.Concat(among[at:at+1], among[:at], among[at+1:])
+	}
 	if len(keys) > 1 {
 		one.Among = append(slices.Clone(among), Choice{each, "not all on one: I say it of each"})
 	}
