@@ -61,6 +61,9 @@ func runCommission(c *cobra.Command, f commissionFlags, clk *clock.Clock) error 
 		return fmt.Errorf("--json: add --status; a session is led in words")
 	}
 	typed, anew := assemble.NewTyped(c.InOrStdin()), false
+	if f.status && toMake(f.file) {
+		return fmt.Errorf("%s: no such file, so nothing is on record of it; the same command without --status makes it, from a box of parts (or check the name)", f.file)
+	}
 	if !f.status && !f.anew && toMake(f.file) {
 		anew = true
 		if err := assembled(c, f.file, clk, typed); err != nil {
