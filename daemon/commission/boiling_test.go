@@ -22,7 +22,7 @@ func TestBoilingWaterIsAThermometer(t *testing.T) {
 		d := r.record().dip("middle")
 		require.Equal(t, "boiling at 250 m", d.Boiling)
 		require.InDelta(t, 99.1, *d.ThermometerC, 0.05)
-		require.Regexp(t, `melt probe middle is on its own channel and no other, shows \d+\.\d °C where water boils at 99\.1 °C \(boiling at 250 m\)`, r.said())
+		require.Regexp(t, `melt probe middle is on its own channel and no other, shows \d+\.\d °C where water boils at 99\.1 °C \(boiling at 250 m\)`, r.words())
 	})
 	for fault, want := range map[simbench.Fault]string{simbench.TypeKOnJ: "a type K probe on an input set to type J", simbench.TypeJOnK: "a type J probe on an input set to type K"} {
 		wrongType(t, fault, typed, func(r *rig, err error) {
@@ -36,6 +36,6 @@ func TestBoilingWaterIsAThermometer(t *testing.T) {
 func TestABoilingCupIsNoTapWater(t *testing.T) {
 	atTheCups(t, nil, func(t *testing.T, r *rig) {
 		require.NoError(t, r.commission(t.Context(), "boiling at 250 m\n60 C\ndry\n60 C\ndry\n60 C\ndry\n", false), r.said())
-		require.Contains(t, r.said(), "which is no boiling water")
+		require.Contains(t, r.words(), "which is no boiling water")
 	})
 }

@@ -37,9 +37,9 @@ func steered(text string) string {
 func TestControllersAreCommissioned(t *testing.T) {
 	onBench(t, steered, func(t *testing.T, r *rig) {
 		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
-		assert.Contains(t, r.said(), "The contactor is closed and no heater is told anything")
-		assert.Contains(t, r.said(), "Its controller is told 20 °C more than its plate has, and may give all 600 W.")
-		assert.Contains(t, r.said(), "Its display has to show a set-point of 4")
+		assert.Contains(t, r.words(), "The contactor is closed and no heater is told anything")
+		assert.Contains(t, r.words(), "Its controller is told 20 °C more than its plate has, and may give all 600 W.")
+		assert.Contains(t, r.words(), "Its display has to show a set-point of 4")
 		cleared, missing := r.record().Against(r.file)
 		require.True(t, cleared.Holds(), missing)
 		assert.True(t, r.record().proof("power").passed())

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"meltwarden/daemon/lines"
 )
 
 const beforeDips = `
@@ -69,9 +71,12 @@ func (d *dipping) all(ctx context.Context, pots []int) error {
 			return err
 		}
 	}
-	d.say("\nTake the cup, the wet cloth and all other water away from the bench now: heat comes next.\n")
+	d.say("\n%s\n", lines.Wrap("", heatNext))
 	return d.cool(ctx)
 }
+
+// heatNext is said before the steps with heat.
+const heatNext = "Heat comes next. Take the cup, the wet cloth and all other water away from the bench now. Put every melt probe, dry, back into its own pot, or onto its rim where the vinyl is solid: none may lie on a plate, unless you are told so, or hang in your way."
 
 // name names the pot whose probe it is.
 func (d *dipping) name() string { return d.Bench.Pots[d.pot].Name }
@@ -211,7 +216,7 @@ const asked = 3
 
 // dried has the tip dried, and takes no other word for it.
 func (d *dipping) dried(ctx context.Context) error {
-	d.say("  Take the tip out and DRY IT: wipe tip and sheath until the cloth stays dry. Water in hot\n  vinyl spatters. When it is dry, type: dry\n")
+	d.say("  Take the tip out and DRY IT: wipe tip and sheath until the cloth stays dry. Water in hot vinyl spatters.\n  When it is dry, type: dry\n")
 	for range asked {
 		words, err := d.line(ctx)
 		if err != nil {
@@ -228,7 +233,7 @@ func (d *dipping) dried(ctx context.Context) error {
 // cool waits until everything is as cold as a step with heat needs it, and stays so.
 func (d *dipping) cool(ctx context.Context) error {
 	d.plates, d.since = means(d.w.plates), d.w.clk.Now()
-	told := false
+	told := time.Duration(0)
 	well := d.w.clk.Now()
 	for end := well + steadyWait; d.w.clk.Now() < well+settleFor; {
 		if err := d.look(ctx); err != nil {
@@ -242,12 +247,20 @@ func (d *dipping) cool(ctx context.Context) error {
 		if well >= end {
 			return errors.Join(d.wrong, warm)
 		}
-		if !told {
-			told = true
-			d.say("  Waiting until everything is cold (%s).\n", d.w.temperatures())
+		if told == 0 || well >= told {
+			told = well + coolTellEvery
+			d.say("  Waiting until everything is cold: %s (%s).\n", d.enough(), d.w.temperatures())
 		}
 	}
 	return nil
+}
+
+// enough says how cold is cold.
+func (d *dipping) enough() string {
+	if d.wrong != nil {
+		return d.wrong.Error()
+	}
+	return fmt.Sprintf("below %.0f °C, and within %.0f °C of each other but for what was heated", coldC, spreadC)
 }
 
 // advice says what a probe that is not right means, and what to do about it.

@@ -56,6 +56,8 @@ const (
 	calmFor     = 2 * time.Second
 	averageOver = 2 * time.Second // readings are noisy
 	tellEvery   = 5 * time.Second
+	// coolTellEvery is how often somebody who waits is told how far it is.
+	coolTellEvery = 15 * time.Second
 
 	// How long each takes with a practised hand (E: the virtual sessions, and a person's way).
 	questionTakes  = time.Minute

@@ -18,12 +18,7 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 	i := slices.IndexFunc(s.Bench.Pots, func(p config.Pot) bool { return p.Name == pot })
 	watts, gives := nudgeW(&s.Bench.Pots[i])
 	s.say("\nHeater %s: which plate does it warm?\n"+
-		"  %s. First with the contactor\n"+
-		"  open, %.0f s: nothing may warm. Then with it closed, until a plate has moved by\n"+
-		"  %.0f °C: %.0f s at most; up to %.0f s (%.0f kJ) where one moves slowly, and then\n"+
-		"  both are tried once more. Nothing here sees which pot stands on the plate that\n"+
-		"  gets warm: hold the kitchen thermometer, dry, to the edges of the plates, and\n"+
-		"  see that it is the one under pot %s.\n",
+		"  %s. First with the contactor open, %.0f s: nothing may warm. Then with it closed, until a plate has moved by %.0f °C: %.0f s at most; up to %.0f s (%.0f kJ) where one moves slowly, and then both are tried once more. Nothing here sees which pot stands on the plate that gets warm: hold the kitchen thermometer, dry, to the edges of the plates, and see that it is the one under pot %s.\n",
 		pot, gives, openFor.Seconds(),
 		nudgeRiseC, min(nudgeFor, mostHeated(watts)).Seconds(), mostHeated(watts).Seconds(), watts*mostHeated(watts).Seconds()/1000, pot)
 	if s.Bench.Pots[i].Controller.Is() {

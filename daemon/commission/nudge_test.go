@@ -200,7 +200,7 @@ func TestHeatPastTheContactor(t *testing.T) {
 				require.ErrorIs(t, err, errPress)
 				require.Regexp(t, "^PRESS THE EMERGENCY STOP, then switch the mains off. Heater "+heater+" is heated with the contactor open", err.Error())
 				require.ErrorContains(t, err, "the contactor is welded, or this heater is not behind it. A licensed electrician has to mend it")
-				require.NotContains(t, r.said(), "heaters stay off")
+				require.NotContains(t, r.words(), "heaters stay off")
 				require.Nil(t, r.record().nudge(heater))
 				cleared, _ := r.record().Against(r.file)
 				require.False(t, cleared.Holds())
@@ -228,7 +228,7 @@ func TestWeakHeater(t *testing.T) {
 		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
 		n := r.record().nudge("left")
 		t.Logf("open for %.0f s, heated for %.0f s", n.OpenS, n.HeatedS)
-		require.Contains(t, r.said(), "longer than the contactor was open: that is tried again, for as long")
+		require.Contains(t, r.words(), "longer than the contactor was open: that is tried again, for as long")
 		require.Greater(t, n.HeatedS, openFor.Seconds())
 		require.GreaterOrEqual(t, n.OpenS, n.HeatedS)
 		require.Less(t, n.HeatedS, slowFor.Seconds())
@@ -236,7 +236,7 @@ func TestWeakHeater(t *testing.T) {
 	onBench(t, weaken(share), func(t *testing.T, r *rig) {
 		r.saying["Heating."] = func() { assert.NoError(t, r.Inject(simbench.ContactorWelded, simbench.Place{})) }
 		err := r.commission(t.Context(), answers, false)
-		require.Contains(t, r.said(), "that is tried again, for as long", "not seen before")
+		require.Contains(t, r.words(), "that is tried again, for as long", "not seen before")
 		require.ErrorIs(t, err, errPress)
 		require.ErrorContains(t, err, "Heater left is heated with the contactor open")
 		require.Nil(t, r.record().nudge("left"))

@@ -16,7 +16,7 @@ func (s *session) prove(ctx context.Context, device string) error {
 	if p := s.record.proof(device); p == nil || !p.tried() || lapsed(p.At) {
 		s.say("\nDevice %s: does it report its outputs off when the line goes silent?\n"+
 			"  The contactor is closed and %s.\n"+
-			"  First nobody talks on the line, then it is only read. Altogether that lasts %.0f s at most.\n",
+			"  First nobody talks on the line, then it is only read. Altogether that lasts\n  %.0f s at most.\n",
 			device, s.share(device), mostOn.Seconds())
 		if err := s.tryOut(ctx, Proof{Device: device}, (*trials).run); err != nil {
 			return err

@@ -89,7 +89,7 @@ func TestZerosThatAreNotConfirmedAreSaid(t *testing.T) {
 		require.ErrorContains(t, err, "ZEROS WERE NOT CONFIRMED")
 		require.Regexp(t, "^PRESS THE EMERGENCY STOP, then switch the mains off", err.Error())
 		require.NotContains(t, err.Error(), "stay off")
-		require.NotContains(t, err.Error()+r.said(), "zeros were written")
+		require.NotContains(t, err.Error()+r.words(), "zeros were written")
 		require.False(t, r.record().proof("power").passed())
 		time.Sleep(2 * time.Second)
 	})

@@ -193,6 +193,9 @@ func (r *rig) said() string {
 	return r.out.String()
 }
 
+// words is that in one line: where it is broken depends on its numbers.
+func (r *rig) words() string { return strings.Join(strings.Fields(r.said()), " ") }
+
 // commission runs a session with what is typed.
 func (r *rig) commission(ctx context.Context, typed string, anew bool) error {
 	r.mu.Lock()

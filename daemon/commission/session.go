@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"meltwarden/config"
 	"meltwarden/daemon/history"
@@ -139,8 +140,23 @@ func (s *session) nudgeAll(ctx context.Context) error {
 // mostAhead is how many lines can be typed before they are asked for (E).
 const mostAhead = 100
 
-// say prints; a terminal that is gone must not end a step before its zeros.
-func (s *session) say(format string, args ...any) { fmt.Fprintf(s.Out, format, args...) }
+// say prints, and breaks what is too long for a line; a terminal that is gone must not end a
+// step before its zeros.
+func (s *session) say(format string, args ...any) {
+	fmt.Fprint(s.Out, fitted(fmt.Sprintf(format, args...)))
+}
+
+// fitted is a text whose long lines are broken, each behind its own indent.
+func fitted(text string) string {
+	all := strings.Split(text, "\n")
+	for i, line := range all {
+		if utf8.RuneCountInString(line) > lines.Wide {
+			indent := line[:len(line)-len(strings.TrimLeft(line, " "))]
+			all[i] = lines.Hang(indent, indent, line)
+		}
+	}
+	return strings.Join(all, "\n")
+}
 
 // reminder says again, every remindEvery, what a person is asked to do.
 type reminder struct {
@@ -288,7 +304,11 @@ func (s *session) end() error {
 	if !cleared.Holds() {
 		return incomplete(missing...)
 	}
-	s.say("\nComplete, and on record:\n  %s\n%s", strings.Join(cleared.Words(), "\n  "), closing)
+	s.say("\nComplete, and on record:\n")
+	for _, word := range cleared.Words() {
+		s.say("%s\n", lines.Hang("  ", "    ", word))
+	}
+	s.say("%s", closing)
 	return nil
 }
 
@@ -333,8 +353,8 @@ another pot is on the right channel and measures the wrong melt.
 meltwarden serve will now let the bench's own enable button switch heat on.
 Commission again (with --anew) after any change to wiring, devices or probes,
 also where the bench file stays as it is, and at least yearly: this lapses
-after 365 days. A relay that sticks later is not seen by this, nor a plate
-probe of the wrong type, nor which pot stands on which plate, nor scale and unit
-of a controller's set-point that nobody saw on its display. The program is
-not the protection: never leave a hot bench alone.
+after 365 days. Not seen by this are a relay that sticks later, a plate probe
+of the wrong type, which pot stands on which plate, and scale and unit of a
+controller's set-point that nobody saw on its display. The program is not the
+protection: never leave a hot bench alone.
 `

@@ -6,11 +6,13 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/devices"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/simbench"
@@ -33,6 +35,12 @@ func TestWholeSession(t *testing.T) {
 		require.NotContains(t, residual, "The bench file says", "it says nothing of this")
 		away := strings.Index(said, "Take the cup, the wet cloth and all other water away")
 		require.Less(t, strings.LastIndex(said, "DRY IT"), away)
+		require.Contains(t, r.words(), "Put every melt probe, dry, back into its own pot", "before heat")
+		for line := range strings.Lines(said) {
+			if !strings.HasPrefix(line, "   > ") { // what is typed is not echoed here
+				require.LessOrEqual(t, utf8.RuneCountInString(strings.TrimSuffix(line, "\n")), lines.Wide, line)
+			}
+		}
 		require.Less(t, away, strings.Index(said, "Press the bench's enable button"))
 
 		rec := r.record()
@@ -56,8 +64,8 @@ func TestWholeSession(t *testing.T) {
 
 		heat := r.heatJ()
 		require.NoError(t, r.commission(t.Context(), "", false))
-		require.Contains(t, r.said(), "Going on with what was saved")
-		require.NotContains(t, r.said(), "Press the bench's enable button")
+		require.Contains(t, r.words(), "Going on with what was saved")
+		require.NotContains(t, r.words(), "Press the bench's enable button")
 		require.Equal(t, heat, r.heatJ())
 
 		require.ErrorIs(t, r.commission(t.Context(), "", true), ErrIncomplete, "anew")
@@ -78,12 +86,12 @@ func TestUnansweredBlocks(t *testing.T) {
 			In: strings.NewReader("yes\na limiter\n\nthe owner, 3 May\n16 A breaker\nNo.\n\x1b[2J\nthe owner, 3 May\nbraid\n"), Out: r, Version: "test",
 		})
 		require.ErrorIs(t, err, ErrIncomplete)
-		require.Contains(t, r.said(), "that says too little: write what it is and where")
+		require.Contains(t, r.words(), "that says too little: write what it is and where")
 		require.ErrorContains(t, err, "cut-out-opens: not answered")
 		require.ErrorContains(t, err, `residual-current-device: answered "No."; fit it, or have it done, first`)
 		require.ErrorContains(t, err, "extraction: not answered")
 		require.NotContains(t, err.Error(), "fuse")
-		require.Contains(t, r.said(), "control character")
+		require.Contains(t, r.words(), "control character")
 		require.Zero(t, ports)
 		require.Zero(t, r.heatJ())
 
@@ -146,7 +154,7 @@ func TestInterlocksMustBeSeen(t *testing.T) {
 		delete(r.saying, "The fan: does")
 		r.idle = false
 		require.NoError(t, r.commission(t.Context(), "", false))
-		require.NotContains(t, r.said(), "The e-stop")
+		require.NotContains(t, r.words(), "The e-stop")
 		require.Len(t, r.record().Interlocks, 3)
 	})
 }
@@ -159,7 +167,7 @@ func swapStops(text string) string {
 func TestCrossedInterlocksAreSaid(t *testing.T) {
 	onBench(t, swapStops, func(t *testing.T, r *rig) {
 		require.ErrorContains(t, r.commission(t.Context(), answers, false), "e-stop was not seen open within 10 minutes")
-		require.Contains(t, r.said(), "The cut-out has opened. If that is not what you did, its channel is crossed with another.")
+		require.Contains(t, r.words(), "The cut-out has opened. If that is not what you did, its channel is crossed with another.")
 		require.NoError(t, r.Clear(simbench.EStopOpened, simbench.Place{}))
 	})
 }
@@ -182,8 +190,8 @@ func TestWaitsWhileSomethingIsWrong(t *testing.T) {
 			time.AfterFunc(14*time.Second, r.PressEnable)
 		}
 		require.NoError(t, r.commission(t.Context(), answers, false), r.said())
-		require.Contains(t, r.said(), "Not now: e-stop is open.")
-		require.Contains(t, r.said(), "Well again: press now.")
+		require.Contains(t, r.words(), "Not now: e-stop is open.")
+		require.Contains(t, r.words(), "Well again: press now.")
 	})
 }
 
@@ -213,7 +221,7 @@ func TestInterrupted(t *testing.T) {
 		delete(r.saying, "  5 s: ")
 
 		require.NoError(t, r.commission(t.Context(), "", false), r.said())
-		require.NotContains(t, r.said(), "Device power", "it is proven already")
+		require.NotContains(t, r.words(), "Device power", "it is proven already")
 	})
 }
 
@@ -228,7 +236,7 @@ func TestSupplyMustHaveBeenOff(t *testing.T) {
 		delete(r.saying, "is that so once its supply was off?")
 		r.idle = false
 		require.NoError(t, r.commission(t.Context(), "", false))
-		require.NotContains(t, r.said(), "when the line goes silent?")
+		require.NotContains(t, r.words(), "when the line goes silent?")
 	})
 }
 

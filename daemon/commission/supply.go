@@ -27,7 +27,7 @@ func (s *session) switchOffAndOn(ctx context.Context, device string) error {
 
 func (l *look) goneAndBack(ctx context.Context) error {
 	heard := l.Clock.Now()
-	err := l.until(ctx, fmt.Sprintf("Switch the supply of device %s off, count to five, switch it on, then press the\n  enable button when you are told to. Nothing is heated meanwhile.", l.device), func(answered bool) bool {
+	err := l.until(ctx, fmt.Sprintf("Switch the supply of device %s off, count to five, switch it on, then press the enable button when you are told to. Nothing is heated meanwhile.", l.device), func(answered bool) bool {
 		if answered {
 			heard = l.Clock.Now()
 		}

@@ -24,13 +24,9 @@ type reference struct {
 	boiling         string // as typed, "" for a thermometer in the same cup
 }
 
-const askThermometer = "  What does a thermometer in the same cup say? Such as 57 C or 134 F. It is needed: with a\n" +
-	"  wrong thermocouple type vinyl that reads 170 °C may have 217.\n" +
-	"  If you have none, put the tip into water that boils in an open pan on a cooker (not onto\n" +
-	"  its bottom), wait for half a minute, and type how high you are above the sea, or the air's\n" +
-	"  pressure there (not the one reduced to sea level): boiling at 300 m, or: boiling at 985 hPa\n" +
-	"  STEAM BURNS AND IS NOT SEEN: gauntlet on, hold the cable from the side, face and arm not\n" +
-	"  over the pan.\n"
+const askThermometer = "  What does a thermometer in the same cup say? Such as 57 C or 134 F. It is needed: with a wrong thermocouple type vinyl that reads 170 °C may have 217.\n" +
+	"  If you have none, put the tip into water that boils in an open pan on a cooker (not onto its bottom), wait for half a minute, and type how high you are above the sea, or the air's pressure there (not the one reduced to sea level): boiling at 300 m, or: boiling at 985 hPa\n" +
+	"  STEAM BURNS AND IS NOT SEEN: gauntlet on, hold the cable from the side, face and arm not over the pan.\n"
 
 // compare asks what the water in the same cup has, and holds the probe against it. The
 // terminals count as being as cold as the probes were.

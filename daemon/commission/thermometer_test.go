@@ -49,7 +49,7 @@ func TestWrongTypesAreFound(t *testing.T) {
 func TestNoComparisonNoHeat(t *testing.T) {
 	wrongType(t, simbench.TypeKOnJ, "60 C\ndry\nnone\n\ndry\n", func(r *rig, err error) {
 		require.ErrorContains(t, err, "nobody can answer any more")
-		require.Contains(t, r.said(), "Not accepted: then take boiling water")
+		require.Contains(t, r.words(), "Not accepted: then take boiling water")
 		require.Nil(t, r.record().dip("middle"))
 	})
 	b := benchFile(t, nil)
@@ -69,7 +69,7 @@ func TestThermometersAreAskedAgain(t *testing.T) {
 		typed := "57\nhot\n140 C\n20 C\n42 C\n60 C.\ndry\n60 °C\nDry.\n140 F\ndry\n"
 		require.NoError(t, r.commission(t.Context(), typed, false), r.said())
 		for _, want := range []string{"unit missing", "does not begin with a number", "140 °C is no hot tap water", "20 °C is no hot tap water", "in water of 42 °C a wrong type would not show"} {
-			require.Contains(t, r.said(), want)
+			require.Contains(t, r.words(), want)
 		}
 		require.Equal(t, 60.0, *r.record().dip("left").ThermometerC)
 	})

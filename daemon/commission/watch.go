@@ -447,7 +447,7 @@ func (w *watch) hold(ctx context.Context, span time.Duration, each func() bool) 
 
 // press waits for a deliberate press of the enable button while nothing is wrong.
 func (s *session) press(ctx context.Context, w *watch) error {
-	asks := s.remind("Stand at the emergency stop. Press the bench's enable button for about a second and\n  let it go. Nothing is switched on before.")
+	asks := s.remind("Stand at the emergency stop. Press the bench's enable button for about a second and let it go. Nothing is switched on before.")
 	told := ""
 	for until := w.clk.Now() + pressWait; w.clk.Now() < until; {
 		err := w.cycle(ctx)
@@ -526,7 +526,7 @@ func (r *Record) warmed(pot string) bool {
 
 // rest waits until nothing moves any more: by less than steadyC in a span.
 func (s *session) rest(ctx context.Context, w *watch, span time.Duration) error {
-	told := false
+	told := time.Duration(0)
 	most := max(steadyWait, span*15)
 	for until := w.clk.Now() + most; w.clk.Now() < until; {
 		before := means(w.probes())
@@ -546,9 +546,9 @@ func (s *session) rest(ctx context.Context, w *watch, span time.Duration) error 
 			}
 			return nil
 		}
-		if !told {
-			told = true
-			s.say("  Waiting until nothing moves any more (%s).\n", w.temperatures())
+		if now := w.clk.Now(); told == 0 || now >= told {
+			told = now + coolTellEvery
+			s.say("  Waiting until nothing moves by %.1f °C in %.0f s any more (%s).\n", steadyC, span.Seconds(), w.temperatures())
 		}
 	}
 	return fmt.Errorf("plates and melts have not come to rest within %.0f minutes: let everything cool, and run the command again", most.Minutes())
