@@ -10,13 +10,13 @@ const beforeCheck = `
 Step %d of %d: %s
   Done: all before it; %s is written. About %.0f minutes to go (an estimate).
 
-First every channel is read once, and zeros are written once, to the addresses that were given for the heaters and the contactor. With a wrong address a zero can mean something else: PRESS THE EMERGENCY STOP now.`
+First every channel is read once, and off is written once, to the addresses that were given for heaters and contactor: zeros, and to a controller its rest. With a wrong address that can mean something else: PRESS THE EMERGENCY STOP now.`
 
-// Try has a new bench file checked: every channel read, and zeros written once.
+// Try has a new bench file checked: every channel read, and off written once.
 func Try(ctx context.Context, o Options, pots int, check func() error) error {
 	s := &session{Options: o, asker: plainly(o)}
 	s.say(beforeCheck, TryingOut+1, steps, titles[TryingOut], o.File, toGo(TryingOut, pots).Minutes())
-	sure, err := s.choose(ctx, "Is the emergency stop pressed?", "", []Choice{{"yes", "read all, and write the zeros"}, {"no", "stop here; the same command goes on, without this check"}})
+	sure, err := s.choose(ctx, "Is the emergency stop pressed?", "", []Choice{{"yes", "read all, and write off"}, {"no", "stop here; the same command goes on, without this check"}})
 	if sure == "no" || errors.Is(err, errBack) {
 		return ErrStopped
 	}
