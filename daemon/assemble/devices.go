@@ -136,6 +136,7 @@ func (s *session) keepFound(i int, r scan.Result) {
 // gives none.
 func (s *session) whoIsSilent(ctx context.Context, q Question) (wrong, err error) {
 	var silent, answer []string
+	s.say("  Asking each of them; it only reads.")
 	for _, u := range s.unitsOf(lineOf(q.Key)) {
 		_, err := s.once(ctx, u, registers.Channel{Function: modbus.ReadHolding, Type: registers.Uint16, Scale: 1})
 		var refused modbus.Exception
