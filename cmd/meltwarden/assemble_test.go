@@ -48,7 +48,7 @@ func TestCommissionBeginsWithoutABenchFile(t *testing.T) {
 		"power", "number", "16", "10000", "hidden", "0", "power", "5", "0", "begin", "200 mL", "yes", "no")
 	require.ErrorContains(t, err, "stopped", said)
 	require.Contains(t, said, "melt left reads 2")
-	require.Contains(t, said, "PRESS THE EMERGENCY STOP now")
+	require.Contains(t, oneLine(said), "PRESS THE EMERGENCY STOP now")
 	made, err := config.LoadBench(file, nil)
 	require.NoError(t, err)
 	bench.Channels[0].Sentinels = []float64{0x7FFF}

@@ -79,7 +79,7 @@ func runCheck(c *cobra.Command, f files, asJSON bool) error {
 		tellHeaters(c.OutOrStdout(), settings, bench)
 		tellRelays(c.OutOrStdout(), bench)
 		for _, line := range view.Contacts(bench.Channels) {
-			fmt.Fprintln(c.OutOrStdout(), line)
+			fmt.Fprintln(c.OutOrStdout(), lines.Hang("", "  ", line))
 		}
 		tellKnown(c.OutOrStdout(), bench, recipe, settings)
 		tellNotKnown(c.OutOrStdout(), settings, bench)
@@ -156,7 +156,7 @@ func tellHeaters(out io.Writer, s control.Settings, b *config.Bench) {
 				how += "; taken for a solid-state relay: of a mechanical one write how long it lasts, such as relay: {life: 100000}"
 			}
 		}
-		fmt.Fprintf(out, "heater of pot %s: %.0f W, %s\n", p.Name, p.HeaterW, how)
+		fmt.Fprintln(out, lines.Hang("", "  ", fmt.Sprintf("heater of pot %s: %.0f W, %s", p.Name, p.HeaterW, how)))
 	}
 }
 
@@ -174,7 +174,7 @@ func tellRelays(out io.Writer, b *config.Bench) {
 		}
 	}
 	for _, line := range wear.Lines(relays) {
-		fmt.Fprintln(out, line)
+		fmt.Fprintln(out, lines.Hang("", "  ", line))
 	}
 }
 
@@ -197,7 +197,7 @@ func tellNotKnown(out io.Writer, s control.Settings, b *config.Bench) {
 			if i == 0 {
 				fmt.Fprintf(out, "pot %s, by the way it is read%s:\n", p.Name, map[bool]string{true: " and heated"}[p.Controller.Is()])
 			}
-			fmt.Fprintf(out, "  - %s\n", line)
+			fmt.Fprintln(out, lines.Hang("  - ", "    ", line))
 		}
 	}
 }

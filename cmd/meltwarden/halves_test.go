@@ -23,9 +23,10 @@ colours:
 `
 	require.NoError(t, os.WriteFile(filepath.Join(folder, "recipe.yaml"), []byte(recipe), 0o600))
 	out, _ := run(t.Context(), "check", "--config", file) // there is no such port
-	assert.Contains(t, out, "pot shallow, by the way it is read:\n  - Not known: how hot its melt is between two readings by hand, and so whether it is cured.\n  - Its melt has no probe.")
+	out = oneLine(out)
+	assert.Contains(t, out, "pot shallow, by the way it is read: - Not known: how hot its melt is between two readings by hand, and so whether it is cured. - Its melt has no probe.")
 	assert.Contains(t, out, "typed in for 180 s at most")
-	assert.Contains(t, out, "pot deep, by the way it is read:\n  - Not known: how hot its plate is, and so whether the melt scorches there. Its power is kept low for that.\n  - Its plate has no probe.")
+	assert.Contains(t, out, "pot deep, by the way it is read: - Not known: how hot its plate is, and so whether the melt scorches there. Its power is kept low for that. - Its plate has no probe.")
 	assert.Contains(t, out, "Its heater gets 150 W at most")
 	assert.Contains(t, out, "Not watched: ")
 }
