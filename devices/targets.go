@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"meltwarden/control/reading"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/registers"
 )
@@ -119,7 +120,8 @@ func (w *write) heldBy(d *device, live *outputs) {
 	}
 }
 
-// setpointRead is what the device said in this round of the set-point of a pot, in °C.
+// setpointRead is what the device said in this round of the set-point of a pot, in °C. What is
+// no measurement is no word of it: nobody could tell what its controller heats to.
 func (d *device) setpointRead(pot string) (celsius float64, at time.Duration, is bool) {
 	for i := range d.channels {
 		if c := &d.channels[i]; c.Role != registers.SetpointRead || c.Pot != pot {
@@ -127,7 +129,7 @@ func (d *device) setpointRead(pot string) (celsius float64, at time.Duration, is
 		}
 		at, outcome := d.answered(i)
 		place, planned := d.plan.Value(i)
-		if !planned || outcome != modbus.OK {
+		if !planned || outcome != modbus.OK || d.temperature(i).Fault != reading.None {
 			return 0, 0, false
 		}
 		return d.channels[i].Target(registers.At(d.results[place.Span].words, place)), at, true

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/control"
+	"meltwarden/control/reading"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
@@ -220,4 +221,33 @@ func TestTrySaysWhichControllerRests(t *testing.T) {
 			assert.Empty(t, g.told(fahrenheit, 0), "it rests already")
 		})
 	}
+}
+
+// TestASetpointThatIsNoNumberIsNotHeard: what its controller heats to is not known then, so
+// the link goes stale while it heats, too.
+func TestASetpointThatIsNoNumberIsNotHeard(t *testing.T) {
+	c := controllerConfig()
+	for i := range c.Channels {
+		if s := &c.Channels[i]; s.Role == registers.Setpoint && s.Pot == "left" {
+			s.Function, s.Type, s.Scale = modbus.WriteRegisters, registers.Float32, 1
+		}
+	}
+	begin := func(g *rig) {
+		rests(g)
+		g.set(controller, 0, 0x40A0, 0) // 5
+	}
+	bench(t, c, begin, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		in := cycles(b, clk, 20, steering, nil)
+		require.True(t, in.Contacts.Link.Known(time.Second))
+		require.InDelta(t, 200, in.Pots[0].Setpoint.C, 1e-9)
+		g.do(func() { g.words[controller][0], g.words[controller][1] = 0xFFFF, 0xFFFF })
+		known := 0
+		in = cycles(b, clk, 50, steering, func(in control.Input) {
+			if in.Contacts.Link.Known(time.Second) {
+				known++
+			}
+		})
+		assert.Equal(t, reading.NotANumber, in.Pots[0].Setpoint.Fault)
+		assert.LessOrEqual(t, known, int(time.Second/period)+1)
+	})
 }
