@@ -35,11 +35,14 @@ func (g *Guard) lookAtController(p *pot, c *ControllerSight, plate reading.Tempe
 }
 
 // astray reports whether the controller's own sensor says otherwise than the plate's probe,
-// or nothing. A plate that is not read has its own finding.
+// or nothing. A plate that is not read has its own finding; so has a controller of which
+// nothing is heard at all.
 func (c *ControllerSight) astray(plate reading.Temperature) bool {
 	switch {
-	case c.Own.Fault == reading.NotWired || c.Own.Fault == reading.Missing || !plate.Usable(MaxAge):
+	case c.Own.Fault == reading.NotWired || !plate.Usable(MaxAge):
 		return false
+	case c.Own.Fault == reading.Missing || c.Own.Age > MaxAge:
+		return c.Setpoint.Usable(MaxAge)
 	case !measured(c.Own):
 		return true
 	}

@@ -136,8 +136,17 @@ func TestWhatAControllerMayDo(t *testing.T) {
 		r.run(time.Minute)
 		assert.Equal(t, full, r.step(), name)
 	}
-	r.begin(func(s *Sight, _ float64) { held(s); s.Pots[0].Controller.Own.Fault = reading.Sentinel })
-	r.told(t, ControllerAstray, 11*time.Second)
+	for name, mayNot := range map[string]func(own *reading.Temperature){
+		"it reads nothing":                  func(own *reading.Temperature) { own.Fault = reading.Sentinel },
+		"its reading came once and no more": func(own *reading.Temperature) { own.Age = MaxAge + period },
+		"its reading is asked for in vain":  func(own *reading.Temperature) { own.Fault = reading.Missing },
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := enabled(limits)
+			r.begin(func(s *Sight, _ float64) { held(s); mayNot(&s.Pots[0].Controller.Own) })
+			r.told(t, ControllerAstray, 11*time.Second)
+		})
+	}
 }
 
 // coldAgain is a bench that was left to cool: all begins anew.
