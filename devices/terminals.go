@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"meltwarden/control/reading"
+	"meltwarden/devices/registers"
 )
 
 const (
@@ -33,8 +34,8 @@ func (k *terminals) believe(t reading.Temperature, at time.Duration) reading.Tem
 	}
 	dt := max(at-k.at, 0).Seconds()
 	k.at = at
-	if !k.seen {
-		k.seen, k.c = true, t.C
+	if !k.seen { // what no terminals have is worth nothing, and nothing to begin with
+		k.seen, k.c = registers.OfTerminals(t.C), t.C
 		return t
 	}
 	off := t.C - k.c

@@ -84,9 +84,12 @@ func (c Channel) celsius(value float64, coldJunction reading.Temperature) (float
 	return 0, reading.NotWired // the channel carries no temperature
 }
 
+// OfTerminals reports whether a cold junction may have so many degrees Celsius.
+func OfTerminals(c float64) bool { return c >= coldestTerminalsC && c <= hottestTerminalsC }
+
 func (c Channel) compensate(mV float64, coldJunction reading.Temperature) (float64, reading.Fault) {
 	at := coldJunction.C
-	if coldJunction.Fault != reading.None || !(at >= coldestTerminalsC && at <= hottestTerminalsC) {
+	if coldJunction.Fault != reading.None || !OfTerminals(at) {
 		return 0, reading.ColdJunction
 	}
 	letter, err := thermocouple.Parse(c.Thermocouple)
