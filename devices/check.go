@@ -33,7 +33,8 @@ func (f Finding) String() string {
 const tryWithin = 5 * time.Second
 
 // Try opens the lines, reads every channel that is read, once, writes zero to
-// every one that is written, and closes again. Nothing but zeros is ever written.
+// every one that is written, and closes again. Nothing but zeros is ever written, and rest
+// to controllers that say that they have something else.
 // It also returns how the devices answered meanwhile.
 // The error is about the configuration or a port that does not open.
 func Try(ctx context.Context, cfg Config, open Opener, clk *clock.Clock) ([]Finding, Stats, error) {
