@@ -3,7 +3,6 @@ package devices_test
 import (
 	"context"
 	"errors"
-	"slices"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -15,6 +14,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
+	"meltwarden/devices/farend"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/pipe"
 	"meltwarden/devices/registers"
@@ -90,31 +90,15 @@ func (g *rig) open(l devices.LineConfig) (modbus.Port, error) {
 
 // serve answers on one line until it closes.
 func (g *rig) serve(end *pipe.End) {
-	var got []byte
-	chunk := make([]byte, modbus.MaxFrame)
-	for {
-		n, err := end.Read(chunk)
-		if err != nil {
-			return
+	farend.Serve(end, func(r modbus.Request) []byte {
+		reply := g.answer(r)
+		span := 2 * time.Millisecond
+		if g.takes != nil {
+			span = g.takes(len(r.Append(nil)) + len(reply))
 		}
-		got = append(got, chunk[:n]...)
-		for length := modbus.RequestLength(got); length > 0 && len(got) >= length; length = modbus.RequestLength(got) {
-			r, err := modbus.ParseRequest(slices.Clone(got[:length]))
-			got = got[length:]
-			if err != nil {
-				continue
-			}
-			reply := g.answer(r)
-			span := 2 * time.Millisecond
-			if g.takes != nil {
-				span = g.takes(length + len(reply))
-			}
-			time.Sleep(span)
-			if reply != nil {
-				_, _ = end.Write(reply)
-			}
-		}
-	}
+		time.Sleep(span)
+		return reply
+	})
 }
 
 func (g *rig) answer(r modbus.Request) []byte {

@@ -6,7 +6,6 @@ import (
 	"context"
 	"os"
 	"path/filepath"
-	"slices"
 	"testing"
 	"time"
 
@@ -18,6 +17,7 @@ import (
 	"meltwarden/control/reading"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
+	"meltwarden/devices/farend"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/serialport"
 )
@@ -32,27 +32,8 @@ func terminal(t *testing.T, g *rig, path string) *os.File {
 	t.Cleanup(func() { near.Close() }) // while it is open, the far end can be read
 	_ = os.Remove(path)
 	require.NoError(t, os.Symlink(near.Name(), path))
-	go answerOn(g, far)
+	go farend.Serve(far, g.answer)
 	return far
-}
-
-// answerOn answers whole requests until the terminal closes.
-func answerOn(g *rig, far *os.File) {
-	var got []byte
-	chunk := make([]byte, modbus.MaxFrame)
-	for {
-		n, err := far.Read(chunk)
-		if err != nil {
-			return
-		}
-		got = append(got, chunk[:n]...)
-		for length := modbus.RequestLength(got); length > 0 && len(got) >= length; length = modbus.RequestLength(got) {
-			if r, err := modbus.ParseRequest(slices.Clone(got[:length])); err == nil {
-				_, _ = far.Write(g.answer(r))
-			}
-			got = got[length:]
-		}
-	}
 }
 
 // A real port through the operating system: in use, unplugged in use, plugged in

@@ -25,6 +25,7 @@ import (
 	"meltwarden/control/reading"
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
+	"meltwarden/devices/farend"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/plug"
 	"meltwarden/devices/ports"
@@ -88,30 +89,15 @@ func (b *bench) pull(name string) {
 
 // answer has a module answer every read with its number, and take every write.
 func (b *bench) answer(far *os.File, module uint16) {
-	var got []byte
-	chunk := make([]byte, modbus.MaxFrame)
-	for {
-		n, err := far.Read(chunk)
-		if err != nil {
-			return
+	farend.Serve(far, func(r modbus.Request) []byte {
+		b.mu.Lock()
+		b.heard[module]++
+		b.mu.Unlock()
+		if r.Writes() {
+			return r.AppendReply(nil, nil)
 		}
-		got = append(got, chunk[:n]...)
-		for length := modbus.RequestLength(got); length > 0 && len(got) >= length; length = modbus.RequestLength(got) {
-			r, err := modbus.ParseRequest(slices.Clone(got[:length]))
-			got = got[length:]
-			if err != nil {
-				continue
-			}
-			b.mu.Lock()
-			b.heard[module]++
-			b.mu.Unlock()
-			reply := r.AppendReply(nil, nil)
-			if !r.Writes() {
-				reply = r.AppendReply(nil, modbus.AppendRegisters(nil, module))
-			}
-			_, _ = far.Write(reply)
-		}
-	}
+		return r.AppendReply(nil, modbus.AppendRegisters(nil, module))
+	})
 }
 
 // open opens the terminal that a port's name stands for.
