@@ -19,17 +19,18 @@ const (
 
 // heaters asks how heaters and contactor are told. Nothing of it is tried here.
 func (s *script) heaters() bool {
-	var keys, names []string
+	var keys, names, addresses []string
 	for i, name := range s.a.pots() {
 		keys, names = append(keys, potKey(i, "heater")), append(names, "heater of pot "+name)
+		addresses = append(addresses, potKey(i, "heater"), potKey(i, "process"))
 	}
-	s.on(TheHeaters, "heaters", "Which device switches the heaters?", keys, names)
+	s.on(TheHeaters, "heaters", "Which device switches the heaters?", keys, names, addresses...)
 	way := s.ask(Question{Key: "heaters-by", Step: TheHeaters, Ask: "How is a heater told how much to give?",
 		Help: "Its manual says it. Nothing is written to a heater here; later each is tried out a little, and waits for your press.",
 		Among: []Choice{{byNumber, "by a number: a register takes a share of full power"}, {byCoil, "by a coil: on or off, a relay or an input of a solid-state relay"},
 			{bySetpoint, "by a set-point: a controller heats as it decides, and is told how warm its plate should be"}},
 		Check: s.heatedBy,
-		Voids: []string{"heaters-function", "heaters-full", "heaters-draw", "heaters-relay", "heaters-life"}})
+		Voids: append(addresses, "heaters-function", "heaters-full", "heaters-draw", "heaters-relay", "heaters-life")})
 	switch way {
 	case byNumber:
 		s.byNumber()
@@ -42,7 +43,7 @@ func (s *script) heaters() bool {
 	default:
 		return false
 	}
-	s.on(TheHeaters, "contactor", "Which device switches the contactor?", []string{"contactor"}, []string{"contactor"})
+	s.on(TheHeaters, "contactor", "Which device switches the contactor?", []string{"contactor"}, []string{"contactor"}, "contactor")
 	s.ask(Question{Key: "contactor-function", Step: TheHeaters, Ask: "By which function is the contactor's coil written?", Usual: "5", Numeric: true,
 		Among: []Choice{{"5", "write one coil"}, {"15", "write coils"}}})
 	s.ask(Question{Key: "contactor", Step: TheHeaters, Ask: "At which address is the coil that closes the contactor?", Numeric: true,

@@ -1,6 +1,9 @@
 package assemble
 
 import (
+	"errors"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -209,6 +212,42 @@ func TestTwoLinesAndEachOnItsOwn(t *testing.T) {
 	require.False(t, s.known())
 	assert.Equal(t, "pot-1-heater-on", s.asked[s.open].Key)
 	assert.ErrorContains(t, s.why, `"relays": is none of the answers`)
+}
+
+// TestNoAddressIsKeptForSomethingElse: once pots have another order, or heaters another device
+// or way, what was found or typed before would be written for the wrong one.
+func TestNoAddressIsKeptForSomethingElse(t *testing.T) {
+	for _, c := range []struct {
+		key, was, is string
+		asked        []string
+	}{
+		{"pots", "left, right", "right, left", []string{"pot-1-melt", "pot-1-plate", "pot-2-melt", "pot-1-heater", "pot-2-heater", "pot-1-heater-on"}},
+		{"heaters-on", "each", "board", []string{"pot-1-heater", "pot-2-heater", "pot-1-process"}},
+		{"pot-1-heater-on", "relays", "board", []string{"pot-1-heater", "pot-1-process"}},
+		{"heaters-by", "coil", "number", []string{"pot-1-heater", "pot-2-heater", "heaters-function"}},
+		{"contactor-on", "relays", "board", []string{"contactor", "contactor-function"}},
+	} {
+		file := filepath.Join(t.TempDir(), "bench.yaml")
+		s := &session{Options: Options{File: file}, Answers: answered(), was: Answers{}, around: Around{File: file}}
+		for key, answer := range map[string]string{"line-1-units": "7, 8", "line-1-unit-8-name": "relays", "probes-on": "board", "contacts-on": "board", "heaters-on": "each",
+			"pot-1-heater-on": "relays", "pot-2-heater-on": "relays", "pot-1-process": "none", "contactor-on": "relays"} {
+			s.Answers[key] = answer
+		}
+		now := s.script(s.around)
+		require.True(t, now.known(), "%v", now.why)
+		q := now.asked[slices.IndexFunc(now.asked, func(q Question) bool { return q.Key == c.key })]
+		require.Equal(t, c.was, s.Answers[c.key])
+		s.takeBack(q)
+		s.was[c.asked[0]] = s.Answers[c.asked[0]] // it was taken back before
+		wrong, err := s.take(t.Context(), q, c.is)
+		require.NoError(t, errors.Join(wrong, err))
+		for _, key := range c.asked {
+			assert.NotContains(t, s.Answers, key, c.key)
+			assert.NotContains(t, s.was, key, c.key)
+		}
+		assert.Equal(t, c.is, s.Answers[c.key])
+		assert.Contains(t, s.Answers, "contact-enable", "what rests on something else stays")
+	}
 }
 
 // TestControllersEachOnItsOwn: what one of them has is offered for the next, and the file is

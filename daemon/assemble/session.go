@@ -222,11 +222,13 @@ func (s *session) take(ctx context.Context, q Question, answer string) (wrong, e
 	return nil, s.save()
 }
 
-// void takes back what an answer made true.
+// void takes back what an answer made true, and offers it no more.
 func (s *session) void(q Question) {
-	maps.DeleteFunc(s.Answers, func(key, _ string) bool {
-		return key != q.Key && slices.ContainsFunc(q.Voids, func(v string) bool { return strings.HasPrefix(key, v) })
-	})
+	for _, all := range []Answers{s.Answers, s.was} {
+		maps.DeleteFunc(all, func(key, _ string) bool {
+			return key != q.Key && slices.ContainsFunc(q.Voids, func(v string) bool { return strings.HasPrefix(key, v) })
+		})
+	}
 }
 
 func (s *session) save() error {

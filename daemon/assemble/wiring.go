@@ -230,7 +230,7 @@ func (a Answers) unitOf(key string) unit {
 const each = "each"
 
 // on asks on which device some things are; what needs no question, since there is one device
-// only, is not asked. deviceOf has the answers.
+// only, is not asked. deviceOf has the answers. Where they are, voids, was of that device.
 func (s *script) on(step Step, group, ask string, keys, names []string, voids ...string) {
 	all := s.a.units()
 	if len(all) == 1 {
@@ -252,6 +252,7 @@ func (s *script) on(step Step, group, ask string, keys, names []string, voids ..
 		return
 	}
 	for i, key := range keys {
-		s.ask(Question{Key: key + "-on", Step: step, Ask: fmt.Sprintf("On which device is %s?", names[i]), Among: among})
+		s.ask(Question{Key: key + "-on", Step: step, Ask: fmt.Sprintf("On which device is %s?", names[i]), Among: among,
+			Voids: []string{key, strings.Replace(key, "-heater", "-process", 1)}})
 	}
 }
