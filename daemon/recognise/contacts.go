@@ -247,7 +247,7 @@ func contactNotes(r press.Result) (notes []string) {
 	if len(r.Unsteady) > 0 {
 		notes = append(notes, "What changed while all was left alone was taken for no contact: "+unsteady(r.Unsteady)+".")
 	}
-	return append(notes, "This tells which input a contact is, not that it stops anything: commission has every interlock opened and looks.")
+	return append(notes, "This tells which input a contact is, not that it stops anything: trying the bench out (commission) has every interlock opened, and looks.")
 }
 
 // unsteady names bits, of a register with several only the register.

@@ -94,7 +94,7 @@ func (h *hypothesis) notes(w *Watch) (notes []string) {
 	} else if !slices.ContainsFunc(h.probes(w), func(p Probe) bool { return len(p.Channel.Sentinels) > 0 }) {
 		notes = append(notes, "What an open probe reads was not seen: pull one, look again, and write that number under sentinels.")
 	}
-	return append(notes, "A hand does not tell of which thermocouple type a probe is, nor how far off: commission does, with hot water.")
+	return append(notes, "A hand does not tell of which thermocouple type a probe is, nor how far off. Trying the bench out (commission) tells the type of melt probes, with hot water; calibrate tells how far off.")
 }
 
 // missing are numbers, as a type reads them, that devices send for no measurement (common
