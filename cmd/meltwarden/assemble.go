@@ -26,7 +26,7 @@ func toMake(file string) bool {
 	return errors.Is(err, fs.ErrNotExist)
 }
 
-// assembled leads to a bench file, and has what it says tried by reading.
+// assembled leads to a bench file, and has it checked: every channel read, and off written once.
 func assembled(c *cobra.Command, file string, clk *clock.Clock, typed *assemble.Typed) error {
 	in, out := c.InOrStdin(), c.OutOrStdout()
 	onScreen := isTerminal(in) && isTerminal(out) && drawable(out.(*os.File))
