@@ -7,8 +7,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"os"
-	"os/exec"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -22,7 +20,6 @@ import (
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/readout"
-	"meltwarden/devices/serialport"
 )
 
 // panel has eight discrete inputs, of which a hand presses some: an emergency stop at 3, an
@@ -171,30 +168,8 @@ func TestPressedAsJSON(t *testing.T) {
 // TestNumbersOfAnUnknownPanel: independent peer pymodbus 3.0.0 (Debian 12), with a map that
 // only its source tells, twenty times faster than real time, over a pseudo-terminal.
 func TestNumbersOfAnUnknownPanel(t *testing.T) {
-	if os.Getenv("MELTWARDEN_TEST_ALL") == "" || testing.Short() {
-		t.Skip("takes seconds of real time: set MELTWARDEN_TEST_ALL")
-	}
-	if exec.Command("/usr/bin/python3", "-c", "import pymodbus, serial").Run() != nil {
-		t.Fatal("no python3 with pymodbus and pyserial")
-	}
-	const speed = 20
-	near, far := joined(t)
-	c := exec.Command("/usr/bin/python3", "../../testdata/press/panel.py", far)
-	in, err := c.StdinPipe()
-	require.NoError(t, err)
-	require.NoError(t, c.Start())
-	t.Cleanup(func() { _ = c.Process.Kill(); _ = c.Wait() })
-	port, err := serialport.Open(near, serialport.Mode{Baud: 19200, Parity: serialport.Even, StopBits: 1})
-	require.NoError(t, err)
-	clk := clock.New(speed)
-	client := modbus.NewClient(port, 19200*speed, clk)
-	defer func() { <-client.Close() }()
 	d := &modbus.Device{Name: "panel", Unit: 9, Timeout: 3 * time.Second}
-	require.Eventually(t, func() bool {
-		_, err := client.Exchange(d, modbus.Request{Function: modbus.ReadInputs, Quantity: 1})
-		return err == nil
-	}, 20*time.Second, time.Millisecond)
-
+	in, client, clk := unknown(t, "press/panel.py", d, modbus.ReadInputs)
 	spans, err := readout.Spans([]uint8{2, 1, 4, 3}, 1, 11)
 	require.NoError(t, err)
 	out := &order{in: in}

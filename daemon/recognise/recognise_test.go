@@ -185,31 +185,8 @@ func TestASilentDevice(t *testing.T) {
 // TestNumbersOfAnUnknownDevice: independent peer pymodbus 3.0.0 (Debian 12), with a map that
 // only its source tells, twenty times faster than real time, over a pseudo-terminal.
 func TestNumbersOfAnUnknownDevice(t *testing.T) {
-	if os.Getenv("MELTWARDEN_TEST_ALL") == "" || testing.Short() {
-		t.Skip("takes seconds of real time: set MELTWARDEN_TEST_ALL")
-	}
-	if exec.Command("/usr/bin/python3", "-c", "import pymodbus, serial").Run() != nil {
-		t.Fatal("no python3 with pymodbus and pyserial")
-	}
-	const speed = 20
-	near, far := joined(t)
-	c := exec.Command("/usr/bin/python3", "../../testdata/guess/hand.py", far, fmt.Sprint(speed))
-	c.Stderr = os.Stderr
-	in, err := c.StdinPipe()
-	require.NoError(t, err)
-	require.NoError(t, c.Start())
-	t.Cleanup(func() { _ = c.Process.Kill(); _ = c.Wait() })
-	port, err := serialport.Open(near, serialport.Mode{Baud: 19200, Parity: serialport.Even, StopBits: 1})
-	require.NoError(t, err)
-	clk := clock.New(speed)
-	client := modbus.NewClient(port, 19200*speed, clk)
-	defer func() { <-client.Close() }()
 	d := &modbus.Device{Name: "box", Unit: 5, Timeout: 8 * time.Second}
-	require.Eventually(t, func() bool {
-		_, err := client.Exchange(d, modbus.Request{Function: modbus.ReadInput, Quantity: 1})
-		return err == nil
-	}, 20*time.Second, time.Millisecond)
-
+	in, client, clk := unknown(t, "guess/hand.py", d, modbus.ReadInput)
 	spans, err := readout.Spans([]uint8{4, 3}, 0, 24)
 	require.NoError(t, err)
 	out := &told{in: in, holds: map[string]int{"melt left": 9, "plate left": 7, "mould": 3}}
@@ -242,6 +219,38 @@ func (o *told) Write(p []byte) (int, error) {
 		}
 	}
 	return o.text.Write(p)
+}
+
+// peerSpeed is how many times faster than real time the independent peers are.
+const peerSpeed = 20
+
+// unknown is an independent peer, a script below testdata, once it answers a function as a device;
+// what a hand does to it is written into in.
+func unknown(t *testing.T, script string, d *modbus.Device, function uint8) (in io.Writer, client *modbus.Client, clk *clock.Clock) {
+	t.Helper()
+	if os.Getenv("MELTWARDEN_TEST_ALL") == "" || testing.Short() {
+		t.Skip("takes seconds of real time: set MELTWARDEN_TEST_ALL")
+	}
+	if exec.Command("/usr/bin/python3", "-c", "import pymodbus, serial").Run() != nil {
+		t.Fatal("no python3 with pymodbus and pyserial")
+	}
+	near, far := joined(t)
+	c := exec.Command("/usr/bin/python3", "../../testdata/"+script, far, fmt.Sprint(peerSpeed))
+	c.Stderr = os.Stderr
+	in, err := c.StdinPipe()
+	require.NoError(t, err)
+	require.NoError(t, c.Start())
+	t.Cleanup(func() { _ = c.Process.Kill(); _ = c.Wait() })
+	port, err := serialport.Open(near, serialport.Mode{Baud: 19200, Parity: serialport.Even, StopBits: 1})
+	require.NoError(t, err)
+	clk = clock.New(peerSpeed)
+	client = modbus.NewClient(port, 19200*peerSpeed, clk)
+	t.Cleanup(func() { <-client.Close() })
+	require.Eventually(t, func() bool {
+		_, err := client.Exchange(d, modbus.Request{Function: function, Quantity: 1})
+		return err == nil
+	}, 20*time.Second, time.Millisecond)
+	return in, client, clk
 }
 
 // joined are two pseudo-terminals, joined; both paths.
