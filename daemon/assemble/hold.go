@@ -214,7 +214,7 @@ func (s *session) settle(ctx context.Context, q Question, missing []probe, r gue
 		if !p.Told || p.Reversed {
 			continue
 		}
-		s.Answers[missing[i].key] = layoutOf(p.Channel)
+		s.Answers[missing[i].key] = guess.Written(p.Channel)
 		if n, isRival := strings.CutPrefix(sure, "other-"); isRival {
 			at, _ := strconv.Atoi(n) // made above
 			s.takeRival(missing[i].key, rivals[at-1], i)
@@ -273,30 +273,5 @@ func (s *session) takeRival(key string, rival guess.Rival, i int) {
 		return
 	}
 	l := rival.Layout
-	s.Answers[key] = layoutOf(registers.Channel{Function: l.Function, Address: *rival.Addresses[i], Type: l.Type, Words: l.Words, Bytes: l.Bytes, Scale: l.Scale, Unit: l.Unit})
-}
-
-// layoutOf is where a channel lives, as a bench file has it.
-func layoutOf(c registers.Channel) string {
-	text := fmt.Sprintf("function: %d, address: %d, type: %s", c.Function, c.Address, c.Type)
-	if c.Type == registers.Bit {
-		if c.Mask != 0 {
-			text += fmt.Sprintf(", mask: 0x%04X", c.Mask)
-		}
-		if c.Invert {
-			text += ", invert: true"
-		}
-		return text
-	}
-	if c.Registers() == 2 {
-		text += fmt.Sprintf(", words: %s", c.Words)
-	}
-	if c.Bytes == registers.LowFirst {
-		text += fmt.Sprintf(", bytes: %s", c.Bytes)
-	}
-	text += fmt.Sprintf(", scale: %s, unit: %s", strconv.FormatFloat(c.Scale, 'f', -1, 64), c.Unit)
-	if len(c.Sentinels) > 0 {
-		text += fmt.Sprintf(", sentinels: [%s]", strconv.FormatFloat(c.Sentinels[0], 'f', -1, 64))
-	}
-	return text
+	s.Answers[key] = guess.Written(registers.Channel{Function: l.Function, Address: *rival.Addresses[i], Type: l.Type, Words: l.Words, Bytes: l.Bytes, Scale: l.Scale, Unit: l.Unit})
 }

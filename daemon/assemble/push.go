@@ -9,6 +9,7 @@ import (
 
 	"meltwarden/control/reading"
 	"meltwarden/daemon/recognise"
+	"meltwarden/devices/guess"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/press"
 	"meltwarden/devices/readout"
@@ -91,7 +92,7 @@ func (s *session) settleContacts(ctx context.Context, q Question, missing []cont
 	}
 	for i, c := range r.Contacts {
 		if c.Told && c.Misfit == "" {
-			s.Answers[missing[i].key] = layoutOf(c.Channel(""))
+			s.Answers[missing[i].key] = guess.Written(c.Channel(""))
 		}
 	}
 	if !strings.HasPrefix(s.Answers[q.Key], "function:") {

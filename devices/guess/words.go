@@ -149,29 +149,43 @@ func (r Result) Lines(device string) (lines []string) {
 		if p.Name == "" {
 			role, pot = "ROLE", "POT"
 		}
-		c := p.Channel
 		line := "  - {role: " + role
 		if pot != "" {
 			line += ", pot: " + pot
 		}
-		line += fmt.Sprintf(", device: %s, function: %d, address: %d, type: %s", device, c.Function, c.Address, c.Type)
-		if c.Registers() == 2 {
-			line += fmt.Sprintf(", words: %s", c.Words)
-		}
-		if c.Bytes == registers.LowFirst {
-			line += fmt.Sprintf(", bytes: %s", c.Bytes)
-		}
-		line += fmt.Sprintf(", scale: %s, unit: %s", number(c.Scale), c.Unit)
-		if len(c.Sentinels) > 0 {
-			line += fmt.Sprintf(", sentinels: [%s]", number(c.Sentinels[0]))
-		}
-		line += fmt.Sprintf("} # %s", ordinal(i))
+		line += fmt.Sprintf(", device: %s, %s} # %s", device, Written(p.Channel), ordinal(i))
 		if p.Reversed {
 			line += "; REVERSED: swap its two leads"
 		}
 		lines = append(lines, line)
 	}
 	return lines
+}
+
+// Written is where a channel that was recognised lives, as a bench file has it from function
+// on: it is all that a device was seen to do, without what only a person knows.
+func Written(c registers.Channel) string {
+	text := fmt.Sprintf("function: %d, address: %d, type: %s", c.Function, c.Address, c.Type)
+	if c.Type == registers.Bit {
+		if c.Mask != 0 {
+			text += fmt.Sprintf(", mask: 0x%04X", c.Mask)
+		}
+		if c.Invert {
+			text += ", invert: true"
+		}
+		return text
+	}
+	if c.Registers() == 2 {
+		text += fmt.Sprintf(", words: %s", c.Words)
+	}
+	if c.Bytes == registers.LowFirst {
+		text += fmt.Sprintf(", bytes: %s", c.Bytes)
+	}
+	text += fmt.Sprintf(", scale: %s, unit: %s", number(c.Scale), c.Unit)
+	if len(c.Sentinels) > 0 {
+		text += fmt.Sprintf(", sentinels: [%s]", number(c.Sentinels[0]))
+	}
+	return text
 }
 
 func ordinal(i int) string { return fmt.Sprintf("held as number %d", i+1) }

@@ -3,6 +3,7 @@ package press
 import (
 	"fmt"
 
+	"meltwarden/devices/guess"
 	"meltwarden/devices/registers"
 )
 
@@ -18,14 +19,7 @@ func (r Result) Lines(device string) (lines []string) {
 		if channel.Pot != "" {
 			line += ", pot: " + channel.Pot
 		}
-		line += fmt.Sprintf(", device: %s, function: %d, address: %d, type: bit", device, channel.Function, channel.Address)
-		if channel.Mask != 0 {
-			line += fmt.Sprintf(", mask: 0x%04X", channel.Mask)
-		}
-		if channel.Invert {
-			line += ", invert: true"
-		}
-		lines = append(lines, line+"} # "+c.Reads())
+		lines = append(lines, fmt.Sprintf("%s, device: %s, %s} # %s", line, device, guess.Written(channel), c.Reads()))
 	}
 	return lines
 }
