@@ -15,6 +15,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/devices/clock"
+	"meltwarden/devices/guess"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/scan"
 	"meltwarden/devices/serialport"
@@ -188,17 +189,11 @@ func tellStep(out io.Writer, s scan.Step) {
 	fmt.Fprintf(out, "  %s%s: %s\n", s.Setting, what, said)
 }
 
-// readAt is what a function reads.
-var readAt = map[uint8]string{
-	modbus.ReadCoils: "coil 0", modbus.ReadInputs: "discrete input 0",
-	modbus.ReadHolding: "holding register 0", modbus.ReadInput: "input register 0",
-}
-
 func tellFound(out io.Writer, r scan.Result, port string) {
 	for _, u := range r.Found {
 		fmt.Fprintf(out, "\nunit %d, %s, answered within %d ms\n", u.Unit, u.Settings[0], max(1, u.Worst.Milliseconds()))
 		for _, a := range u.Answers {
-			fmt.Fprintf(out, "  function %d, %s: %s\n", a.Function, readAt[a.Function], a.Says)
+			fmt.Fprintf(out, "  function %d, %s 0: %s\n", a.Function, guess.Table(a.Function), a.Says)
 		}
 	}
 	if lines := r.BenchLines(port); lines != "" {
