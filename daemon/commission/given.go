@@ -33,9 +33,9 @@ func Accept(key, words string) error {
 }
 
 // Give puts answers on record that a person has just given elsewhere, by the keys of their
-// questions, so that a session asks for them no more. What counts already stays. A record of
-// another bench file is replaced only where that is asked for: it may be of a bench that is
-// in use.
+// questions, so that a session asks for them no more. What counts already stays, unless it is
+// to be begun anew, with these answers instead. A record of another bench file is replaced
+// only then: it may be of a bench that is in use.
 func Give(past *history.Store, b *config.Bench, version string, answers map[string]string, instead bool) error {
 	s := &session{Options: Options{History: past, Version: version}}
 	found, err := Load(past)
@@ -44,7 +44,7 @@ func Give(past *history.Store, b *config.Bench, version string, answers map[stri
 	}
 	digest := Digest(b)
 	switch {
-	case found == nil || found.Digest != digest && instead:
+	case found == nil || instead:
 		s.record = anew(digest, found)
 	case found.Digest == digest:
 		s.record = found
@@ -60,7 +60,3 @@ func Give(past *history.Store, b *config.Bench, version string, answers map[stri
 	}
 	return s.save()
 }
-
-// Takes is how long a session takes somebody who has everything at hand, with nothing on
-// record.
-func Takes(b *config.Bench) time.Duration { return takes(b) }

@@ -38,4 +38,10 @@ func TestAnotherBenchIsNotReplacedSilently(t *testing.T) {
 	require.NotNil(t, kept.answer("earth"))
 	require.WithinDuration(t, s.record.Heated, kept.Heated, time.Second)
 	require.NoError(t, Give(past, second, "test", answers, false), "its own is gone on with")
+
+	require.NoError(t, Give(past, second, "test", map[string]string{"fuse": "16 A breaker in the box"}, true))
+	kept, err = Load(past)
+	require.NoError(t, err)
+	require.NotNil(t, kept.answer("fuse"))
+	require.Nil(t, kept.answer("earth"), "anew is with these answers, and nothing else")
 }

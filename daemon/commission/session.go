@@ -62,7 +62,7 @@ func Run(ctx context.Context, o Options) error {
 	ctx, done := context.WithCancel(ctx)
 	defer done()
 	s := &session{Options: o, lines: lines.Typed(ctx, o.In, mostAhead)}
-	s.say(opening, o.Bench.Name, takes(o.Bench).Minutes(), dipTakes.Minutes())
+	s.say(opening, o.Bench.Name, Takes(o.Bench).Minutes(), dipTakes.Minutes())
 	for _, w := range warnings(o.Bench) {
 		s.say("WARNING: %s.\n\n", w)
 	}
@@ -84,8 +84,9 @@ func Run(ctx context.Context, o Options) error {
 	return s.end()
 }
 
-// takes is how long all of it takes somebody who has everything at hand.
-func takes(b *config.Bench) time.Duration {
+// Takes is how long a session takes somebody who has everything at hand, with nothing on
+// record.
+func Takes(b *config.Bench) time.Duration {
 	each := time.Duration(len(questions))*questionTakes + time.Duration(len(b.Pots))*(dipTakes+nudgeTakes)
 	for _, k := range interlocks {
 		if wired(b, k.role) {
