@@ -42,7 +42,7 @@ func (s *script) bench() bool {
 			return inFile(typed, func(f *facts, v string) { f.breaker = v })
 		}})
 	if s.ask(Question{Key: "pots", Ask: "How do you call the pots, from left to right?", Check: potNames,
-		Help: "With commas between, such as: left, middle, right. Changed later, all of each pot is asked again: it is kept by their order.", Voids: []string{"pot-"}}) == "" {
+		Help: "With commas between, such as: left, middle, right. Where they are changed later, all about the pots is asked again.", Voids: []string{"pot-"}}) == "" {
 		return false
 	}
 	for i, name := range s.a.pots() {
