@@ -81,6 +81,7 @@ func Run(ctx context.Context, o Options) error {
 	if s.Answers, err = readDraft(s.draft()); err != nil {
 		return err
 	}
+	s.voidOpen()
 	if s.asker = plainly(o); o.Forms {
 		s.asker = onForms(o)
 	}
@@ -228,6 +229,16 @@ func (s *session) void(q Question) {
 		maps.DeleteFunc(all, func(key, _ string) bool {
 			return key != q.Key && slices.ContainsFunc(q.Voids, func(v string) bool { return strings.HasPrefix(key, v) })
 		})
+	}
+}
+
+// voidOpen takes back what rested on an answer that a draft has not: it may have been taken
+// back before a session was stopped, or out by hand, and comes back as another.
+func (s *session) voidOpen() {
+	for _, q := range s.script(s.around).asked {
+		if s.Answers[q.Key] == "" {
+			s.void(q)
+		}
 	}
 }
 

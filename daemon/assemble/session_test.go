@@ -319,6 +319,21 @@ func TestMindsAreChanged(t *testing.T) {
 	})
 }
 
+// TestWhatWasTakenBackStaysSo though the session was stopped before it was answered anew.
+func TestWhatWasTakenBackStaysSo(t *testing.T) {
+	b := &box{t: t, file: filepath.Join(t.TempDir(), "bench.yaml")}
+	require.NoError(t, answered().write(DraftOf(b.file), b.file, nil))
+	text, err := os.ReadFile(DraftOf(b.file))
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(DraftOf(b.file), bytes.Replace(text, []byte(`pots: "left, right"`), nil, 1), 0o600))
+	require.ErrorIs(t, b.led("right, left"), ErrStopped)
+	a, err := readDraft(DraftOf(b.file))
+	require.NoError(t, err)
+	assert.Equal(t, "right, left", a["pots"])
+	assert.NotContains(t, a, "pot-1-melt")
+	assert.Contains(t, a, "contact-enable")
+}
+
 // TestNothingIsWrittenOver: neither a bench file that has come meanwhile nor a recipe.
 func TestNothingIsWrittenOver(t *testing.T) {
 	b := &box{t: t, file: filepath.Join(t.TempDir(), "bench.yaml")}
