@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"meltwarden/config"
 	"meltwarden/daemon/history"
@@ -144,19 +143,7 @@ const mostAhead = 100
 // say prints, and breaks what is too long for a line; a terminal that is gone must not end a
 // step before its zeros.
 func (s *session) say(format string, args ...any) {
-	fmt.Fprint(s.Out, fitted(fmt.Sprintf(format, args...)))
-}
-
-// fitted is a text whose long lines are broken, each behind its own indent.
-func fitted(text string) string {
-	all := strings.Split(text, "\n")
-	for i, line := range all {
-		if utf8.RuneCountInString(line) > lines.Wide {
-			indent := line[:len(line)-len(strings.TrimLeft(line, " "))]
-			all[i] = lines.Hang(indent, indent, line)
-		}
-	}
-	return strings.Join(all, "\n")
+	fmt.Fprint(s.Out, lines.Fitted(fmt.Sprintf(format, args...)))
 }
 
 // reminder says again, every remindEvery, what a person is asked to do.

@@ -286,23 +286,7 @@ func (s *session) tell() error {
 
 // say prints, wrapped for a terminal. One that is gone must not end heat later than it is.
 func (s *session) say(format string, args ...any) {
-	fmt.Fprint(s.Out, folded(fmt.Sprintf(format, args...)))
-}
-
-// folded breaks every line for a terminal; what stands in stays so.
-func folded(said string) string {
-	all := strings.Split(said, "\n")
-	for i, line := range all {
-		words := strings.TrimLeft(line, " ")
-		switch indent := line[:len(line)-len(words)]; {
-		case words == "":
-		case indent == "":
-			all[i] = lines.Wrap("", words)
-		default:
-			all[i] = lines.Hang(indent, indent+"  ", words)
-		}
-	}
-	return strings.Join(all, "\n")
+	fmt.Fprint(s.Out, lines.Fitted(fmt.Sprintf(format, args...)))
 }
 
 const opening = `First heat of the bench %q

@@ -64,6 +64,19 @@ func HangIn(wide int, first, next, words string) string {
 	return strings.Join(fold(wide, first, next, strings.Fields(words)), "\n")
 }
 
+// Fitted is a text whose lines are broken where a terminal has no room for them, each behind
+// its own indent.
+func Fitted(text string) string {
+	all := strings.Split(text, "\n")
+	for i, line := range all {
+		if utf8.RuneCountInString(line) > Wide {
+			indent := line[:len(line)-len(strings.TrimLeft(line, " "))]
+			all[i] = Hang(indent, indent, line)
+		}
+	}
+	return strings.Join(all, "\n")
+}
+
 // fold puts words into lines of a width, the first behind one indent, or a mark, and all
 // others behind another. One that is wider has a line of its own.
 func fold(wide int, first, next string, words []string) (all []string) {

@@ -25,6 +25,12 @@ func TestWrap(t *testing.T) {
 	assert.Equal(t, strings.Repeat("x", 75)+"\n  bled", Hang(strings.Repeat("x", 75)+"  ", "  ", "bled"), "a first word that has no room behind its mark")
 }
 
+// TestFitted: what has room stays as it stands, and what has none keeps its indent.
+func TestFitted(t *testing.T) {
+	x := strings.Repeat("x", Wide-3)
+	assert.Equal(t, "  0:15  left\n\n  "+x+"\n  bled\n", Fitted("  0:15  left\n\n  "+x+" bled\n"))
+}
+
 // TestHint: what a command is for stands beside it while there is room.
 func TestHint(t *testing.T) {
 	assert.Equal(t, "  runs"+strings.Repeat(" ", 43)+"all of them", Hint("runs", "all of them"))
