@@ -3,7 +3,6 @@
 package main
 
 import (
-	"bufio"
 	"encoding/json"
 	"maps"
 	"os"
@@ -11,7 +10,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -56,9 +54,7 @@ channels:
 // cPeer is that bench at the far end of a line: independent peer libmodbus 3.1.6 (Debian 12).
 type cPeer struct {
 	path, file string
-
-	mu   sync.Mutex
-	said []string
+	sayings
 }
 
 func startCPeer(t *testing.T) *cPeer {
@@ -74,32 +70,8 @@ func startCPeer(t *testing.T) *cPeer {
 	require.NoError(t, os.WriteFile(p.file, []byte(strings.Replace(cBench, "PORT", l.path, 1)), 0o600))
 	require.NoError(t, os.WriteFile(filepath.Join(folder, "recipe.yaml"), []byte(foreignRecipe), 0o600))
 	c := exec.Command(server, l.far.Path(), "115200")
-	c.Stderr = os.Stderr
-	out, err := c.StdoutPipe()
-	require.NoError(t, err)
-	require.NoError(t, c.Start())
-	heard := make(chan struct{})
-	go func() {
-		defer close(heard)
-		for lines := bufio.NewScanner(out); lines.Scan(); {
-			p.mu.Lock()
-			p.said = append(p.said, lines.Text())
-			p.mu.Unlock()
-		}
-	}()
-	t.Cleanup(func() {
-		_ = c.Process.Kill()
-		<-heard
-		_ = c.Wait()
-	})
+	p.hear(t, c)
 	return p
-}
-
-// heard is what has become of its coils.
-func (p *cPeer) heard() []string {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return append([]string{}, p.said...)
 }
 
 // TestNumbersOfAForeignMap: every channel of a map that is not ours reads as the

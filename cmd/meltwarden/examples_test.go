@@ -3,7 +3,6 @@
 package main
 
 import (
-	"bufio"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -14,7 +13,6 @@ import (
 	"regexp"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -35,9 +33,7 @@ type exampleBench struct {
 	in   io.Writer
 	path string // of its line
 	file string // the bench file, as the program writes it
-
-	mu   sync.Mutex
-	said []string
+	sayings
 }
 
 func startExample(t *testing.T, name string) *exampleBench {
@@ -57,33 +53,10 @@ func startExample(t *testing.T, name string) *exampleBench {
 	wired = regexp.MustCompile(`unit: (\d+)}`).ReplaceAllString(wired, "unit: $1, timeout: 800 ms}")
 	require.NoError(t, os.WriteFile(b.file, []byte(wired), 0o600))
 	c := exec.Command(python(t), "../../testdata/examples/bench.py", l.far.Path(), hardware)
-	c.Stderr = os.Stderr
 	b.in, err = c.StdinPipe()
 	require.NoError(t, err)
-	out, err := c.StdoutPipe()
-	require.NoError(t, err)
-	require.NoError(t, c.Start())
-	heard := make(chan struct{})
-	go func() {
-		defer close(heard)
-		for lines := bufio.NewScanner(out); lines.Scan(); {
-			b.mu.Lock()
-			b.said = append(b.said, lines.Text())
-			b.mu.Unlock()
-		}
-	}()
-	t.Cleanup(func() {
-		_ = c.Process.Kill()
-		<-heard
-		_ = c.Wait()
-	})
+	b.hear(t, c)
 	return b
-}
-
-func (b *exampleBench) heard() []string {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return append([]string{}, b.said...)
 }
 
 // heats are what the bench said of heat, and sets what of set-points that were written.

@@ -116,21 +116,48 @@ func startForeign(t *testing.T) *foreign {
 	require.NoError(t, os.WriteFile(f.file, []byte(strings.Replace(foreignBench, "PORT", f.line.path, 1)), 0o600))
 	require.NoError(t, os.WriteFile(filepath.Join(filepath.Dir(f.file), "recipe.yaml"), []byte(foreignRecipe), 0o600))
 	c := exec.Command(interpreter, "../../testdata/commission/foreign_bench.py", f.line.far.Path(), "115200")
-	c.Stderr = os.Stderr
 	var err error
 	f.in, err = c.StdinPipe()
 	require.NoError(t, err)
+	listenTo(t, c, f.listen)
+	return f
+}
+
+// listenTo starts a peer that ends with the test, and has somebody listen to what it says.
+func listenTo(t *testing.T, c *exec.Cmd, listen func(io.Reader)) {
+	t.Helper()
+	c.Stderr = os.Stderr
 	out, err := c.StdoutPipe()
 	require.NoError(t, err)
 	require.NoError(t, c.Start())
 	heard := make(chan struct{})
-	go func() { defer close(heard); f.listen(out) }()
-	t.Cleanup(func() {
-		_ = c.Process.Kill()
-		<-heard
-		_ = c.Wait()
+	go func() { defer close(heard); listen(out) }()
+	t.Cleanup(func() { _ = c.Process.Kill(); <-heard; _ = c.Wait() })
+}
+
+// sayings are what a peer has said, line by line.
+type sayings struct {
+	mu   sync.Mutex
+	said []string
+}
+
+// hear starts a peer and takes in what it says.
+func (s *sayings) hear(t *testing.T, c *exec.Cmd) {
+	t.Helper()
+	listenTo(t, c, func(out io.Reader) {
+		for lines := bufio.NewScanner(out); lines.Scan(); {
+			s.mu.Lock()
+			s.said = append(s.said, lines.Text())
+			s.mu.Unlock()
+		}
 	})
-	return f
+}
+
+// heard is all that it has said.
+func (s *sayings) heard() []string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return append([]string{}, s.said...)
 }
 
 // listen takes in what the bench says of itself.
