@@ -68,9 +68,9 @@ func silentOn(l devices.LineStatus, all []devices.DeviceStats) []Condition {
 	case len(silent) == of:
 		return []Condition{lostLine(l.Name, since, serialLabels.NothingAnswers, serialLabels.NothingAnswersDo)}
 	case len(silent) == 1:
-		return []Condition{lostLine(l.Name, since, fmt.Sprintf(serialLabels.OneSilent, silent[0]), serialLabels.OneSilentDo)}
+		return []Condition{lostLine(l.Name, since, fmt.Sprintf(serialLabels.OneSilent, silent[0]), serialLabels.SilentDo)}
 	}
-	return []Condition{lostLine(l.Name, since, fmt.Sprintf(serialLabels.SomeSilent, strings.Join(silent, ", ")), serialLabels.OneSilentDo)}
+	return []Condition{lostLine(l.Name, since, fmt.Sprintf(serialLabels.SomeSilent, strings.Join(silent, ", ")), serialLabels.SilentDo)}
 }
 
 // WithLinesLost puts lost lines among findings, the worst first: behind the worst trip,

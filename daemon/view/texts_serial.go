@@ -17,7 +17,7 @@ type SerialLabels struct {
 	LineFits, LineFull, LineIdle, LineSum, LineAssumed, LineNoOneWay  string
 	LineFaster, LineJoin, LineOwn, LineThen, LineThenStill, LineHeads string
 	LineNamed, LostSince, HeatWaits, NothingAnswers, NothingAnswersDo string
-	OneSilent, SomeSilent, OneSilentDo, SerialAt, SerialOn, ShutSince string
+	OneSilent, SomeSilent, SilentDo, SerialAt, SerialOn, ShutSince    string
 }
 
 var serialLabels = SerialLabels{
@@ -53,8 +53,8 @@ var serialLabels = SerialLabels{
 	HeatWaits:      "Once the line is back, heat waits for a press of the enable button.",
 	NothingAnswers: "nothing on it answers", NothingAnswersDo: "See that its devices have their supply. Look at the two wires of the line. Heat that rests on them is off.",
 	OneSilent: "its device %s answers nothing", SomeSilent: "its devices %s answer nothing",
-	OneSilentDo: "See that it has its supply. Look at its wires, and its number on the line.",
-	SerialAt:    "The port is open as %s.", SerialOn: "The port is open as %s, on adapter %s.", ShutSince: "Since %s.",
+	SilentDo: "See that the supply is on. Look at the wires, and at the number on the line.",
+	SerialAt: "The port is open as %s.", SerialOn: "The port is open as %s, on adapter %s.", ShutSince: "Since %s.",
 }
 
 // shutBy is why a port is not open; each takes the port or the adapter it is about. What is
