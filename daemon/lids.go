@@ -24,8 +24,8 @@ type lid struct {
 }
 
 // see takes in a cycle's contacts and returns what has changed, and how each was seen first.
-// One that can not be read is
-// as it was last seen, for history; a card says that it is not known.
+// One that can not be read is as it was last seen, for history; a card says that it is not
+// known.
 func (l *lids) see(contacts []devices.Lid, now time.Duration) (changed []history.Event) {
 	l.all = append(l.all, slices.Repeat([]lid{{}}, max(0, len(contacts)-len(l.all)))...)
 	for i, c := range contacts {
