@@ -3,10 +3,10 @@
 // reading, and asks of heaters what no reading can find. What was answered is kept at once in
 // a draft beside the bench file to be, so that a session can end anywhere and go on later.
 //
-// It heats nothing, and writes to no device before the bench file is there. What it can not find out is asked, and shown as
-// it reads before it counts; an answer that does not fit is asked again, never taken. The
-// bench file is held against its own rules before it is written, and never written over one
-// that is there.
+// It heats nothing, and writes to no device before the bench file is there. What it can not
+// find out is asked, and shown as it reads before it counts; an answer that does not fit is
+// asked again, never taken. The bench file is held against its own rules before it is
+// written, and never written over one that is there.
 package assemble
 
 import (
