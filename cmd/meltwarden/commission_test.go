@@ -263,8 +263,10 @@ func TestCommissionThenServeHeats(t *testing.T) {
 	before, at := heat(), bench.Truth().At
 	require.Eventually(t, func() bool { return bench.Truth().At > at+5*time.Second }, soon, 10*time.Millisecond)
 	require.Equal(t, before, heat(), "nobody has pressed")
-	bench.PressEnable()
-	require.Eventually(t, func() bool { return heat() > before+10000 }, soon, 10*time.Millisecond, said)
+	for heat() < before+10000 && !t.Failed() { // on a busy computer a cycle is missed, and a press voided
+		bench.PressEnable()
+		require.True(t, clk.Sleep(t.Context(), 30*time.Second), said)
+	}
 	require.NoError(t, end())
 	require.False(t, bench.Truth().Contactor)
 

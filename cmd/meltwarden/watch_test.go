@@ -163,7 +163,7 @@ func (s *seat) types(keys string) {
 func (s *seat) shows(like string) {
 	s.t.Helper()
 	re := regexp.MustCompile(like)
-	assert.Eventually(s.t, func() bool { return re.MatchString(s.glass.text()) }, 10*time.Second, 5*time.Millisecond)
+	assert.Eventually(s.t, func() bool { return re.MatchString(s.glass.text()) }, time.Minute, 5*time.Millisecond)
 	require.Regexp(s.t, re, s.glass.text())
 }
 
@@ -179,7 +179,7 @@ func (s *seat) left(code int) {
 		s.glass.mu.Lock()
 		defer s.glass.mu.Unlock()
 		return s.glass.cursor && !s.glass.other && len(s.glass.wrong) == 0
-	}, time.Second, 5*time.Millisecond, "the cursor is back, and the screen that was; nothing wrapped or scrolled: %v", s.glass.wrong)
+	}, time.Minute, 5*time.Millisecond, "the cursor is back, and the screen that was; nothing wrapped or scrolled: %v", s.glass.wrong)
 }
 
 // TestWatchingABench at a real terminal, over the API of a real daemon: what is typed is in

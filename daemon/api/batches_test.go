@@ -45,7 +45,7 @@ func heated(t *testing.T, s *history.Store, at time.Time, minutes int, events ..
 		card.Pots[i].RunDoseMin = frames.Figure(minutes)
 	}
 	e.shoot(card, "eel")
-	require.Eventually(t, func() bool { shots, err := s.Shots(r.Run()); return err == nil && len(shots) == 1 }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { shots, err := s.Shots(r.Run()); return err == nil && len(shots) == 1 }, time.Minute, time.Millisecond)
 	require.NoError(t, s.KeepHeats(r.Run(), at, []shot.Heat{hot(minutes), hot(minutes), hot(minutes)}))
 	return e
 }

@@ -112,7 +112,7 @@ func (s *stage) command() control.Command {
 	select {
 	case m := <-s.queue:
 		return m.Command
-	case <-time.After(10 * time.Second):
+	case <-time.After(time.Minute):
 		s.t.Fatal("no mark arrived")
 		return control.Command{}
 	}
@@ -189,7 +189,7 @@ func TestUnitAndSoundAreTheMakersChoice(t *testing.T) {
 	s := newStageWith(t, holding(), func(o *Options) { o.Following = &following })
 	streams := func(n int64) {
 		t.Helper()
-		require.Eventually(t, func() bool { return following.Load() == n }, 10*time.Second, 20*time.Millisecond)
+		require.Eventually(t, func() bool { return following.Load() == n }, time.Minute, 20*time.Millisecond)
 	}
 	const (
 		// Seconds pass in no time, so that nobody waits for a page to rest.

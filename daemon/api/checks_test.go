@@ -119,7 +119,7 @@ func TestATickIsOfItsRun(t *testing.T) {
 		{Kind: history.Ticked, Text: "sound", Pot: history.WholeBench}, {Kind: history.Ticked, Text: "gloves and face shield", Pot: history.WholeBench},
 		{Kind: history.Unticked, Text: "sound", Pot: history.WholeBench}, {Kind: history.Ticked, Text: "all dry", Pot: history.WholeBench, From: "phone red"},
 	}, nil, "")
-	require.Eventually(t, func() bool { events, err := store.Events(store.Live()); return err == nil && len(events) == 4 }, 5*time.Second, 10*time.Millisecond)
+	require.Eventually(t, func() bool { events, err := store.Events(store.Live()); return err == nil && len(events) == 4 }, time.Minute, 10*time.Millisecond)
 	s, _, _ := letting(t)
 	s.History = store
 	s.Submit = func(history.Mark) error { return nil }
@@ -171,7 +171,7 @@ func TestWhatIsRecalledLateChangesNothingNewer(t *testing.T) {
 		events = append(events, history.Event{Kind: kind, Text: all[i].Short, Pot: history.WholeBench, From: "phone blue"})
 	}
 	e.pass(events, nil, "")
-	require.Eventually(t, func() bool { got, err := store.Events(store.Live()); return err == nil && len(got) == len(events) }, 5*time.Second, 10*time.Millisecond)
+	require.Eventually(t, func() bool { got, err := store.Events(store.Live()); return err == nil && len(got) == len(events) }, time.Minute, 10*time.Millisecond)
 	var is ticked
 	kept := func() error { return nil }
 	later := tick{at: began.Add(time.Hour), run: store.Live()}

@@ -256,7 +256,7 @@ func TestWhatIsTypedIsNeverMarkup(t *testing.T) {
 	e.shoot(rustHot(), typed)
 	e.pass([]history.Event{{Kind: history.Note, Pot: history.WholeBench, Text: typed}, {Kind: history.Addition, Text: typed, Amount: typed}}, nil, "")
 	get := reader(t, s)
-	require.Eventually(t, func() bool { shots, err := s.Shots(1); return err == nil && len(shots) == 1 }, 10*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { shots, err := s.Shots(1); return err == nil && len(shots) == 1 }, time.Minute, time.Millisecond)
 	note := typed
 	require.NoError(t, s.ChangeShot(1, 1, history.ShotChange{Note: &note}))
 	require.NoError(t, s.SetNote(1, typed))
@@ -283,7 +283,7 @@ func TestLastShotIsAskedAbout(t *testing.T) {
 	e := begun(t, s, time.Now(), string(config.DemoRecipe().Typed))
 	e.shoot(allRight(), "eel")
 	e.shoot(rustHot(), "")
-	require.Eventually(t, func() bool { shots, err := s.Shots(1); return err == nil && len(shots) == 2 }, 10*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { shots, err := s.Shots(1); return err == nil && len(shots) == 2 }, time.Minute, time.Millisecond)
 
 	requireAll(t, get("/runs/now/last-shot", 200), `data-shot="2"`, "Shot 2 – how is it?", "<details open>", `value="slate"`,
 		`action="/api/v1/runs/1/shots/2/verdict"`)

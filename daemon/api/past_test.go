@@ -44,7 +44,7 @@ func keptBench(t *testing.T) (h http.Handler, s *history.Store) {
 		}
 		r.PutAll(k)
 	}
-	require.Eventually(t, func() bool { shots, err := s.Shots(1); return err == nil && len(shots) == 2 }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { shots, err := s.Shots(1); return err == nil && len(shots) == 2 }, time.Minute, time.Millisecond)
 	t.Cleanup(func() {
 		require.NoError(t, r.Close(began.Add(time.Hour)))
 		require.NoError(t, s.Close())

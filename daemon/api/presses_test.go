@@ -107,7 +107,7 @@ func TestAPressCountsOnceOverARestart(t *testing.T) {
 		events = append(events, event)
 	}
 	e.pass(events, nil, "")
-	require.Eventually(t, func() bool { p, err := store.Presses(store.Live(), 9); return err == nil && len(p) == 4 }, 5*time.Second, 10*time.Millisecond)
+	require.Eventually(t, func() bool { p, err := store.Presses(store.Live(), 9); return err == nil && len(p) == 4 }, time.Minute, 10*time.Millisecond)
 	hub := &frames.Hub{}
 	hub.Publish(holding())
 	o, queue := options(hub)
@@ -133,7 +133,7 @@ func TestPressesThatCanNotBeRead(t *testing.T) {
 	p.mu.Lock() // another press is being answered
 	read := make(chan bool)
 	go func() { p.recall(store); close(read) }()
-	require.Eventually(t, func() bool { return p.recalled.Load() == store.Live() }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return p.recalled.Load() == store.Live() }, time.Minute, time.Millisecond)
 	p.recall(store) // does not wait for it
 	p.mu.Unlock()
 	<-read

@@ -109,7 +109,7 @@ func TestMarksAreStreamed(t *testing.T) {
 	s := opened(t)
 	e := begun(t, s, time.Date(2026, 1, 2, 12, 0, 0, 0, time.UTC), string(config.DemoRecipe().Typed))
 	e.pass([]history.Event{{Kind: history.Stirred, Pot: 1}}, nil, "")
-	require.Eventually(t, func() bool { all, err := s.Events(1); return err == nil && len(all) == 1 }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { all, err := s.Events(1); return err == nil && len(all) == 1 }, time.Minute, time.Millisecond)
 	hub := &frames.Hub{}
 	hub.Publish(holding())
 	o, _ := options(hub)

@@ -73,7 +73,7 @@ func (w watched) kept(t *testing.T, n int) {
 	require.Eventually(t, func() bool {
 		h, err := w.History.LiveEvents(0, 1000)
 		return err == nil && len(h.Events) >= n
-	}, 10*time.Second, time.Millisecond)
+	}, time.Minute, time.Millisecond)
 }
 
 func fetched[T any](t *testing.T, h http.Handler, target string) (out T) {

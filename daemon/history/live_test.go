@@ -30,14 +30,14 @@ func TestWhatHappensLiveCountsFromTheStart(t *testing.T) {
 			var err error
 			h, err = s.LiveEvents(after, most)
 			return err == nil && len(h.Events) == want
-		}, 10*time.Second, time.Millisecond)
+		}, time.Minute, time.Millisecond)
 		return h
 	}
 	first, err := s.Record(noon, start())
 	require.NoError(t, err)
 	happens(first, newEvening(start().Settings), ShotPushed, Stirred)
 	before := kept(0, 100, 2)
-	require.Eventually(t, func() bool { return len(first.queue) == 0 }, 10*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return len(first.queue) == 0 }, time.Minute, time.Millisecond)
 
 	second, err := s.Record(noon.Add(time.Minute), start()) // as after a program that was killed
 	require.NoError(t, err)

@@ -162,7 +162,7 @@ func TestNobodyThinsTwice(t *testing.T) {
 func TestWhatIsNotTidied(t *testing.T) {
 	s := open(t, t.TempDir())
 	r := record(t, s, 40)
-	require.Eventually(t, func() bool { runs, err := s.Runs(Filter{}); return err == nil && runs[0].Cycles > 0 }, 10*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { runs, err := s.Runs(Filter{}); return err == nil && runs[0].Cycles > 0 }, time.Minute, time.Millisecond)
 	for _, dry := range []bool{true, false} {
 		done, err := s.Tidy(t.Context(), noon.AddDate(9, 0, 0), 24*time.Hour, dry)
 		require.NoError(t, err)

@@ -31,7 +31,7 @@ func TestAMessageArrives(t *testing.T) {
 	go func() { defer close(over); n.Run(ctx, func(err error) { assert.NoError(t, err) }) }()
 	n.Tell("all pots are ready to pour")
 	assert.Regexp(t, `^\d\d:\d\d all pots are ready to pour$`, <-got)
-	require.Eventually(t, func() bool { sent, _ := n.Counts(); return sent == 1 }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { sent, _ := n.Counts(); return sent == 1 }, time.Minute, time.Millisecond)
 	end()
 	<-over
 }

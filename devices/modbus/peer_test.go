@@ -54,7 +54,7 @@ func line(t *testing.T) (string, string) {
 	a, b := filepath.Join(t.TempDir(), "a"), filepath.Join(t.TempDir(), "b")
 	start(t, "socat", "pty,raw,echo=0,link="+a, "pty,raw,echo=0,link="+b)
 	for _, path := range []string{a, b} {
-		require.Eventually(t, func() bool { _, err := os.Stat(path); return err == nil }, 5*time.Second, 5*time.Millisecond)
+		require.Eventually(t, func() bool { _, err := os.Stat(path); return err == nil }, time.Minute, 5*time.Millisecond)
 	}
 	return a, b
 }
