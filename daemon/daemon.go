@@ -102,7 +102,7 @@ func New(o Options) *Daemon {
 	o.Settings = withRecalled(o.Settings, o.Recalled)
 	d := &Daemon{opts: o, watchdog: watchdog{clk: o.Clock}, commands: newQueue(), alarms: alarm.NewList()}
 	d.metrics = metrics.New(metrics.Options{
-		Latest: d.hub.Latest, Settings: o.Settings, Exchanges: d.exchanges, Serial: d.serial, Beside: d.beside,
+		Latest: d.hub.Latest, Settings: o.Settings, Exchanges: d.exchanges, Serial: d.serial, Lines: d.connected, Beside: d.beside,
 		Run:     metrics.Run{Name: o.Run, Recipe: o.Recipe, Version: o.RecipeVersion, Began: time.Now()},
 		Cleared: cleared(o.Settings.Limits.HeatersProven, o.Commissioned),
 		Version: o.Version, Now: time.Now,

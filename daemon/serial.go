@@ -33,6 +33,15 @@ func (d *Daemon) serial() []metrics.Serial {
 	return all
 }
 
+// connected is how the lines do, for the metrics.
+func (d *Daemon) connected() []metrics.Line {
+	var all []metrics.Line
+	for _, l := range d.opts.Bus.Stats().Lines {
+		all = append(all, metrics.Line{Name: l.Name, Tried: l.Open || l.Cause != "", Connected: l.Open, Lost: l.Lost})
+	}
+	return all
+}
+
 // lost are the lines from which nothing comes, for the bench's page.
 func (d *Daemon) lost() []view.Condition { return view.LinesLost(d.opts.Bus.Stats()) }
 

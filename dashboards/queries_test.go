@@ -92,7 +92,7 @@ func inEveryState() (all []*frames.Frame) {
 // server adds.
 func exported(t *testing.T) labelled {
 	t.Helper()
-	l := labelled{"up": {}, "ALERTS": {"alertstate": {"pending", "firing"}, "pot": nil, "probe": nil, "device": nil}}
+	l := labelled{"up": {}, "ALERTS": {"alertstate": {"pending", "firing"}, "pot": nil, "probe": nil, "device": nil, "line": nil}}
 	for _, f := range inEveryState() {
 		m := metrics.New(metrics.Options{
 			Latest: func() *frames.Frame { return f },
@@ -115,6 +115,7 @@ func exported(t *testing.T) labelled {
 				}
 				return []metrics.Serial{one}
 			},
+			Lines: func() []metrics.Line { return []metrics.Line{{Name: "invented", Tried: true}} },
 			Beside: func() metrics.Beside {
 				return metrics.Beside{LastShot: f.At, DoseMin: []frames.Figure{1, 2}, History: &metrics.History{}, Away: &metrics.Messages{}, Relays: []wear.Standing{{Pot: "left", Rated: 100000}}}
 			},

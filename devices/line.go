@@ -411,7 +411,7 @@ func (l *line) pause(err error) {
 	}
 	l.change(func(s *LineStatus) {
 		if s.Open {
-			s.Open, s.Since, s.At = false, now, time.Now()
+			s.Open, s.Since, s.At, s.Lost = false, now, time.Now(), s.Lost+1
 		}
 		s.LastError, s.Cause, s.What = err.Error(), trouble.Cause, trouble.What
 	})

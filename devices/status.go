@@ -21,8 +21,8 @@ type LineStatus struct {
 	// while it is open, and before it was tried.
 	Cause Cause
 	What  string
-	// Opened is how often the port was opened.
-	Opened uint64
+	// Opened is how often the port was opened, and Lost how often it was lost after that.
+	Opened, Lost uint64
 	// LastError is the last reason for which the port was lost or not opened; it
 	// stays when the port is open again.
 	LastError string

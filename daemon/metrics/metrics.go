@@ -26,8 +26,9 @@ type Options struct {
 	Settings control.Settings
 	// Exchanges returns the counts of the serial line, without waiting for it.
 	Exchanges func() []Exchanges
-	// Serial returns how the devices answer, without waiting for them.
+	// Serial returns how the devices answer, without waiting for them, Lines how their lines do.
 	Serial func() []Serial
+	Lines  func() []Line
 	// Beside returns what is known beside the frame, without waiting for anything.
 	Beside  func() Beside
 	Cleared Cleared
@@ -81,7 +82,7 @@ func New(o Options) *Metrics {
 	}
 	b := newBench(o)
 	m.registry.MustRegister(
-		m.duration, m.late, m.missed, b, serial{o.Serial}, beside{b}, runInfo(o.Run), buildInfo(o.Version),
+		m.duration, m.late, m.missed, b, serial{o.Serial, o.Lines}, beside{b}, runInfo(o.Run), buildInfo(o.Version),
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	)
 	return m

@@ -39,6 +39,9 @@ func options(f *frames.Frame, after time.Duration) Options {
 				map[time.Duration]uint64{10 * time.Millisecond: 1, 20 * time.Millisecond: 40},
 			}}
 		},
+		Lines: func() []Line {
+			return []Line{{Name: "probes", Tried: true, Connected: true, Lost: 3}, {Name: "power", Tried: true}, {Name: "lamps"}}
+		},
 		Beside:  func() Beside { return Beside{} },
 		Run:     Run{Name: "invented run", Recipe: "invented recipe", Version: "3"},
 		Version: "0.0.1-test",
@@ -135,6 +138,15 @@ meltwarden_condition_latched{code="plate_unusable",pot="2",severity="trip"} 0
 # TYPE meltwarden_serial_exchanges_total counter
 meltwarden_serial_exchanges_total{device="input module",outcome="ok"} 41
 meltwarden_serial_exchanges_total{device="input module",outcome="timeout"} 2
+# HELP meltwarden_serial_line_connected Whether the port of a serial line is open.
+# TYPE meltwarden_serial_line_connected gauge
+meltwarden_serial_line_connected{line="power"} 0
+meltwarden_serial_line_connected{line="probes"} 1
+# HELP meltwarden_serial_line_losses_total How often the port of a serial line was lost while it was open, since the program began.
+# TYPE meltwarden_serial_line_losses_total counter
+meltwarden_serial_line_losses_total{line="lamps"} 0
+meltwarden_serial_line_losses_total{line="power"} 0
+meltwarden_serial_line_losses_total{line="probes"} 3
 # HELP meltwarden_serial_round_trip_seconds How long exchanges took that a device answered, from the first byte of the request to the last of the reply.
 # TYPE meltwarden_serial_round_trip_seconds histogram
 meltwarden_serial_round_trip_seconds_bucket{device="input module",le="0.01"} 1
@@ -149,7 +161,7 @@ meltwarden_serial_troubles_total{device="input module",kind="no answer"} 2
 # HELP meltwarden_run_info What is being made.
 # TYPE meltwarden_run_info gauge
 meltwarden_run_info{recipe="invented recipe",run="invented run",version="3"} 1
-`, "meltwarden_serial_round_trip_seconds", "meltwarden_serial_troubles_total", "meltwarden_heater_duty_ratio", "meltwarden_heater_power_watts", "meltwarden_heat_state", "meltwarden_pot_ready",
+`, "meltwarden_serial_line_connected", "meltwarden_serial_line_losses_total", "meltwarden_serial_round_trip_seconds", "meltwarden_serial_troubles_total", "meltwarden_heater_duty_ratio", "meltwarden_heater_power_watts", "meltwarden_heat_state", "meltwarden_pot_ready",
 		"meltwarden_ready", "meltwarden_target_temperature_celsius", "meltwarden_condition_active",
 		"meltwarden_condition_latched", "meltwarden_serial_exchanges_total", "meltwarden_run_info")
 	n, err := testutil.GatherAndCount(daemon(frame(), 0).registry, "meltwarden_pot_state")
