@@ -127,7 +127,7 @@ func TestOneCauseOneAlarm(t *testing.T) {
 		{"MeltOverTemperature", "north", "left"}, {"MeltHigh", "north", "left"}, {"HeatTripped", "north", ""}, {"PotTripped", "north", "left"},
 		{"MeltHigh", "north", "right"}, {"PotTripped", "south", "left"}, {"ReadingStale", "south", "left"}, {"MeltUnusable", "south", "left"},
 		{"BenchSilentWhileHot", "yard", ""}, {"BenchSilent", "yard", ""}, {"LineFailing", "yard", ""}, {"EStopOpen", "yard", ""},
-		{"LineFailing", "door", ""},
+		{"LineFailing", "door", ""}, {"LineFailing", "shed", ""}, {"LineLost", "shed", ""}, {"LineLost", "south", ""}, {"HeaterUnheard", "south", ""},
 	} {
 		labels := map[string]string{"alertname": a[0], "bench": a[1], "pot": a[2]}
 		for k, v := range byName[a[0]] {
@@ -157,7 +157,7 @@ func TestOneCauseOneAlarm(t *testing.T) {
 	for _, list := range heard {
 		slices.Sort(list)
 	}
-	assert.Equal(t, map[string][]string{"north": {"MeltOverTemperature"}, "south": {"MeltUnusable"}, "yard": {"BenchSilentWhileHot", "EStopOpen"}}, heard)
+	assert.Equal(t, map[string][]string{"north": {"MeltOverTemperature"}, "south": {"HeaterUnheard", "MeltUnusable"}, "yard": {"BenchSilentWhileHot", "EStopOpen"}}, heard)
 
 	var all []struct {
 		Labels map[string]string
@@ -180,8 +180,8 @@ func TestOneCauseOneAlarm(t *testing.T) {
 	}
 	slices.Sort(held)
 	slices.Sort(calls)
-	assert.Equal(t, []string{"north HeatTripped", "north MeltHigh left", "north PotTripped left", "south PotTripped left", "south ReadingStale left",
+	assert.Equal(t, []string{"north HeatTripped", "north MeltHigh left", "north PotTripped left", "shed LineFailing", "south PotTripped left", "south ReadingStale left",
 		"yard BenchSilent", "yard LineFailing"}, held)
-	assert.Equal(t, []string{"door LineFailing", "north MeltHigh right", "north MeltOverTemperature left", "south MeltUnusable left",
-		"yard BenchSilentWhileHot", "yard EStopOpen"}, calls)
+	assert.Equal(t, []string{"door LineFailing", "north MeltHigh right", "north MeltOverTemperature left", "shed LineLost",
+		"south HeaterUnheard", "south LineLost", "south MeltUnusable left", "yard BenchSilentWhileHot", "yard EStopOpen"}, calls)
 }

@@ -38,7 +38,7 @@ func benchBoard() ([]byte, error) {
 	b.WithPanel(platePanel().Span(8).Height(8)).WithPanel(dutyPanel().Span(8).Height(8)).WithPanel(circuitPanel().Span(8).Height(8))
 	b.WithPanel(alertSheet(chosenBench).Span(12).Height(7)).WithPanel(findingSheet().Span(12).Height(7))
 	b.WithPanel(linePanel().Span(8).Height(7)).WithPanel(cyclePanel().Span(8).Height(7)).WithPanel(dosePanel().Span(8).Height(7))
-	b.WithPanel(tripPanel().Span(12).Height(7)).WithPanel(troublePanel().Span(12).Height(7))
+	b.WithPanel(lostPanel().Span(8).Height(7)).WithPanel(tripPanel().Span(8).Height(7)).WithPanel(troublePanel().Span(8).Height(7))
 	return spelled(b)
 }
 
@@ -151,7 +151,7 @@ func circuitPanel() *timeseries.PanelBuilder {
 // alertSheet lists what fires now.
 func alertSheet(chosen string) *table.PanelBuilder {
 	return sheet("Alerts that fire", "Those of a bench that is not heard stay. What to do stands in the message and on the bench's own page.",
-		column{"priority", "Priority"}, column{"bench", "Bench"}, column{"pot", "Pot"}, column{"alertname", "Alert"}, column{"device", "Device"}, column{"probe", "Probe"}).
+		column{"priority", "Priority"}, column{"bench", "Bench"}, column{"pot", "Pot"}, column{"alertname", "Alert"}, column{"line", "Line"}, column{"device", "Device"}, column{"probe", "Probe"}).
 		WithTarget(instant("A", `ALERTS{`+chosen+`,alertstate="firing",kind!="heartbeat"}`)).
 		OverrideByName("Priority", cellColours(map[string]string{"high": danger, "medium": look, "low": grey}))
 }
@@ -182,6 +182,16 @@ func linePanel() *timeseries.PanelBuilder {
 		WithTarget(query("A", "{{device}}", `bench_device:meltwarden_serial_failures:ratio_rate1m{`+chosenBench+`}`)).
 		WithTarget(query("B", "more than one in ten {{device}}", `bench_device:meltwarden_serial_failures:ratio_rate1m{`+chosenBench+`} > 0.1`))
 	return curves(p, curve{name: "more than one in ten", colour: look, width: 4})
+}
+
+// lostPanel is when each line was there.
+func lostPanel() *statetimeline.PanelBuilder {
+	return statetimeline.NewPanelBuilder().Title("Serial lines").Datasource(source).
+		Description("Whether the port of each line is open. After a loss heat waits for a press at the bench. One that is over before the next look is not here; the alert LineLost counts it.").
+		WithTarget(query("A", "{{line}}", `max by (line) (meltwarden_serial_line_connected{`+chosenBench+`})`)).
+		ColorScheme(byLimits()).Thresholds(limits()).Mappings(words(word{"LOST", look}, word{"connected", grey})).
+		ShowValue(common.VisibilityModeAlways).MergeValues(true).FillOpacity(70).RowHeight(.8).NeverSpanNulls().
+		Legend(common.NewVizLegendOptionsBuilder().ShowLegend(false)).Tooltip(tooltip())
 }
 
 func tripPanel() *timeseries.PanelBuilder {
