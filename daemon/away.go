@@ -7,13 +7,16 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/guard"
 	"meltwarden/daemon/frames"
-	"meltwarden/daemon/notify"
 )
 
 // tellAway sends what somebody who is not at the bench has to know.
-func (d *Daemon) tellAway(ctx context.Context, n *notify.Notifier) {
-	a := away{pots: d.opts.Settings.Pots, title: d.opts.Title, tell: n.Tell}
-	d.follow(ctx, a.note)
+func (d *Daemon) tellAway(ctx context.Context, tell func(string)) {
+	a := away{pots: d.opts.Settings.Pots, title: d.opts.Title, tell: tell}
+	l := awayLines{title: d.opts.Title, tell: tell}
+	d.follow(ctx, func(f *frames.Frame) {
+		l.note(f.At, d.opts.Bus.Stats()) // first, as what the findings come from
+		a.note(f)
+	})
 }
 
 // away turns frames into messages: one for a finding that needs a person, one when

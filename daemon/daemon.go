@@ -134,7 +134,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 		watchers.Go(func() { d.tidy(serving) })
 	}
 	if n := d.opts.Notifier; n != nil {
-		watchers.Go(func() { d.tellAway(serving, n) })
+		watchers.Go(func() { d.tellAway(serving, n.Tell) })
 		watchers.Go(func() {
 			n.Run(serving, func(err error) { d.opts.Log.Error("a message could not be sent", "why", err) })
 		})

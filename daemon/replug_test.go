@@ -6,6 +6,8 @@ import (
 	"bytes"
 	"context"
 	"log/slog"
+	"net/http"
+	"net/http/httptest"
 	"strings"
 	"sync"
 	"testing"
@@ -198,6 +200,87 @@ func hasCode(f *frames.Frame, code guard.Code) bool {
 		}
 	}
 	return false
+}
+
+// scraped are the samples of the metrics that begin so, as a metrics server gets them.
+func (p *plugged) scraped(prefix string) (all []string) {
+	w := httptest.NewRecorder()
+	p.metrics.Handler().ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/metrics", nil))
+	for line := range strings.Lines(w.Body.String()) {
+		if strings.HasPrefix(line, prefix) {
+			all = append(all, strings.TrimSpace(strings.TrimPrefix(line, prefix)))
+		}
+	}
+	return all
+}
+
+// TestALostLineIsToldElsewhere: one message when it is lost and one when it is back for good,
+// however often it comes and goes in between, and metrics that count every loss.
+func TestALostLineIsToldElsewhere(t *testing.T) {
+	file := twoLines(t, "adapter: {serial: A1}", "adapter: {serial: A2}")
+	synctest.Test(t, func(t *testing.T) {
+		p := startPlugged(t, file)
+		ctx, leave := context.WithCancel(context.Background())
+		var mu sync.Mutex
+		var all []string
+		p.busy.Go(func() {
+			p.tellAway(ctx, func(m string) {
+				mu.Lock()
+				defer mu.Unlock()
+				all = append(all, m)
+			})
+		})
+		told := func() (lines, rest []string) {
+			mu.Lock()
+			defer mu.Unlock()
+			for _, m := range all {
+				if strings.Contains(m, ", Line ") {
+					lines = append(lines, m)
+				} else {
+					rest = append(rest, m)
+				}
+			}
+			all = nil
+			return lines, rest
+		}
+		p.enable(t)
+		lines, _ := told()
+		assert.Empty(t, lines, "none was lost yet")
+		assert.Equal(t, []string{`{line="power"} 1`, `{line="probes"} 1`}, p.scraped("meltwarden_serial_line_connected"))
+		assert.Equal(t, []string{`{line="power"} 0`, `{line="probes"} 0`}, p.scraped("meltwarden_serial_line_losses_total"))
+
+		p.pull("ttyUSB0")
+		time.Sleep(4 * time.Second)
+		lines, rest := told()
+		require.Len(t, lines, 1)
+		assert.Contains(t, lines[0], `Line probes: the adapter`)
+		assert.Contains(t, lines[0], "Heat that rests on it is off. Once the line is back, heat waits for a press of the enable button.")
+		t.Logf("a line is lost: %q and %d messages of what the guard found", lines[0], len(rest))
+		assert.NotEmpty(t, rest)
+		assert.Less(t, len(rest), 8, "no more than the notifier has room for beside it")
+		assert.Equal(t, []string{`{line="power"} 1`, `{line="probes"} 0`}, p.scraped("meltwarden_serial_line_connected"))
+
+		for range 20 {
+			p.put(ofProbes, "1.1", "ttyUSB0")
+			time.Sleep(4 * time.Second)
+			p.pull("ttyUSB0")
+			time.Sleep(4 * time.Second)
+		}
+		p.put(ofProbes, "1.1", "ttyUSB0")
+		time.Sleep(8 * time.Second)
+		lines, _ = told()
+		assert.Empty(t, lines, "it is not back for good")
+		time.Sleep(8 * time.Second)
+		lines, _ = told()
+		require.Len(t, lines, 1)
+		assert.Contains(t, lines[0], "was lost 21 times from ")
+		assert.Equal(t, []string{`{line="power"} 1`, `{line="probes"} 1`}, p.scraped("meltwarden_serial_line_connected"))
+		assert.Equal(t, []string{`{line="power"} 0`, `{line="probes"} 21`}, p.scraped("meltwarden_serial_line_losses_total"))
+		t.Logf("21 losses: 2 messages; the second %q", lines[0])
+		requireCold(t, p.bench)
+		leave()
+		p.close()
+	})
 }
 
 // TestALostLineIsToldPlainly: which, since when, why and what to do, and no heat comes of

@@ -1,8 +1,8 @@
 // Package notify sends short messages to people who are not at the bench, through
 // the services the bench file names: that heat was cut, that somebody is missed at
-// a hot bench, that all is ready to pour. It is an extra: gloves and lock screens
-// are between a message and a hand, and no answer comes back. What can not be sent
-// is tried again, then counted and told; nothing waits for it.
+// a hot bench, that a line is lost or back, that all is ready to pour. It is an extra:
+// gloves and lock screens are between a message and a hand, and no answer comes back.
+// What can not be sent is tried again, then counted and told; nothing waits for it.
 package notify
 
 import (

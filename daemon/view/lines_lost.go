@@ -36,6 +36,16 @@ func lostLine(name string, since time.Time, why, do string) Condition {
 	}
 }
 
+// LineBack says that a line which was lost at a time is there since another, and how often it
+// was lost meanwhile.
+func LineBack(lost, back time.Time, times int) string {
+	at, since := lost.Local().Format(time.TimeOnly), back.Local().Format(time.TimeOnly)
+	if times > 1 {
+		return fmt.Sprintf(serialLabels.BackOften, since, times, at)
+	}
+	return fmt.Sprintf(serialLabels.BackSince, since, at)
+}
+
 // whyShut says why a port is not open, in words of the bench.
 func whyShut(l devices.LineStatus) string {
 	if form, known := shutBy[l.Cause]; known {

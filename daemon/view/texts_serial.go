@@ -18,6 +18,7 @@ type SerialLabels struct {
 	LineFaster, LineJoin, LineOwn, LineThen, LineThenStill, LineHeads string
 	LineNamed, LostSince, HeatWaits, NothingAnswers, NothingAnswersDo string
 	OneSilent, SomeSilent, SilentDo, SerialAt, SerialOn, ShutSince    string
+	BackSince, BackOften                                              string
 }
 
 var serialLabels = SerialLabels{
@@ -52,6 +53,8 @@ var serialLabels = SerialLabels{
 	LineNamed:    "Line %s", LostSince: "%s, since %s",
 	HeatWaits:      "Once the line is back, heat waits for a press of the enable button.",
 	NothingAnswers: "nothing on it answers", NothingAnswersDo: "See that its devices have their supply. Look at the two wires of the line. Heat that rests on them is off.",
+	BackSince: "it is there again since %s, and was lost at %s. Heat that was cut waits for a press at the bench.",
+	BackOften: "it is there again since %s, and was lost %d times from %s on: look for a loose plug. Heat that was cut waits for a press at the bench.",
 	OneSilent: "its device %s answers nothing", SomeSilent: "its devices %s answer nothing",
 	SilentDo: "See that the supply is on. Look at the wires, and at the number on the line.",
 	SerialAt: "The port is open as %s.", SerialOn: "The port is open as %s, on adapter %s.", ShutSince: "Since %s.",
