@@ -138,9 +138,9 @@ func (d *device) decode(i int) (value, bool) {
 	at, outcome := d.answered(i)
 	switch outcome {
 	case modbus.OK:
-		return value{true, at, d.temperature(i), d.contact(i)}, true
+		return value{came: true, taken: at, temperature: d.temperature(i), contact: d.contact(i), output: d.hasOutput(i)}, true
 	case modbus.Refused:
-		return value{true, at, reading.Temperature{Fault: reading.Refused}, reading.Contact{Fault: reading.Refused}}, true
+		return value{came: true, taken: at, temperature: reading.Temperature{Fault: reading.Refused}, contact: reading.Contact{Fault: reading.Refused}}, true
 	}
 	return value{}, false
 }

@@ -16,6 +16,7 @@ type value struct {
 	taken       time.Duration // bench time at which it was asked for
 	temperature reading.Temperature
 	contact     reading.Contact
+	output      float64 // see device.hasOutput
 }
 
 // table holds the latest value of every channel, for all lines.

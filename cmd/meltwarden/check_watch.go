@@ -21,7 +21,7 @@ import (
 
 const watchesLines = `It then says of each line whether it keeps up with the bench. A cycle takes, summed over its exchanges: the characters of request and reply times the bits of a character (11; 10 without parity and with one stop bit) divided by the baud; the time until a device begins to answer; and the silence before the next request (3.5 characters, 1.75 ms above 19200 baud). Neighbouring registers are in one request.
 
-With --watch it writes nothing, not even zeros, and asks every device again and again: round trips, what goes wrong and what that may come from, and what is read. End serve before: a line is asked by one program at a time. A device that heats by itself goes on doing so.
+With --watch it writes nothing, not even zeros, and asks every device again and again: round trips, what goes wrong and what that may come from, what is read, and which outputs read back as on: then heat may be on. End serve before: a line is asked by one program at a time. A device that heats by itself goes on doing so.
 
 `
 

@@ -74,6 +74,7 @@ func TestWatchingLines(t *testing.T) {
 	file, heard := onTerminal(t)
 	s := sit(t, 80, 40, "check", "--config", file, "--watch")
 	s.shows(`Only reads: nothing is written`)
+	s.shows(`Outputs, by their devices' own word: heater of pot left \(off\)`)
 	s.shows(`thermocouples +\d+/\d+ +\d+\.\d ms`)
 	s.shows(`ok   melt +left +thermocouples +\d+\.\d °C`)
 	_, err := run(t.Context(), "check", "--config", file, "--watch", "--json")
@@ -90,6 +91,10 @@ func TestWatchingLines(t *testing.T) {
 	require.NoError(t, c.Process.Signal(syscall.SIGINT))
 	require.NoError(t, c.Wait())
 	assert.NotEmpty(t, r.Channels)
+	assert.Len(t, r.Outputs, 6)
+	for _, o := range r.Outputs {
+		assert.True(t, o.On != nil && !*o.On, "%s %s: %s", o.Role, o.Pot, o.Value)
+	}
 	assert.Equal(t, "power", r.Lines[0].Devices[1].Name)
 	heard.mu.Lock()
 	defer heard.mu.Unlock()

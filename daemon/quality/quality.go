@@ -44,6 +44,8 @@ type Report struct {
 	Wanted     frames.Figure `json:"wanted_per_s"`
 	view.SerialLines
 	Channels []devices.Finding `json:"channels"`
+	// Outputs are what heaters, contactor, controllers, lamp and buzzer say that they have.
+	Outputs []devices.Output `json:"outputs"`
 }
 
 // Open opens the lines of a bench that is to be asked once a period. The error is about
@@ -95,7 +97,7 @@ func (w *Watcher) Now() Report {
 	now := w.clk.Now()
 	return Report{
 		CyclesPerS: frames.Figure(rate(done, now)), Wanted: frames.Figure(1 / w.period.Seconds()),
-		SerialLines: view.SerialOf(stats, plan), Channels: last.Findings(now),
+		SerialLines: view.SerialOf(stats, plan), Channels: last.Findings(now), Outputs: last.Outputs(now),
 	}
 }
 
@@ -116,6 +118,12 @@ func (r Report) Block(title string) []console.Line {
 		for line := range strings.Lines(text) {
 			all = append(all, console.Line{Text: strings.TrimRight(line, "\n"), Tone: tone})
 		}
+	}
+	for _, words := range view.HeatMayBeOn(r.Outputs) {
+		add(view.Warn, lines.Wrap("", words))
+	}
+	if words := view.OutputsHeld(r.Outputs); words != "" {
+		add(view.Plain, lines.Wrap("", words)+"\n\n")
 	}
 	for _, line := range r.Lines {
 		tone := view.Plain
@@ -188,6 +196,12 @@ func troubleWords(d view.SerialDevice, t view.Trouble) string {
 // Plain writes the report as lines, one a device, for where there is no terminal.
 func (r Report) Plain(out io.Writer, at time.Time) error {
 	w := lines.To(out)
+	for _, words := range view.HeatMayBeOn(r.Outputs) {
+		w.Line("%s %s", at.Format(time.TimeOnly), words)
+	}
+	if words := view.OutputsHeld(r.Outputs); words != "" {
+		w.Line("%s %s", at.Format(time.TimeOnly), words)
+	}
 	for _, line := range r.Lines {
 		if !line.Open {
 			w.Line("%s %s: "+view.Texts().SerialShut+" %s", at.Format(time.TimeOnly), line.Name, line.Why, line.Shut())

@@ -44,6 +44,10 @@ func (e *ear) Write(p []byte) (int, error) {
 // watched runs a test on a simulated bench of two pots at 9600 bits per second, with one
 // device more than there are, and what it heard.
 func watched(t *testing.T, test func(w *quality.Watcher, ears *ear)) {
+	watchedBench(t, func(_ *simbench.Bench, w *quality.Watcher, ears *ear) { test(w, ears) })
+}
+
+func watchedBench(t *testing.T, test func(b *simbench.Bench, w *quality.Watcher, ears *ear)) {
 	synctest.Test(t, func(t *testing.T) {
 		clk := clock.New(1)
 		bench, err := simbench.New(simbench.Config{Seed: 1, Baud: 9600, Pots: []simbench.Pot{
@@ -71,7 +75,7 @@ func watched(t *testing.T, test func(w *quality.Watcher, ears *ear)) {
 		require.NoError(t, err)
 		ran := make(chan struct{})
 		go func() { defer close(ran); w.Run(ctx) }()
-		test(w, e)
+		test(bench, w, e)
 		end()
 		<-ran
 		served.Wait()
@@ -131,6 +135,74 @@ func TestAReportFitsATerminal(t *testing.T) {
 		assert.Regexp(t, `(?m)^20:00:05 line/\w+: (\d+)/\d+, every answer was good, median \d+\.\d ms, longest \d+\.\d ms$`, plain.String())
 		assert.Contains(t, plain.String(), "missing: 0/")
 	})
+}
+
+// tells writes to the simulated power unit over a line of its own, as another program would
+// or a key at the unit: for a span, as long as its time-out does not let go in between.
+func tells(t *testing.T, bench *simbench.Bench, span time.Duration, requests ...modbus.Request) {
+	t.Helper()
+	ours, theirs := pipe.New()
+	served := make(chan struct{})
+	go func() { defer close(served); _ = bench.Serve(context.Background(), ours) }()
+	c := modbus.NewClient(theirs, 9600, clock.New(1))
+	for range span / time.Second {
+		for _, r := range requests {
+			_, err := c.Exchange(&modbus.Device{Name: "power", Unit: simbench.UnitPower, Timeout: time.Second}, r)
+			require.NoError(t, err)
+		}
+		time.Sleep(time.Second)
+	}
+	<-c.Close()
+	ours.Close()
+	<-served
+}
+
+// TestAnOutputThatReadsAsOnIsSaidPlainly on a bench that somebody else heats, and no longer
+// once it is off; nothing is written meanwhile.
+func TestAnOutputThatReadsAsOnIsSaidPlainly(t *testing.T) {
+	var ears *ear
+	watchedBench(t, func(bench *simbench.Bench, w *quality.Watcher, e *ear) {
+		ears = e
+		said := func() (block, plain string) {
+			var b, p strings.Builder
+			for _, line := range w.Now().Block("Lines of bench invented") {
+				assert.LessOrEqual(t, utf8.RuneCountInString(line.Text), 79, line.Text)
+				b.WriteString(line.Text + "\n")
+			}
+			require.NoError(t, w.Now().Plain(&p, time.Date(2026, 1, 2, 20, 0, 5, 0, time.UTC)))
+			return b.String(), p.String()
+		}
+		block, plain := said()
+		assert.NotContains(t, block+plain, "HEAT MAY BE ON", "nothing was asked yet")
+		time.Sleep(5 * time.Second)
+		block, plain = said()
+		assert.NotContains(t, block+plain, "HEAT MAY BE ON")
+		assert.Contains(t, plain, "heater of pot left (off), heater of pot right (off), contactor (off), lamp (off), buzzer (off). A relay that is welded reads as off.")
+
+		tells(t, bench, 4*time.Second,
+			modbus.Request{Function: modbus.WriteRegisters, Address: 0, Quantity: 2, Data: modbus.AppendRegisters(nil, 3500, 0)},
+			modbus.Request{Function: modbus.WriteCoil, Address: 0, Quantity: 1, Data: modbus.AppendCoil(nil, true)})
+		require.Positive(t, bench.Truth().Pots[0].PowerW, "it is heated")
+		block, plain = said()
+		t.Log("\n" + block)
+		words := "HEAT MAY BE ON. Read back as on: heater of pot left (on, 35 %), contactor (on). Press the emergency stop, and see that every plate cools."
+		assert.Contains(t, strings.Join(strings.Fields(block), " "), words)
+		assert.Contains(t, plain, "20:00:05 "+words)
+		assert.Less(t, strings.Index(block, "HEAT MAY BE ON"), strings.Index(block, "Line line"), "it stands first")
+		report, err := json.Marshal(w.Now())
+		require.NoError(t, err)
+		assert.Contains(t, string(report), `{"role":"heater","pot":"left","device":"power","on":true,"heats":true,"value":"on, 35 %"}`)
+
+		time.Sleep(5 * time.Second) // its time-out lets go
+		require.Zero(t, bench.Truth().Pots[0].PowerW)
+		block, plain = said()
+		assert.NotContains(t, block+plain, "HEAT MAY BE ON")
+	})
+	ears.mu.Lock()
+	defer ears.mu.Unlock()
+	for what := range ears.heard {
+		assert.LessOrEqual(t, what[1], modbus.ReadInput, "unit %d was written to", what[0])
+	}
 }
 
 // TestAPortThatDoesNotOpenIsSaid at once: it may be another program's.

@@ -18,7 +18,7 @@ type SerialLabels struct {
 	LineFaster, LineJoin, LineOwn, LineThen, LineThenStill, LineHeads string
 	LineNamed, LostSince, HeatWaits, NothingAnswers, NothingAnswersDo string
 	OneSilent, SomeSilent, SilentDo, SerialAt, SerialOn, ShutSince    string
-	BackSince, BackOften                                              string
+	BackSince, BackOften, HeatReadsOn, HeatNotRead, OutputsHeld       string
 }
 
 var serialLabels = SerialLabels{
@@ -56,8 +56,11 @@ var serialLabels = SerialLabels{
 	BackSince: "it is there again since %s, and was lost at %s. Heat that was cut waits for a press at the bench.",
 	BackOften: "it is there again since %s, and was lost %d times from %s on: look for a loose plug. Heat that was cut waits for a press at the bench.",
 	OneSilent: "its device %s answers nothing", SomeSilent: "its devices %s answer nothing",
-	SilentDo: "See that the supply is on. Look at the wires, and at the number on the line.",
-	SerialAt: "The port is open as %s.", SerialOn: "The port is open as %s, on adapter %s.", ShutSince: "Since %s.",
+	HeatReadsOn: "HEAT MAY BE ON. Read back as on: %s. Press the emergency stop, and see that every plate cools. This only reads: it switches nothing off.",
+	HeatNotRead: "HEAT MAY BE ON. It is not known of: %s. Take them for on until you have seen that the plates cool.",
+	OutputsHeld: "Outputs, by their devices' own word: %s. A relay that is welded reads as off.",
+	SilentDo:    "See that the supply is on. Look at the wires, and at the number on the line.",
+	SerialAt:    "The port is open as %s.", SerialOn: "The port is open as %s, on adapter %s.", ShutSince: "Since %s.",
 }
 
 // shutBy is why a port is not open; each takes the port or the adapter it is about. What is

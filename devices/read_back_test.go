@@ -1,0 +1,106 @@
+package devices_test
+
+import (
+	"context"
+	"encoding/json"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/devices"
+	"meltwarden/devices/clock"
+	"meltwarden/devices/modbus"
+)
+
+// heldWords are what outputs have, a line each, those that may heat marked.
+func heldWords(all []devices.Output) (words []string) {
+	for _, h := range all {
+		mark := "  "
+		if h.MayHeat() {
+			mark = "! "
+		}
+		words = append(words, mark+string(h.Role)+" "+h.Pot+": "+h.Value)
+	}
+	return words
+}
+
+// readsOnly polls a bench that is only read, and returns what its outputs say at the end.
+func readsOnly(t *testing.T, b *devices.Bus, clk *clock.Clock, n int) []string {
+	t.Helper()
+	var s devices.Snapshot
+	for range n {
+		s = b.Poll(context.Background(), period)
+		time.Sleep(period)
+	}
+	return heldWords(s.Outputs(clk.Now()))
+}
+
+// TestOutputsThatReadBackAsOn are told so, with how much; one that does not say it, or is no
+// number, is not off. Nothing is written.
+func TestOutputsThatReadBackAsOn(t *testing.T) {
+	cfg := benchConfig()
+	cfg.ReadOnly = true
+	bench(t, cfg, func(g *rig) {
+		g.set(heaters, 0, 350, 0)
+		g.bits[heaters] = map[uint16]bool{0: true, 1: true}
+	}, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		assert.Equal(t, []string{"! heater left: on, 35 %", "  heater right: off", "! contactor : on", "  lamp : on"}, readsOnly(t, b, clk, 5))
+		g.set(heaters, 0, 1000, 0)
+		assert.Equal(t, "! heater left: on, 100 %", readsOnly(t, b, clk, 5)[0])
+		g.set(heaters, 0, 0, 1)
+		g.do(func() { clear(g.bits[heaters]) })
+		assert.Equal(t, []string{"  heater left: off", "! heater right: on, 0.1 %", "  contactor : off", "  lamp : off"}, readsOnly(t, b, clk, 5))
+		g.do(func() {
+			g.spoils = func(r modbus.Request, good []byte) []byte {
+				if r.Unit == heaters && r.Function == modbus.ReadHolding {
+					return r.AppendException(nil, modbus.Exception{Code: modbus.IllegalDataAddress})
+				}
+				return good
+			}
+		})
+		assert.Equal(t, []string{"! heater left: can not be read back", "! heater right: can not be read back", "  contactor : off", "  lamp : off"}, readsOnly(t, b, clk, 5))
+		g.do(func() { g.silent[heaters], g.spoils = true, nil })
+		words := readsOnly(t, b, clk, 25)
+		for _, heats := range words[:3] {
+			assert.Regexp(t, `^! .*: no answer for \d+ s$`, heats)
+		}
+		b.Close(context.Background())
+		g.do(func() {
+			for _, a := range g.log {
+				assert.False(t, a.Writes(), "%+v", a)
+			}
+		})
+	})
+}
+
+// TestASetpointAboveItsRestMayHeat, in either unit.
+func TestASetpointAboveItsRestMayHeat(t *testing.T) {
+	cfg := controllerConfig()
+	cfg.ReadOnly = true
+	bench(t, cfg, func(g *rig) {
+		g.set(controller, 0, 1900)
+		g.set(fahrenheit, 0, 41)
+	}, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		assert.Equal(t, []string{
+			"  contactor : off", "  lamp : off",
+			"! setpoint left: 190.0 °C, its rest is 5.0 °C", "  setpoint right: 5.0 °C, its rest is 5.0 °C",
+		}, readsOnly(t, b, clk, 5))
+	})
+}
+
+// TestWhatIsToldIsNotReadBackAsHeld: where outputs are told, nobody asks for what they have.
+func TestWhatIsToldIsNotReadBackAsHeld(t *testing.T) {
+	bench(t, benchConfig(), nil, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		cycles(b, clk, 5, warm, nil)
+		all := b.Poll(context.Background(), period).Outputs(clk.Now())
+		require.NotEmpty(t, all)
+		for _, h := range all {
+			assert.Nil(t, h.On, h.Role)
+		}
+		text, err := json.Marshal(all[0])
+		require.NoError(t, err)
+		assert.Equal(t, `{"role":"heater","pot":"left","device":"outputs","on":null,"heats":true,"value":"no answer"}`, string(text))
+	})
+}
