@@ -35,7 +35,7 @@ var (
 	toldDesc        = desc("controller_told_celsius", "What the controller of a plate is told to hold; its rest while the pot gets no heat.", "pot")
 	takenDesc       = desc("controller_setpoint_celsius", "What the controller of a plate says that it was told.", "pot")
 	ownDesc         = desc("controller_reading_celsius", "What the own sensor of a plate's controller reads.", "pot")
-	changesDesc     = desc("controller_setpoint_changes_total", "How often the controller of a plate was told something else.", "pot")
+	changesDesc     = desc("controller_setpoint_changes_total", "How often the controller of a plate was told something else since the program began.", "pot")
 	powerDesc       = desc("heater_power_watts", "Power the heater was told to give.", "pot")
 	stateDesc       = desc("pot_state", "1 for the state the pot is in, 0 for the others.", "pot", "state")
 	potReadyDesc    = desc("pot_ready", "Whether the pot is ready to pour.", "pot")

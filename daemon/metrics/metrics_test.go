@@ -182,7 +182,7 @@ meltwarden_controller_told_celsius{pot="left"} 190
 # HELP meltwarden_controller_setpoint_celsius What the controller of a plate says that it was told.
 # TYPE meltwarden_controller_setpoint_celsius gauge
 meltwarden_controller_setpoint_celsius{pot="left"} 168.5
-# HELP meltwarden_controller_setpoint_changes_total How often the controller of a plate was told something else.
+# HELP meltwarden_controller_setpoint_changes_total How often the controller of a plate was told something else since the program began.
 # TYPE meltwarden_controller_setpoint_changes_total counter
 meltwarden_controller_setpoint_changes_total{pot="left"} 7
 # HELP meltwarden_heater_duty_ratio Fraction of the heater's rated power it was told to give.

@@ -13,7 +13,7 @@ type Controller struct {
 	// InCharge says who decides, in words for people.
 	InCharge Both `json:"in_charge"`
 	// ToldC is what it is told, AtRest that this is its rest, Changes how often that has
-	// changed since the run began.
+	// changed since the program began: a run that goes on after a start counts anew.
 	ToldC   Figure `json:"told_c"`
 	AtRest  bool   `json:"at_rest"`
 	Changes uint64 `json:"changes"`

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/control"
+	"meltwarden/devices"
 )
 
 // TestWhoIsInCharge: tile, numbers and list say that the controller decides, what it was told
@@ -43,4 +44,10 @@ func TestWhoIsInCharge(t *testing.T) {
 	for _, want := range []string{"What its heater gets is not known", "at most every 10 s", "told 5 °C", "the contactor, which is on another device"} {
 		assert.Contains(t, said, want)
 	}
+}
+
+// TestWhatIsWrittenToAControllerSaysSinceWhen: nobody counts it beyond the program.
+func TestWhatIsWrittenToAControllerSaysSinceWhen(t *testing.T) {
+	s := devices.Stats{Lines: []devices.LineStatus{{Name: "bench", Open: true}}, Devices: []devices.DeviceStats{{Name: "left", Line: "bench", Setpoints: 12}}}
+	assert.Equal(t, "not asked yet; set-points written since the program began: 12", SerialOf(s, nil).Lines[0].Devices[0].State)
 }

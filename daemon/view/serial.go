@@ -87,7 +87,8 @@ type SerialDevice struct {
 	TurnMs   Figure    `json:"turn_ms"`
 	TimesOf  int       `json:"times_of"`
 	Troubles []Trouble `json:"troubles"`
-	// SetpointsWritten is how often a controller was sent a set-point: its memory may wear.
+	// SetpointsWritten is how often a controller was sent a set-point since the program began:
+	// its memory may wear.
 	SetpointsWritten uint64 `json:"setpoints_written"`
 }
 

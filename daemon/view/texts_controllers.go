@@ -17,7 +17,7 @@ var controllerTexts = struct {
 	plateRests: "plate %s %s, its controller rests: told %s %s",
 	has:        ", has %s", reads: ", reads %s",
 	power:  "heaters: not known, their controllers decide",
-	writes: "; set-points written: %d",
+	writes: "; set-points written since the program began: %d",
 }
 
 // steeredNotSeen says of a pot that a controller heats what is not known of it, and what
