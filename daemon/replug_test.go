@@ -276,6 +276,7 @@ func TestALostLineIsToldElsewhere(t *testing.T) {
 		assert.Contains(t, lines[0], "was lost 21 times from ")
 		assert.Equal(t, []string{`{line="power"} 1`, `{line="probes"} 1`}, p.scraped("meltwarden_serial_line_connected"))
 		assert.Equal(t, []string{`{line="power"} 0`, `{line="probes"} 21`}, p.scraped("meltwarden_serial_line_losses_total"))
+		assert.Contains(t, p.lines().Lines[0].Where(), "It was lost 21 times since the program began: look for a loose plug.")
 		t.Logf("21 losses: 2 messages; the second %q", lines[0])
 		requireCold(t, p.bench)
 		leave()

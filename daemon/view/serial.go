@@ -30,6 +30,8 @@ type SerialLine struct {
 	Port string `json:"port"`
 	// Adapter is what that is on, in words; empty where it is not known.
 	Adapter string `json:"adapter"`
+	// Lost is how often the port was lost after it was open, since the program began.
+	Lost uint64 `json:"lost"`
 	// Cause is why the port is not open, in one word: unclear, absent, pulled, held, several,
 	// exchanged, uncommissioned or forbidden; it is empty while it is open.
 	Cause string `json:"cause"`
@@ -50,20 +52,33 @@ func (l SerialLine) Asked() bool {
 	return slices.ContainsFunc(l.Devices, func(d SerialDevice) bool { return d.Exchanges > 0 })
 }
 
-// Where says under which name the port is open, and which adapter that is, as far as known.
+// Where says under which name the port is open, which adapter that is, as far as known, and
+// how often it was lost.
 func (l SerialLine) Where() string {
+	said := fmt.Sprintf(texts.SerialOn, l.Port, l.Adapter)
 	switch {
 	case l.Port == "":
-		return texts.SerialOpen
+		said = texts.SerialOpen
 	case l.Adapter == "":
-		return fmt.Sprintf(texts.SerialAt, l.Port)
+		said = fmt.Sprintf(texts.SerialAt, l.Port)
 	}
-	return fmt.Sprintf(texts.SerialOn, l.Port, l.Adapter)
+	return said + l.losses()
 }
 
-// Shut says since when the port is not open, and what to do.
+// Shut says since when the port is not open, what to do, and how often it was lost.
 func (l SerialLine) Shut() string {
-	return strings.TrimSpace(fmt.Sprintf(texts.ShutSince, l.Since.Local().Format(time.TimeOnly)) + " " + l.Do)
+	return strings.TrimSpace(fmt.Sprintf(texts.ShutSince, l.Since.Local().Format(time.TimeOnly))+" "+l.Do) + l.losses()
+}
+
+// losses says how often the line was lost; of one that never was, nothing.
+func (l SerialLine) losses() string {
+	switch l.Lost {
+	case 0:
+		return ""
+	case 1:
+		return " " + texts.LostOnce
+	}
+	return " " + fmt.Sprintf(texts.LostOften, l.Lost)
 }
 
 // SerialDevice is how one device answers. Counts are since the program began, times of the
@@ -106,7 +121,7 @@ func SerialOf(s devices.Stats, plan []budget.Line) SerialLines {
 	all := SerialLines{Lines: []SerialLine{}}
 	for _, l := range s.Lines {
 		one := SerialLine{
-			Name: l.Name, Open: l.Open, Why: l.LastError, Since: l.At, Port: l.Port, Adapter: l.Adapter, Cause: string(l.Cause), Do: whatOfShut[l.Cause], Budget: []string{}, Devices: []SerialDevice{},
+			Name: l.Name, Open: l.Open, Why: l.LastError, Since: l.At, Port: l.Port, Adapter: l.Adapter, Lost: l.Lost, Cause: string(l.Cause), Do: whatOfShut[l.Cause], Budget: []string{}, Devices: []SerialDevice{},
 			CycleMs: frames.Unknown(), FullestMs: frames.Unknown(), PeriodMs: frames.Unknown(),
 		}
 		if i := slices.IndexFunc(plan, func(b budget.Line) bool { return b.Name == l.Name }); i >= 0 {

@@ -19,6 +19,7 @@ type SerialLabels struct {
 	LineNamed, LostSince, HeatWaits, NothingAnswers, NothingAnswersDo string
 	OneSilent, SomeSilent, SilentDo, SerialAt, SerialOn, ShutSince    string
 	BackSince, BackOften, HeatReadsOn, HeatNotRead, OutputsHeld       string
+	LostOnce, LostOften                                               string
 }
 
 var serialLabels = SerialLabels{
@@ -61,6 +62,7 @@ var serialLabels = SerialLabels{
 	OutputsHeld: "Outputs, by their devices' own word: %s. A relay that is welded reads as off.",
 	SilentDo:    "See that the supply is on. Look at the wires, and at the number on the line.",
 	SerialAt:    "The port is open as %s.", SerialOn: "The port is open as %s, on adapter %s.", ShutSince: "Since %s.",
+	LostOnce: "It was lost once since the program began.", LostOften: "It was lost %d times since the program began: look for a loose plug.",
 }
 
 // shutBy is why a port is not open; each takes the port or the adapter it is about. What is
