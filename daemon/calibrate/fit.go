@@ -25,6 +25,7 @@ import (
 	"slices"
 	"time"
 
+	"meltwarden/config"
 	"meltwarden/devices/registers"
 	"meltwarden/devices/thermocouple"
 )
@@ -82,17 +83,39 @@ const (
 	bendPerC  = 0.002  // E: what a probe may bend by beyond its points, for each degree
 	coarseC   = 0.1    // E: the step of an input whose readings never changed
 	// raiseC and lowerC are the most that readings are raised and lowered by, between
-	// leastAtC and mostAtC, with what the bench file adds. A class 2 probe is within 2.5 °C,
-	// and so much again is left to its input (E). A reading that is lowered lets the melt be
-	// hotter: 6 °C lie between the highest trip that there is and where plasticiser burns,
-	// and 2.5 of these are the probe's.
-	raiseC, lowerC    = 5.0, 3.5
-	leastAtC, mostAtC = 0.0, 200.0
-	mostPerC          = 0.02 // E: class 2 is 0.75 %, and as much again for the input, rounded up
-	contradictC       = 0.3  // E: beyond what both may be off
-	// usedAtC is where a correction matters: an injection temperature.
-	usedAtC = 170.0
+	// leastAtC and the hottest that a probe is used at, with what the bench file adds. A
+	// class 2 probe is within 2.5 °C, and so much again is left to its input (E). A reading
+	// that is lowered lets the melt be hotter: 6 °C lie between the highest trip that there is
+	// and where plasticiser burns, and 2.5 of these are the probe's.
+	raiseC, lowerC = 5.0, 3.5
+	leastAtC       = 0.0
+	mostPerC       = 0.02 // E: class 2 is 0.75 %, and as much again for the input, rounded up
+	contradictC    = 0.3  // E: beyond what both may be off
 )
+
+// Use is where the readings of a probe matter, in degrees Celsius.
+type Use struct {
+	AtC   float64 // what it is there for: an injection temperature, or its plate's limit
+	UpToC float64 // the hottest that it is read at before the bench trips
+}
+
+// inAMelt is the use of every probe but a plate's: no bench file lets a melt be hotter.
+var inAMelt = Use{AtC: 170, UpToC: 200}
+
+// useOf is the use of a channel's probe. A plate is as hot as the bench file lets it be.
+func useOf(c registers.Channel, b *config.Bench) Use {
+	u := inAMelt
+	if c.Role != registers.Plate {
+		return u
+	}
+	u.UpToC = max(u.UpToC, b.Ceiling.PlateTripC)
+	for _, p := range b.Pots {
+		if p.Name == c.Pot {
+			u.AtC = p.PlateLimitC
+		}
+	}
+	return u
+}
 
 // Correction is what is to be added to a probe's readings, and what it rests on.
 type Correction struct {
@@ -116,10 +139,10 @@ func truest(points []Point) []Point {
 	return points
 }
 
-// Fit is what points say of a probe whose readings the bench file corrects by typedC. The
-// error says why no correction is made of them. Points of which the truth is known count
-// before those that only make probes agree.
-func Fit(points []Point, typedC float64) (Correction, error) {
+// Fit is what points say of a probe whose readings the bench file corrects by typedC, for its
+// use. The error says why no correction is made of them. Points of which the truth is known
+// count before those that only make probes agree.
+func Fit(points []Point, typedC float64, use Use) (Correction, error) {
 	points = truest(points)
 	if len(points) == 0 {
 		return Correction{}, fmt.Errorf("no point is on record of it")
@@ -127,11 +150,11 @@ func Fit(points []Point, typedC float64) (Correction, error) {
 	c := Correction{Points: points}
 	all, hottest := sums(points), sums(nearHottest(points))
 	c.OffsetC = hottest.y / hottest.w
-	if all.apart() && all.sloped(usedAtC) <= hottest.flat(usedAtC) {
+	if all.apart() && all.sloped(use.AtC) <= hottest.flat(use.AtC) {
 		c.PerC = (all.w*all.xy - all.x*all.y) / all.det()
 		c.OffsetC = (all.y - c.PerC*all.x) / all.w
 	}
-	return c, c.absurd(typedC)
+	return c, c.absurd(typedC, use.UpToC)
 }
 
 // nearHottest are the points near the hottest one: those that an offset is made of, because
@@ -184,8 +207,9 @@ func (c Correction) WithinC(celsius float64) float64 {
 	return sums(nearHottest(c.Points)).flat(celsius)
 }
 
-// absurd says why a correction is one that no sound probe needs.
-func (c Correction) absurd(typedC float64) error {
+// absurd says why a correction is one that no sound probe needs, from leastAtC up to upToC. It
+// is a straight line: what holds at both ends holds between them.
+func (c Correction) absurd(typedC, upToC float64) error {
 	for _, p := range c.Points {
 		left := p.TrueC - p.ShownC - c.At(p.ShownC)
 		if math.Abs(left) > p.within()+c.WithinC(p.ShownC)+contradictC {
@@ -195,7 +219,7 @@ func (c Correction) absurd(typedC float64) error {
 	if math.Abs(c.PerC) > mostPerC {
 		return fmt.Errorf("its error would grow by %.1f °C for each 100 °C, and %.0f is the most of a sound probe: was the ice wet, and the water boiling?", -100*c.PerC, 100*mostPerC)
 	}
-	for _, at := range []float64{leastAtC, mostAtC} {
+	for _, at := range []float64{leastAtC, upToC} {
 		switch adds := typedC + c.At(at); {
 		case adds > raiseC:
 			return fmt.Errorf("it would be raised by %.1f °C at %.0f °C, and %.0f is the most of a sound probe (2.5 by its class, as much by its input)%s", adds, at, raiseC, ofWhich(typedC))

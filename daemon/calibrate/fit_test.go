@@ -11,7 +11,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"meltwarden/config"
 	"meltwarden/daemon/boiling"
+	"meltwarden/devices/registers"
 	"meltwarden/devices/thermocouple"
 )
 
@@ -52,7 +54,7 @@ func TestTolerances(t *testing.T) {
 
 // TestAStraightLineByHand: 0.5 °C high at the ice point and 1.5 °C at 99.974: worked by hand.
 func TestAStraightLineByHand(t *testing.T) {
-	c, err := Fit([]Point{at("ice", 0.5), at(byPressure, 101.474)}, 0)
+	c, err := Fit([]Point{at("ice", 0.5), at(byPressure, 101.474)}, 0, inAMelt)
 	require.NoError(t, err)
 	assert.True(t, c.Sloped())
 	assert.InDelta(t, -0.5, c.At(0.5), 1e-9)
@@ -65,16 +67,16 @@ func TestAStraightLineByHand(t *testing.T) {
 
 // TestASlopeThatKnowsLessThanNoneIsLeftOut: a height does not know the weather.
 func TestASlopeThatKnowsLessThanNoneIsLeftOut(t *testing.T) {
-	c, err := Fit([]Point{at("ice", 0.5), at(byHeight, 101.474)}, 0)
+	c, err := Fit([]Point{at("ice", 0.5), at(byHeight, 101.474)}, 0, inAMelt)
 	require.NoError(t, err)
 	assert.False(t, c.Sloped())
 	assert.InDelta(t, -1.5, c.OffsetC, 1e-3, "what the hottest point says")
-	c, err = Fit([]Point{at("ice", 0.5)}, 0)
+	c, err = Fit([]Point{at("ice", 0.5)}, 0, inAMelt)
 	require.NoError(t, err)
 	assert.InDelta(t, -0.5, c.OffsetC, 1e-9)
 	near := at("ice", 40.2)
 	near.Kind, near.TrueC = Together, 40
-	c, err = Fit([]Point{at("ice", 0.5), near}, 0)
+	c, err = Fit([]Point{at("ice", 0.5), near}, 0, inAMelt)
 	require.NoError(t, err)
 	assert.False(t, c.Sloped(), "40 K are too little for one")
 }
@@ -89,12 +91,12 @@ func TestAbsurdCorrectionsAreRefused(t *testing.T) {
 		"contradict each other: ice leaves":     {at("ice", 3), at(byHeight, 99.974)},
 		"raised by 5.7 °C at 200 °C, and 5 is ": {at("ice", -3), at(byPressure, 99.974-4.3)},
 	} {
-		_, err := Fit(points, 0)
+		_, err := Fit(points, 0, inAMelt)
 		require.ErrorContains(t, err, want)
 	}
-	_, err := Fit([]Point{at("ice", 1)}, -2.8)
+	_, err := Fit([]Point{at("ice", 1)}, -2.8, inAMelt)
 	require.ErrorContains(t, err, "-2.8 of that is in the bench file")
-	_, err = Fit([]Point{at("ice", 1)}, 0)
+	_, err = Fit([]Point{at("ice", 1)}, 0, inAMelt)
 	require.NoError(t, err)
 }
 
@@ -109,11 +111,13 @@ func TestNothingAbsurdIsProposed(t *testing.T) {
 			points = append(points, p)
 		}
 		typed := rapid.Float64Range(-10, 10).Draw(t, "typed")
-		c, err := Fit(points, typed)
+		use := Use{AtC: rapid.Float64Range(160, 260).Draw(t, "at")}
+		use.UpToC = use.AtC + rapid.Float64Range(10, 30).Draw(t, "above it")
+		c, err := Fit(points, typed, use)
 		if err != nil {
 			return
 		}
-		for celsius := leastAtC; celsius <= mostAtC; celsius += 10 {
+		for celsius := leastAtC; celsius <= use.UpToC; celsius += 10 {
 			if adds := typed + c.At(celsius); adds > raiseC+1e-9 || adds < -lowerC-1e-9 {
 				t.Fatalf("%v adds %v at %v", points, adds, celsius)
 			}
@@ -128,11 +132,11 @@ func TestNothingAbsurdIsProposed(t *testing.T) {
 func TestWhatOnlyAgreesGivesWay(t *testing.T) {
 	mean := at("ice", 61)
 	mean.Kind, mean.TrueC, mean.Relative = Together, 60, true
-	c, err := Fit([]Point{mean}, 0)
+	c, err := Fit([]Point{mean}, 0, inAMelt)
 	require.NoError(t, err)
 	require.True(t, c.Relative())
-	require.Contains(t, c.Words(), "nobody knows by how much they all are off")
-	c, err = Fit([]Point{at("ice", 0.5), mean}, 0)
+	require.Contains(t, c.Words(inAMelt), "nobody knows by how much they all are off")
+	c, err = Fit([]Point{at("ice", 0.5), mean}, 0, inAMelt)
 	require.NoError(t, err)
 	require.False(t, c.Relative())
 	require.InDelta(t, -0.5, c.OffsetC, 1e-9)
@@ -221,4 +225,36 @@ func TestWhatIsNoMixUp(t *testing.T) {
 	fits = FindType(turned, "K")
 	require.NotEmpty(t, fits)
 	require.Equal(t, "a type K probe whose two wires are swapped", fits[0].String())
+}
+
+// TestAPlateIsJudgedWhereItTrips: what no sound probe needs at 250 °C is refused of a plate's,
+// though at 200 it would pass, and is let be of a melt's, which is never there. The lines are
+// worked by hand: 1 °C and 1.2 % high are 3.4 °C at 200 and 3.95 at 250, 2.2 °C and 1.2 % low
+// 4.7 and 5.3. A class 2 probe of type K has 2.5 °C up to 333 °C (IEC 60584-1).
+func TestAPlateIsJudgedWhereItTrips(t *testing.T) {
+	steep := []Point{at("ice", 1), at(byPressure, 99.974*1.012+1)}
+	c, err := Fit(steep, 0, inAMelt)
+	require.NoError(t, err)
+	assert.InDelta(t, -3.36, c.At(200), 0.02)
+	_, err = Fit(steep, 0, Use{AtC: 230, UpToC: 250})
+	require.ErrorContains(t, err, "lowered by 4.0 °C at 250 °C, and 3.5 is the most")
+	low := []Point{at("ice", -2.2), at(byPressure, 99.974*0.988-2.2)}
+	_, err = Fit(low, 0, inAMelt)
+	require.NoError(t, err)
+	_, err = Fit(low, 0, Use{AtC: 230, UpToC: 250})
+	require.ErrorContains(t, err, "raised by 5.3 °C at 250 °C, and 5 is the most")
+
+	b, err := config.DemoBench(nil)
+	require.NoError(t, err)
+	b.Ceiling.PlateTripC, b.Pots[0].PlateLimitC = 275, 245
+	for _, c := range b.Channels {
+		switch {
+		case c.Role == registers.Plate && c.Pot == b.Pots[0].Name:
+			assert.Equal(t, Use{AtC: 245, UpToC: 275}, useOf(c, b))
+		case c.Role != registers.Plate:
+			assert.Equal(t, Use{AtC: 170, UpToC: 200}, useOf(c, b), c.Role)
+		}
+	}
+	b.Ceiling.PlateTripC = 180
+	assert.InDelta(t, 200, useOf(registers.Channel{Role: registers.Plate}, b).UpToC, 0, "a plate that trips early is judged no less than a melt")
 }

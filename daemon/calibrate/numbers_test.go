@@ -89,7 +89,7 @@ func TestNumbersOfWhatIsSaid(t *testing.T) {
 				p.ShownC = is + offsetC + perC*is + p.ScatterC/math.Sqrt(float64(windowLong))*from.NormFloat64()
 				points = append(points, p)
 			}
-			c, _ := Fit(points, 0) // also one that would be refused
+			c, _ := Fit(points, 0, inAMelt) // also one that would be refused
 			for i, at := range ats {
 				shown := at + offsetC + perC*at
 				off := math.Abs(shown + c.At(shown) - at)

@@ -430,16 +430,19 @@ type Proposal struct {
 	// 170 °C.
 	Within100C float64 `json:"within_100_c,omitempty"`
 	Within170C float64 `json:"within_170_c,omitempty"`
+
+	use    Use
+	letter thermocouple.Type
 }
 
 // Propose is what is to be done about a probe by its points.
 func (s *Standing) Propose() Proposal {
-	p := Proposal{Probe: s.Probe}
-	letter, err := thermocouple.Parse(s.channel.Thermocouple)
-	if err != nil { // the device has its own setting
-		letter = thermocouple.K
+	p := Proposal{Probe: s.Probe, use: s.use}
+	var err error
+	if p.letter, err = thermocouple.Parse(s.channel.Thermocouple); err != nil { // the device has its own setting
+		p.letter = thermocouple.K
 	}
-	if c, has := toleranceC(letter, 2, usedAtC); has {
+	if c, has := toleranceC(p.letter, 2, inAMelt.AtC); has {
 		p.Class170C = &c
 	}
 	if points := truest(s.Points); suspect(points) {
@@ -450,12 +453,12 @@ func (s *Standing) Propose() Proposal {
 		p.Refused = tellType(points, fits)
 		return p
 	}
-	c, err := Fit(s.Points, s.channel.CorrectionC)
+	c, err := Fit(s.Points, s.channel.CorrectionC, s.use)
 	if err != nil {
 		p.Refused = err.Error()
 		return p
 	}
-	p.Correction, p.Within100C, p.Within170C = &c, c.WithinC(100), c.WithinC(usedAtC)
+	p.Correction, p.Within100C, p.Within170C = &c, c.WithinC(100), c.WithinC(inAMelt.AtC)
 	return p
 }
 
@@ -485,17 +488,18 @@ func (s *session) tellFits() error {
 			s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("%s: REFUSED: %s.", p.Probe, p.Refused)))
 			continue
 		}
-		s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("%s: %s%s.", p.Probe, p.Correction.Words(), p.class())))
+		s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("%s: %s%s.", p.Probe, p.Correction.Words(p.use), p.class())))
 	}
 	return nil
 }
 
 // class says what a correction is to be held against.
 func (p Proposal) class() string {
-	if p.Class170C == nil || p.Correction.Relative() {
+	c, has := toleranceC(p.letter, 2, p.use.AtC)
+	if !has || p.Correction.Relative() {
 		return ""
 	}
-	return fmt.Sprintf("; without one a class 2 probe may be off by %.1f there", *p.Class170C)
+	return fmt.Sprintf("; without one a class 2 probe may be off by %.1f there", c)
 }
 
 // accept puts in force what is proposed.
@@ -516,7 +520,7 @@ func (s *session) accept() error {
 			return err
 		}
 		accepted = append(accepted, k.Probe)
-		s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("In force from the next start of serve on: %s %s.", k.Probe, p.Correction.Words())))
+		s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("In force from the next start of serve on: %s %s.", k.Probe, p.Correction.Words(k.use))))
 	}
 	if s.JSON {
 		if err := s.object(map[string]any{"in_force": append([]string{}, accepted...), "refused": append([]string{}, refused...)}); err != nil {

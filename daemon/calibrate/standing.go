@@ -47,6 +47,7 @@ type Standing struct {
 	TakenBack time.Time `json:"taken_back,omitzero"`
 
 	channel registers.Channel
+	use     Use
 	digest  string
 	unread  error // why what is on record since can not be read
 }
@@ -58,7 +59,7 @@ func Stand(all []history.Calibration, b *config.Bench) ([]Standing, error) {
 	stand, unread := []Standing{}, error(nil)
 	for _, c := range b.Channels {
 		if slices.Contains(probes, c.Role) {
-			s := Standing{Probe: NameOf(c), channel: c, digest: digest(c, b)}
+			s := Standing{Probe: NameOf(c), channel: c, use: useOf(c, b), digest: digest(c, b)}
 			for _, k := range all {
 				s.take(k)
 			}
@@ -104,7 +105,7 @@ func (s *Standing) take(k history.Calibration) {
 	case history.CalibrationInForce:
 		c := &Correction{}
 		if err = json.Unmarshal([]byte(k.Record), c); err == nil {
-			err = c.absurd(s.channel.CorrectionC)
+			err = c.absurd(s.channel.CorrectionC, s.use.UpToC)
 		}
 		s.InForce, s.Since, s.Elsewhere, s.TakenBack, s.unread = c, k.At, time.Time{}, time.Time{}, nil
 		if err != nil {
@@ -246,16 +247,16 @@ func count(stand []Standing, r registers.Role) (n int) {
 	return n
 }
 
-// Words say what a probe's correction is.
-func (c Correction) Words() string {
+// Words say what a probe's correction is, for its use.
+func (c Correction) Words(use Use) string {
 	said := fmt.Sprintf("%+.2f °C", c.OffsetC)
 	if c.Sloped() {
-		said = fmt.Sprintf("%+.2f °C at 20 °C, %+.2f at 100, %+.2f at %.0f", c.At(20), c.At(100), c.At(usedAtC), usedAtC)
+		said = fmt.Sprintf("%+.2f °C at 20 °C, %+.2f at 100, %+.2f at %.0f", c.At(20), c.At(100), c.At(use.AtC), use.AtC)
 	}
 	if c.Relative() {
 		return said + " to agree with the others; nobody knows by how much they all are off"
 	}
-	return fmt.Sprintf("%s; then within %.1f °C at 100 °C and %.1f at %.0f (estimates)", said, c.WithinC(100), c.WithinC(usedAtC), usedAtC)
+	return fmt.Sprintf("%s; then within %.1f °C at 100 °C and %.1f at %.0f (estimates)", said, c.WithinC(100), c.WithinC(use.AtC), use.AtC)
 }
 
 func day(t time.Time) string { return t.Local().Format(time.DateOnly) }

@@ -18,7 +18,7 @@ func Tell(out io.Writer, stand []Standing, at time.Time) error {
 		t.Line("%s", s.Probe)
 		if s.InForce != nil {
 			t.Line("%s", lines.Hang("  ", "    ", fmt.Sprintf("in force since %s, measured %s (%s ago): %s",
-				day(s.Since), day(s.measured()), ago(at.Sub(s.measured())), s.InForce.Words())))
+				day(s.Since), day(s.measured()), ago(at.Sub(s.measured())), s.InForce.Words(s.use))))
 		} else {
 			t.Line("%s", lines.Hang("  ", "    ", "no correction is in force"+s.proposed()))
 		}
@@ -42,7 +42,7 @@ func (s *Standing) proposed() string {
 	if p.Correction == nil {
 		return "; refused: " + p.Refused
 	}
-	return "; not accepted: " + p.Correction.Words()
+	return "; not accepted: " + p.Correction.Words(p.use)
 }
 
 // ago is a span as it is said of something past.
@@ -60,7 +60,7 @@ func ago(span time.Duration) string {
 func InForce(stand []Standing) (said []string) {
 	for _, s := range stand {
 		if s.InForce != nil {
-			said = append(said, fmt.Sprintf("corrected: %s, measured %s: %s", s.Probe, day(s.measured()), s.InForce.Words()))
+			said = append(said, fmt.Sprintf("corrected: %s, measured %s: %s", s.Probe, day(s.measured()), s.InForce.Words(s.use)))
 		}
 	}
 	return said
