@@ -406,13 +406,11 @@ func (s *session) terminals(c registers.Channel) *float64 {
 }
 
 func (s *session) record(c registers.Channel, kind history.CalibrationKind, what any) error {
-	text, err := json.Marshal(what)
+	k, err := knownBy(c, s.Bench, nil).record(s.Version, NameOf(c), kind, what)
 	if err != nil {
 		return err
 	}
-	return s.History.KeepCalibration(history.Calibration{
-		At: time.Now(), Program: s.Version, Probe: NameOf(c), Digest: digest(c, s.Bench), Kind: kind, Record: string(text),
-	})
+	return s.History.KeepCalibration(k)
 }
 
 // Proposal is what the points of a probe say of it.

@@ -176,7 +176,7 @@ func TestWhatStands(t *testing.T) {
 		other.Channels[0].Scale *= 2
 		moved, err := Load(r.store, &other)
 		require.NoError(r.t, err)
-		require.Contains(r.t, Remind(moved, now), "melt left was calibrated on "+day(now)+", and its channel in the bench file is another one since")
+		require.Contains(r.t, Remind(moved, now), "melt left was calibrated on "+day(now)+", and its channel, adapter or bench is another one in the bench file since")
 		require.Zero(r.t, Correct(wiring(&other), moved).Channels[0].Calibrated)
 		require.NoError(r.t, Forget(r.store, &other, "test", nil, []string{"melt left"}))
 		require.Nil(r.t, r.standing("left").InForce, "changed under another address, and the file is as it was")
@@ -199,7 +199,7 @@ func TestWhatStands(t *testing.T) {
 		require.NoError(r.t, Tell(&out, stand, now))
 		require.Contains(r.t, out.String(), "REMINDER: melt middle was changed on")
 		for record, want := range map[string]string{"{": "unexpected end", `{"offset_c": 40}`: "it would be raised by 40.0 °C"} {
-			require.NoError(r.t, r.store.KeepCalibration(history.Calibration{Probe: "melt left", Digest: stand[0].digest, Kind: history.CalibrationInForce, Record: record}))
+			require.NoError(r.t, r.store.KeepCalibration(history.Calibration{Probe: "melt left", Digest: stand[0].known.digest, Kind: history.CalibrationInForce, Record: record}))
 			stand, err = Load(r.store, r.file)
 			require.ErrorContains(r.t, err, want)
 			require.ErrorContains(r.t, err, `take it back with --take-back "melt left", and calibrate it again`)

@@ -1,8 +1,6 @@
 package calibrate
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -39,8 +37,11 @@ type Standing struct {
 	// it was accepted.
 	InForce *Correction `json:"in_force"`
 	Since   time.Time   `json:"since,omitzero"`
+	// CalledThen is what the bench was called when that was accepted, where it has another
+	// name now.
+	CalledThen string `json:"called_then,omitempty"`
 	// Changed is when somebody said that the probe was changed, Elsewhere when it was
-	// calibrated on a channel that the bench file now describes otherwise.
+	// calibrated on a channel that the bench file now describes otherwise, or on another bench.
 	Changed   time.Time `json:"changed,omitzero"`
 	Elsewhere time.Time `json:"elsewhere,omitzero"`
 	// TakenBack is when a correction was taken back that none has followed.
@@ -48,18 +49,19 @@ type Standing struct {
 
 	channel registers.Channel
 	use     Use
-	digest  string
+	known   known
 	unread  error // why what is on record since can not be read
 }
 
 // Stand is what is on record of every probe of a bench, in the order of its file. The error
 // is about records that can not be read, or hold what no sound probe needs: such a probe has
-// no correction in force, and no heat may rest on it. Taking it back mends that.
-func Stand(all []history.Calibration, b *config.Bench) ([]Standing, error) {
+// no correction in force, and no heat may rest on it. Taking it back mends that. Formerly are
+// the bench files of before, as typed: by their names records are found that go by a name.
+func Stand(all []history.Calibration, b *config.Bench, formerly ...string) ([]Standing, error) {
 	stand, unread := []Standing{}, error(nil)
 	for _, c := range b.Channels {
 		if slices.Contains(probes, c.Role) {
-			s := Standing{Probe: NameOf(c), channel: c, use: useOf(c, b), digest: digest(c, b)}
+			s := Standing{Probe: NameOf(c), channel: c, use: useOf(c, b), known: knownBy(c, b, formerly)}
 			for _, k := range all {
 				s.take(k)
 			}
@@ -76,7 +78,13 @@ func Load(h *history.Store, b *config.Bench) ([]Standing, error) {
 	if err != nil {
 		return nil, err
 	}
-	return Stand(all, b)
+	var formerly []string
+	if slices.ContainsFunc(all, func(k history.Calibration) bool { return !saysPlace(k) }) {
+		if formerly, err = h.BenchFiles(); err != nil {
+			return nil, err
+		}
+	}
+	return Stand(all, b, formerly...)
 }
 
 // take takes in one thing on record.
@@ -84,14 +92,16 @@ func (s *Standing) take(k history.Calibration) {
 	if k.Probe != s.Probe {
 		return
 	}
-	if k.Digest != s.digest {
+	was, same := s.known.of(k)
+	if !same {
 		// By its name a later word ends an earlier one all the same: a bench file that is
 		// changed back must not bring the correction of an old probe back.
 		switch k.Kind {
 		case history.CalibrationInForce:
-			s.InForce, s.Since, s.Elsewhere, s.unread = nil, time.Time{}, k.At, nil
+			s.drop()
+			s.Elsewhere = k.At
 		case history.ProbeChanged:
-			s.InForce, s.Since, s.Points, s.Changed, s.unread = nil, time.Time{}, nil, k.At, nil
+			s.change(k.At)
 		}
 		return
 	}
@@ -107,18 +117,32 @@ func (s *Standing) take(k history.Calibration) {
 		if err = json.Unmarshal([]byte(k.Record), c); err == nil {
 			err = c.absurd(s.channel.CorrectionC, s.use.UpToC)
 		}
-		s.InForce, s.Since, s.Elsewhere, s.TakenBack, s.unread = c, k.At, time.Time{}, time.Time{}, nil
-		if err != nil {
-			s.InForce, s.Since = nil, time.Time{}
+		s.drop()
+		s.Elsewhere, s.TakenBack = time.Time{}, time.Time{}
+		if err == nil {
+			s.InForce, s.Since = c, k.At
+			if was.Bench != s.known.Bench {
+				s.CalledThen = was.Bench
+			}
 		}
 	case history.CalibrationTakenBack:
-		s.InForce, s.Since, s.TakenBack, s.unread = nil, time.Time{}, k.At, nil
+		s.drop()
+		s.TakenBack = k.At
 	case history.ProbeChanged:
-		s.InForce, s.Since, s.Points, s.Changed, s.unread = nil, time.Time{}, nil, k.At, nil
+		s.change(k.At)
 	}
 	if err != nil {
 		s.unread = fmt.Errorf("what is on record of the probe %s from %s can not be used (%w): take it back with --take-back %q, and calibrate it again", s.Probe, day(k.At), err, s.Probe)
 	}
+}
+
+// drop ends what is in force.
+func (s *Standing) drop() { s.InForce, s.Since, s.CalledThen, s.unread = nil, time.Time{}, "", nil }
+
+// change ends all that is on record, of a probe that is no more.
+func (s *Standing) change(at time.Time) {
+	s.drop()
+	s.Points, s.Changed = nil, at
 }
 
 // newest leaves the newest point of each kind and place, and none that is much older than the
@@ -136,29 +160,6 @@ func (s *Standing) newest() {
 }
 
 func abs(v float64) float64 { return max(v, -v) }
-
-// digest stands for a probe's channel and where its device is: with another address, scale
-// or typed correction a reading is another one, and so it is on another bench whose history is
-// in the same folder. A port may have another name.
-func digest(c registers.Channel, b *config.Bench) string {
-	c.Calibrated = registers.Calibrated{}
-	at := struct {
-		registers.Channel
-		Bench, Line string
-		Unit        uint8
-	}{Channel: c, Bench: b.Name}
-	for _, d := range b.Devices {
-		if d.Name == c.Device {
-			at.Line, at.Unit = d.Line, d.Unit
-		}
-	}
-	text, err := json.Marshal(at)
-	if err != nil {
-		panic(fmt.Sprintf("a channel that passed its checks can not be written down: %v", err)) // its numbers are finite
-	}
-	sum := sha256.Sum256(text)
-	return hex.EncodeToString(sum[:])
-}
 
 // Correct is wiring with the corrections that are in force.
 func Correct(w devices.Config, stand []Standing) devices.Config {
@@ -196,7 +197,7 @@ func (s *Standing) Reminder(at time.Time) string {
 	case !s.Changed.IsZero() && s.TakenBack.Before(s.Changed):
 		return fmt.Sprintf("%s was changed on %s, and not calibrated since", s.Probe, day(s.Changed))
 	case !s.Elsewhere.IsZero():
-		return fmt.Sprintf("%s was calibrated on %s, and its channel in the bench file is another one since: it is not corrected", s.Probe, day(s.Elsewhere))
+		return fmt.Sprintf("%s was calibrated on %s, and its channel, adapter or bench is another one in the bench file since: it is not corrected", s.Probe, day(s.Elsewhere))
 	case !s.TakenBack.IsZero():
 		return fmt.Sprintf("%s is not corrected: its correction was taken back on %s", s.Probe, day(s.TakenBack))
 	case s.channel.Role == registers.Melt:
@@ -206,6 +207,14 @@ func (s *Standing) Reminder(at time.Time) string {
 }
 
 const neverSaid = " has never been calibrated"
+
+// calledThen says under which name of the bench a correction was made, where that is another.
+func (s *Standing) calledThen() string {
+	if s.CalledThen == "" {
+		return ""
+	}
+	return fmt.Sprintf(" (when the bench was called %q)", s.CalledThen)
+}
 
 // measured is when the oldest point of the correction in force was taken.
 func (s *Standing) measured() time.Time {

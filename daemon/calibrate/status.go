@@ -17,8 +17,8 @@ func Tell(out io.Writer, stand []Standing, at time.Time) error {
 		s := &stand[i]
 		t.Line("%s", s.Probe)
 		if s.InForce != nil {
-			t.Line("%s", lines.Hang("  ", "    ", fmt.Sprintf("in force since %s, measured %s (%s ago): %s",
-				day(s.Since), day(s.measured()), ago(at.Sub(s.measured())), s.InForce.Words(s.use))))
+			t.Line("%s", lines.Hang("  ", "    ", fmt.Sprintf("in force since %s%s, measured %s (%s ago): %s",
+				day(s.Since), s.calledThen(), day(s.measured()), ago(at.Sub(s.measured())), s.InForce.Words(s.use))))
 		} else {
 			t.Line("%s", lines.Hang("  ", "    ", "no correction is in force"+s.proposed()))
 		}
@@ -60,7 +60,7 @@ func ago(span time.Duration) string {
 func InForce(stand []Standing) (said []string) {
 	for _, s := range stand {
 		if s.InForce != nil {
-			said = append(said, fmt.Sprintf("corrected: %s, measured %s: %s", s.Probe, day(s.measured()), s.InForce.Words(s.use)))
+			said = append(said, fmt.Sprintf("corrected: %s, measured %s%s: %s", s.Probe, day(s.measured()), s.calledThen(), s.InForce.Words(s.use)))
 		}
 	}
 	return said
@@ -93,7 +93,11 @@ func Forget(h *history.Store, b *config.Bench, program string, takeBack, changed
 			if none {
 				return fmt.Errorf("%s: no correction is in force, so there is none to take back", s.Probe)
 			}
-			all = append(all, history.Calibration{At: time.Now(), Program: program, Probe: s.Probe, Digest: s.digest, Kind: kind, Record: "{}"})
+			k, err := s.known.record(program, s.Probe, kind, struct{}{})
+			if err != nil {
+				return err
+			}
+			all = append(all, k)
 		}
 	}
 	return h.KeepCalibration(all...)

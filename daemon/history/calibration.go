@@ -61,3 +61,15 @@ func (s *Store) Calibrations() (all []Calibration, err error) {
 	}, `SELECT wall_ms, program, probe, digest, kind, record FROM calibration ORDER BY id`)
 	return all, err
 }
+
+// BenchFiles lists the bench files that runs were made with here, each once, as typed but for
+// the secrets in them. None is of a run that was brought from elsewhere.
+func (s *Store) BenchFiles() (files []string, err error) {
+	err = s.each(func(rows *sql.Rows) error {
+		var file string
+		err := rows.Scan(&file)
+		files = append(files, file)
+		return err
+	}, `SELECT DISTINCT bench FROM run WHERE brought_ms = 0`)
+	return files, err
+}
