@@ -131,6 +131,12 @@ func (c Correction) Relative() bool {
 	return slices.ContainsFunc(c.Points, func(p Point) bool { return p.Relative })
 }
 
+// byItself reports whether a point of it is of something whose temperature is known without
+// another probe.
+func (c Correction) byItself() bool {
+	return slices.ContainsFunc(c.Points, func(p Point) bool { return p.Kind != Together })
+}
+
 // truest are the points of which the truth is known; where none is, all.
 func truest(points []Point) []Point {
 	if known := slices.DeleteFunc(slices.Clone(points), func(p Point) bool { return p.Relative }); len(known) > 0 {

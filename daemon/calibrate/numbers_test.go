@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -44,7 +45,7 @@ func TestNumbersOfCalibration(t *testing.T) {
 			for i, p := range r.file.Pots {
 				s := r.standing(p.Name)
 				require.Len(t, s.Points, 2)
-				proposed := s.Propose()
+				proposed := s.Propose(time.Now())
 				if proposed.Correction == nil {
 					refused++
 					assert.Greater(t, offsets[i]+slopes[i]*200, lowerC-0.3, "%s", proposed.Refused)

@@ -293,7 +293,7 @@ func (s *session) without(of Point) (left []int, err error) {
 	for _, i := range s.chosen {
 		k := standingOf(stand, NameOf(s.Wiring.Channels[i]))
 		at := slices.IndexFunc(k.Points, func(p Point) bool {
-			return p.Kind == of.Kind && p.Words == of.Words && time.Since(p.At) < keptFor
+			return p.Kind == of.Kind && p.Words == of.Words && p.fresh(time.Now())
 		})
 		if at < 0 {
 			left = append(left, i)
@@ -341,8 +341,8 @@ func (s *session) takeTogether() error {
 		points[i] = s.windows[i].point(0, 0)
 		shownC := points[i].ShownC
 		k := standingOf(stand, NameOf(s.Wiring.Channels[i]))
-		c := k.Propose().Correction
-		if c == nil || !slices.ContainsFunc(c.Points, func(p Point) bool { return p.Kind != Together }) {
+		c := k.knows(time.Now())
+		if c == nil {
 			continue
 		}
 		knows = append(knows, i)
@@ -419,6 +419,8 @@ type Proposal struct {
 	// Correction is null where none is to be made; Refused says why then.
 	Correction *Correction `json:"correction"`
 	Refused    string      `json:"refused,omitempty"`
+	// LeftOut are points that nothing is made of, each with its age and the reason.
+	LeftOut []string `json:"left_out,omitempty"`
 	// Types are the mix-ups of thermocouple types that fit.
 	Types []string `json:"types,omitempty"`
 	// Class170C is how far a new probe of its type and class 2 may be off by itself at 170 °C
@@ -433,15 +435,18 @@ type Proposal struct {
 	letter thermocouple.Type
 }
 
-// Propose is what is to be done about a probe by its points.
-func (s *Standing) Propose() Proposal {
-	p := Proposal{Probe: s.Probe, use: s.use}
+// Propose is what is to be done about a probe at a time, by its points.
+func (s *Standing) Propose(now time.Time) Proposal {
+	p := Proposal{Probe: s.Probe, LeftOut: s.leftOut(now), use: s.use}
 	var err error
 	if p.letter, err = thermocouple.Parse(s.channel.Thermocouple); err != nil { // the device has its own setting
 		p.letter = thermocouple.K
 	}
 	if c, has := toleranceC(p.letter, 2, inAMelt.AtC); has {
 		p.Class170C = &c
+	}
+	if p.Refused = s.outdated(now); p.Refused != "" {
+		return p
 	}
 	if points := truest(s.Points); suspect(points) {
 		fits := FindType(points, s.channel.Thermocouple)
@@ -460,12 +465,13 @@ func (s *Standing) Propose() Proposal {
 	return p
 }
 
-// proposals are those of the chosen probes that have points.
+// proposals are those of the chosen probes that have points of now, or unused ones.
 func (s *session) proposals() (all []Proposal, err error) {
 	stand, err := Load(s.History, s.Bench)
+	now := time.Now()
 	for i := range stand {
-		if slices.Contains(s.names(s.chosen), stand[i].Probe) && len(stand[i].Points) > 0 {
-			all = append(all, stand[i].Propose())
+		if slices.Contains(s.names(s.chosen), stand[i].Probe) && stand[i].current(now) {
+			all = append(all, stand[i].Propose(now))
 		}
 	}
 	return all, err
@@ -486,7 +492,7 @@ func (s *session) tellFits() error {
 			s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("%s: REFUSED: %s.", p.Probe, p.Refused)))
 			continue
 		}
-		s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("%s: %s%s.", p.Probe, p.Correction.Words(p.use), p.class())))
+		s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("%s: %s%s; by %s.", p.Probe, p.Correction.Words(p.use), p.class(), p.by(time.Now()))))
 	}
 	return nil
 }
@@ -498,37 +504,6 @@ func (p Proposal) class() string {
 		return ""
 	}
 	return fmt.Sprintf("; without one a class 2 probe may be off by %.1f there", c)
-}
-
-// accept puts in force what is proposed.
-func (s *session) accept() error {
-	stand, err := Load(s.History, s.Bench)
-	if err != nil {
-		return err
-	}
-	var accepted, refused []string
-	for _, i := range s.chosen {
-		k := standingOf(stand, NameOf(s.Wiring.Channels[i]))
-		p := k.Propose()
-		if p.Correction == nil {
-			refused = append(refused, fmt.Sprintf("%s: %s", k.Probe, p.Refused))
-			continue
-		}
-		if err := s.record(k.channel, history.CalibrationInForce, p.Correction); err != nil {
-			return err
-		}
-		accepted = append(accepted, k.Probe)
-		s.say("%s\n", lines.Hang("  ", "    ", fmt.Sprintf("In force from the next start of serve on: %s %s.", k.Probe, p.Correction.Words(k.use))))
-	}
-	if s.JSON {
-		if err := s.object(map[string]any{"in_force": append([]string{}, accepted...), "refused": append([]string{}, refused...)}); err != nil {
-			return err
-		}
-	}
-	if len(refused) > 0 {
-		return fmt.Errorf("not put in force: %s", strings.Join(refused, "; "))
-	}
-	return nil
 }
 
 // tellSpread says how far the probes lay apart, and how far those that know do corrected.

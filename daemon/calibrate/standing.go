@@ -17,8 +17,7 @@ import (
 // For how long things on record count.
 const (
 	oldAfter    = 365 * 24 * time.Hour // C: a thermometer is checked at least yearly
-	pointsApart = 30 * 24 * time.Hour  // E: points that are further apart may be of a probe that has changed
-	keptFor     = 12 * time.Hour       // E: an evening; so a session is gone on with
+	keptFor     = 12 * time.Hour       // E: an evening, whose points are one calibration
 	otherPlaceC = 20.0                 // E: points of one kind that are further apart are two
 )
 
@@ -31,7 +30,7 @@ func NameOf(c registers.Channel) string { return strings.TrimSpace(string(c.Role
 // Standing is what is on record of one probe, held against the bench file.
 type Standing struct {
 	Probe string `json:"probe"`
-	// Points are those that a correction is fitted to now, the oldest first.
+	// Points are those that a correction is fitted to now, the oldest first: of one evening.
 	Points []Point `json:"points"`
 	// InForce is the correction that readings get; null where they get none. Since is when
 	// it was accepted.
@@ -51,6 +50,12 @@ type Standing struct {
 	use     Use
 	known   known
 	unread  error // why what is on record since can not be read
+	// earlier are points of evenings before of which no correction was made, moved such as
+	// were taken on another channel, adapter or bench. used are how many of the points that
+	// are on record came before the newest correction, and news says that some came after it.
+	earlier, moved []Point
+	used           int
+	news           bool
 }
 
 // Stand is what is on record of every probe of a bench, in the order of its file. The error
@@ -97,6 +102,11 @@ func (s *Standing) take(k history.Calibration) {
 		// By its name a later word ends an earlier one all the same: a bench file that is
 		// changed back must not bring the correction of an old probe back.
 		switch k.Kind {
+		case history.CalibrationPoint:
+			var p Point
+			if json.Unmarshal([]byte(k.Record), &p) == nil { // nothing is made of it
+				s.moved = append(s.moved, p)
+			}
 		case history.CalibrationInForce:
 			s.drop()
 			s.Elsewhere = k.At
@@ -119,6 +129,7 @@ func (s *Standing) take(k history.Calibration) {
 		}
 		s.drop()
 		s.Elsewhere, s.TakenBack = time.Time{}, time.Time{}
+		s.used, s.moved = len(s.Points), nil
 		if err == nil {
 			s.InForce, s.Since = c, k.At
 			if was.Bench != s.known.Bench {
@@ -127,7 +138,7 @@ func (s *Standing) take(k history.Calibration) {
 		}
 	case history.CalibrationTakenBack:
 		s.drop()
-		s.TakenBack = k.At
+		s.TakenBack, s.used = k.At, 0
 	case history.ProbeChanged:
 		s.change(k.At)
 	}
@@ -142,24 +153,28 @@ func (s *Standing) drop() { s.InForce, s.Since, s.CalledThen, s.unread = nil, ti
 // change ends all that is on record, of a probe that is no more.
 func (s *Standing) change(at time.Time) {
 	s.drop()
-	s.Points, s.Changed = nil, at
+	s.Points, s.moved, s.used, s.Changed = nil, nil, 0, at
 }
 
-// newest leaves the newest point of each kind and place, and none that is much older than the
-// newest of all.
+// newest leaves the newest point of each kind and place, of the evening of the newest of all.
 func (s *Standing) newest() {
-	var kept []Point
-	for _, p := range slices.Backward(s.Points) {
+	all := s.Points
+	s.Points = []Point{}
+	for i, p := range slices.Backward(all) {
 		same := func(k Point) bool { return k.Kind == p.Kind && abs(k.TrueC-p.TrueC) < otherPlaceC }
-		if !slices.ContainsFunc(kept, same) && s.Points[len(s.Points)-1].At.Sub(p.At) <= pointsApart {
-			kept = append(kept, p)
+		switch {
+		case slices.ContainsFunc(s.Points, same) || slices.ContainsFunc(s.earlier, same):
+		case abs(all[len(all)-1].At.Sub(p.At)) <= keptFor:
+			s.Points = append(s.Points, p)
+		case i >= s.used:
+			s.earlier = append(s.earlier, p)
 		}
 	}
-	slices.Reverse(kept)
-	s.Points = append([]Point{}, kept...)
+	s.news = len(all) > s.used
+	slices.Reverse(s.Points)
 }
 
-func abs(v float64) float64 { return max(v, -v) }
+func abs[T float64 | time.Duration](v T) T { return max(v, -v) }
 
 // Correct is wiring with the corrections that are in force.
 func Correct(w devices.Config, stand []Standing) devices.Config {

@@ -20,7 +20,7 @@ func Tell(out io.Writer, stand []Standing, at time.Time) error {
 			t.Line("%s", lines.Hang("  ", "    ", fmt.Sprintf("in force since %s%s, measured %s (%s ago): %s",
 				day(s.Since), s.calledThen(), day(s.measured()), ago(at.Sub(s.measured())), s.InForce.Words(s.use))))
 		} else {
-			t.Line("%s", lines.Hang("  ", "    ", "no correction is in force"+s.proposed()))
+			t.Line("%s", lines.Hang("  ", "    ", "no correction is in force"+s.proposed(at)))
 		}
 		for _, p := range s.Points {
 			t.Line("  point of %s (%s ago): %s; showed %.2f °C where it was %.2f", day(p.At), ago(at.Sub(p.At)), p.Words, p.ShownC, p.TrueC)
@@ -34,15 +34,15 @@ func Tell(out io.Writer, stand []Standing, at time.Time) error {
 }
 
 // proposed says what the points of a probe that is not corrected mean.
-func (s *Standing) proposed() string {
+func (s *Standing) proposed(at time.Time) string {
 	if len(s.Points) == 0 {
 		return ""
 	}
-	p := s.Propose()
+	p := s.Propose(at)
 	if p.Correction == nil {
 		return "; refused: " + p.Refused
 	}
-	return "; not accepted: " + p.Correction.Words(p.use)
+	return "; not accepted: " + p.Correction.Words(p.use) + leading(". LEFT OUT: ", p.LeftOut)
 }
 
 // ago is a span as it is said of something past.

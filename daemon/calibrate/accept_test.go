@@ -1,0 +1,210 @@
+package calibrate
+
+import (
+	"encoding/json"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"meltwarden/config"
+	"meltwarden/daemon/history"
+	"meltwarden/devices/registers"
+	"meltwarden/devices/simbench"
+)
+
+var evening = time.Date(2026, 3, 7, 20, 0, 0, 0, time.Local)
+
+// kept is what is on record of the probe of aBench, as it was put there.
+type kept struct {
+	*testing.T
+	bench *config.Bench
+	all   []history.Calibration
+}
+
+func onRecord(t *testing.T) *kept { return &kept{T: t, bench: aBench()} }
+
+func (k *kept) put(at time.Time, kind history.CalibrationKind, what any) {
+	r, err := knownBy(k.bench.Channels[0], k.bench, nil).record("test", "melt left", kind, what)
+	require.NoError(k, err)
+	r.At = at
+	k.all = append(k.all, r)
+}
+
+// point is taken at a time, with a probe that reads too high by so much.
+func (k *kept) point(taken time.Time, words string, highC float64) {
+	p := at(words, 0)
+	p.At, p.ShownC = taken, p.TrueC+highC
+	k.put(taken, history.CalibrationPoint, p)
+}
+
+func (k *kept) standing() *Standing { return inForce(k.T, k.all, k.bench) }
+
+// accept puts in force what is proposed at a time.
+func (k *kept) accept(at time.Time) {
+	p := k.standing().Propose(at)
+	require.NotNil(k, p.Correction, p.Refused)
+	k.put(at, history.CalibrationInForce, p.Correction)
+}
+
+// TestPointsOfOneEveningOnly are fitted together. That an evening is 12 hours is our own
+// estimate; that points of one calibration are taken in one go is common practice, no source.
+func TestPointsOfOneEveningOnly(t *testing.T) {
+	k := onRecord(t)
+	k.point(evening.AddDate(0, -2, 0), "ice", 1)
+	k.point(evening, byPressure, 2)
+	p := k.standing().Propose(evening.Add(time.Hour))
+	require.NotNil(t, p.Correction, p.Refused)
+	require.Len(t, p.Correction.Points, 1)
+	assert.False(t, p.Correction.Sloped())
+	assert.InDelta(t, -2, p.Correction.OffsetC, 1e-9)
+	require.Len(t, p.LeftOut, 1)
+	assert.Contains(t, p.LeftOut[0], "ice was taken 59 days ago, on 2026-01-07 20:00, more than an evening from the newest point")
+	assert.Contains(t, p.by(evening.Add(time.Hour)), byPressure+" (1 h ago). LEFT OUT: ice was taken")
+
+	k.point(evening.Add(2*time.Hour), "ice", 1)
+	p = k.standing().Propose(evening.Add(3 * time.Hour))
+	require.NotNil(t, p.Correction, p.Refused)
+	assert.True(t, p.Correction.Sloped())
+	assert.Empty(t, p.LeftOut)
+	assert.Equal(t, byPressure+" (3 h ago) and ice (60 min ago)", p.by(evening.Add(3*time.Hour-time.Second)))
+}
+
+// TestOldPointsAreRefused, each by its name and age, and what to do about it; so is one of a
+// clock that was put back since, of which nobody knows how old it is.
+func TestOldPointsAreRefused(t *testing.T) {
+	k := onRecord(t)
+	k.point(evening, "ice", 1)
+	k.point(evening.Add(4*time.Hour), byPressure, 2)
+	require.NotNil(t, k.standing().Propose(evening.Add(12*time.Hour)).Correction)
+	for later, want := range map[time.Duration]string{
+		13 * time.Hour:          "ice was taken 13 h ago, on 2026-03-07 20:00. A point counts for 12 hours: the probe may have been changed since. Take again: ice",
+		60 * 24 * time.Hour:     "ice was taken 60 days ago, on 2026-03-07 20:00; boiling at 1013.25 hPa was taken 60 days ago, on 2026-03-08 00:00. A point counts for 12 hours: the probe may have been changed since. Take again: ice, boiling at 1013.25 hPa",
+		4*time.Hour - time.Hour: "boiling at 1013.25 hPa was taken 1 h from now by the clock of this computer, which was put back since. A point counts",
+	} {
+		p := k.standing().Propose(evening.Add(later - time.Second))
+		assert.Nil(t, p.Correction)
+		assert.Contains(t, p.Refused, want)
+	}
+	k.accept(evening.Add(5 * time.Hour))
+	require.NotNil(t, k.standing().Propose(evening.Add(6*time.Hour)).Correction, "the same once more")
+	late := k.standing().Propose(evening.AddDate(0, 6, 0))
+	assert.Nil(t, late.Correction)
+	assert.Contains(t, late.Refused, "nothing was measured of it since its correction was put in force on 2026-03-08")
+
+	k.point(evening.AddDate(0, 6, 0), byPressure, 2.1)
+	p := k.standing().Propose(evening.AddDate(0, 6, 0))
+	require.NotNil(t, p.Correction)
+	assert.Empty(t, p.LeftOut, "a correction was made of the others")
+
+	k.put(evening.AddDate(0, 6, 0), history.ProbeChanged, struct{}{})
+	assert.Equal(t, "no point is on record of it", k.standing().Propose(evening.AddDate(0, 6, 0)).Refused)
+}
+
+// TestPointsOfAnotherChannel, type or adapter than the bench file has now are none of it, and
+// that is said.
+func TestPointsOfAnotherChannel(t *testing.T) {
+	k := onRecord(t)
+	k.point(evening, "ice", 1)
+	k.bench.Channels[0].Thermocouple = "J"
+	p := k.standing().Propose(evening.Add(time.Hour))
+	assert.Nil(t, p.Correction)
+	assert.Equal(t, "no point is on record of it; ice was taken 1 h ago, on 2026-03-07 20:00, on another channel, type, adapter or bench than the bench file has now: take it again", p.Refused)
+	k.point(evening.Add(time.Hour), byPressure, 2)
+	p = k.standing().Propose(evening.Add(time.Hour))
+	require.NotNil(t, p.Correction, p.Refused)
+	assert.Len(t, p.Correction.Points, 1)
+	assert.Contains(t, p.by(evening.Add(time.Hour)), "LEFT OUT: ice was taken 1 h ago")
+	k.accept(evening.Add(time.Hour))
+	assert.Empty(t, k.standing().Propose(evening.Add(time.Hour)).LeftOut, "said once")
+}
+
+// TestHowFarAProbeMoved between two evenings is said, and when that is more than both of them
+// leave open. To keep what an instrument was found to read before it was adjusted is common
+// practice (from memory of ISO/IEC 17025:2017, 7.8.4.1).
+func TestHowFarAProbeMoved(t *testing.T) {
+	k := onRecord(t)
+	k.point(evening, "ice", 1)
+	k.point(evening, byPressure, 1)
+	k.accept(evening)
+	said := func(at time.Time) string {
+		s := k.standing()
+		p := s.Propose(at)
+		require.NotNil(t, p.Correction, p.Refused)
+		return s.drift(*p.Correction)
+	}
+	require.Empty(t, said(evening))
+	k.point(evening.AddDate(0, 6, 0), "ice", 1.1)
+	k.point(evening.AddDate(0, 6, 0), byPressure, 1.2)
+	assert.Equal(t, " At 170 °C it reads +0.3 °C from what it did on 2026-03-07.", said(evening.AddDate(0, 6, 0)))
+	k.accept(evening.AddDate(0, 6, 0))
+	k.point(evening.AddDate(1, 0, 0), "ice", -1)
+	k.point(evening.AddDate(1, 0, 0), byPressure, -1.2)
+	assert.Contains(t, said(evening.AddDate(1, 0, 0)), "At 170 °C it reads -2.6 °C from what it did on 2026-09-07. That is more than both times leave open")
+}
+
+// TestWhoKnowsTheTruth: a probe of this evening's ice or boiling water, or one whose
+// correction by these is no older than a year; none that was only held against others.
+func TestWhoKnowsTheTruth(t *testing.T) {
+	k := onRecord(t)
+	require.Nil(t, k.standing().knows(evening))
+	k.point(evening, "ice", 1)
+	require.NotNil(t, k.standing().knows(evening))
+	require.Nil(t, k.standing().knows(evening.AddDate(0, 0, 2)), "nothing of it is in force")
+	k.accept(evening)
+	require.NotNil(t, k.standing().knows(evening.AddDate(0, 11, 0)))
+	require.Nil(t, k.standing().knows(evening.AddDate(0, 13, 0)))
+	p := at("ice", 61)
+	p.Kind, p.TrueC, p.At = Together, 60, evening.AddDate(0, 1, 0)
+	k.put(p.At, history.CalibrationPoint, p)
+	require.InDelta(t, -1, k.standing().knows(p.At).OffsetC, 1e-9)
+	k.accept(p.At)
+	require.Nil(t, k.standing().knows(p.At))
+}
+
+// TestAgesAreSaidAsOneAccepts, over the line of a bench: those of one evening are put in
+// force with their ages, and the day after, or with another scale in the file, they are not.
+func TestAgesAreSaidAsOneAccepts(t *testing.T) {
+	onBench(t, 9, asMeant, func(r *rig) {
+		require.NoError(r.t, r.calibrate(r.t.Context(), nil, "ice"), r.said())
+		require.Contains(r.t, r.flat(), "may be off by 2.5 there; by ice (0 min ago).")
+		time.Sleep(2 * time.Hour)
+		require.NoError(r.t, r.calibrate(r.t.Context(), nil, "accept"), r.said())
+		require.Contains(r.t, r.flat(), "In force from the next start of serve on: melt left")
+		require.Regexp(r.t, `at 170 \(estimates\S*.*; by ice \(2 h ago\)\.`, r.flat())
+		require.NoError(r.t, Forget(r.store, r.file, "test", []string{"all"}, nil))
+
+		as := r.file
+		other := *r.file
+		other.Channels = append([]registers.Channel(nil), r.file.Channels...)
+		other.Channels[0].Scale *= 2
+		r.file = &other
+		err := r.calibrate(r.t.Context(), nil, "accept")
+		require.ErrorContains(r.t, err, "melt left: no point is on record of it; ice was taken 2 h ago, on ")
+		require.Nil(r.t, r.standing("left").InForce)
+		r.file = as
+		require.NoError(r.t, Forget(r.store, r.file, "test", []string{"all"}, nil))
+
+		time.Sleep(11 * time.Hour)
+		err = r.calibrate(r.t.Context(), func(o *Options) { o.JSON = true }, "accept")
+		require.ErrorContains(r.t, err, "not put in force: melt left: ice was taken 13 h ago, on ")
+		require.ErrorContains(r.t, err, "Take again: ice")
+		for _, p := range r.file.Pots {
+			require.Nil(r.t, r.standing(p.Name).InForce)
+		}
+		var o struct {
+			Accepted []Proposal `json:"accepted"`
+			Refused  []string   `json:"refused"`
+		}
+		lines := strings.Split(strings.TrimSpace(r.said()), "\n")
+		require.NoError(r.t, json.Unmarshal([]byte(lines[len(lines)-1]), &o))
+		require.Empty(r.t, o.Accepted)
+		require.Len(r.t, o.Refused, 3)
+
+		r.Err(simbench.Place{Pot: 0, Probe: registers.Melt}, 1, 0)
+		require.NoError(r.t, r.calibrate(r.t.Context(), nil, "boiling at 0 m", "accept"), r.said())
+		require.Contains(r.t, r.flat(), "by boiling at 0 m (0 min ago). LEFT OUT: ice was taken 13 h ago")
+	})
+}
