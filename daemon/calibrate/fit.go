@@ -55,7 +55,8 @@ type Point struct {
 	ShownC   float64 `json:"shown_c"`
 	Readings int     `json:"readings"`
 	ScatterC float64 `json:"scatter_c"`
-	// StepC is the smallest step that was seen between readings; zero where all were equal.
+	// StepC is the smallest step that was seen between readings. Where all were equal it is
+	// that of the register, and in points of before zero.
 	StepC float64 `json:"step_c"`
 	// Relative says that TrueC is the highest of the probes that were together, of which none
 	// was calibrated: they are made to agree, and nobody knows of the truth.
@@ -81,7 +82,7 @@ const (
 	classC    = 2.5    // P (IEC 60584-1): class 2 of types K, J, N and E up to 333 °C
 	classPerC = 0.0075 // P (the same): and what of that grows with the temperature
 	bendPerC  = 0.002  // E: what a probe may bend by beyond its points, for each degree
-	coarseC   = 0.1    // E: the step of an input whose readings never changed
+	coarseC   = 0.1    // E: the least step of an input whose readings never changed
 	// raiseC and lowerC are the most that readings are raised and lowered by, between
 	// leastAtC and the hottest that a probe is used at, with what the bench file adds. A
 	// class 2 probe is within 2.5 °C, and so much again is left to its input (E). A reading

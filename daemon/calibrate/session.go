@@ -265,7 +265,7 @@ func (s *session) isIn(channel int, of Point, in bath) bool {
 
 // pointOf is the window of a probe as a point of a bath.
 func (s *session) pointOf(channel int, of Point) Point {
-	p := s.windows[channel].point(of.TrueC, of.WithinC)
+	p := s.windows[channel].point(of.TrueC, of.WithinC, s.Wiring.Channels[channel])
 	p.Kind, p.Words, p.TerminalsC = of.Kind, of.Words, s.terminals(s.Wiring.Channels[channel])
 	return p
 }
@@ -338,7 +338,7 @@ func (s *session) takeTogether() error {
 	highest := math.Inf(-1)
 	points, corrected := map[int]Point{}, map[int]float64{}
 	for _, i := range s.chosen {
-		points[i] = s.windows[i].point(0, 0)
+		points[i] = s.windows[i].point(0, 0, s.Wiring.Channels[i])
 		shownC := points[i].ShownC
 		k := standingOf(stand, NameOf(s.Wiring.Channels[i]))
 		c := k.knows(time.Now())

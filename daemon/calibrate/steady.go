@@ -1,10 +1,13 @@
 package calibrate
 
 import (
+	"errors"
 	"math"
 	"time"
 
 	"meltwarden/config"
+	"meltwarden/devices/registers"
+	"meltwarden/devices/thermocouple"
 )
 
 // When a probe is at rest: over the last steadyFor, the means of both halves differ by less
@@ -51,8 +54,8 @@ func (w *window) now() float64 {
 	return mean(w.latest[max(0, len(w.latest)-int(time.Second/config.Period)):])
 }
 
-// point is what the window is as a point, in something at trueC within withinC.
-func (w *window) point(trueC, withinC float64) Point {
+// point is what the window of a channel is as a point, in something at trueC within withinC.
+func (w *window) point(trueC, withinC float64, on registers.Channel) Point {
 	p := Point{TrueC: trueC, WithinC: withinC, ShownC: mean(w.latest), Readings: len(w.latest)}
 	sum := 0.0
 	for i, c := range w.latest {
@@ -64,7 +67,32 @@ func (w *window) point(trueC, withinC float64) Point {
 		}
 	}
 	p.ScatterC = math.Sqrt(sum / float64(len(w.latest)))
+	if p.StepC == 0 { // nobody saw one: it may be all that the register can show
+		p.StepC = max(coarseC, registerStepC(on, p.ShownC))
+	}
 	return p
+}
+
+// registerStepC is the smallest step that a channel's register can show at a temperature, in
+// °C; zero for one of which that is not known.
+func registerStepC(c registers.Channel, celsius float64) float64 {
+	if c.Type == registers.Float32 {
+		return 0
+	}
+	step := math.Abs(c.Scale)
+	switch c.Unit {
+	case registers.Fahrenheit:
+		return step / 1.8
+	case registers.Millivolt:
+		letter, unknown := thermocouple.Parse(c.Thermocouple)
+		low, below := thermocouple.EMF(letter, celsius-0.5)
+		high, above := thermocouple.EMF(letter, celsius+0.5)
+		if errors.Join(unknown, below, above) != nil {
+			return 0
+		}
+		return step / math.Abs(high-low)
+	}
+	return step
 }
 
 func mean(values []float64) float64 {
