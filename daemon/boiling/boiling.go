@@ -14,9 +14,10 @@ import (
 // The pressures of places where people live and of their weather, in kilopascals (E).
 const leastKPa, mostKPa = 60.0, 110.0
 
-// How far boiling water in an open pan may be from where it boils, in degrees Celsius.
+// How far boiling water in an open pan may be from where it boils, in degrees Celsius: PanC
+// where the air's pressure is known, and by the weather more where only the height is.
 const (
-	panC     = 0.3 // E: minerals of tap water, and a few centimetres of depth
+	PanC     = 0.3 // E: minerals of tap water, and a few centimetres of depth
 	weatherC = 0.8 // weather moves the air's pressure by 3 kPa either way (C), at 0.277 K a kPa
 )
 
@@ -36,14 +37,14 @@ func Said(words string) (w Water, is bool, err error) {
 		return Water{}, false, nil
 	}
 	place := strings.TrimPrefix(strings.Join(fields[1:], " "), "at ")
-	w.WithinC = panC
+	w.WithinC = PanC
 	kPa, err := quantity.Pressure(place)
 	if err != nil {
 		var m float64
 		if m, err = quantity.Height(place); err != nil {
 			return Water{}, true, fmt.Errorf("write how high the bench is above the sea, such as \"boiling at 300 m\", or the air's pressure there, such as \"boiling at 985 hPa\" (%w)", err)
 		}
-		kPa, w.WithinC = Pressure(m), math.Hypot(panC, weatherC)
+		kPa, w.WithinC = Pressure(m), math.Hypot(PanC, weatherC)
 	}
 	if !(kPa >= leastKPa && kPa <= mostKPa) {
 		return Water{}, true, fmt.Errorf("%.0f hPa is no pressure that a bench stands in: type it again, with its unit", 10*kPa)

@@ -61,7 +61,7 @@ func TestAHeightKnowsNoWeather(t *testing.T) {
 	for _, m := range []float64{0, 500, 1500} {
 		for _, weatherKPa := range []float64{-3, 3} {
 			off := math.Abs(Point(Pressure(m)+weatherKPa) - Point(Pressure(m)))
-			assert.LessOrEqual(t, off, math.Hypot(panC, weatherC)+0.2, "%.0f m", m)
+			assert.LessOrEqual(t, off, math.Hypot(PanC, weatherC)+0.2, "%.0f m", m)
 		}
 	}
 	high, _, _ := Said("boiling at 300 m")

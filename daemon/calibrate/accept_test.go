@@ -173,7 +173,7 @@ func TestAgesAreSaidAsOneAccepts(t *testing.T) {
 		time.Sleep(2 * time.Hour)
 		require.NoError(r.t, r.calibrate(r.t.Context(), nil, "accept"), r.said())
 		require.Contains(r.t, r.flat(), "In force from the next start of serve on: melt left")
-		require.Regexp(r.t, `at 170 \(estimates\S*.*; by ice \(2 h ago\)\.`, r.flat())
+		require.Regexp(r.t, `at 170, in 95 of 100 cases \(estimates\); by ice \(2 h ago\)\.`, r.flat())
 		require.NoError(r.t, Forget(r.store, r.file, "test", []string{"all"}, nil))
 
 		as := r.file

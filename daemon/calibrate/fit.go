@@ -231,7 +231,7 @@ func (c Correction) absurd(typedC, upToC float64) error {
 		case adds > raiseC:
 			return fmt.Errorf("it would be raised by %.1f °C at %.0f °C, and %.0f is the most of a sound probe (2.5 by its class, as much by its input)%s", adds, at, raiseC, ofWhich(typedC))
 		case adds < -lowerC:
-			return fmt.Errorf("it would be lowered by %.1f °C at %.0f °C, and %.1f is the most: a reading that is lowered lets the melt be hotter%s", -adds, at, lowerC, ofWhich(typedC))
+			return fmt.Errorf("it would be lowered by %.1f °C at %.0f °C, and %.1f is the most: a reading that is lowered lets what it measures be hotter%s", -adds, at, lowerC, ofWhich(typedC))
 		}
 	}
 	return nil

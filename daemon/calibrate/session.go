@@ -105,7 +105,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	}
 	n := len(o.Wiring.Channels)
 	s.windows, s.latest, s.began = make([]window, n), make([]reading.Temperature, n), make([]float64, n)
-	s.say(opening, o.Bench.Name, strings.Join(s.names(s.chosen), ", "), steadyC)
+	s.say(opening, o.Bench.Name, strings.Join(s.names(s.chosen), ", "), steadyC, keptFor.Hours())
 	if s.bus, err = devices.Open(o.Wiring, o.Open, o.Clock); err != nil {
 		return err
 	}
@@ -221,6 +221,9 @@ func (s *session) one(ctx context.Context, words string) error {
 	}
 	water, _, _ := boiling.Said(words) // known has seen to it
 	s.say(howBoiling, water.C, water.WithinC)
+	if water.WithinC > boiling.PanC {
+		s.say(weatherMoves, boiling.PanC)
+	}
 	return s.fixed(ctx, Point{Kind: Boiling, Words: words, TrueC: water.C, WithinC: water.WithinC}, inBoiling)
 }
 

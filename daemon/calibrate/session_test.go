@@ -46,6 +46,7 @@ func TestASession(t *testing.T) {
 				require.InDelta(r.t, 170, shown+c.Calibrated.At(shown), 0.3)
 			}
 		}
+		require.NotContains(r.t, r.said(), "knows nothing of the weather", "its pressure was said")
 		// Everything is still there when it is run again: no bath is needed.
 		require.NoError(r.t, r.calibrate(r.t.Context(), nil, "ice", "boiling at 1013.25 hPa", "accept"))
 		require.Contains(r.t, r.said(), "melt left: kept from")
@@ -112,6 +113,7 @@ func TestAWrongTypeIsFound(t *testing.T) {
 			require.Contains(r.t, r.flat(), "melt middle: REFUSED: "+want)
 			require.Nil(r.t, r.standing("middle").InForce)
 			require.NotNil(r.t, r.standing("left").InForce, "the others are put in force")
+			require.Contains(r.t, r.flat(), "A height knows nothing of the weather: with the air's pressure at the bench in its place, as in \"boiling at 985 hPa\", the water is known within 0.3 °C.")
 		})
 	}
 }

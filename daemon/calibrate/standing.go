@@ -280,7 +280,7 @@ func (c Correction) Words(use Use) string {
 	if c.Relative() {
 		return said + " to agree with the others; nobody knows by how much they all are off"
 	}
-	return fmt.Sprintf("%s; then within %.1f °C at 100 °C and %.1f at %.0f (estimates)", said, c.WithinC(100), c.WithinC(use.AtC), use.AtC)
+	return fmt.Sprintf("%s; then within %.1f °C at 100 °C and %.1f at %.0f, in 95 of 100 cases (estimates)", said, c.WithinC(100), c.WithinC(use.AtC), use.AtC)
 }
 
 func day(t time.Time) string { return t.Local().Format(time.DateOnly) }

@@ -7,7 +7,10 @@ address a zero can mean something else: press the emergency stop first. Each poi
 takes a few minutes: the probes have to come to rest, which is so when the mean
 of the last half minute is within %.1f °C of that of the half minute before.
 What was taken is kept at once; Ctrl-C stops at any time, and the same command
-goes on.
+goes on. A point counts for %.0f hours, for one calibration.
+
+With the emergency stop pressed, let the devices run for half an hour before: an
+input reads a little otherwise until it is warm (common practice, no source).
 
 COLD BENCH ONLY. WATER IN HOT VINYL SPATTERS: no water near a pot that is warm,
 and every tip is wiped until the cloth stays dry before it goes back into its
@@ -41,6 +44,11 @@ BOILING WATER, %.1f °C here, within %.1f (estimate). An open pan of tap water
 that boils hard on a cooker. Tips at least 5 cm deep, not on the bottom or the
 wall. Handles and plugs stay out of the steam. STEAM BURNS AND IS NOT SEEN:
 gauntlet on, face shield down.
+`
+
+const weatherMoves = `
+A height knows nothing of the weather: with the air's pressure at the bench in
+its place, as in "boiling at 985 hPa", the water is known within %.1f °C.
 `
 
 const howTogether = `
