@@ -35,7 +35,10 @@ func calibrateAt(clk *clock.Clock) *cobra.Command {
 			"height) or together in one cup, says what they mean, and puts a correction in force\n" +
 			"with \"accept\". Without a point it asks. Every output is told zero and nothing else is\n" +
 			"written. A correction is kept with its day in the history, not in the bench file; serve\n" +
-			"and check read with it from their next start on, and each run says which it had.\n\n" + caution,
+			"and check read with it from their next start on, and each run says which it had.\n\n" +
+			"A point counts for twelve hours. Older ones have to be taken again, as the probe may\n" +
+			"have been changed since; so have those that were taken with another channel, type or\n" +
+			"adapter in the bench file. A correction outlasts another name of the bench.\n\n" + caution,
 		Args: cobra.ArbitraryArgs,
 		RunE: func(c *cobra.Command, words []string) error { return runCalibrate(c, f, words, clk) },
 	}
