@@ -3,9 +3,9 @@ package calibrate
 const opening = `Calibration of the probes of the bench %q: %s
 
 Every output is told zero, and nothing else is written to a device. With a wrong
-address a zero can mean something else: press the emergency stop first. Each point
-takes a few minutes: the probes have to come to rest, which is so when the mean
-of the last half minute is within %.1f °C of that of the half minute before.
+address a zero can mean something else: press the emergency stop first. Each
+point takes a few minutes: the probes have to come to rest, which is so when the
+mean of the last half minute is within %.1f °C of that of the half minute before.
 What was taken is kept at once; Ctrl-C stops at any time, and the same command
 goes on. A point counts for %.0f hours, for one calibration.
 
