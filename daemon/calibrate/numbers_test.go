@@ -108,6 +108,50 @@ func TestNumbersOfWhatIsSaid(t *testing.T) {
 	}
 }
 
+// TestNumbersOfHotPlates: of plate probes which are within class 2 from the ice point to where
+// the hottest plate trips (2.5 °C up to 333 °C: IEC 60584-1), corrected by ice and boiling
+// water as far off as is said of these, how many are refused, and what the rest is off there.
+// Beside it such as are twice as far off with their input: what passed at 200 °C and is refused
+// now, by how much it would have been lowered.
+func TestNumbersOfHotPlates(t *testing.T) {
+	const draws, tripC = 2000, 275.0
+	from := rand.New(rand.NewPCG(11, 11))
+	water, _, err := boiling.Said("boiling at 1013.25 hPa")
+	require.NoError(t, err)
+	for _, mostC := range []float64{classC, 2 * classC} {
+		refused, only := 0, 0
+		var left, lowered []float64
+		for range draws {
+			coldC, hotC := mostC*(2*from.Float64()-1), mostC*(2*from.Float64()-1)
+			off := func(c float64) float64 { return coldC + (hotC-coldC)*c/tripC }
+			var points []Point
+			for _, p := range []Point{{Kind: Ice, Words: "ice", WithinC: iceC}, {Kind: Boiling, Words: "boiling", TrueC: water.C, WithinC: water.WithinC}} {
+				is := p.TrueC + p.WithinC/2*from.NormFloat64()
+				p.ShownC, p.Readings, p.ScatterC, p.StepC = is+off(is), windowLong, 0.26, 0.25
+				points = append(points, p)
+			}
+			c, err := Fit(points, 0, Use{AtC: 230, UpToC: tripC})
+			if err == nil {
+				shown := tripC + off(tripC)
+				left = append(left, math.Abs(shown+c.At(shown)-tripC))
+				continue
+			}
+			refused++
+			if c, err := Fit(points, 0, inAMelt); err == nil {
+				only++
+				lowered = append(lowered, math.Max(0, -c.At(tripC)))
+			}
+		}
+		t.Logf("plate probes within %.1f °C from 0 to %.0f °C: %.1f of 100 are refused; the others are then off at %.0f °C by %s", mostC, tripC, 100*float64(refused)/draws, tripC, inWords(left))
+		t.Logf("  %.1f of 100 pass at 200 °C and not at %.0f, where they would be lowered by %s", 100*float64(only)/draws, tripC, inWords(lowered))
+		if mostC == classC {
+			assert.Less(t, float64(refused)/draws, 0.02, "a sound probe is not refused")
+		} else {
+			assert.Greater(t, only, draws/100)
+		}
+	}
+}
+
 func inWords(all []float64) string {
 	if len(all) == 0 {
 		return "nothing"
