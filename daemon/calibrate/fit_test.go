@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"math"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -13,6 +14,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/daemon/boiling"
+	"meltwarden/daemon/history"
 	"meltwarden/devices/registers"
 	"meltwarden/devices/thermocouple"
 )
@@ -255,6 +257,13 @@ func TestAPlateIsJudgedWhereItTrips(t *testing.T) {
 			assert.Equal(t, Use{AtC: 170, UpToC: 200}, useOf(c, b), c.Role)
 		}
 	}
+	plate := slices.IndexFunc(b.Channels, func(c registers.Channel) bool { return c.Role == registers.Plate })
+	kept, err := knownBy(b.Channels[plate], b, nil).record("test", NameOf(b.Channels[plate]), history.CalibrationInForce, c)
+	require.NoError(t, err)
+	_, err = Stand([]history.Calibration{kept}, b)
+	require.ErrorContains(t, err, "°C at 275 °C, and 3.5 is the most", "one that was put in force before the plate was let be so hot: no heat")
 	b.Ceiling.PlateTripC = 180
+	_, err = Stand([]history.Calibration{kept}, b)
+	require.NoError(t, err)
 	assert.InDelta(t, 200, useOf(registers.Channel{Role: registers.Plate}, b).UpToC, 0, "a plate that trips early is judged no less than a melt")
 }
