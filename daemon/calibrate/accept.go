@@ -93,7 +93,11 @@ func (p Proposal) by(now time.Time) string {
 	for _, k := range p.Correction.Points {
 		by = append(by, fmt.Sprintf("%s (%s ago)", k.Words, ago(max(0, now.Sub(k.At)))))
 	}
-	return strings.Join(by, " and ") + leading(". LEFT OUT: ", p.LeftOut)
+	said := strings.Join(by, " and ")
+	if !p.Correction.Sloped() && sums(p.Correction.Points).apart() {
+		said += ", of which the hottest alone counts: a slope through them would leave more open than none"
+	}
+	return said + leading(". LEFT OUT: ", p.LeftOut)
 }
 
 // accept puts in force what is proposed.

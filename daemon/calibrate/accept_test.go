@@ -72,6 +72,22 @@ func TestPointsOfOneEveningOnly(t *testing.T) {
 	assert.Equal(t, byPressure+" (3 h ago) and ice (60 min ago)", p.by(evening.Add(3*time.Hour-time.Second)))
 }
 
+// TestASlopeThatIsLeftOutIsSaid, as a height knows nothing of the weather.
+func TestASlopeThatIsLeftOutIsSaid(t *testing.T) {
+	for words, left := range map[string]bool{byHeight: true, byPressure: false} {
+		k := onRecord(t)
+		k.point(evening, "ice", 0.5)
+		k.point(evening, words, 1.5)
+		p := k.standing().Propose(evening)
+		require.NotNil(t, p.Correction, p.Refused)
+		said := "ice (0 min ago) and " + words + " (0 min ago)"
+		if left {
+			said += ", of which the hottest alone counts: a slope through them would leave more open than none"
+		}
+		assert.Equal(t, said, p.by(evening))
+	}
+}
+
 // TestOldPointsAreRefused, each by its name and age, and what to do about it; so is one of a
 // clock that was put back since, of which nobody knows how old it is.
 func TestOldPointsAreRefused(t *testing.T) {
