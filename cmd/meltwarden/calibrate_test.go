@@ -4,6 +4,7 @@ package main
 
 import (
 	"encoding/json"
+	"os"
 	"path/filepath"
 	"regexp"
 	"strconv"
@@ -84,6 +85,13 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.Equal(t, digest, statusOf(t, file, folder).Digest)
 	require.Contains(t, say("calibrate", "--status"), "melt left\n  in force since")
 	require.Contains(t, say("calibrate", "--status", "--json"), `"in_force":{"offset_c":-`)
+	typed, err := os.ReadFile(file)
+	require.NoError(t, err)
+	renamed := regexp.MustCompile(`(?m)^name: .*$`).ReplaceAllString(string(typed), "name: north bench")
+	require.NoError(t, os.WriteFile(file, []byte(renamed), 0o644))
+	require.Regexp(t, `corrected: melt left, measured \S+ \(when the bench was called ".+"\): -2\.00 °C`, oneLine(say("check")))
+	require.Equal(t, digest, statusOf(t, file, folder).Digest, "nor does its proof go by a name")
+	require.NoError(t, os.WriteFile(file, typed, 0o644))
 
 	served := &tap{}
 	end := inBackground(t, serveAt(clk), served, "--config", file, "--data", folder, "--listen", "127.0.0.1:0")
