@@ -81,6 +81,7 @@ func (b *Bench) plan(elapsed time.Duration) {
 			spareS = max(spareS, pausesS-p.way.S+comesLastS+comesShare*p.way.S)
 		}
 		p.wait(spareS, elapsed)
+		p.follow(b.guard.PotMayHeat(i), elapsed)
 	}
 }
 
@@ -159,17 +160,22 @@ const (
 // readyIn is the pot's way as a time, and how far that may be off; negative when not
 // known.
 func (p *pot) readyIn() (in, within time.Duration) {
-	if math.IsNaN(p.way.S) || math.IsInf(p.way.S, 0) || p.lifted {
+	s, off := p.way.S, offAfter
+	if p.creep.is() {
+		s += p.creepS() - p.way.CureS
+	}
+	if in = seconds(s); in < 0 || p.lifted {
 		return -1, 0
 	}
-	off := offAfter
 	if p.melt.C() < waitsAtC && !p.cured {
 		off = offBefore
 	}
-	if p.loop.Foresees() {
+	switch {
+	case p.creep.is():
+		off = offCreeping
+	case p.loop.Foresees():
 		off = offRecalled
 	}
-	in = time.Duration(p.way.S * float64(time.Second))
 	return in, max(offLeast, time.Duration(off*float64(in)))
 }
 

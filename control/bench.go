@@ -302,7 +302,7 @@ func (p *pot) report(out *PotFrame, r *PotReadings, wait Wait, left time.Duratio
 		Probes: p.set.Probes, MeltEstimate: p.half.melt, PlateEstimate: p.half.plate, Hand: p.half.hand, HeatedFor: p.half.heatedFor, DrivenFor: p.half.drivenFor,
 		TargetC: p.goal(), SetpointC: p.set.SetpointC, BandC: p.set.BandC,
 		PlateTargetC: p.loop.PlateTargetC(),
-		Dwelled:      p.dwelled, Clear: p.clear, Cured: p.cured, Uncured: p.uncured, Said: p.said.last,
+		Dwelled:      p.dwelled, DwellStands: wait == WaitDwell && p.dwells.stands, Clear: p.clear, Cured: p.cured, Uncured: p.uncured, Said: p.said.last,
 		StirredEver: p.stirred, SinceStir: p.sinceStir,
 		InBandFor: p.inBandFor, SinceColour: p.colourAgo(), Drawn: p.drawn, Recalled: p.loop.Recalled(),
 		Doubted: p.loop.Doubted(), Tuned: p.loop.Tuning() != nil, Trial: p.loop.Trial(), CanBeTried: p.canBeTried(),

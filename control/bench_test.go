@@ -150,6 +150,52 @@ func TestShortDipKeepsTheDwell(t *testing.T) {
 	assert.Equal(t, control.WaitClear, r.f.Pots[0].Wait)
 }
 
+// TestADwellThatStandsStillSaysSo, and takes the way back to the cure temperature into what
+// is left; where the melt does not come back nobody knows how long that is.
+func TestADwellThatStandsStillSaysSo(t *testing.T) {
+	melt, plate := 174.0, 190.0
+	r := scripted(&melt, &plate)
+	r.press()
+	r.run(30 * time.Second)
+	before := r.f.Pots[0]
+	require.False(t, before.DwellStands)
+	require.Equal(t, 90*time.Second-before.Dwelled, before.WaitLeft)
+	melt = 171.4
+	p := r.run(20 * time.Second).Pots[0]
+	assert.Equal(t, control.Curing, p.State)
+	assert.Equal(t, control.WaitDwell, p.Wait)
+	assert.True(t, p.DwellStands)
+	if p.WaitLeft >= 0 {
+		assert.Greater(t, p.WaitLeft, 90*time.Second-p.Dwelled)
+	}
+	for range 130 { // a plate whose heat does not get into its melt
+		plate += 0.1
+		p = r.run(time.Second).Pots[0]
+	}
+	assert.True(t, p.DwellStands)
+	assert.Negative(t, p.WaitLeft, "it does not rise")
+	assert.Negative(t, p.ReadyIn, "so nobody knows when it is ready")
+	melt = 174
+	p = r.run(15 * time.Second).Pots[0]
+	assert.False(t, p.DwellStands)
+	assert.Equal(t, 90*time.Second-p.Dwelled, p.WaitLeft)
+}
+
+// TestAMeltJustOutsideItsBandIsNotTimed: the time in band stands still there.
+func TestAMeltJustOutsideItsBandIsNotTimed(t *testing.T) {
+	melt, plate := 166.0, 185.0
+	r := scripted(&melt, &plate)
+	r.step(control.Command{Kind: control.ArrivedCured})
+	r.press()
+	r.run(2 * time.Second)
+	require.Equal(t, control.WaitSteady, r.f.Pots[0].Wait)
+	require.Positive(t, r.f.Pots[0].WaitLeft)
+	melt = 168.3 // band 2, and 2.5 on the way out
+	p := r.run(20 * time.Second).Pots[0]
+	assert.Equal(t, control.WaitSteady, p.Wait)
+	assert.Negative(t, p.WaitLeft)
+}
+
 // TestWhatNobodyWatchedIsNotDwelt: the computer slept through the dwell.
 func TestWhatNobodyWatchedIsNotDwelt(t *testing.T) {
 	melt, plate := 174.0, 190.0

@@ -66,6 +66,9 @@ type pot struct {
 	arrived     bool // cured, by its maker's word
 	uncured     bool // that it was cured was taken back, and nobody has pressed since
 	dwelled     time.Duration
+	dwells      pace // how steadily the dwell, and the time in band, are counted
+	steadies    pace
+	creep       creep
 	inBandFor   time.Duration
 	stirred     bool
 	sinceStir   time.Duration
@@ -84,7 +87,7 @@ func newPot(s PotSettings) *pot {
 		set: s, melt: estimate.OfMelt(), plate: estimate.OfPlate(),
 		loop:  loop.New(s.LoopPot(), s.Known),
 		ahead: model.NothingAhead(), peakC: math.NaN(), half: newHalf(),
-		steering: steering{toldC: s.Controller.RestC},
+		steering: steering{toldC: s.Controller.RestC}, dwells: begins(), steadies: begins(),
 	}
 }
 
@@ -211,7 +214,11 @@ func (p *pot) known() bool { return p.melt.Valid() && p.plate.Valid() }
 // countDwell adds up the time at cure temperature; the dwell and the maker's
 // tick together make a cured pot.
 func (p *pot) countDwell(elapsed time.Duration) {
-	if !p.cured && !p.lifted && p.melt.C() >= p.set.CureC && p.handSays(p.set.CureC) {
+	on := !p.cured && !p.lifted && p.melt.C() >= p.set.CureC && p.handSays(p.set.CureC)
+	if p.dwelled > 0 {
+		p.dwells.see(on, elapsed)
+	}
+	if on {
 		p.dwelled = min(p.dwelled+elapsed, p.set.Dwell)
 	}
 	if p.dwelled >= p.set.Dwell && p.clear {
@@ -222,6 +229,11 @@ func (p *pot) countDwell(elapsed time.Duration) {
 // countBand adds up the time in band, with a wider way out than in.
 func (p *pot) countBand(elapsed time.Duration) {
 	off := math.Abs(p.melt.C() - p.set.SetpointC)
+	if p.inBandFor > 0 {
+		p.steadies.see(off <= p.set.BandC, elapsed)
+	} else {
+		p.steadies = begins()
+	}
 	switch {
 	case off <= p.set.BandC:
 		p.inBandFor += elapsed
@@ -367,12 +379,46 @@ func (p *pot) curing() (PotState, Wait, time.Duration) {
 		return Heating, WaitHand, -1
 	}
 	if p.dwelled > 0 && p.melt.C() >= p.set.CureC-cureSlackC {
-		return Curing, WaitDwell, p.set.Dwell - p.dwelled
+		return Curing, WaitDwell, p.dwellLeft()
 	}
 	if p.waiting && p.heldBack {
 		return Heating, WaitOthers, -1
 	}
-	return Heating, WaitHeat, p.reach(p.set.CureC)
+	return Heating, WaitHeat, p.toCure()
+}
+
+// dwellLeft is what the dwell still takes, with the way back to the cure temperature while
+// it stands still below it; negative where nobody knows.
+func (p *pot) dwellLeft() time.Duration {
+	left := p.set.Dwell - p.dwelled
+	if !p.dwells.stands {
+		return left
+	}
+	back := p.toCure()
+	if back < 0 {
+		return -1
+	}
+	return back + left
+}
+
+// toCure is how long the melt needs to its cure temperature; negative where nobody knows.
+func (p *pot) toCure() time.Duration {
+	if p.creep.is() {
+		return seconds(p.creepS())
+	}
+	rises, way := p.reach(p.set.CureC), seconds(p.way.CureS)
+	if p.dwelled == 0 || way <= 0 || rises >= 0 && rises < way {
+		return rises
+	}
+	return way // also of one that still sinks
+}
+
+// seconds is a time; negative of one that is not known.
+func seconds(s float64) time.Duration {
+	if math.IsNaN(s) || math.IsInf(s, 0) {
+		return -1
+	}
+	return time.Duration(s * float64(time.Second))
 }
 
 // holding is the way of a cured pot.
@@ -386,7 +432,7 @@ func (p *pot) holding() (PotState, Wait, time.Duration) {
 	case !p.inBand():
 		return Heating, WaitWarm, p.reach(low)
 	case p.inBandFor < p.set.SteadyFor:
-		return Holding, WaitSteady, p.set.SteadyFor - p.inBandFor
+		return Holding, WaitSteady, p.steadyLeft()
 	case !p.handReady():
 		return Holding, WaitHand, -1
 	case !p.freshStir():
@@ -395,16 +441,29 @@ func (p *pot) holding() (PotState, Wait, time.Duration) {
 	return Ready, WaitNothing, time.Duration(float64(p.set.StirWithin)*stirSlack) - p.sinceStir
 }
 
+// steadyLeft is the rest of the time in band; negative while that stands still, because the
+// melt is just outside it.
+func (p *pot) steadyLeft() time.Duration {
+	if p.steadies.stands {
+		return -1
+	}
+	return p.set.SteadyFor - p.inBandFor
+}
+
 // longestGuess is the longest time that is worth telling: a slope that would take
 // longer has only just begun (E).
 const longestGuess = 90 * time.Minute
+
+// hasSlope reports whether the melt's slope tells a time: an estimate's does not, nor one
+// of which nobody knows what gives it.
+func (p *pot) hasSlope() bool { return p.set.Probes.HasMelt() && !p.set.Controller.Is() }
 
 // reach guesses from the present slope how long the melt needs to a
 // temperature; negative when it is not on its way there.
 func (p *pot) reach(c float64) time.Duration {
 	const still = 0.005 // K/s: slower than this is no way to tell a time by (E)
-	if !p.set.Probes.HasMelt() || p.set.Controller.Is() {
-		return -1 // an estimate's slope tells no time, nor one of which nobody knows what gives it
+	if !p.hasSlope() {
+		return -1
 	}
 	slope := p.melt.Slope()
 	gap := c - p.melt.C()

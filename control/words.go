@@ -318,7 +318,10 @@ type PotFrame struct {
 	// is up to ten cycles old, and decides nothing but when a first heat is cut.
 	PeakC, PeakWithinC float64
 	Dwelled            time.Duration
-	Clear, Cured       bool
+	// DwellStands is true of a pot in its dwell whose melt has sunk just below its cure
+	// temperature: no time is counted until it is back there.
+	DwellStands  bool
+	Clear, Cured bool
 	// Uncured is true for a pot whose cure was taken back: it is held at its set-point until
 	// somebody presses the bench's button.
 	Uncured bool

@@ -51,6 +51,9 @@ type Way struct {
 	S float64
 	// J is what the heater draws on it, in joules.
 	J float64
+	// CureS is how much of S the melt is below its cure temperature on its way up; zero of
+	// one that is cured.
+	CureS float64
 }
 
 // gel is what thickening leaves of the coupling of raw paste at its hottest so far, with
@@ -81,10 +84,13 @@ func (f *Filter) Ready(j Journey, ahead *Ahead) Way {
 	if !j.Cured && x[melt] < j.CureC {
 		approach = approachS
 	}
-	way := Way{S: approach}
+	way := Way{S: approach, CureS: approach}
 	for !j.there(x[melt]) {
 		see.stop(&j.WaitS, j.WaitC, x[melt])
 		see.stop(&approach, j.CureC, x[melt])
+		if !j.Cured && x[melt] < j.CureC {
+			way.CureS += journeyStepS
+		}
 		way.J += sees.along(&x, &j, &see)
 		if way.S += journeyStepS; way.S >= LongestWayS {
 			way.S = math.Inf(1)
