@@ -83,7 +83,7 @@ func TestNumbersOfTheBenchPage(t *testing.T) {
 	f.Contacts.EStop, f.Contacts.CutOut = reading.Contact{Closed: true, Fault: reading.None}, reading.Contact{Fault: reading.None}
 	s.shown.Store(f)
 	s.do(chromedp.EmulateViewport(1920, 1080))
-	s.becomes(answer + ` === "Not yet: slate 157 °C below its cure temperature, all ready in 34 ± 12 min"`)
+	s.becomes(answer + ` === "Not yet: slate 156 °C below its cure temperature, all ready in 34 ± 12 min"`)
 	assert.True(t, evaluate[bool](s, oneLine), "one line")
 	assert.Equal(t, "emergency stop closed|cut-out open|fan not wired", evaluate[string](s, `Array.from(document.querySelectorAll(".interlocks li"), (li) => li.textContent.trim()).join("|")`))
 	assert.Equal(t, "danger", evaluate[string](s, `document.querySelectorAll(".interlocks li")[1].dataset.tone`))

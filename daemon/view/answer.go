@@ -120,13 +120,15 @@ func answer(f *frames.Frame, s control.Settings) (line Both, detail string) {
 	switch {
 	case f.ReadyIn > 0 && timed(p.Wait):
 		takes = fmt.Sprintf(texts.allReadyIn, giveOrTake(f.ReadyIn, f.ReadyWithin))
+	case p.WaitLeft >= 0 && p.DwellStands:
+		takes = ", " + dwellLeft(p, s.Pots[i])
 	case p.WaitLeft >= 0 && p.Wait == control.WaitHeat:
 		takes = fmt.Sprintf(texts.thereIn, about(p.WaitLeft))
 	case p.WaitLeft >= 0 && timed(p.Wait):
 		takes = ", " + about(p.WaitLeft)
 	}
 	return inBoth(func(u unit) string {
-		return fmt.Sprintf(texts.notYetPot, lacksNow(f, p, potName(i, s), u)) + takes
+		return fmt.Sprintf(texts.notYetPot, lacksNow(f, i, s, u)) + takes
 	}), ""
 }
 
@@ -225,7 +227,8 @@ func timed(w control.Wait) bool {
 
 // lacksNow is lacks for a frame: a pot that waits for the button while others are
 // heated is named.
-func lacksNow(f *frames.Frame, p *control.PotFrame, name string, u unit) string {
+func lacksNow(f *frames.Frame, i int, s control.Settings, u unit) string {
+	p, name := &f.Pots[i], potName(i, s)
 	if p.Wait == control.WaitEnable && f.AllOff && f.Heat == control.HeatBlocked {
 		return fmt.Sprintf(texts.allOff, sinceOff(f.SinceAllOff))
 	}
@@ -233,7 +236,7 @@ func lacksNow(f *frames.Frame, p *control.PotFrame, name string, u unit) string 
 	if p.Wait == control.WaitEnable && f.Heat == control.HeatEnabled && slices.ContainsFunc(f.Pots, heated) {
 		return fmt.Sprintf(texts.potEnable, name)
 	}
-	return lacks(p, name, u)
+	return lacks(p, s.Pots[i], name, u)
 }
 
 // sinceOff is how long ago ALL OFF was asked for, no finer than it is worth telling.
@@ -248,13 +251,16 @@ func sinceOff(d time.Duration) string {
 }
 
 // lacks says what stands between the named pot and the pour.
-func lacks(p *control.PotFrame, name string, u unit) string {
+func lacks(p *control.PotFrame, s control.PotSettings, name string, u unit) string {
+	underCure := s.CureC - float64(frames.MeltOrEstimate(p))
+	if p.DwellStands {
+		return fmt.Sprintf(texts.lacksDwell, name, distance(underCure, u))
+	}
 	switch p.Wait {
 	case control.WaitEnable, control.WaitRefused:
 		return texts.lacks[p.Wait]
 	case control.WaitHeat:
-		below := p.TargetC - float64(frames.MeltOrEstimate(p))
-		return fmt.Sprintf(texts.lacks[p.Wait], name, distance(below, u))
+		return fmt.Sprintf(texts.lacks[p.Wait], name, distance(underCure, u))
 	case control.WaitCool, control.WaitWarm:
 		return fmt.Sprintf(texts.lacks[p.Wait], name, distance(outside(p), u))
 	}

@@ -119,6 +119,8 @@ var texts = struct {
 	actTell, actInhibit, actHeater, actAll     string
 	ends, trying, tryOut, tuned                string
 	inInjector, coasts                         string
+	dwellStands, withWayBack, onceBack         string
+	lacksDwell                                 string
 	lacks                                      map[control.Wait]string
 }{
 	Labels: Labels{
@@ -157,6 +159,8 @@ var texts = struct {
 	tryOut:      "; answers otherwise than expected: try it out while nobody pours",
 	tuned:       ", tried out",
 	coasts:      "with the heat off now it still rises to ≈ %s %s (%s to %s)",
+	dwellStands: "dwell stands still until it is back at cure",
+	withWayBack: "%s with the way back", onceBack: "once back %s", lacksDwell: "%s %s below its cure temperature, its dwell stands still",
 	inInjector:  "in the injector for %s: %s",
 	predictedIn: "%s %s in %d min",
 	stillReady:  "just outside its band; still ready up to %s %s",

@@ -123,6 +123,9 @@ type Pot struct {
 	Duty         Figure `json:"duty"`
 	HeaterW      Figure `json:"heater_w"`
 	DwelledS     Figure `json:"dwelled_s"`
+	// DwellStands: in its dwell it has sunk just below its cure temperature, and no time is
+	// counted until it is back there.
+	DwellStands  bool   `json:"dwell_stands"`
 	Clear        bool   `json:"clear"`
 	Cured        bool   `json:"cured"`
 	SinceStirS   Figure `json:"since_stir_s"`
@@ -228,7 +231,7 @@ func potOf(f *frames.Frame, live bool, i int, bench control.Settings) Pot {
 		SlopeCPerMin: slope(p), AheadC: ahead(p), PeakC: Figure(p.PeakC), PeakWithinC: Figure(p.PeakWithinC),
 		SetpointC: Figure(p.SetpointC), BandC: Figure(p.BandC), TargetC: Figure(p.TargetC),
 		PlateTargetC: Figure(p.PlateTargetC), Duty: Figure(p.Duty), HeaterW: Figure(p.Duty * s.HeaterW),
-		DwelledS: Figure(p.Dwelled.Seconds()), Clear: p.Clear, Cured: p.Cured,
+		DwelledS: Figure(p.Dwelled.Seconds()), DwellStands: p.DwellStands, Clear: p.Clear, Cured: p.Cured,
 		SinceStirS: sinceStir(p), SinceColourS: since(p.SinceColour), InBandForS: Figure(p.InBandFor.Seconds()),
 		Ready: p.State == control.Ready, Recalled: p.Recalled, Uncured: p.Uncured, Marks: marksOf(p),
 		Doubted: p.Doubted, Tuned: p.Tuned, TrialSwing: p.Trial.Swing, TrialOf: p.Trial.Of, TrialLeftS: trialLeft(p),

@@ -27,7 +27,7 @@ func bench() control.Settings {
 	for i, colour := range []string{"slate", "chalk", ""} {
 		s.Pots = append(s.Pots, control.PotSettings{
 			Name: fmt.Sprint("place ", i+1), Colour: colour, HeaterW: 1000,
-			SetpointC: 168, BandC: 2, StirWithin: 90 * time.Second,
+			SetpointC: 168, BandC: 2, CureC: 168, StirWithin: 90 * time.Second,
 		})
 	}
 	return s
@@ -68,7 +68,7 @@ func TestTheWorstPotIsNamed(t *testing.T) {
 		},
 		"furthest stage": {
 			waiting3(control.WaitStir, control.WaitHeat, control.WaitDwell),
-			func(f *frames.Frame) { melt(f, 1, 100); f.Pots[1].TargetC = 177; f.Pots[1].WaitLeft = 8 * time.Minute },
+			func(f *frames.Frame) { melt(f, 1, 91); f.Pots[1].WaitLeft = 8 * time.Minute },
 			"Not yet: chalk 77 °C below its cure temperature, there in about 8 min", "Not yet: chalk 139 °F below its cure temperature, there in about 8 min",
 		},
 		"all off": {
@@ -279,6 +279,28 @@ func TestAPotThatIsToCureNamesItsCureTemperature(t *testing.T) {
 	assert.Equal(t, "set 168 ± 2 °C", words(0).Against.C)
 }
 
+// TestADwellThatStandsStillSaysSo on its tile and in the top line, with how long it takes
+// with the way back, as far as that is known.
+func TestADwellThatStandsStillSaysSo(t *testing.T) {
+	f, s := waiting3(control.WaitDwell, control.WaitNothing, control.WaitNothing), bench()
+	p := &f.Pots[0]
+	s.Pots[0].CureC, s.Pots[0].Dwell = 172, 90*time.Second
+	p.State, p.Dwelled, p.WaitLeft = control.Curing, 20*time.Second, 70*time.Second
+	p.Melt.C, p.MeltC = 172.4, 172.4
+	told := func() [3]string {
+		b := Of(f, s, noon)
+		return [3]string{b.Pots[0].Shown.Wait, b.Pots[0].Shown.Left, b.Shown.Answer.C}
+	}
+	assert.Equal(t, [3]string{"waits for the cure dwell", "about 70 s", "Not yet: slate in its cure dwell, about 70 s"}, told())
+	p.DwellStands, p.WaitLeft = true, 3*time.Minute
+	p.Melt.C, p.MeltC = 171.2, 171.2
+	const wait = "dwell stands still until it is back at cure"
+	assert.Equal(t, [3]string{wait, "about 3 min with the way back", "Not yet: slate 1 °C below its cure temperature, its dwell stands still, about 3 min with the way back"}, told())
+	p.WaitLeft = -1
+	assert.Equal(t, [3]string{wait, "once back about 70 s", "Not yet: slate 1 °C below its cure temperature, its dwell stands still"}, told())
+	assert.True(t, Of(f, s, noon).Pots[0].DwellStands)
+}
+
 func TestAbout(t *testing.T) {
 	for want, d := range map[string]time.Duration{
 		"a few seconds": 4 * time.Second, "about 10 s": 12 * time.Second, "about 80 s": 84 * time.Second,
@@ -389,7 +411,7 @@ func TestWhenItCanBeReady(t *testing.T) {
 	f := waiting3(control.WaitHeat, control.WaitHeat, control.WaitHeat)
 	for i, in := range []time.Duration{1010 * time.Second, 24 * time.Minute, 40 * time.Second} {
 		p := &f.Pots[i]
-		p.State, p.MeltC, p.TargetC = control.Heating, 60, 172
+		p.State, p.MeltC = control.Heating, 56
 		p.ReadyIn, p.ReadyWithin, p.WaitLeft = in, in/4, time.Duration(3-i)*time.Hour
 	}
 	f.ReadyIn, f.ReadyWithin = f.Pots[1].ReadyIn, f.Pots[1].ReadyWithin

@@ -133,13 +133,21 @@ func waiting(p *control.PotFrame) string {
 	case control.WaitRefused:
 		text = texts.refused
 	default:
-		text = cmp.Or(liftWords(p), uncured(p), fmt.Sprintf(texts.waitsFor, p.Wait))
+		text = cmp.Or(liftWords(p), uncured(p), stoodStill(p), fmt.Sprintf(texts.waitsFor, p.Wait))
 	}
 	if p.Trial.Of > 0 {
 		left := about(time.Duration(p.Trial.LeftS * float64(time.Second)))
 		text = strings.TrimSuffix(fmt.Sprintf(texts.trying, p.Trial.Swing, p.Trial.Of, left)+"; "+text, "; ")
 	}
 	return text
+}
+
+// stoodStill says of a dwell that no time is counted, and what it waits for.
+func stoodStill(p *control.PotFrame) string {
+	if !p.DwellStands {
+		return ""
+	}
+	return texts.dwellStands
 }
 
 // way says when the pot can be ready, where it is on its way and that is known. One that
@@ -172,12 +180,24 @@ func left(p *control.PotFrame, s control.PotSettings) string {
 	if p.State == control.Ready {
 		return fmt.Sprintf(texts.goodFor, about(stirLeft(p, s)))
 	}
+	if p.DwellStands {
+		return dwellLeft(p, s)
+	}
 	// A slope tells little of a melt that has yet to thicken, or that waits for the others
 	// on its way down; the way does.
 	if p.Wait == control.WaitNothing || p.WaitLeft < 0 || p.ReadyIn > 0 && (p.Wait == control.WaitHeat || p.Wait == control.WaitCool) {
 		return ""
 	}
 	return about(p.WaitLeft)
+}
+
+// dwellLeft is what a dwell that stands still takes with the way back to the cure
+// temperature; where nobody knows how long that is, what is left of the dwell.
+func dwellLeft(p *control.PotFrame, s control.PotSettings) string {
+	if p.WaitLeft >= 0 {
+		return fmt.Sprintf(texts.withWayBack, about(p.WaitLeft))
+	}
+	return fmt.Sprintf(texts.onceBack, about(s.Dwell-p.Dwelled))
 }
 
 func stirLeft(p *control.PotFrame, s control.PotSettings) time.Duration {
