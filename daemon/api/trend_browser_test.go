@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -110,6 +111,27 @@ func checkHeld(t *testing.T, s *stage) {
 	assert.Equal(t, held["rows"], held["columns"])
 	assert.Equal(t, 190.0, held["peak"], "a frame between two rows is lost to nobody")
 	assert.Equal(t, []float64{2000, 3400}, []float64{held["events"], held["leftOut"]})
+}
+
+// TestTheTrendNamesItsLines where they end, its pot above them, and every stroke in its key,
+// which is in sight on paper too.
+func TestTheTrendNamesItsLines(t *testing.T) {
+	s := chartsOf(t).stage
+	evaluate[bool](s, `window.written = new Set(), ((as) => {
+		CanvasRenderingContext2D.prototype.fillText = function (words, ...where) { window.written.add(words); return as.call(this, words, ...where); };
+	})(CanvasRenderingContext2D.prototype.fillText), true`)
+	s.becomes(`["melt", "plate"].every((w) => window.written.has(w))`)
+	assert.Equal(t, "2 chalk", evaluate[string](s, `document.querySelectorAll(".trend .whose")[1].innerText`))
+	const key = `Array.from(document.querySelectorAll(".pot:first-child .legend > span"), (e) => e.checkVisibility() ? e.textContent : "").join(", ")`
+	const all = "melt, predicted from now on, predicted 5 min before, set-point in its band, target, plate, heater"
+	assert.Equal(t, all, evaluate[string](s, key))
+	s.do(chromedp.EmulateViewport(320, 700))
+	s.becomes(`document.querySelector(".legend").scrollWidth <= document.querySelector(".trend").clientWidth`)
+	s.do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+		return err
+	}))
+	assert.Equal(t, all, evaluate[string](s, key))
 }
 
 // charts is a page whose bench has been on for twenty minutes, with some marks, and goes on.

@@ -12,7 +12,7 @@ type TrendLabels struct {
 	Predicted, PredictedThen, PredictedNow    string
 	Now, FromSetpoint, AndMore, MarksLeftOut  string
 	LookCloser, TrendKeys, TrendTable         string
-	TrendTime, OffSetpoint                    string
+	TrendTime, OffSetpoint, SetpointAndBand   string
 	EnabledByPress, TrendPicture              string
 	MarkWords                                 MarkWords
 }
@@ -31,7 +31,7 @@ var trendLabels = TrendLabels{
 	LookCloser: "Look closer, or read it as a table",
 	TrendKeys: "Drag sideways to move, pinch to look closer, tap to read, tap twice for closer and back. Wheel: with Ctrl, or after a press on the chart; with Shift it moves. " +
 		"Keys on the chart: + and − closer and wider, ← → read, with Shift move, Home start, End now, 0 whole session. All pots show the same stretch.",
-	TrendTable: "What the chart shows now", TrendTime: "Time", OffSetpoint: "from set-point",
+	TrendTable: "What the chart shows now", TrendTime: "Time", OffSetpoint: "from set-point", SetpointAndBand: "set-point in its band",
 	EnabledByPress: "heat enabled by a press of the button",
 	TrendPicture:   "The run so far as a picture",
 	MarkWords: MarkWords{

@@ -5,6 +5,7 @@ import { clock, grouped, labelOf, nicePace, niceStep, shapeOf } from "./trend-wi
 const left = 46, right = 2, bottom = 20, dutyHeight = 16;
 const labelAt = 11, markAt = 22, top = 34; // the lane of the marks
 const markR = 6, marksApart = 36, labelSlips = 12;
+const nameOff = 5, nameHigh = 9; // of a line's name: from the line, and of its letters
 
 // plotOf is where time runs in a chart of so many pixels.
 export const plotOf = (canvas) => ({ left, width: Math.max(1, canvas.clientWidth - left - right) });
@@ -60,6 +61,7 @@ class Drawing {
       this.#coming();
     });
     this.#within(left, Math.min(w, Math.max(left, this.x(this.now))), () => this.#past());
+    this.#names();
     this.#marks();
     this.#cursor();
   }
@@ -197,6 +199,39 @@ class Drawing {
       pen = true;
     }
     g.stroke();
+  }
+
+  // The melt and the plate have their names where they end, so that nobody has to tell them
+  // apart by their strokes alone.
+  #names() {
+    const { g } = this, x = Math.min(this.x(this.now), this.w) - 4;
+    const y = (column, back) => { // of the last that is shown and known, or of one so far before it
+      for (let i = this.part[1] - 1; i >= this.part[0]; i--) {
+        if (Number.isFinite(column[i]) && this.x(this.rows.timeS[i]) <= x - back) return this.y(column[i]);
+      }
+      return null;
+    };
+    g.font = `700 13px ${this.style.fontFamily}`;
+    g.textAlign = "right";
+    g.lineWidth = 4;
+    g.lineJoin = "round";
+    g.setLineDash([]);
+    g.strokeStyle = this.ink("--panel");
+    g.fillStyle = this.ink("--ink");
+    let taken = null;
+    const name = (words, column) => {
+      const wide = g.measureText(words).width, end = y(column, 0);
+      if (end === null || x - wide < left) return; // too little of a line to name it
+      const rises = (y(column, wide) ?? end) >= end, over = end - nameOff, under = end + nameOff + nameHigh;
+      const free = (at) => at - nameHigh >= top && (taken === null || Math.abs(at - taken) > nameHigh + 3);
+      taken = (rises ? [over, under] : [under, over]).find(free) ?? null;
+      if (taken === null) return;
+      g.strokeText(words, x, taken);
+      g.fillText(words, x, taken);
+    };
+    const d = this.data;
+    if (this.withPlate) name(this.words.plate, d.plate_max_c);
+    name(this.words.melt, d.melt_max_c.some(Number.isFinite) ? d.melt_max_c : d.melt_estimate_c);
   }
 
   #marks() {
