@@ -282,6 +282,10 @@ func TestShotIsMarkedJudgedAndSeenAgain(t *testing.T) {
 	s.becomes(`document.getElementById("last-shot").dataset.shot === "1"`)
 	s.becomes(`document.querySelector("#last-shot summary").textContent.includes("eel")`)
 
+	s.becomes(measured + ` && document.querySelector("#last-shot > details").open`)
+	assert.GreaterOrEqual(t, evaluate[float64](s, fmt.Sprintf(beneath, ".marks button")), 0.0, "no mark is under the dock while a shot is judged")
+	assert.LessOrEqual(t, evaluate[float64](s, `Math.max(...Array.from(document.querySelectorAll(".marks button, .marks small"), (e) => e.scrollWidth - e.clientWidth))`), 1.0)
+
 	const bled = `#last-shot button[value="bled"]`
 	judge := func() {
 		s.do(chromedp.Click(`#last-shot .chip input[value="chalk"]`), chromedp.Click(`#last-shot .chip input[value="rust"]`), chromedp.Click(bled))
