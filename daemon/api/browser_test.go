@@ -266,6 +266,22 @@ func TestTrendComparesWhatWasPredictedWithWhatCame(t *testing.T) {
 	s.becomes(`document.querySelectorAll(".readout")[1].textContent.includes("predicted 5 min before ––")`)
 }
 
+// TestTheListIsInSightOfAPhone: what it is filtered by takes a third of the screen, and the
+// rest of that is unfolded where it filters.
+func TestTheListIsInSightOfAPhone(t *testing.T) {
+	store := opened(t)
+	begun(t, store, time.Now(), string(config.DemoRecipe().Typed)).end()
+	s := newStageWith(t, ready(), func(o *Options) { o.History = store })
+	const more = `document.querySelector(".more-filters input").checkVisibility({contentVisibilityAuto: true, visibilityProperty: true})`
+	s.do(chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.server.URL+"/runs"))
+	s.becomes(`document.querySelector(".rows li")?.getBoundingClientRect().bottom < document.querySelector(".past-off").getBoundingClientRect().top`)
+	assert.False(t, evaluate[bool](s, more))
+	s.do(chromedp.Navigate(s.server.URL + "/runs?recipe=demo"))
+	s.becomes(more)
+	s.do(chromedp.EmulateViewport(1600, 900), chromedp.Navigate(s.server.URL+"/runs"))
+	s.becomes(more)
+}
+
 // TestShotIsMarkedJudgedAndSeenAgain, from the bench to the page of the run.
 func TestShotIsMarkedJudgedAndSeenAgain(t *testing.T) {
 	store := opened(t)

@@ -19,6 +19,7 @@ type runsPage struct {
 	Filter                 history.Filter
 	SinceTyped, UntilTyped string
 	Filtered               bool // fewer runs than there may be
+	MoreFiltered           bool // by what is folded away where there is little room
 	WithoutStore           bool // nothing is ever kept
 	Verdicts               []string
 	States                 []stateChoice
@@ -52,6 +53,7 @@ func (s *server) runsPage(w http.ResponseWriter, r *http.Request) {
 		WithoutStore: s.History == nil, Verdicts: shot.Verdicts(),
 	}
 	p.Filtered = p.Filter != history.Filter{}
+	p.MoreFiltered = p.Filter != history.Filter{Text: p.Filter.Text, Spoiled: p.Filter.Spoiled}
 	for _, state := range []history.State{history.Recording, history.Finished, history.Interrupted} {
 		p.States = append(p.States, stateChoice{state, review.StateWords(state)})
 	}

@@ -79,7 +79,7 @@ type PastLabels struct {
 	Trouble, TroubleHelp, NotFromHere, NotFromHereHelp        string
 	NoPage, NoPageHelp                                        string
 	NoRuns, NoneFound, ShowAll, Find, Since, Until            string
-	FindRecipe, FindMould, FindLot                            string
+	FindRecipe, FindMould, FindLot, MoreFilters               string
 	PhotoAlt, Photo, AddPhoto, PhotosHere                     string
 	Verdict, State, Any, OnlySpoiled, Show                    string
 	Spoiled, AllClean, SomeClean, NoShot, Shots, ShotCount    string
@@ -233,7 +233,8 @@ var pastLabels = PastLabels{
 	NoRuns:    "No run is kept yet. Start the program with a recipe: the run is recorded from its first cycle, and stands here a second later.",
 	NoneFound: "No run passes this filter.", ShowAll: "Show every run",
 	Find: "Text in name, note, mould or fault", Since: "Since", Until: "Until",
-	FindRecipe: "Recipe", FindMould: "Mould", FindLot: "Base or lot", Verdict: "Verdict", State: "State", Any: "any",
+	MoreFilters: "More to filter by",
+	FindRecipe:  "Recipe", FindMould: "Mould", FindLot: "Base or lot", Verdict: "Verdict", State: "State", Any: "any",
 	OnlySpoiled: "only spoiled", Show: "Show",
 	Spoiled: "spoiled", AllClean: "clean", SomeClean: "clean %d of %d, the others not judged",
 	NoShot: "no shot", Shots: "Shots", ShotCount: "shots: %d, clean: %d",
