@@ -276,6 +276,8 @@ func TestTheListIsInSightOfAPhone(t *testing.T) {
 	s.do(chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.server.URL+"/runs"))
 	s.becomes(`document.querySelector(".rows li")?.getBoundingClientRect().bottom < document.querySelector(".past-off").getBoundingClientRect().top`)
 	assert.False(t, evaluate[bool](s, more))
+	s.do(chromedp.EmulateViewport(844, 390)) // on its side: its name at least
+	s.becomes(`document.querySelector(".rows .what")?.getBoundingClientRect().bottom < document.querySelector(".past-off").getBoundingClientRect().top`)
 	s.do(chromedp.Navigate(s.server.URL + "/runs?recipe=demo"))
 	s.becomes(more)
 	s.do(chromedp.EmulateViewport(1600, 900), chromedp.Navigate(s.server.URL+"/runs"))
