@@ -20,7 +20,7 @@ const (
 // that the type has and that is not above it. The error says that the channel can not carry
 // it; dst is then returned as it was.
 func (c Channel) AppendTarget(dst []uint16, celsius float64) ([]uint16, error) {
-	raw := (c.inUnit(celsius) - c.Offset) / c.Scale
+	raw := (c.Unit.Number(celsius) - c.Offset) / c.Scale
 	if c.Type == Float32 {
 		raw = float64(float32(raw))
 	} else {
@@ -51,9 +51,9 @@ func (c Channel) StepC() float64 {
 	return step
 }
 
-// inUnit is a temperature in °C in the channel's unit.
-func (c Channel) inUnit(celsius float64) float64 {
-	if c.Unit == Fahrenheit {
+// Number is a temperature in degrees Celsius as a number of degrees of the unit.
+func (u Unit) Number(celsius float64) float64 {
+	if u == Fahrenheit {
 		return celsius*9/5 + 32 // by definition
 	}
 	return celsius
