@@ -37,7 +37,7 @@ func (r *Record) Against(b *config.Bench) (Clearance, []string) {
 	if r.Digest != Digest(b) {
 		return Clearance{}, []string{"the bench file has changed since: lines, devices, channels, pots or heater powers are not those that were commissioned"}
 	}
-	missing := slices.Concat(unfit(b), r.openQuestions(b), r.unseen(b), r.undipped(b), r.unproven(b), r.unnudged(b))
+	missing := slices.Concat(unfit(b), r.openQuestions(b), r.unseen(b), r.unread(b), r.undipped(b), r.unproven(b), r.unnudged(b))
 	if len(missing) > 0 {
 		return Clearance{}, missing
 	}
@@ -64,7 +64,10 @@ func (r *Record) words(b *config.Bench) []string {
 		if !p.Probes.HasPlate() {
 			by = " by its melt probe, laid on it"
 		}
-		if p.Controller.Is() {
+		switch {
+		case unheard(b, p):
+			by += fmt.Sprintf(" (its controller keeps its set-point through silence; %s)", r.display(p.Name).words())
+		case p.Controller.Is():
 			by += " (its controller keeps its set-point through silence; scale and unit of that were not tried)"
 		}
 		said = append(said, fmt.Sprintf("heater %s is behind the contactor, and warms plate %s and no other%s, tried %s", p.Name, p.Name, by, day(r.nudge(p.Name).At)))

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"meltwarden/daemon/lines"
@@ -193,23 +192,7 @@ func (d *dipping) settle(ctx context.Context) error {
 }
 
 // line waits for what is typed, and goes on looking meanwhile.
-func (d *dipping) line(ctx context.Context) (string, error) {
-	d.prompt()
-	for end := d.w.clk.Now() + pressWait; d.w.clk.Now() < end; {
-		if err := d.look(ctx); err != nil {
-			return "", err
-		}
-		select {
-		case line, open := <-d.lines:
-			if !open {
-				return "", errors.New("nobody can answer any more: run the command again")
-			}
-			return strings.TrimSpace(line), nil
-		default:
-		}
-	}
-	return "", fmt.Errorf("nobody answered within %.0f minutes: run the command again", pressWait.Minutes())
-}
+func (d *dipping) line(ctx context.Context) (string, error) { return d.lineWhile(ctx, d.look) }
 
 // asked is how often it is asked whether the tip is dry (E).
 const asked = 3

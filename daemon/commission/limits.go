@@ -63,6 +63,7 @@ const (
 	questionTakes  = time.Minute
 	interlockTakes = time.Minute
 	dipTakes       = 4 * time.Minute
+	displayTakes   = time.Minute
 	proofTakes     = 3 * time.Minute
 	nudgeTakes     = 4 * time.Minute
 
@@ -77,5 +78,17 @@ const (
 	// weather 0.8 °C (3 kPa), the rest for salts, depth and a height guessed (E).
 	boilingC   = 1.5
 	mostMixUpC = 25.0 // E: of boiling water a wrong type shows 17 °C less, or 22 more
-	classC     = 2.5  // P (IEC 60584-1): class 2 of types K and J, up to 333 °C
+	// apartC is by how much what a controller is told differs from its rest, and from what the
+	// next one is told (E): so much is told apart on a display in whole degrees.
+	apartC = 2.0
+	// lowestC is what it is above at least: 3.9 °C is 39 °F, and would look the same with unit
+	// and scale both wrong.
+	lowestC = 5.0
+	// coolerC is how much colder than its plate that has to be (E: more than the noise).
+	coolerC = 1.0
+	// shownC is how far off a display may be, in degrees of its own (E: one in whole degrees
+	// that cuts off what is behind the point).
+	shownC    = 0.95
+	mostShown = 1e4 // E: no display has more digits
+	classC    = 2.5 // P (IEC 60584-1): class 2 of types K and J, up to 333 °C
 )

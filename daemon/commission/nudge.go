@@ -9,6 +9,7 @@ import (
 
 	"meltwarden/config"
 	"meltwarden/daemon/lines"
+	"meltwarden/devices/registers"
 )
 
 // nudge switches one heater on a little, finds out which plate it warms, and puts
@@ -21,7 +22,7 @@ func (s *session) nudge(ctx context.Context, pot string) error {
 		"  %s. First with the contactor open, %.0f s: nothing may warm. Then with it closed, until a plate has moved by %.0f °C: %.0f s at most; up to %.0f s (%.0f kJ) where one moves slowly, and then both are tried once more. Nothing here sees which pot stands on the plate that gets warm: hold the kitchen thermometer, dry, to the edges of the plates, and see that it is the one under pot %s.\n",
 		pot, gives, openFor.Seconds(),
 		nudgeRiseC, min(nudgeFor, mostHeated(watts)).Seconds(), mostHeated(watts).Seconds(), watts*mostHeated(watts).Seconds()/1000, pot)
-	if s.Bench.Pots[i].Controller.Is() {
+	if p := s.Bench.Pots[i]; p.Controller.Is() && !unheard(s.Bench, p) {
 		s.say("%s\n", lines.Wrap("  ", onDisplay))
 	}
 	w, err := s.enabled(ctx)
@@ -67,7 +68,7 @@ func (s *session) open(ctx context.Context, w *watch, pot int, span time.Duratio
 	far := newExtremes(means(w.plates))
 	w.give(pot)
 	if c := w.targets[pot]; c > 0 {
-		s.say("  Its display has to show a set-point of %.0f °C (%.0f °F) now.\n", c, c*9/5+32)
+		s.say("  Its display has to show a set-point of %.0f °C (%.0f °F) now.\n", c, registers.Fahrenheit.Number(c))
 	}
 	err := w.hold(ctx, span, func() bool {
 		far.add(w.plates, 0)

@@ -1,7 +1,8 @@
 // Package commission puts on record that a bench's heaters may be switched on:
 // what protects the bench without this program, in its owner's words; that every
-// interlock's contact was seen open; that every melt probe is on its own channel;
-// that every device reports heaters and contactor
+// interlock's contact was seen open; that a controller whose own sensor is not read takes its
+// set-point for the temperature that was meant, as its display shows; that every melt probe is
+// on its own channel; that every device reports heaters and contactor
 // off by itself when the line goes silent, also once its supply was off (by its own
 // registers: a relay that sticks is not seen by this); and that every heater is behind
 // the contactor and warms its own plate, as its own probe sees it.
@@ -38,6 +39,8 @@ type Record struct {
 	Proofs  []Proof   `json:"proofs"`
 	Nudges  []Nudge   `json:"nudges"`
 	Melts   []Dip     `json:"melts"`
+	// Displays are what was read on those of controllers; null where no one had to be.
+	Displays []Display `json:"displays,omitempty"`
 	// Interlocks are those that a person has opened and closed.
 	Interlocks []Interlock `json:"interlocks"`
 	// Adapters are those that the lines had; records that were begun before there were any
@@ -179,6 +182,9 @@ func (r *Record) lapses() time.Time {
 		done = append(done, n.At)
 	}
 	for _, d := range r.Melts {
+		done = append(done, d.At)
+	}
+	for _, d := range r.Displays {
 		done = append(done, d.At)
 	}
 	return slices.MinFunc(done, time.Time.Compare).Add(yearly)

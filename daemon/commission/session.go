@@ -72,6 +72,7 @@ func Run(ctx context.Context, o Options) error {
 		s.begin,
 		func() error { return s.ask(ctx) },
 		func() error { return s.openAll(ctx) },
+		func() error { return s.readAll(ctx) }, // what is mended in the bench file comes early: it begins anew
 		func() error { return s.dipAll(ctx) },
 		func() error { return s.proveAll(ctx) },
 		func() error { return s.nudgeAll(ctx) },
@@ -90,6 +91,11 @@ func Takes(b *config.Bench) time.Duration {
 	for _, k := range interlocks {
 		if wired(b, k.role) {
 			each += interlockTakes
+		}
+	}
+	for _, p := range b.Pots {
+		if unheard(b, p) {
+			each += displayTakes
 		}
 	}
 	return each + time.Duration(len(outputDevices(b.Channels)))*proofTakes
@@ -286,6 +292,25 @@ func (s *session) readLine(ctx context.Context) (string, error) {
 	return "", ErrStopped
 }
 
+// lineWhile waits for the next line while the bench is looked at, cycle by cycle.
+func (s *session) lineWhile(ctx context.Context, look func(context.Context) error) (string, error) {
+	s.prompt()
+	for end := s.Clock.Now() + pressWait; s.Clock.Now() < end; {
+		if err := look(ctx); err != nil {
+			return "", err
+		}
+		select {
+		case line, open := <-s.lines:
+			if !open {
+				return "", errors.New("nobody can answer any more: run the command again")
+			}
+			return strings.TrimSpace(line), nil
+		default:
+		}
+	}
+	return "", fmt.Errorf("nobody answered within %.0f minutes: run the command again", pressWait.Minutes())
+}
+
 // end says how it came out.
 func (s *session) end() error {
 	cleared, missing := s.record.Against(s.Bench)
@@ -308,10 +333,11 @@ func incomplete(missing ...string) error {
 const opening = `Commissioning of the bench %q
 
 This puts on record that its heaters may be switched on. It asks what protects
-the bench without this program, has you open every interlock, finds out with a
-cup of hot water which channel each melt probe is on, tries out whether the
-devices report their outputs off when their line goes silent, and finds out
-which plate each heater warms.
+the bench without this program, has you open every interlock, asks what the
+displays of controllers show where nothing else tells, finds out with a cup of
+hot water which channel each melt probe is on, tries out whether the devices
+report their outputs off when their line goes silent, and finds out which plate
+each heater warms.
 
 That takes about %.0f minutes in all, %.0f of them a melt probe in water
 (estimates), and can be gone on with later. Bring a cup, hot water from the tap
@@ -342,7 +368,7 @@ meltwarden serve will now let the bench's own enable button switch heat on.
 Commission again (with --anew) after any change to wiring, devices or probes,
 also where the bench file stays as it is, and at least yearly: this lapses
 after 365 days. Not seen by this are a relay that sticks later, a plate probe
-of the wrong type, which pot stands on which plate, and scale and unit of a
-controller's set-point that nobody saw on its display. The program is not the
-protection: never leave a hot bench alone.
+of the wrong type, which pot stands on which plate, and, of a controller whose
+own sensor is read, scale and unit of its set-point: look at its display. The
+program is not the protection: never leave a hot bench alone.
 `

@@ -97,6 +97,15 @@ func (r *Record) sections() []Section {
 	for _, k := range r.Interlocks {
 		opened.add("%s: seen open and closed again (%s)", k.Role, day(k.At))
 	}
+	looked := Section{Title: "controllers, by their displays"}
+	for i := range r.Displays {
+		d := &r.Displays[i]
+		if d.passed() {
+			looked.add("%s: %s (%s)", d.Pot, d.words(), day(d.At))
+		} else {
+			looked.add("%s: NOT RIGHT (%s)", d.Pot, day(d.At))
+		}
+	}
 	dipped := Section{Title: "melt probes, in hot water"}
 	for i := range r.Melts {
 		d := &r.Melts[i]
@@ -114,7 +123,11 @@ func (r *Record) sections() []Section {
 	for _, n := range r.Nudges {
 		nudged.add("%s: %s, its plate moved by %+.1f °C in %.0f s (%s)", n.Pot, n.Result, n.Moved[n.Pot], n.HeatedS, day(n.At))
 	}
-	all := []Section{answers, opened, dipped, silenced, nudged}
+	all := []Section{answers, opened}
+	if len(looked.Lines) > 0 {
+		all = append(all, looked)
+	}
+	all = append(all, dipped, silenced, nudged)
 	if len(r.Adapters) > 0 {
 		plugged := Section{Title: "adapters of the lines"}
 		for _, a := range r.Adapters {

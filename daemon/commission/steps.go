@@ -26,6 +26,8 @@ func Steps(b *config.Bench) []Step {
 			opened.Lines = append(opened.Lines, fmt.Sprintf("%s: %s %s", k.role, k.open, k.close))
 		}
 	}
+	looked := Step{Title: "controllers, by their displays", How: "Nothing is heated. A controller whose own sensor is not read over the line is told a set-point colder than its plate; you type what its display shows, " +
+		"and it has to take the number for the temperature that was meant."}
 	dipped := Step{Title: "melt probes, in hot water", How: "Nothing is heated. You hold the tip of each melt probe in hot tap water: it has to move on its own channel and on no other, " +
 		"and to read what a kitchen thermometer in the same cup reads, or what water that boils in an open pan has (steam burns). Dry every tip before it goes back: water in hot vinyl spatters."}
 	silenced := Step{Title: "devices, when their line goes silent", How: fmt.Sprintf("You press the bench's own enable button, and stand at the emergency stop. With the contactor closed and a little heat the line falls silent: within %.0f s the device itself has to report its outputs off, "+
@@ -34,6 +36,9 @@ func Steps(b *config.Bench) []Step {
 		"its own plate has to warm, no other, and none before the contactor closes. Which pot stands on that plate is not seen: look."}
 	if b != nil {
 		for _, p := range b.Pots {
+			if unheard(b, p) {
+				looked.Lines = append(looked.Lines, "controller of pot "+p.Name)
+			}
 			if p.Probes.HasMelt() {
 				dipped.Lines = append(dipped.Lines, "melt probe "+p.Name)
 			}
@@ -43,5 +48,8 @@ func Steps(b *config.Bench) []Step {
 			silenced.Lines = append(silenced.Lines, "device "+device)
 		}
 	}
-	return []Step{protected, opened, dipped, silenced, nudged}
+	if b != nil && len(looked.Lines) == 0 {
+		return []Step{protected, opened, dipped, silenced, nudged}
+	}
+	return []Step{protected, opened, looked, dipped, silenced, nudged}
 }
