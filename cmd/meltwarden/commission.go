@@ -34,15 +34,16 @@ func commissionAt(clk *clock.Clock) *cobra.Command {
 			"to begin with. Each answer is kept at once in FILE.draft; the same command goes on.\n" +
 			"Without a terminal, or with TERM=dumb, each answer is a line. Nothing is heated by it.\n\n" +
 			"Then it asks what protects the bench without this program, has every interlock opened by\n" +
-			"hand and every melt probe held in hot water without heat, to find out which channel\n" +
-			"it is on and of which type, tries out whether every device reports its outputs off\n" +
-			"when its line goes silent (by its own registers; a relay that sticks is not seen by\n" +
-			"this), also once its supply was off, and finds out which plate each heater warms, and\n" +
-			"that none warms with the contactor open. Each step with heat, on a cold bench, waits\n" +
-			"for a press of the bench's own enable button, and is bounded. It can be stopped at any\n" +
-			"time and gone on with later. A heater too weak to tell is not accepted. Not tried are the\n" +
-			"type of the plate probes, and scale and unit of a controller's set-point: look at its\n" +
-			"display. What is on record lapses after 365 days.\n\n" + caution,
+			"hand, has you type what the display of a controller without process-value shows, has\n" +
+			"every melt probe held in hot water without heat, to find out which channel it is on and\n" +
+			"of which type, tries out whether every device reports its outputs off when its line goes\n" +
+			"silent (by its own registers; a relay that sticks is not seen by this), also once its\n" +
+			"supply was off, and finds out which plate each heater warms, and that none warms with\n" +
+			"the contactor open. Each step with heat, on a cold bench, waits for a press of the\n" +
+			"bench's own enable button, and is bounded. It can be stopped at any time and gone on\n" +
+			"with later. A heater too weak to tell is not accepted. Not tried are the type of the\n" +
+			"plate probes and, with process-value, scale and unit of a controller's set-point: look\n" +
+			"at its display. What is on record lapses after 365 days.\n\n" + caution,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return runCommission(c, f, clk) },
 	}

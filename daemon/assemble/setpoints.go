@@ -36,7 +36,7 @@ func (s *script) bySetpoint() {
 			Help:  "Function, address from 0, type, scale and unit, such as: 6 0 int16 0.1 C. Its own sensor has to sit on the plate, and nowhere else. Switch off what it does by itself to its set-point (ramp, programme, self-tuning).",
 			Check: func(typed string) (string, error) { return s.controller(i, "setpoint", "heater", typed, sensed) }})
 		s.ask(Question{Key: potKey(i, "process"), Step: TheHeaters, Ask: "Where does it say what its own sensor reads?", Numeric: true, Open: true, Usual: reads, Do: ShowProcess,
-			Among: []Choice{{none, "it does not say; then a sensor of its own that has come off shows only by the plate's probe"}},
+			Among: []Choice{{none, "it does not say; then you type what its display shows as it is tried out, and a sensor of its own that has come off shows only by the plate's probe"}},
 			Help:  "Likewise, and last the number that it sends for a broken sensor, where its manual has one, such as: 3 1 int16 0.1 C 0x7FFF. It is read and shown before it counts.",
 			Check: func(typed string) (string, error) { return s.controller(i, "process-value", "process", typed, "") }})
 	}
