@@ -38,8 +38,10 @@ plates and room in degrees Celsius, what each heater draws in watts, contactor, 
 buzzer, what is closed, where each probe is. Then nothing is left to guess.
 
 --speed 20 has all of it pass twenty times faster, silence and bytes too: for a program
-whose clock runs as fast. --faults draws a probe with swapped leads and one of type J.
---no-labels leaves out what is pencilled at the terminals of the input module.
+whose clock runs as fast. With --told as well, it is as late as lines "now SECONDS" among
+those of the hands say: for a fast clock that slows down on a busy computer.
+--faults draws a probe with swapped leads and one of type J. --no-labels leaves out what is
+pencilled at the terminals of the input module.
 Nothing here warms by itself: the heat is made by what is told over the line.
 """
 import argparse
@@ -148,8 +150,9 @@ PENCILLED AT THE TERMINALS
 class Bench:
     """The box in time: brought up to now before every access."""
 
-    def __init__(self, box, speed):
+    def __init__(self, box, speed, told=False):
         self.box, self.speed = box, speed
+        self.told_s = 0.0 if told else None
         self.lock = threading.RLock()
         self.values = dict.fromkeys(Outputs.TERMINALS, 0)
         self.closed = {c: c in ("e-stop", "cut-out", "fan") for c in CONTACTS}
@@ -158,6 +161,8 @@ class Bench:
         self.began, self.at, self.fed = time.monotonic(), 0.0, 0.0
 
     def now(self):
+        if self.told_s is not None:
+            return self.told_s
         return (time.monotonic() - self.began) * self.speed
 
     def catch_up(self):
@@ -341,6 +346,8 @@ class Hands:
             rf"swap leads ({some})": self.swap,
             rf"set type ({some}) ([A-Z])": self.set_type,
         }
+        if bench.told_s is not None:
+            self.verbs[r"now ([\d.]+)"] = self.tell_time
 
     def do(self, typed):
         words = " ".join(typed.split())
@@ -401,6 +408,10 @@ class Hands:
     def swap(self, probe):
         self.box.probes[probe].swapped = not self.box.probes[probe].swapped
 
+    def tell_time(self, seconds):
+        self.bench.told_s = float(seconds)
+        self.bench.catch_up()
+
     def set_type(self, probe, name):
         self.box.probes[probe].set_to = name
 
@@ -428,6 +439,7 @@ def main():
     a.add_argument("--manual", action="store_true")
     a.add_argument("--reveal", action="store_true")
     a.add_argument("--speed", type=float, default=1)
+    a.add_argument("--told", action="store_true")
     a.add_argument("--hands")
     a.add_argument("--faults", action="store_true")
     a.add_argument("--no-labels", action="store_true")
@@ -439,7 +451,7 @@ def main():
         print(json.dumps(box.reveal(), indent=1))
     if not asked.port:
         return
-    bench = Bench(box, asked.speed)
+    bench = Bench(box, asked.speed, asked.told)
     lines = [Line(bench, i, path) for i, path in enumerate(asked.port[:2])]
     for line in lines:
         threading.Thread(target=line.serve, daemon=True).start()
