@@ -77,12 +77,13 @@ type parts struct {
 	}
 }
 
-// startBox starts a box on one line or two, so many times faster than real time.
-func startBox(t *testing.T, seed, lines int, speed float64) *parts {
+// startBox starts a box on one line or two, so many times faster than real time, with more
+// options of its own.
+func startBox(t *testing.T, seed, lines int, speed float64, more ...string) *parts {
 	interpreter := python(t)
 	folder := t.TempDir()
 	b := &parts{t: t, clk: clock.New(speed), speed: int(speed)}
-	args := []string{boxOfParts, "--seed", fmt.Sprint(seed), "--speed", fmt.Sprint(speed), "--reveal"}
+	args := append([]string{boxOfParts, "--seed", fmt.Sprint(seed), "--speed", fmt.Sprint(speed), "--reveal"}, more...)
 	for i := range lines {
 		b.paths = append(b.paths, filepath.Join(folder, fmt.Sprintf("usb%d", i)))
 		args = append(args, "--port", b.paths[i])
