@@ -26,6 +26,7 @@ import (
 	"meltwarden/devices/pipe"
 	"meltwarden/devices/ports"
 	"meltwarden/devices/registers"
+	"meltwarden/devices/scan"
 	"meltwarden/devices/simbench"
 )
 
@@ -485,4 +486,16 @@ func TestTwinsAreSaid(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "/dev/serial/by-path/pci-2", a.line(0).port)
 	require.Empty(t, a.line(0).adapter)
+}
+
+// TestASlowAnswerFitsTheBenchFile: however long a scan saw a device take, its time-out is one
+// that the file may have; nobody could change it in the session.
+func TestASlowAnswerFitsTheBenchFile(t *testing.T) {
+	for _, worst := range []time.Duration{0, 10 * time.Millisecond, 210 * time.Millisecond, time.Second} {
+		for _, late := range []bool{false, true} {
+			found := scan.Found{Worst: worst, Late: late}
+			_, err := inFile(found.Timeout().String(), func(f *facts, v string) { f.devices[0].timeout = v })
+			assert.NoError(t, err, worst)
+		}
+	}
 }

@@ -7,10 +7,12 @@ import (
 	"time"
 )
 
-// shortest is the time-out that a device is given at least, and longest at most.
+// shortest is the time-out that a device is given at least, and longest at most, which is the
+// most that a bench file takes; one that was late gets patient.
 const (
 	shortest = 100 * time.Millisecond
-	longest  = time.Second
+	patient  = 500 * time.Millisecond
+	longest  = 800 * time.Millisecond
 )
 
 // Timeout is what to give the device in a bench file: four times the longest answer that
@@ -18,7 +20,7 @@ const (
 func (f Found) Timeout() time.Duration {
 	t := (4*f.Worst + 49*time.Millisecond) / (50 * time.Millisecond) * (50 * time.Millisecond)
 	if f.Late {
-		t = longest / 2
+		t = patient
 	}
 	return min(max(t, shortest), longest)
 }
