@@ -4,5 +4,5 @@ package demo
 
 const (
 	raced = false
-	few   = 8
+	few   = 4
 )
