@@ -263,10 +263,7 @@ func TestCommissionThenServeHeats(t *testing.T) {
 	before, at := heat(), bench.Truth().At
 	require.Eventually(t, func() bool { return bench.Truth().At > at+5*time.Second }, soon, 10*time.Millisecond)
 	require.Equal(t, before, heat(), "nobody has pressed")
-	for heat() < before+10000 && !t.Failed() { // on a busy computer a cycle is missed, and a press voided
-		bench.PressEnable()
-		require.True(t, clk.Sleep(t.Context(), 30*time.Second), said)
-	}
+	heatsAfterPress(t, bench, clk, said)
 	require.NoError(t, end())
 	require.False(t, bench.Truth().Contactor)
 
@@ -279,6 +276,22 @@ func TestCommissionThenServeHeats(t *testing.T) {
 	require.Eventually(t, func() bool { return bench.Truth().At > at+10*time.Second }, soon, 10*time.Millisecond)
 	require.Equal(t, before, heat())
 	require.NoError(t, end())
+}
+
+// heatsAfterPress presses the button, and the bench is heated. On a busy computer a cycle is
+// missed now and then, which voids a press: a person presses again, and here no more than twice.
+func heatsAfterPress(t *testing.T, bench *simbench.Bench, clk *clock.Clock, said *tap) {
+	t.Helper()
+	before := bench.Truth().Pots[0].HeatJ
+	for press := 1; press <= 3; press++ {
+		bench.PressEnable()
+		require.True(t, clk.Sleep(t.Context(), 10*time.Second))
+		if bench.Truth().Pots[0].HeatJ > before {
+			t.Logf("heated after press %d", press)
+			return
+		}
+	}
+	require.Fail(t, "pressed three times, and not heated", said.String())
 }
 
 func TestCommissionMistakes(t *testing.T) {
