@@ -38,7 +38,8 @@ func calibrateAt(clk *clock.Clock) *cobra.Command {
 			"and check read with it from their next start on, and each run says which it had.\n\n" +
 			"A point counts for twelve hours. Older ones have to be taken again, as the probe may\n" +
 			"have been changed since; so have those that were taken with another channel, type or\n" +
-			"adapter in the bench file. A correction outlasts another name of the bench.\n\n" + caution,
+			"adapter in the bench file. A correction outlasts another name of the bench where the\n" +
+			"line of its device names its adapter by a serial number.\n\n" + caution,
 		Args: cobra.ArbitraryArgs,
 		RunE: func(c *cobra.Command, words []string) error { return runCalibrate(c, f, words, clk) },
 	}

@@ -64,6 +64,9 @@ func (s *Standing) leftOut(now time.Time) (said []string) {
 	for _, p := range s.moved {
 		said = append(said, p.taken(now)+", on another channel, type, adapter or bench than the bench file has now: take it again")
 	}
+	for _, p := range s.alike {
+		said = append(said, p.taken(now)+", under another name of the bench, and nothing shows that it is this bench: take it again")
+	}
 	return said
 }
 

@@ -16,30 +16,41 @@ import (
 )
 
 // place is where a probe was when something was put on record of it, as far as that may have
-// another name tomorrow: what the bench file says of its bench and of the line of its device.
+// another name tomorrow: what the bench file says of its bench and of the adapter of its
+// device's line. A port tells nothing: the system gives its name to another one.
 type place struct {
 	Bench   string       `json:"bench"`
-	Port    string       `json:"port,omitempty"`
 	Adapter ports.Wanted `json:"adapter,omitzero"`
 }
 
-// same reports whether two places are one. A bench may get another name, and a port too. Only
-// where both are others is it taken for another bench whose history is in the same folder, and
-// always where the adapter is another one, as it has to be commissioned then.
+// same reports whether two places are one. Under one name of a bench they are, unless the
+// adapter is another one, as it has to be commissioned then. Under two names only an adapter
+// with a serial number shows it: benches on one computer have their histories in one folder,
+// and may share the name of a port and the make of their adapters.
 func (p place) same(now place) bool {
-	if none := (ports.Wanted{}); p.Adapter != none && now.Adapter != none {
-		return p.Adapter == now.Adapter
+	if none := (ports.Wanted{}); p.Bench == now.Bench {
+		return p.Adapter == none || now.Adapter == none || p.Adapter == now.Adapter
 	}
-	return p.Bench == now.Bench || p.Port != "" && p.Port == now.Port
+	return p.Adapter.Serial != "" && p.Adapter == now.Adapter
 }
+
+// kin is what something on record is to a probe where it is now.
+type kin int
+
+const (
+	strange kin = iota // it is of another bench
+	alike              // of a channel like this of another bench, or of this one under another name
+	moved              // of this bench, where its channel or its adapter was another one
+	own                // of the probe
+)
 
 // known is by what the records of a probe are known again.
 type known struct {
 	place
 	// digest stands for its channel and device, whatever the bench is called.
 	digest string
-	// before are the places of records that say none and have it in their digest instead, by
-	// that: all from a time when the name of the bench was in it.
+	// before are the places of records that say none and have the name of the bench in their
+	// digest instead, by that.
 	before map[string]place
 }
 
@@ -50,28 +61,39 @@ func knownBy(c registers.Channel, b *config.Bench, formerly []string) known {
 	on := deviceOf(c, b).Line
 	for _, l := range b.Lines {
 		if l.Name == on {
-			k.Port, k.Adapter = l.Port, l.Adapter
+			k.Adapter = l.Adapter
 		}
 	}
 	for _, file := range formerly {
 		was := formerPlace(file, on)
-		if was.Bench != "" && was.Bench != b.Name && was.same(k.place) {
-			k.before[digestNamed(c, b, was.Bench)] = was
+		d := digestNamed(c, b, was.Bench)
+		if was.Bench != "" && was.Bench != b.Name && !k.before[d].same(k.place) { // any file of that name may show it
+			k.before[d] = was
 		}
 	}
 	return k
 }
 
-// of reports whether something on record is of the probe where it is now, and where it was.
-func (k known) of(r history.Calibration) (was place, same bool) {
-	if was, same = k.before[r.Digest]; same {
-		return was, true
+// of says what something on record is to the probe, and where that was. What says neither a
+// place nor a name that is known may be of this bench.
+func (k known) of(r history.Calibration) (place, kin) {
+	was, like := k.before[r.Digest]
+	if !like {
+		was, like = k.place, r.Digest == k.digest
+		if on := placeIn(r); on != nil {
+			was = *on
+		}
 	}
-	kept := struct {
-		On place `json:"on"`
-	}{k.place}
-	_ = json.Unmarshal([]byte(r.Record), &kept) // who reads the rest of it says what can not be read
-	return kept.On, r.Digest == k.digest && kept.On.same(k.place)
+	same := was.same(k.place)
+	switch {
+	case same && like:
+		return was, own
+	case same || was.Bench == k.Bench:
+		return was, moved
+	case like:
+		return was, alike
+	}
+	return was, strange
 }
 
 // record is something to be put on record of the probe: what is known, and where that was.
@@ -91,10 +113,14 @@ func (k known) record(program, probe string, kind history.CalibrationKind, what 
 	return history.Calibration{At: time.Now(), Program: program, Probe: probe, Digest: k.digest, Kind: kind, Record: string(text)}, err
 }
 
-// saysPlace reports whether a record says where its probe was.
-func saysPlace(r history.Calibration) bool {
+// placeIn is where a record says that its probe was; nil where it says none, or can not be
+// read, which who reads the rest of it says.
+func placeIn(r history.Calibration) *place {
 	var kept struct{ On *place }
-	return json.Unmarshal([]byte(r.Record), &kept) == nil && kept.On != nil
+	if json.Unmarshal([]byte(r.Record), &kept) != nil {
+		return nil
+	}
+	return kept.On
 }
 
 // formerPlace is what a bench file that was typed before says of a line: its zero where it
@@ -103,8 +129,8 @@ func formerPlace(file, line string) place {
 	var was struct {
 		Name  string
 		Lines []struct {
-			Name, Port string
-			Adapter    ports.Wanted
+			Name    string
+			Adapter ports.Wanted
 		}
 	}
 	if yaml.Unmarshal([]byte(file), &was) != nil {
@@ -113,7 +139,7 @@ func formerPlace(file, line string) place {
 	p := place{Bench: was.Name}
 	for _, l := range was.Lines {
 		if l.Name == line {
-			p.Port, p.Adapter = l.Port, l.Adapter
+			p.Adapter = l.Adapter
 		}
 	}
 	return p

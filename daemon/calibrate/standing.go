@@ -40,9 +40,12 @@ type Standing struct {
 	// name now.
 	CalledThen string `json:"called_then,omitempty"`
 	// Changed is when somebody said that the probe was changed, Elsewhere when it was
-	// calibrated on a channel that the bench file now describes otherwise, or on another bench.
+	// calibrated on a channel that the bench file now describes otherwise.
 	Changed   time.Time `json:"changed,omitzero"`
 	Elsewhere time.Time `json:"elsewhere,omitzero"`
+	// OtherBench is what a bench is called that has a correction of a channel like this, where
+	// nothing shows that it is this bench under another name: readings get nothing of it.
+	OtherBench string `json:"other_bench,omitempty"`
 	// TakenBack is when a correction was taken back that none has followed.
 	TakenBack time.Time `json:"taken_back,omitzero"`
 
@@ -51,11 +54,15 @@ type Standing struct {
 	known   known
 	unread  error // why what is on record since can not be read
 	// earlier are points of evenings before of which no correction was made, moved such as
-	// were taken on another channel, adapter or bench. used are how many of the points that
-	// are on record came before the newest correction, and news says that some came after it.
-	earlier, moved []Point
-	used           int
-	news           bool
+	// were taken on another channel or adapter, and alike under another name of the bench,
+	// where nothing shows that it was this one. used are how many of the points that are on
+	// record came before the newest correction, and news says that some came after it.
+	earlier, moved, alike []Point
+	used                  int
+	news                  bool
+	// ruled says that a correction was put in force or taken back under the present name of
+	// the bench. Under a former one only that the probe was changed undoes it.
+	ruled bool
 }
 
 // Stand is what is on record of every probe of a bench, in the order of its file. The error
@@ -84,7 +91,7 @@ func Load(h *history.Store, b *config.Bench) ([]Standing, error) {
 		return nil, err
 	}
 	var formerly []string
-	if slices.ContainsFunc(all, func(k history.Calibration) bool { return !saysPlace(k) }) {
+	if slices.ContainsFunc(all, func(k history.Calibration) bool { return placeIn(k) == nil }) {
 		if formerly, err = h.BenchFiles(); err != nil {
 			return nil, err
 		}
@@ -97,24 +104,61 @@ func (s *Standing) take(k history.Calibration) {
 	if k.Probe != s.Probe {
 		return
 	}
-	was, same := s.known.of(k)
-	if !same {
-		// By its name a later word ends an earlier one all the same: a bench file that is
-		// changed back must not bring the correction of an old probe back.
-		switch k.Kind {
-		case history.CalibrationPoint:
-			var p Point
-			if json.Unmarshal([]byte(k.Record), &p) == nil { // nothing is made of it
-				s.moved = append(s.moved, p)
-			}
-		case history.CalibrationInForce:
-			s.drop()
-			s.Elsewhere = k.At
-		case history.ProbeChanged:
-			s.change(k.At)
-		}
+	was, is := s.known.of(k)
+	if former := was.Bench != s.known.Bench; former && s.ruled && is != alike && (k.Kind == history.CalibrationInForce || k.Kind == history.CalibrationTakenBack) {
 		return
 	}
+	switch is {
+	case alike:
+		s.takeAlike(k, was.Bench)
+	case moved:
+		s.takeMoved(k)
+	case own:
+		s.takeOwn(k, was.Bench)
+	}
+}
+
+// takeAlike takes in what may be of another bench, to tell of it.
+func (s *Standing) takeAlike(k history.Calibration, bench string) {
+	switch k.Kind {
+	case history.CalibrationPoint:
+		s.alike = appendPoint(s.alike, k)
+	case history.CalibrationInForce:
+		s.OtherBench, s.alike = bench, nil
+	default:
+		if s.OtherBench == bench {
+			s.OtherBench, s.alike = "", nil
+		}
+	}
+}
+
+// takeMoved takes in what is of this bench and not of the channel as it is now. By its name a
+// later word ends an earlier one all the same: a bench file that is changed back must not
+// bring the correction of an old probe back.
+func (s *Standing) takeMoved(k history.Calibration) {
+	switch k.Kind {
+	case history.CalibrationPoint:
+		s.moved = appendPoint(s.moved, k)
+	case history.CalibrationInForce:
+		s.drop()
+		s.Elsewhere = k.At
+	case history.ProbeChanged:
+		s.change(k.At)
+	}
+}
+
+// appendPoint takes in a point that nothing is made of; one that can not be read is none.
+func appendPoint(points []Point, k history.Calibration) []Point {
+	var p Point
+	if json.Unmarshal([]byte(k.Record), &p) != nil {
+		return points
+	}
+	return append(points, p)
+}
+
+// takeOwn takes in what is of the probe, from when its bench was called so.
+func (s *Standing) takeOwn(k history.Calibration, bench string) {
+	now := bench == s.known.Bench
 	var err error
 	switch k.Kind {
 	case history.CalibrationPoint:
@@ -129,16 +173,16 @@ func (s *Standing) take(k history.Calibration) {
 		}
 		s.drop()
 		s.Elsewhere, s.TakenBack = time.Time{}, time.Time{}
-		s.used, s.moved = len(s.Points), nil
+		s.used, s.moved, s.alike, s.ruled = len(s.Points), nil, nil, now
 		if err == nil {
 			s.InForce, s.Since = c, k.At
-			if was.Bench != s.known.Bench {
-				s.CalledThen = was.Bench
+			if !now {
+				s.CalledThen = bench
 			}
 		}
 	case history.CalibrationTakenBack:
 		s.drop()
-		s.TakenBack, s.used = k.At, 0
+		s.TakenBack, s.used, s.ruled = k.At, 0, now
 	case history.ProbeChanged:
 		s.change(k.At)
 	}
@@ -153,7 +197,7 @@ func (s *Standing) drop() { s.InForce, s.Since, s.CalledThen, s.unread = nil, ti
 // change ends all that is on record, of a probe that is no more.
 func (s *Standing) change(at time.Time) {
 	s.drop()
-	s.Points, s.moved, s.used, s.Changed = nil, nil, 0, at
+	s.Points, s.moved, s.alike, s.used, s.Changed, s.ruled = nil, nil, nil, 0, at, false
 }
 
 // newest leaves the newest point of each kind and place, of the evening of the newest of all.
@@ -215,6 +259,8 @@ func (s *Standing) Reminder(at time.Time) string {
 		return fmt.Sprintf("%s was calibrated on %s, and its channel, adapter or bench is another one in the bench file since: it is not corrected", s.Probe, day(s.Elsewhere))
 	case !s.TakenBack.IsZero():
 		return fmt.Sprintf("%s is not corrected: its correction was taken back on %s", s.Probe, day(s.TakenBack))
+	case s.OtherBench != "":
+		return fmt.Sprintf("%s is not corrected: a correction is on record of a bench called %q, and nothing shows that it is this bench. If it is, take the points of the probe again", s.Probe, s.OtherBench)
 	case s.channel.Role == registers.Melt:
 		return s.Probe + neverSaid
 	}
