@@ -97,10 +97,25 @@ func (p Proposal) by(now time.Time) string {
 		by = append(by, fmt.Sprintf("%s (%s ago)", k.Words, ago(max(0, now.Sub(k.At)))))
 	}
 	said := strings.Join(by, " and ")
-	if !p.Correction.Sloped() && sums(p.Correction.Points).apart() {
-		said += ", of which the hottest alone counts: a slope through them would leave more open than none"
+	return said + p.counting() + leading(". LEFT OUT: ", p.LeftOut)
+}
+
+// counting names the points that alone count, and says why; "" where all do.
+func (p Proposal) counting() string {
+	all, near := p.Correction.Points, nearHottest(p.Correction.Points)
+	if p.Correction.Sloped() || len(near) == len(all) {
+		return ""
 	}
-	return said + leading(". LEFT OUT: ", p.LeftOut)
+	var names []string
+	for _, k := range near {
+		names = append(names, k.Words)
+	}
+	verb := map[bool]string{true: "counts", false: "count"}[len(near) == 1]
+	why := "a slope through them would leave more open than none"
+	if !sums(all).apart() {
+		why = fmt.Sprintf("for a slope they have to lie %.0f °C apart", apartK)
+	}
+	return fmt.Sprintf(", of which %s alone %s: %s", strings.Join(names, " and "), verb, why)
 }
 
 // accept puts in force what is proposed.

@@ -40,6 +40,13 @@ func (k *kept) point(taken time.Time, words string, highC float64) {
 	k.put(taken, history.CalibrationPoint, p)
 }
 
+// cup is a point in a cup beside a probe that knows of it within 1 °C.
+func (k *kept) cup(taken time.Time, trueC, highC float64) {
+	p := at("together with melt right", trueC+highC)
+	p.Kind, p.TrueC, p.WithinC, p.At = Together, trueC, 1, taken
+	k.put(taken, history.CalibrationPoint, p)
+}
+
 func (k *kept) standing() *Standing { return inForce(k.T, k.all, k.bench) }
 
 // accept puts in force what is proposed at a time.
@@ -72,7 +79,8 @@ func TestPointsOfOneEveningOnly(t *testing.T) {
 	assert.Equal(t, byPressure+" (3 h ago) and ice (60 min ago)", p.by(evening.Add(3*time.Hour-time.Second)))
 }
 
-// TestASlopeThatIsLeftOutIsSaid, as a height knows nothing of the weather.
+// TestASlopeThatIsLeftOutIsSaid, with the points that count: a height knows nothing of the
+// weather, and points may be too near to each other.
 func TestASlopeThatIsLeftOutIsSaid(t *testing.T) {
 	for words, left := range map[string]bool{byHeight: true, byPressure: false} {
 		k := onRecord(t)
@@ -82,9 +90,28 @@ func TestASlopeThatIsLeftOutIsSaid(t *testing.T) {
 		require.NotNil(t, p.Correction, p.Refused)
 		said := "ice (0 min ago) and " + words + " (0 min ago)"
 		if left {
-			said += ", of which the hottest alone counts: a slope through them would leave more open than none"
+			said += ", of which boiling at 0 m alone counts: a slope through them would leave more open than none"
 		}
 		assert.Equal(t, said, p.by(evening))
+	}
+	for _, x := range []struct {
+		before []string
+		cupC   float64
+		want   string
+	}{
+		{[]string{"ice", byHeight}, 95, ", of which boiling at 0 m and together with melt right alone count: a slope through them would leave more open than none"},
+		{[]string{"ice"}, 40, ", of which together with melt right alone counts: for a slope they have to lie 50 °C apart"},
+		{[]string{byHeight}, 95, ""},
+	} {
+		k := onRecord(t)
+		for _, words := range x.before {
+			k.point(evening, words, 0.5)
+		}
+		k.cup(evening, x.cupC, 0.5)
+		p := k.standing().Propose(evening)
+		require.NotNil(t, p.Correction, p.Refused)
+		require.False(t, p.Correction.Sloped())
+		assert.Equal(t, strings.Join(x.before, " (0 min ago) and ")+" (0 min ago) and together with melt right (0 min ago)"+x.want, p.by(evening))
 	}
 }
 
