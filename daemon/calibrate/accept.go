@@ -151,17 +151,43 @@ func (s *session) accept() error {
 	return nil
 }
 
-// drift says how far a probe is from where another evening found it. More than both leave
-// open is another probe, or one that ages.
+// drift says how far a probe is from where another evening found it, at points like those of
+// then: between and beyond them nothing was measured, and what a class leaves open there is the
+// same on both evenings. More than both points leave open is another probe, or one that ages.
 func (s *Standing) drift(now Correction) string {
-	was, at := s.InForce, s.use.AtC
+	was := s.InForce
 	if was == nil || was.Relative() || now.Relative() || abs(now.Points[0].At.Sub(s.measured())) <= keptFor {
 		return ""
 	}
-	moved := was.At(at) - now.At(at) // less is added to what reads higher
-	said := fmt.Sprintf(" At %.0f °C it reads %+.1f °C from what it did on %s.", at, moved, day(s.measured()))
-	if abs(moved) > math.Hypot(was.WithinC(at), now.WithinC(at)) {
-		said += " That is more than both times leave open: is it another probe, or does it age? Calibrate it again before long."
+	var said, far []string
+	for _, p := range now.Points {
+		i := slices.IndexFunc(was.Points, p.like)
+		if i < 0 {
+			continue
+		}
+		by, within := p.moved(was.Points[i])
+		said = append(said, fmt.Sprintf("%+.1f °C at %.0f °C (%s)", by, p.TrueC, p.Words))
+		if math.Abs(by) > within {
+			far = append(far, fmt.Sprintf("%.0f °C", p.TrueC))
+		}
 	}
-	return said
+	if len(said) == 0 {
+		return fmt.Sprintf(" Whether it reads as it did on %s is not known: no point is like one of then.", day(s.measured()))
+	}
+	told := fmt.Sprintf(" Against %s it reads %s.", day(s.measured()), strings.Join(said, ", "))
+	if len(far) > 0 {
+		told += fmt.Sprintf(" At %s that is more than both times leave open: is it another probe, or does it age? Calibrate it again before long.", strings.Join(far, " and "))
+	}
+	return told
+}
+
+// like reports whether two points are of one kind and place.
+func (p Point) like(k Point) bool { return p.Kind == k.Kind && abs(p.TrueC-k.TrueC) < otherPlaceC }
+
+// moved is by how much more is shown in p than was in an earlier point like it, and how far
+// that may be off: by what both leave open, and by what the class lets an error grow from one
+// to the other.
+func (p Point) moved(then Point) (byC, withinC float64) {
+	return p.ShownC - p.TrueC - (then.ShownC - then.TrueC),
+		math.Hypot(math.Hypot(p.within(), then.within()), classPerC*(p.TrueC-then.TrueC))
 }

@@ -2,6 +2,8 @@ package calibrate
 
 import (
 	"encoding/json"
+	"fmt"
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -164,8 +166,8 @@ func TestPointsOfAnotherChannel(t *testing.T) {
 	assert.Empty(t, k.standing().Propose(evening.Add(time.Hour)).LeftOut, "said once")
 }
 
-// TestHowFarAProbeMoved between two evenings is said, and when that is more than both of them
-// leave open. To keep what an instrument was found to read before it was adjusted is common
+// TestHowFarAProbeMoved between two evenings is said of points like those of then, and when
+// that is more than both of them leave open. To keep what an instrument was found to read before it was adjusted is common
 // practice (from memory of ISO/IEC 17025:2017, 7.8.4.1).
 func TestHowFarAProbeMoved(t *testing.T) {
 	k := onRecord(t)
@@ -181,11 +183,48 @@ func TestHowFarAProbeMoved(t *testing.T) {
 	require.Empty(t, said(evening))
 	k.point(evening.AddDate(0, 6, 0), "ice", 1.1)
 	k.point(evening.AddDate(0, 6, 0), byPressure, 1.2)
-	assert.Equal(t, " At 170 °C it reads +0.3 °C from what it did on 2026-03-07.", said(evening.AddDate(0, 6, 0)))
+	assert.Equal(t, " Against 2026-03-07 it reads +0.1 °C at 0 °C (ice), +0.2 °C at 100 °C (boiling at 1013.25 hPa).", said(evening.AddDate(0, 6, 0)))
 	k.accept(evening.AddDate(0, 6, 0))
 	k.point(evening.AddDate(1, 0, 0), "ice", -1)
 	k.point(evening.AddDate(1, 0, 0), byPressure, -1.2)
-	assert.Contains(t, said(evening.AddDate(1, 0, 0)), "At 170 °C it reads -2.6 °C from what it did on 2026-09-07. That is more than both times leave open")
+	assert.Equal(t, " Against 2026-09-07 it reads -2.1 °C at 0 °C (ice), -2.4 °C at 100 °C (boiling at 1013.25 hPa). At 0 °C and 100 °C that is more than both times leave open: is it another probe, or does it age? Calibrate it again before long.", said(evening.AddDate(1, 0, 0)))
+}
+
+// TestADriftIsJudgedWhereItWasMeasured: an ice point that moved is told at the ice point, by
+// what the two ice points leave open. What a class allows elsewhere is the same on both
+// evenings and hides nothing, and of points that are not alike nothing is told.
+func TestADriftIsJudgedWhereItWasMeasured(t *testing.T) {
+	later := evening.AddDate(0, 6, 0)
+	for highC, called := range map[float64]bool{1.6: true, 0.2: true, 0.1: false} {
+		k := onRecord(t)
+		k.point(evening, "ice", 0)
+		k.accept(evening)
+		k.point(later, "ice", highC)
+		p := k.standing().Propose(later)
+		require.NotNil(t, p.Correction, p.Refused)
+		_, within := p.Correction.Points[0].moved(p.Correction.Points[0])
+		require.InDelta(t, 0.15, within, 0.01, "each ice point within 0.1 of its ice, and what its noise leaves")
+		want := fmt.Sprintf(" Against 2026-03-07 it reads %+.1f °C at 0 °C (ice).", highC)
+		if called {
+			want += " At 0 °C that is more than both times leave open: is it another probe, or does it age? Calibrate it again before long."
+		}
+		assert.Equal(t, want, k.standing().drift(*p.Correction))
+	}
+	k := onRecord(t)
+	k.point(evening, "ice", 0)
+	k.accept(evening)
+	k.point(later, byPressure, 2)
+	assert.Equal(t, " Whether it reads as it did on 2026-03-07 is not known: no point is like one of then.", k.standing().drift(*k.standing().Propose(later).Correction))
+
+	k = onRecord(t)
+	k.cup(evening, 60, 0)
+	k.accept(evening)
+	k.cup(later, 75, 0.4)
+	now := k.standing().Propose(later).Correction
+	moved, within := now.Points[0].moved(k.standing().InForce.Points[0])
+	assert.InDelta(t, 0.4, moved, 1e-9)
+	u := now.Points[0].within()
+	assert.InDelta(t, math.Sqrt(2*u*u+0.1125*0.1125), within, 1e-9, "the class lets an error grow by 0.75 %: IEC 60584-1, class 2")
 }
 
 // TestWhoKnowsTheTruth: a probe of this evening's ice or boiling water, or one whose

@@ -205,9 +205,8 @@ func (s *Standing) newest() {
 	all := s.Points
 	s.Points = []Point{}
 	for i, p := range slices.Backward(all) {
-		same := func(k Point) bool { return k.Kind == p.Kind && abs(k.TrueC-p.TrueC) < otherPlaceC }
 		switch {
-		case slices.ContainsFunc(s.Points, same) || slices.ContainsFunc(s.earlier, same):
+		case slices.ContainsFunc(s.Points, p.like) || slices.ContainsFunc(s.earlier, p.like):
 		case abs(all[len(all)-1].At.Sub(p.At)) <= keptFor:
 			s.Points = append(s.Points, p)
 		case i >= s.used:
