@@ -13,16 +13,32 @@ import (
 // of the kind, and knows no lines.
 const LineLostCode = "line-lost"
 
-// LinesLost tells of each line that is not open, or on which a device answers nothing:
+// TroubledLine is a line of which something is wrong.
+type TroubledLine struct {
+	Condition
+	// Silent are those of its devices that answer nothing, while others do; none if nothing
+	// comes from the line at all.
+	Silent []string
+}
+
+// TroubledLines tells of each line that is not open, or on which a device answers nothing:
 // since when, why, and what to do.
-func LinesLost(s devices.Stats) (lost []Condition) {
+func TroubledLines(s devices.Stats) (all []TroubledLine) {
 	for _, l := range s.Lines {
 		switch {
 		case !l.Open && l.Cause != "":
-			lost = append(lost, lostLine(l.Name, l.At, whyShut(l), whatOfShut[l.Cause]+" "+serialLabels.HeatWaits))
+			all = append(all, TroubledLine{Condition: lostLine(l.Name, l.At, whyShut(l), whatOfShut[l.Cause]+" "+serialLabels.HeatWaits)})
 		case l.Open:
-			lost = append(lost, silentOn(l, s.Devices)...)
+			all = append(all, silentOn(l, s.Devices)...)
 		}
+	}
+	return all
+}
+
+// LinesLost are the findings of TroubledLines.
+func LinesLost(s devices.Stats) (lost []Condition) {
+	for _, t := range TroubledLines(s) {
+		lost = append(lost, t.Condition)
 	}
 	return lost
 }
@@ -39,11 +55,20 @@ func lostLine(name string, since time.Time, why, do string) Condition {
 // LineBack says that a line which was lost at a time is there since another, and how often it
 // was lost meanwhile.
 func LineBack(lost, back time.Time, times int) string {
-	at, since := lost.Local().Format(time.TimeOnly), back.Local().Format(time.TimeOnly)
+	return isBack(serialLabels.BackSince, serialLabels.BackOften, lost, back, times)
+}
+
+// DevicesBack says likewise that no device of a line is silent any more.
+func DevicesBack(silent, back time.Time, times int) string {
+	return isBack(serialLabels.AnswerSince, serialLabels.AnswerOften, silent, back, times)
+}
+
+func isBack(once, often string, gone, back time.Time, times int) string {
+	at, since := gone.Local().Format(time.TimeOnly), back.Local().Format(time.TimeOnly)
 	if times > 1 {
-		return fmt.Sprintf(serialLabels.BackOften, since, times, at)
+		return fmt.Sprintf(often, since, times, at)
 	}
-	return fmt.Sprintf(serialLabels.BackSince, since, at)
+	return fmt.Sprintf(once, since, at)
 }
 
 // whyShut says why a port is not open, in words of the bench.
@@ -54,9 +79,9 @@ func whyShut(l devices.LineStatus) string {
 	return l.LastError
 }
 
-// silentOn tells of devices of an open line that answer nothing: all of them in one, since
-// then it is the line.
-func silentOn(l devices.LineStatus, all []devices.DeviceStats) []Condition {
+// silentOn tells of devices of an open line that answer nothing, since the last of them fell
+// silent: all of them in one, since then it is the line.
+func silentOn(l devices.LineStatus, all []devices.DeviceStats) []TroubledLine {
 	var silent []string
 	var since time.Time
 	of := 0
@@ -67,7 +92,7 @@ func silentOn(l devices.LineStatus, all []devices.DeviceStats) []Condition {
 		of++
 		if d.Dead {
 			silent = append(silent, d.Name)
-			if since.IsZero() || d.DeadAt.Before(since) {
+			if d.DeadAt.After(since) {
 				since = d.DeadAt
 			}
 		}
@@ -76,11 +101,13 @@ func silentOn(l devices.LineStatus, all []devices.DeviceStats) []Condition {
 	case len(silent) == 0:
 		return nil
 	case len(silent) == of:
-		return []Condition{lostLine(l.Name, since, serialLabels.NothingAnswers, serialLabels.NothingAnswersDo)}
-	case len(silent) == 1:
-		return []Condition{lostLine(l.Name, since, fmt.Sprintf(serialLabels.OneSilent, silent[0]), serialLabels.SilentDo)}
+		return []TroubledLine{{Condition: lostLine(l.Name, since, serialLabels.NothingAnswers, serialLabels.NothingAnswersDo)}}
 	}
-	return []Condition{lostLine(l.Name, since, fmt.Sprintf(serialLabels.SomeSilent, strings.Join(silent, ", ")), serialLabels.SilentDo)}
+	why := fmt.Sprintf(serialLabels.SomeSilent, strings.Join(silent, ", "))
+	if len(silent) == 1 {
+		why = fmt.Sprintf(serialLabels.OneSilent, silent[0])
+	}
+	return []TroubledLine{{Condition: lostLine(l.Name, since, why, serialLabels.SilentDo), Silent: silent}}
 }
 
 // WithLinesLost puts lost lines among findings, the worst first: behind the worst trip,

@@ -19,7 +19,7 @@ type SerialLabels struct {
 	LineNamed, LostSince, HeatWaits, NothingAnswers, NothingAnswersDo string
 	OneSilent, SomeSilent, SilentDo, SerialAt, SerialOn, ShutSince    string
 	BackSince, BackOften, HeatReadsOn, HeatNotRead, OutputsHeld       string
-	LostOnce, LostOften                                               string
+	LostOnce, LostOften, AnswerSince, AnswerOften                     string
 }
 
 var serialLabels = SerialLabels{
@@ -54,9 +54,11 @@ var serialLabels = SerialLabels{
 	LineNamed:    "Line %s", LostSince: "%s, since %s",
 	HeatWaits:      "Once the line is back, heat waits for a press of the enable button.",
 	NothingAnswers: "nothing on it answers", NothingAnswersDo: "See that its devices have their supply. Look at the two wires of the line. Heat that rests on them is off.",
-	BackSince: "it is there again since %s, and was lost at %s. Heat that was cut waits for a press at the bench.",
-	BackOften: "it is there again since %s, and was lost %d times from %s on: look for a loose plug. Heat that was cut waits for a press at the bench.",
-	OneSilent: "its device %s answers nothing", SomeSilent: "its devices %s answer nothing",
+	BackSince:   "it is there again since %s, and was lost at %s. Heat that was cut waits for a press at the bench.",
+	BackOften:   "it is there again since %s, and was lost %d times from %s on: look for a loose plug. Heat that was cut waits for a press at the bench.",
+	AnswerSince: "all its devices answer again since %s, and not all did from %s on. Heat that was cut waits for a press at the bench.",
+	AnswerOften: "all its devices answer again since %s, and not all did, %d times from %s on: look for a loose wire or plug. Heat that was cut waits for a press at the bench.",
+	OneSilent:   "its device %s answers nothing", SomeSilent: "its devices %s answer nothing",
 	HeatReadsOn: "HEAT MAY BE ON. Read back as on: %s. Press the emergency stop, and see that every plate cools. This only reads: it switches nothing off.",
 	HeatNotRead: "HEAT MAY BE ON. It is not known of: %s. Take them for on until you have seen that the plates cool.",
 	OutputsHeld: "Outputs, by their devices' own word: %s. A relay that is welded reads as off.",
