@@ -11,7 +11,7 @@ func (d *Daemon) exchanges() []metrics.Exchanges {
 	var all []metrics.Exchanges
 	for _, device := range d.opts.Bus.Stats().Devices {
 		for outcome, n := range device.Exchanges {
-			all = append(all, metrics.Exchanges{Device: device.Name, Outcome: outcome.String(), Count: n})
+			all = append(all, metrics.Exchanges{Line: device.Line, Device: device.Name, Outcome: outcome.String(), Count: n})
 		}
 	}
 	return all

@@ -123,13 +123,14 @@ func TestOneCauseOneAlarm(t *testing.T) {
 		byName[a.Alert] = a.Labels
 	}
 	var sent []map[string]any
-	for _, a := range [][3]string{
+	for _, a := range [][4]string{
 		{"MeltOverTemperature", "north", "left"}, {"MeltHigh", "north", "left"}, {"HeatTripped", "north", ""}, {"PotTripped", "north", "left"},
 		{"MeltHigh", "north", "right"}, {"PotTripped", "south", "left"}, {"ReadingStale", "south", "left"}, {"MeltUnusable", "south", "left"},
 		{"BenchSilentWhileHot", "yard", ""}, {"BenchSilent", "yard", ""}, {"LineFailing", "yard", ""}, {"EStopOpen", "yard", ""},
-		{"LineFailing", "door", ""}, {"LineFailing", "shed", ""}, {"LineLost", "shed", ""}, {"LineLost", "south", ""}, {"HeaterUnheard", "south", ""},
+		{"LineFailing", "door", ""}, {"ReadingStale", "door", ""}, {"LineLost", "south", ""}, {"HeaterUnheard", "south", ""},
+		{"LineLost", "shed", "", "lamps"}, {"LineFailing", "shed", "", "lamps"}, {"LineFailing", "shed", "", "probes"}, {"ReadingStale", "shed", ""},
 	} {
-		labels := map[string]string{"alertname": a[0], "bench": a[1], "pot": a[2]}
+		labels := map[string]string{"alertname": a[0], "bench": a[1], "pot": a[2], "line": a[3]}
 		for k, v := range byName[a[0]] {
 			labels[k] = v
 		}
@@ -171,7 +172,7 @@ func TestOneCauseOneAlarm(t *testing.T) {
 	require.NoError(t, json.Unmarshal(text, &all))
 	var held, calls []string
 	for _, a := range all {
-		name := strings.TrimSpace(a.Labels["bench"] + " " + a.Labels["alertname"] + " " + a.Labels["pot"])
+		name := strings.TrimSpace(a.Labels["bench"] + " " + a.Labels["alertname"] + " " + a.Labels["pot"] + a.Labels["line"])
 		if len(a.Status.InhibitedBy) > 0 {
 			held = append(held, name)
 			continue
@@ -180,8 +181,8 @@ func TestOneCauseOneAlarm(t *testing.T) {
 	}
 	slices.Sort(held)
 	slices.Sort(calls)
-	assert.Equal(t, []string{"north HeatTripped", "north MeltHigh left", "north PotTripped left", "shed LineFailing", "south PotTripped left", "south ReadingStale left",
+	assert.Equal(t, []string{"north HeatTripped", "north MeltHigh left", "north PotTripped left", "shed LineFailing lamps", "south PotTripped left", "south ReadingStale left",
 		"yard BenchSilent", "yard LineFailing"}, held)
-	assert.Equal(t, []string{"door LineFailing", "north MeltHigh right", "north MeltOverTemperature left", "shed LineLost",
+	assert.Equal(t, []string{"door LineFailing", "door ReadingStale", "north MeltHigh right", "north MeltOverTemperature left", "shed LineFailing probes", "shed LineLost lamps", "shed ReadingStale",
 		"south HeaterUnheard", "south LineLost", "south MeltUnusable left", "yard BenchSilentWhileHot", "yard EStopOpen"}, calls)
 }

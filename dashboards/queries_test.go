@@ -104,7 +104,7 @@ func exported(t *testing.T) labelled {
 			},
 			Exchanges: func() (all []metrics.Exchanges) {
 				for _, o := range modbus.Outcomes() {
-					all = append(all, metrics.Exchanges{Device: "invented", Outcome: o.String()})
+					all = append(all, metrics.Exchanges{Line: "invented", Device: "invented", Outcome: o.String()})
 				}
 				return all
 			},
@@ -211,7 +211,7 @@ func TestEveryQueryAsksForWhatThereIs(t *testing.T) {
 	there := exported(t)
 	for _, r := range allRules(t) {
 		if r.Record != "" {
-			there[r.Record] = map[string][]string{"pot": nil, "device": nil}
+			there[r.Record] = map[string][]string{"pot": nil, "line": nil, "device": nil}
 			continue
 		}
 		there.add("ALERTS", map[string]string{"alertname": r.Alert})

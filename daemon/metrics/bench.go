@@ -62,7 +62,7 @@ var (
 	activeDesc      = desc("condition_active", "Whether the cause of a finding is there now.", "code", "pot", "severity")
 	latchedDesc     = desc("condition_latched", "Whether a finding waits for a reset at the bench.", "code", "pot", "severity")
 	lastDesc        = desc("last_cycle_timestamp_seconds", "When the last control cycle finished.")
-	exchangeDesc    = desc("serial_exchanges_total", "Exchanges with a device by how they ended.", "device", "outcome")
+	exchangeDesc    = desc("serial_exchanges_total", "Exchanges with a device of a serial line by how they ended.", "line", "device", "outcome")
 )
 
 // bench collects from the last frame. A pot's label is its name on the bench.
@@ -100,7 +100,7 @@ func (b *bench) Describe(ch chan<- *prometheus.Desc) {
 func (b *bench) Collect(ch chan<- prometheus.Metric) {
 	s := scrape{ch}
 	for _, e := range b.Exchanges() {
-		s.counter(exchangeDesc, float64(e.Count), e.Device, e.Outcome)
+		s.counter(exchangeDesc, float64(e.Count), e.Line, e.Device, e.Outcome)
 	}
 	f := b.Latest()
 	s.gauge(liveDesc, one(f.Live(b.Now())))

@@ -45,10 +45,10 @@ type Run struct {
 	Began                 time.Time
 }
 
-// Exchanges is how many exchanges with one device ended in one way since start.
+// Exchanges is how many exchanges with one device of a line ended in one way since start.
 type Exchanges struct {
-	Device, Outcome string
-	Count           uint64
+	Line, Device, Outcome string
+	Count                 uint64
 }
 
 // Metrics is a registry of its own with everything the daemon exports.

@@ -32,7 +32,9 @@ func options(f *frames.Frame, after time.Duration) Options {
 			Period: 200 * time.Millisecond,
 			Pots:   []control.PotSettings{{Name: "left", HeaterW: 1000}, {HeaterW: 800}},
 		},
-		Exchanges: func() []Exchanges { return []Exchanges{{"input module", "ok", 41}, {"input module", "timeout", 2}} },
+		Exchanges: func() []Exchanges {
+			return []Exchanges{{"probes", "input module", "ok", 41}, {"probes", "input module", "timeout", 2}}
+		},
 		Serial: func() []Serial {
 			return []Serial{{
 				"input module", map[string]uint64{"no answer": 2, "late": 1}, 41, 820 * time.Millisecond,
@@ -134,10 +136,10 @@ meltwarden_condition_active{code="plate_unusable",pot="2",severity="trip"} 1
 # TYPE meltwarden_condition_latched gauge
 meltwarden_condition_latched{code="e_stop_open",pot="",severity="trip"} 1
 meltwarden_condition_latched{code="plate_unusable",pot="2",severity="trip"} 0
-# HELP meltwarden_serial_exchanges_total Exchanges with a device by how they ended.
+# HELP meltwarden_serial_exchanges_total Exchanges with a device of a serial line by how they ended.
 # TYPE meltwarden_serial_exchanges_total counter
-meltwarden_serial_exchanges_total{device="input module",outcome="ok"} 41
-meltwarden_serial_exchanges_total{device="input module",outcome="timeout"} 2
+meltwarden_serial_exchanges_total{device="input module",line="probes",outcome="ok"} 41
+meltwarden_serial_exchanges_total{device="input module",line="probes",outcome="timeout"} 2
 # HELP meltwarden_serial_line_connected Whether the port of a serial line is open.
 # TYPE meltwarden_serial_line_connected gauge
 meltwarden_serial_line_connected{line="power"} 0

@@ -179,8 +179,8 @@ func colouredCells() dashboard.DynamicConfigValue {
 
 func linePanel() *timeseries.PanelBuilder {
 	p := lines("Exchanges on the serial line that fail", "Of each device, the part of the last minute's.", "percentunit").Min(0).
-		WithTarget(query("A", "{{device}}", `bench_device:meltwarden_serial_failures:ratio_rate1m{`+chosenBench+`}`)).
-		WithTarget(query("B", "more than one in ten {{device}}", `bench_device:meltwarden_serial_failures:ratio_rate1m{`+chosenBench+`} > 0.1`))
+		WithTarget(query("A", "{{device}}", `bench_line_device:meltwarden_serial_failures:ratio_rate1m{`+chosenBench+`}`)).
+		WithTarget(query("B", "more than one in ten {{device}}", `bench_line_device:meltwarden_serial_failures:ratio_rate1m{`+chosenBench+`} > 0.1`))
 	return curves(p, curve{name: "more than one in ten", colour: look, width: 4})
 }
 
