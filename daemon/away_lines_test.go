@@ -54,7 +54,7 @@ func TestALineIsToldLostAndBack(t *testing.T) {
 	p.in(false, time.Minute)
 	require.Len(t, p.said, 1)
 	assert.Equal(t, "eel, Line probes: the adapter A1 was unplugged, or its hub was reset, since 20:02:00. "+
-		"See that plug and hub are in, and stay in. Heat that rests on it is off. Once the line is back, heat waits for a press of the enable button.", p.said[0])
+		"See that plug and hub are in, and stay in. See that the plates cool: heat that rests on the line was told off, or goes off when the heater's device or its contactor times out. Once the line is back, heat waits for a press of the enable button.", p.said[0])
 	p.in(true, backAfter)
 	assert.Len(t, p.said, 1, "it may be lost again")
 	p.in(true, time.Second)
@@ -75,7 +75,8 @@ func TestALineOnWhichNothingAnswersIsLost(t *testing.T) {
 	}
 	p.pass(time.Minute)
 	require.Len(t, p.said, 1, "it is one line")
-	assert.Contains(t, p.said[0], "eel, Line probes: nothing on it answers, since 20:00:02. See that its devices have their supply.")
+	assert.Contains(t, p.said[0], "eel, Line probes: nothing on it answers, since 20:00:02. See that its devices have their supply. Look at the two wires of the line. "+
+		"See that the plates cool: heat that rests on the line was told off, or goes off when the heater's device or its contactor times out.")
 	p.silent()
 	p.pass(backAfter + time.Second)
 	require.Len(t, p.said, 2)

@@ -254,7 +254,7 @@ func TestALostLineIsToldElsewhere(t *testing.T) {
 		lines, rest := told()
 		require.Len(t, lines, 1)
 		assert.Contains(t, lines[0], `Line probes: the adapter`)
-		assert.Contains(t, lines[0], "Heat that rests on it is off. Once the line is back, heat waits for a press of the enable button.")
+		assert.Contains(t, lines[0], "See that the plates cool: heat that rests on the line was told off, or goes off when the heater's device or its contactor times out. Once the line is back, heat waits for a press of the enable button.")
 		t.Logf("a line is lost: %q and %d messages of what the guard found", lines[0], len(rest))
 		assert.NotEmpty(t, rest)
 		assert.Less(t, len(rest), 8, "no more than the notifier has room for beside it")
@@ -299,7 +299,7 @@ func TestALostLineIsToldPlainly(t *testing.T) {
 		require.Len(t, lost, 1)
 		since := began.Local().Format(time.TimeOnly)
 		assert.Equal(t, `Line probes: the adapter serial "A1" is not plugged in, since `+since+
-			`. Plug it in, into the socket it had. Heat that rests on it is off. Once the line is back, heat waits for a press of the enable button.`, lost[0])
+			`. Plug it in, into the socket it had. See that the plates cool: heat that rests on the line was told off, or goes off when the heater's device or its contactor times out. Once the line is back, heat waits for a press of the enable button.`, lost[0])
 		found := p.found()
 		assert.Equal(t, []string{"heater_forgot", view.LineLostCode}, []string{found[0].Code, found[1].Code}, "behind what it is the cause of")
 		assert.Contains(t, p.said(), `msg="line is not open" line=probes cause=absent why="adapter serial \"A1\" is not plugged in: plug it in, or correct the bench file (meltwarden ports lists them); there are /dev/ttyUSB1`)

@@ -16,7 +16,9 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"meltwarden/control/guard"
+	"meltwarden/daemon/view"
 	"meltwarden/dashboards"
+	"meltwarden/devices"
 )
 
 // tool is the path of a program of Debian's prometheus or prometheus-alertmanager, or
@@ -168,7 +170,8 @@ func TestEveryAlertHasItsCases(t *testing.T) {
 }
 
 // TestEveryAlertSaysWhatToDo: a summary, a cause, an instruction and the same caution, a
-// priority of ISA-18.2, and the guard's own words where the guard has a row for it.
+// priority of ISA-18.2, and the bench's own words where the guard has a row for it, and of heat on
+// a line that is lost.
 func TestEveryAlertSaysWhatToDo(t *testing.T) {
 	instructions := map[string]string{}
 	for _, a := range alerts(t) {
@@ -190,6 +193,14 @@ func TestEveryAlertSaysWhatToDo(t *testing.T) {
 		assert.Contains(t, slices.Collect(maps.Values(instructions)), c.Instruction(), c.String())
 	}
 	t.Logf("%d alerts, %d of them findings of the guard", len(instructions), found)
+	cools, _ := view.FirstSentence(instructions["LineLost"])
+	assert.Contains(t, cools, "See that the plates cool: ")
+	for what, s := range map[string]devices.Stats{
+		"the port is lost": {Lines: []devices.LineStatus{{Cause: devices.Pulled}}},
+		"nothing answers":  {Lines: []devices.LineStatus{{Open: true}}, Devices: []devices.DeviceStats{{Dead: true}}},
+	} {
+		assert.Contains(t, view.LinesLost(s)[0].Instruction, cools, "%s: the bench's own words of heat", what)
+	}
 	for alert, c := range map[string]guard.Code{"HistoryTrouble": guard.HistoryUnwritten, "MeltDoseHigh": guard.HeldLong} {
 		assert.Equal(t, c.Instruction(), instructions[alert], alert)
 	}

@@ -27,7 +27,7 @@ func TroubledLines(s devices.Stats) (all []TroubledLine) {
 	for _, l := range s.Lines {
 		switch {
 		case !l.Open && l.Cause != "":
-			all = append(all, TroubledLine{Condition: lostLine(l.Name, l.At, whyShut(l), whatOfShut[l.Cause]+" "+serialLabels.HeatWaits)})
+			all = append(all, TroubledLine{Condition: lostLine(l.Name, l.At, whyShut(l), whatOfShut[l.Cause]+" "+serialLabels.HeatGoesOff+" "+serialLabels.HeatWaits)})
 		case l.Open:
 			all = append(all, silentOn(l, s.Devices)...)
 		}
@@ -101,7 +101,7 @@ func silentOn(l devices.LineStatus, all []devices.DeviceStats) []TroubledLine {
 	case len(silent) == 0:
 		return nil
 	case len(silent) == of:
-		return []TroubledLine{{Condition: lostLine(l.Name, since, serialLabels.NothingAnswers, serialLabels.NothingAnswersDo)}}
+		return []TroubledLine{{Condition: lostLine(l.Name, since, serialLabels.NothingAnswers, serialLabels.NothingAnswersDo+" "+serialLabels.HeatGoesOff)}}
 	}
 	why := fmt.Sprintf(serialLabels.SomeSilent, strings.Join(silent, ", "))
 	if len(silent) == 1 {

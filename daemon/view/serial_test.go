@@ -20,6 +20,6 @@ func TestALineSaysHowOftenItWasLost(t *testing.T) {
 	}
 	assert.Equal(t, "The port is open as /dev/ttyX.", of(true, 0).Where())
 	assert.Equal(t, "The port is open as /dev/ttyX. It was lost once since the program began.", of(true, 1).Where())
-	assert.Equal(t, "Since "+noon.Local().Format(time.TimeOnly)+". See that plug and hub are in, and stay in. Heat that rests on it is off. "+
+	assert.Equal(t, "Since "+noon.Local().Format(time.TimeOnly)+". See that plug and hub are in, and stay in. "+
 		"It was lost 12 times since the program began: look for a loose plug.", of(false, 12).Shut())
 }

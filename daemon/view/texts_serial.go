@@ -19,7 +19,7 @@ type SerialLabels struct {
 	LineNamed, LostSince, HeatWaits, NothingAnswers, NothingAnswersDo string
 	OneSilent, SomeSilent, SilentDo, SerialAt, SerialOn, ShutSince    string
 	BackSince, BackOften, HeatReadsOn, HeatNotRead, OutputsHeld       string
-	LostOnce, LostOften, AnswerSince, AnswerOften                     string
+	LostOnce, LostOften, AnswerSince, AnswerOften, HeatGoesOff        string
 }
 
 var serialLabels = SerialLabels{
@@ -52,8 +52,9 @@ var serialLabels = SerialLabels{
 	LineThen:   "%s a cycle", LineThenStill: "%s a cycle, which is still too long",
 	LineNoOneWay: "No single change is enough. Change several, or put the registers side by side.",
 	LineNamed:    "Line %s", LostSince: "%s, since %s",
+	HeatGoesOff:    "See that the plates cool: heat that rests on the line was told off, or goes off when the heater's device or its contactor times out.",
 	HeatWaits:      "Once the line is back, heat waits for a press of the enable button.",
-	NothingAnswers: "nothing on it answers", NothingAnswersDo: "See that its devices have their supply. Look at the two wires of the line. Heat that rests on them is off.",
+	NothingAnswers: "nothing on it answers", NothingAnswersDo: "See that its devices have their supply. Look at the two wires of the line.",
 	BackSince:   "it is there again since %s, and was lost at %s. Heat that was cut waits for a press at the bench.",
 	BackOften:   "it is there again since %s, and was lost %d times from %s on: look for a loose plug. Heat that was cut waits for a press at the bench.",
 	AnswerSince: "all its devices answer again since %s, and not all did from %s on. Heat that was cut waits for a press at the bench.",
@@ -80,8 +81,8 @@ var shutBy = map[devices.Cause]string{
 
 // whatOfShut is what to do about it.
 var whatOfShut = map[devices.Cause]string{
-	devices.Absent:         "Plug it in, into the socket it had. Heat that rests on it is off.",
-	devices.Pulled:         "See that plug and hub are in, and stay in. Heat that rests on it is off.",
+	devices.Absent:         "Plug it in, into the socket it had.",
+	devices.Pulled:         "See that plug and hub are in, and stay in.",
 	devices.Held:           "End that program: a line is asked by one program at a time.",
 	devices.Several:        "Unplug the others. Or have the bench file say which, by serial or socket: meltwarden ports lists both.",
 	devices.Exchanged:      "Put the old adapter back into its socket. Another one may lead to other devices, so the line stays shut; if the change is meant, end the program, see where the new one's wires go, and start it again.",
