@@ -134,7 +134,7 @@ func exported(t *testing.T) labelled {
 type query struct{ where, expr string }
 
 // chosen is what the reader of a dashboard has chosen.
-var chosen = strings.NewReplacer("${degrees:raw}", "* 1.8 + 32")
+var chosen = strings.NewReplacer("${degrees:raw}", "* 1.8 + 32", "$__range", "1h")
 
 // queries are those of all rules and dashboards.
 func queries(t *testing.T) (all []query) {
@@ -203,6 +203,21 @@ func TestEveryQueryIsUnderstood(t *testing.T) {
 	folder := t.TempDir()
 	require.NoError(t, os.WriteFile(filepath.Join(folder, "queries.yaml"), text, 0o600))
 	assert.Contains(t, says(t, folder, promtool, "check", "rules", "queries.yaml"), fmt.Sprintf("SUCCESS: %d rules found", len(group.Rules)))
+}
+
+// TestEveryLossOfALineIsCounted on the bench's dashboard, by the query that a case of the
+// metrics server's own tool has for a line which is there at every look.
+func TestEveryLossOfALineIsCounted(t *testing.T) {
+	cases, err := os.ReadFile("prometheus/bench.test.yaml")
+	require.NoError(t, err)
+	counted := false
+	for _, q := range queries(t) {
+		if q.where == "grafana/bench.json: How often a line was lost" {
+			counted = true
+			assert.Contains(t, string(cases), "'"+strings.ReplaceAll(q.expr, "$bench", "east")+"'")
+		}
+	}
+	assert.True(t, counted)
 }
 
 // TestEveryQueryAsksForWhatThereIs: metrics, labels and values of labels that the daemon

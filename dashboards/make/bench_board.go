@@ -8,6 +8,7 @@ import (
 
 	"github.com/grafana/grafana-foundation-sdk/go/common"
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
+	"github.com/grafana/grafana-foundation-sdk/go/stat"
 	"github.com/grafana/grafana-foundation-sdk/go/statetimeline"
 	"github.com/grafana/grafana-foundation-sdk/go/table"
 	"github.com/grafana/grafana-foundation-sdk/go/timeseries"
@@ -38,7 +39,7 @@ func benchBoard() ([]byte, error) {
 	b.WithPanel(platePanel().Span(8).Height(8)).WithPanel(dutyPanel().Span(8).Height(8)).WithPanel(circuitPanel().Span(8).Height(8))
 	b.WithPanel(alertSheet(chosenBench).Span(12).Height(7)).WithPanel(findingSheet().Span(12).Height(7))
 	b.WithPanel(linePanel().Span(8).Height(7)).WithPanel(cyclePanel().Span(8).Height(7)).WithPanel(dosePanel().Span(8).Height(7))
-	b.WithPanel(lostPanel().Span(8).Height(7)).WithPanel(tripPanel().Span(8).Height(7)).WithPanel(troublePanel().Span(8).Height(7))
+	b.WithPanel(lostPanel().Span(6).Height(7)).WithPanel(lossesPanel().Span(4).Height(7)).WithPanel(tripPanel().Span(7).Height(7)).WithPanel(troublePanel().Span(7).Height(7))
 	return spelled(b)
 }
 
@@ -187,11 +188,18 @@ func linePanel() *timeseries.PanelBuilder {
 // lostPanel is when each line was there.
 func lostPanel() *statetimeline.PanelBuilder {
 	return statetimeline.NewPanelBuilder().Title("Serial lines").Datasource(source).
-		Description("Whether the port of each line is open. After a loss heat waits for a press at the bench. One that is over before the next look is not here; the alert LineLost counts it.").
+		Description("Whether the port of each line is open. After a loss heat waits for a press at the bench. One that is over before the next look is not here: the alert LineLost fires for it, and it is counted beside this.").
 		WithTarget(query("A", "{{line}}", `max by (line) (meltwarden_serial_line_connected{`+chosenBench+`})`)).
 		ColorScheme(byLimits()).Thresholds(limits()).Mappings(words(word{"LOST", look}, word{"connected", grey})).
 		ShowValue(common.VisibilityModeAlways).MergeValues(true).FillOpacity(70).RowHeight(.8).NeverSpanNulls().
 		Legend(common.NewVizLegendOptionsBuilder().ShowLegend(false)).Tooltip(tooltip())
+}
+
+// lossesPanel counts those losses too that are over between two looks.
+func lossesPanel() *stat.PanelBuilder {
+	return tile("How often a line was lost", "Of each serial line, in the time that is shown, also where it was over before the next look. Where it is often, look for a loose plug.", "none",
+		`round(sum by (line) (increase(meltwarden_serial_line_losses_total{`+chosenBench+`}[$__range])))`).
+		DisplayName("${__field.labels.line}").TextMode(common.BigValueTextModeValueAndName).Decimals(0).Thresholds(limits(limit{1, look}))
 }
 
 func tripPanel() *timeseries.PanelBuilder {
