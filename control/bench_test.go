@@ -122,8 +122,9 @@ func TestTheTickAloneCuresNothing(t *testing.T) {
 }
 
 // scripted returns a bench of one pot whose melt and plate read as told.
-func scripted(melt, plate *float64) *rig {
-	s := demoSettings()
+func scripted(melt, plate *float64) *rig { return scriptedOn(demoSettings(), melt, plate) }
+
+func scriptedOn(s control.Settings, melt, plate *float64) *rig {
 	s.Pots = s.Pots[:1]
 	r := newRig(s, 21)
 	r.script = func(in *control.Input) {
@@ -176,9 +177,61 @@ func TestADwellThatStandsStillSaysSo(t *testing.T) {
 	assert.Negative(t, p.WaitLeft, "it does not rise")
 	assert.Negative(t, p.ReadyIn, "so nobody knows when it is ready")
 	melt = 174
-	p = r.run(15 * time.Second).Pots[0]
+	for range 15 * time.Second / period {
+		if p = r.step().Pots[0]; p.MeltC >= 172.3 {
+			require.False(t, p.DwellStands, "at %.2f °C", p.MeltC)
+		}
+		if p.MeltC >= 172 {
+			require.Equal(t, 90*time.Second-p.Dwelled, p.WaitLeft, "at %.2f °C", p.MeltC)
+		}
+	}
+	assert.Greater(t, p.MeltC, 173.0)
+}
+
+// TestADwellDoesNotStandAndGoOnByTurns where the readings waver about the cure temperature,
+// and is not said to stand while it goes on.
+func TestADwellDoesNotStandAndGoOnByTurns(t *testing.T) {
+	const minutes = 10
+	for _, offC := range []float64{-0.3, -0.15, -0.1, -0.05, 0, 0.05, 0.1} {
+		melt, plate := 174.0, 190.0
+		s := demoSettings()
+		s.Pots[0].Dwell = time.Hour
+		r := scriptedOn(s, &melt, &plate)
+		r.press()
+		r.run(10 * time.Second)
+		melt = 172 + offC
+		turns, wrong := 0, 0
+		before := r.run(10 * time.Second).Pots[0]
+		for range minutes * time.Minute / period {
+			p := r.step().Pots[0]
+			if p.DwellStands != before.DwellStands {
+				turns++
+			}
+			if wrong++; !p.DwellStands || p.Dwelled == before.Dwelled {
+				wrong = 0
+			}
+			require.LessOrEqual(t, wrong, 10, "it stands, and goes on for two seconds")
+			before = p
+		}
+		fmt.Printf("a melt that is read %+.2f °C off its cure temperature: its dwell stands or goes on again %.1f times a minute\n", offC, float64(turns)/minutes)
+		assert.LessOrEqual(t, turns, 3*minutes)
+	}
+}
+
+// TestADwellThatIsCuredDoesNotStand when its cure is taken back: nothing was counted
+// meanwhile because nothing had to be.
+func TestADwellThatIsCuredDoesNotStand(t *testing.T) {
+	melt, plate := 174.0, 190.0
+	r := scripted(&melt, &plate)
+	r.press()
+	r.run(20 * time.Second)
+	r.step(control.Command{Kind: control.ArrivedCured})
+	r.run(time.Minute)
+	require.True(t, r.f.Pots[0].Cured)
+	r.step(control.Command{Kind: control.TakeBack, Mark: control.ArrivedCured})
+	p := r.press().Pots[0]
+	require.Equal(t, control.WaitDwell, p.Wait)
 	assert.False(t, p.DwellStands)
-	assert.Equal(t, 90*time.Second-p.Dwelled, p.WaitLeft)
 }
 
 // TestAMeltJustOutsideItsBandIsNotTimed: the time in band stands still there.

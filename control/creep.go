@@ -82,7 +82,8 @@ func (p *pot) creepS() float64 {
 // pace is how steadily a count of time goes on. A reading that wavers about a limit would
 // say in one cycle that it does and in the next that it does not.
 type pace struct {
-	share  float64 // of the last seconds, 0 to 1
+	share  float64       // of the last seconds, 0 to 1
+	onFor  time.Duration // without a pause
 	stands bool
 }
 
@@ -90,7 +91,10 @@ type pace struct {
 const (
 	paceOverS   = 8.0
 	standsBelow = 0.3
-	goesOnFrom  = 0.6
+	// What stands goes on after so long without a pause, or at once where it is further from
+	// its limit than readings waver.
+	goesOnAfter = 2 * time.Second
+	waversC     = 0.2
 )
 
 // follow takes in a cycle of the pot's melt, where it may creep.
@@ -107,12 +111,17 @@ func (p *pot) follow(mayHeat bool, elapsed time.Duration) {
 // begins is a count that has just begun.
 func begins() pace { return pace{share: 1} }
 
-// see takes in a cycle in which the count went on, or did not.
-func (c *pace) see(on bool, elapsed time.Duration) {
+// see takes in a cycle in which the count went on or did not, by so many kelvin of melt.
+func (c *pace) see(on bool, byC float64, elapsed time.Duration) {
 	now := 0.0
-	if on {
+	if c.onFor += elapsed; on {
 		now = 1
+	} else {
+		c.onFor = 0
 	}
 	c.share += (now - c.share) * (1 - math.Exp(-elapsed.Seconds()/paceOverS))
-	c.stands = c.share < standsBelow || c.stands && c.share < goesOnFrom
+	if c.stands && on && (c.onFor >= goesOnAfter || byC > waversC) {
+		*c = begins()
+	}
+	c.stands = c.stands || c.share < standsBelow
 }

@@ -211,12 +211,19 @@ func believed(t reading.Temperature, is bool) reading.Temperature {
 // known reports whether the melt and the plate are known now, a bad frame or two aside.
 func (p *pot) known() bool { return p.melt.Valid() && p.plate.Valid() }
 
+// isDwelt reports whether the pot's time counts for its dwell.
+func (p *pot) isDwelt() bool {
+	return !p.cured && !p.lifted && p.melt.C() >= p.set.CureC && p.handSays(p.set.CureC)
+}
+
 // countDwell adds up the time at cure temperature; the dwell and the maker's
 // tick together make a cured pot.
 func (p *pot) countDwell(elapsed time.Duration) {
-	on := !p.cured && !p.lifted && p.melt.C() >= p.set.CureC && p.handSays(p.set.CureC)
-	if p.dwelled > 0 {
-		p.dwells.see(on, elapsed)
+	on := p.isDwelt()
+	if p.cured {
+		p.dwells = begins() // so it is where the cure is taken back
+	} else if p.dwelled > 0 {
+		p.dwells.see(on, p.melt.C()-p.set.CureC, elapsed)
 	}
 	if on {
 		p.dwelled = min(p.dwelled+elapsed, p.set.Dwell)
@@ -230,7 +237,7 @@ func (p *pot) countDwell(elapsed time.Duration) {
 func (p *pot) countBand(elapsed time.Duration) {
 	off := math.Abs(p.melt.C() - p.set.SetpointC)
 	if p.inBandFor > 0 {
-		p.steadies.see(off <= p.set.BandC, elapsed)
+		p.steadies.see(off <= p.set.BandC, p.set.BandC-off, elapsed)
 	} else {
 		p.steadies = begins()
 	}
@@ -391,7 +398,7 @@ func (p *pot) curing() (PotState, Wait, time.Duration) {
 // it stands still below it; negative where nobody knows.
 func (p *pot) dwellLeft() time.Duration {
 	left := p.set.Dwell - p.dwelled
-	if !p.dwells.stands {
+	if !p.dwells.stands || p.isDwelt() {
 		return left
 	}
 	back := p.toCure()

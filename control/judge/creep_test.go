@@ -175,6 +175,7 @@ func TestNumbersOfADwellThatStands(t *testing.T) {
 				assert.LessOrEqual(t, stoodS, 12, "%s: a rest of the dwell that does not get less is not told as such", p.Spec.Name)
 				continue
 			}
+			assert.Less(t, f.says.MeltC, judge.CureC-1+0.25, "%s: back, and said to stand still", p.Spec.Name)
 			if standsS++; f.says.WaitLeft < 0 {
 				silentS++
 				continue
