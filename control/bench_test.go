@@ -166,9 +166,7 @@ func TestADwellThatStandsStillSaysSo(t *testing.T) {
 	assert.Equal(t, control.Curing, p.State)
 	assert.Equal(t, control.WaitDwell, p.Wait)
 	assert.True(t, p.DwellStands)
-	if p.WaitLeft >= 0 {
-		assert.Greater(t, p.WaitLeft, 90*time.Second-p.Dwelled)
-	}
+	require.Greater(t, p.WaitLeft, 90*time.Second-p.Dwelled)
 	for range 130 { // a plate whose heat does not get into its melt
 		plate += 0.1
 		p = r.run(time.Second).Pots[0]
@@ -186,6 +184,30 @@ func TestADwellThatStandsStillSaysSo(t *testing.T) {
 		}
 	}
 	assert.Greater(t, p.MeltC, 173.0)
+}
+
+// TestNeverIsNotTold as two hours: a plate limit that does not let the melt come back.
+func TestNeverIsNotTold(t *testing.T) {
+	for _, limitC := range []float64{178, 182, 186, 190} {
+		melt, plate := 174.0, 190.0
+		s := demoSettings()
+		s.Pots[0].PlateLimitC = limitC
+		r := scriptedOn(s, &melt, &plate)
+		r.press()
+		r.run(30 * time.Second)
+		melt, plate = 171.4, limitC
+		r.run(10 * time.Second)
+		stood := 0
+		for range 20 * time.Second / period {
+			p := r.step().Pots[0]
+			if p.DwellStands {
+				stood++
+				assert.Negative(t, p.ReadyIn, "the model finds no way with a plate of %v °C", limitC)
+				require.Negative(t, p.WaitLeft, "with a plate of %v °C", limitC)
+			}
+		}
+		assert.Greater(t, stood, 50)
+	}
 }
 
 // TestADwellDoesNotStandAndGoOnByTurns where the readings waver about the cure temperature,

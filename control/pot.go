@@ -414,8 +414,13 @@ func (p *pot) toCure() time.Duration {
 		return seconds(p.creepS())
 	}
 	rises, way := p.reach(p.set.CureC), seconds(p.way.CureS)
-	if p.dwelled == 0 || way <= 0 || rises >= 0 && rises < way {
+	switch {
+	case p.dwelled == 0 || way == 0:
 		return rises
+	case way < 0 || way > longestGuess:
+		return -1 // a rise that ends too low tells no time
+	case rises >= 0:
+		return min(rises, way)
 	}
 	return way // also of one that still sinks
 }

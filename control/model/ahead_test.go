@@ -69,6 +69,21 @@ func TestWaitingPutsOffWhatIsAhead(t *testing.T) {
 	require.Equal(t, j.WaitC, late[AheadPoints-1], "for others that never come")
 }
 
+// TestAWayThatNeverGetsThere: two hours are no time to the cure temperature, where they are
+// over before it; where only the pour is never reached it is as long as it is.
+func TestAWayThatNeverGetsThere(t *testing.T) {
+	f := somewhere(6)
+	j := raw()
+	cureS := f.Ready(j, nil).CureS
+	require.Positive(t, cureS)
+	j.PourC = 10
+	way := f.Ready(j, nil)
+	assert.Equal(t, Way{S: math.Inf(1), J: way.J, CureS: cureS}, way)
+	j = raw()
+	j.PlateC = 160
+	assert.True(t, math.IsInf(f.Ready(j, nil).CureS, 1))
+}
+
 // TestNothingIsAheadOfAnUnknownPot.
 func TestNothingIsAheadOfAnUnknownPot(t *testing.T) {
 	ahead := Ahead{1, 2, 3}

@@ -52,7 +52,7 @@ type Way struct {
 	// J is what the heater draws on it, in joules.
 	J float64
 	// CureS is how much of S the melt is below its cure temperature on its way up; zero of
-	// one that is cured.
+	// one that is cured, +Inf of one that two hours do not bring there.
 	CureS float64
 }
 
@@ -94,6 +94,9 @@ func (f *Filter) Ready(j Journey, ahead *Ahead) Way {
 		way.J += sees.along(&x, &j, &see)
 		if way.S += journeyStepS; way.S >= LongestWayS {
 			way.S = math.Inf(1)
+			if !j.Cured && x[melt] < j.CureC {
+				way.CureS = way.S
+			}
 			return way
 		}
 	}
