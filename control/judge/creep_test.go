@@ -115,7 +115,7 @@ func hardlyCuring() (specs []zoo.Spec) {
 // TestNumbersOfCreeping prints what is told of a melt whose plate's limit hardly lets it
 // cure: how long the last 8 °C take, by how much the time to the cure temperature was told
 // too short or too long, and for how many seconds what was told of being ready was further
-// off than it said. By the model alone that is all of them.
+// off than it said.
 func TestNumbersOfCreeping(t *testing.T) {
 	if testing.Short() {
 		t.Skip("some seconds of simulated evenings")
