@@ -282,6 +282,8 @@ func TestTheListIsInSightOfAPhone(t *testing.T) {
 	s.becomes(more)
 	s.do(chromedp.EmulateViewport(1600, 900), chromedp.Navigate(s.server.URL+"/runs"))
 	s.becomes(more)
+	const wider = `((l) => Math.max(...l) - Math.min(...l))(Array.from(document.querySelectorAll(".more-filters label"), (e) => e.offsetWidth))`
+	assert.LessOrEqual(t, evaluate[float64](s, wider), 1.0, "of what is folded away none takes two places")
 }
 
 // TestShotIsMarkedJudgedAndSeenAgain, from the bench to the page of the run.
