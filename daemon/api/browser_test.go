@@ -306,6 +306,14 @@ func TestShotIsMarkedJudgedAndSeenAgain(t *testing.T) {
 	assert.GreaterOrEqual(t, evaluate[float64](s, fmt.Sprintf(beneath, ".marks button")), 0.0, "no mark is under the dock while a shot is judged")
 	assert.LessOrEqual(t, evaluate[float64](s, `Math.max(...Array.from(document.querySelectorAll(".marks button, .marks small"), (e) => e.scrollWidth - e.clientWidth))`), 1.0)
 
+	for _, size := range [][2]int64{{1366, 768}, {1280, 800}} { // there is room for three in a row, and for one row
+		s.do(chromedp.EmulateViewport(size[0], size[1]))
+		s.becomes(measured + ` && document.querySelector(".marks button").offsetHeight === 72`)
+		assert.GreaterOrEqual(t, evaluate[float64](s, fmt.Sprintf(beneath, ".marks > :nth-child(-n+3)")), 0.0, "%v", size)
+		assert.LessOrEqual(t, evaluate[float64](s, `Math.max(...Array.from(document.querySelectorAll("#last-shot, #last-shot :is(button, .about, .where)"), (e) => e.scrollWidth - e.clientWidth))`), 1.0, "%v", size)
+	}
+	s.do(chromedp.EmulateViewport(1600, 900))
+
 	const bled = `#last-shot button[value="bled"]`
 	judge := func() {
 		s.do(chromedp.Click(`#last-shot .chip input[value="chalk"]`), chromedp.Click(`#last-shot .chip input[value="rust"]`), chromedp.Click(bled))
