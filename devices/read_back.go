@@ -3,6 +3,7 @@ package devices
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -37,11 +38,44 @@ func (s Snapshot) Outputs(now time.Duration) (all []Output) {
 			continue
 		}
 		h := Output{Role: c.Role, Pot: c.Pot, Device: c.Device, Heats: urgencyOf(c.Role) < signalsLast}
-		h.On, h.Value = s.values[i].held(c, now)
+		h.On, h.Value = s.held(i, now)
 		all = append(all, h)
 	}
 	return all
 }
+
+// held is what a channel's output has. A controller may heat to what is written, or to what it
+// says elsewhere that it has: the worse of the two counts. A register that can only be written
+// says nothing beside the other.
+func (s Snapshot) held(i int, now time.Duration) (on *bool, words string) {
+	c, v := s.channels[i], s.values[i]
+	on, words = v.held(c, now)
+	at := slices.IndexFunc(s.channels, func(o registers.Channel) bool { return o.Role == registers.SetpointRead && o.Pot == c.Pot })
+	if c.Role != registers.Setpoint || at < 0 {
+		return on, words
+	}
+	elsewhere, its := s.channels[at], s.values[at]
+	elsewhere.Role, elsewhere.RestC = c.Role, c.RestC
+	alsoOn, alsoWords := its.held(elsewhere, now)
+	if v.refused() && its.came || worse(alsoOn) > worse(on) || worse(alsoOn) == worse(on) && its.output > v.output {
+		return alsoOn, alsoWords
+	}
+	return on, words
+}
+
+// worse puts whether an output is on in an order: off, not known, on.
+func worse(on *bool) int {
+	switch {
+	case on == nil:
+		return 1
+	case *on:
+		return 2
+	}
+	return 0
+}
+
+// refused reports whether the device says that it can not be read.
+func (v value) refused() bool { return v.contact.Fault == reading.Refused }
 
 // held says whether an output is on, and in words what it has. A word of it that is older
 // than outputs count is none.
@@ -52,7 +86,7 @@ func (v value) held(c registers.Channel, now time.Duration) (on *bool, words str
 		return nil, "no answer"
 	case age > OutputsLast:
 		return nil, fmt.Sprintf("no answer for %.0f s", age.Seconds())
-	case v.contact.Fault == reading.Refused:
+	case v.refused():
 		return nil, "can not be read back"
 	}
 	is, words := isOn(c, v.output)
@@ -80,12 +114,13 @@ func isOn(c registers.Channel, has float64) (is bool, words string) {
 	return true, "on, " + strconv.FormatFloat(100*has, 'f', -1, 32) + " %"
 }
 
-// hasOutput is what was read back of a channel that is written in other benches: a duty, 1 or 0
-// for a bit, or °C; NaN for one that is read anyway, or where nothing came.
+// hasOutput is what was read back of a channel that is written in other benches, or of where
+// a controller says its set-point: a duty, 1 or 0 for a bit, or °C; NaN for any other that is
+// read, or where nothing came.
 func (d *device) hasOutput(i int) float64 {
 	c := &d.channels[i]
 	place, planned := d.plan.Value(i)
-	if c.Role.Read() || !planned || d.results[place.Span].outcome != modbus.OK {
+	if c.Role.Read() && c.Role != registers.SetpointRead || !planned || d.results[place.Span].outcome != modbus.OK {
 		return math.NaN()
 	}
 	r := d.results[place.Span]
@@ -94,7 +129,7 @@ func (d *device) hasOutput(i int) float64 {
 		return 1
 	case c.Type == registers.Bit:
 		return 0
-	case c.Role == registers.Setpoint:
+	case c.Role == registers.Setpoint, c.Role == registers.SetpointRead:
 		return c.Target(registers.At(r.words, place))
 	}
 	return c.Duty(registers.At(r.words, place))

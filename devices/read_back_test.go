@@ -12,6 +12,7 @@ import (
 	"meltwarden/devices"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/modbus"
+	"meltwarden/devices/registers"
 )
 
 // heldWords are what outputs have, a line each, those that may heat marked.
@@ -87,6 +88,48 @@ func TestASetpointAboveItsRestMayHeat(t *testing.T) {
 			"  contactor : off", "  lamp : off",
 			"! setpoint left: 190.0 °C, its rest is 5.0 °C", "  setpoint right: 5.0 °C, its rest is 5.0 °C",
 		}, readsOnly(t, b, clk, 5))
+	})
+}
+
+// TestAControllerIsJudgedByWhatItSays: where a bench has another place to read a set-point
+// back, the hotter or unknown of the two is what counts; a register that can only be written
+// says nothing.
+func TestAControllerIsJudgedByWhatItSays(t *testing.T) {
+	cfg := controllerConfig()
+	cfg.ReadOnly = true
+	cfg.Channels = append(cfg.Channels, number(registers.SetpointRead, "left", "c", modbus.ReadInput, 20, 1, registers.Celsius))
+	bench(t, cfg, func(g *rig) {
+		rests(g)
+		g.set(controller, 20, 190)
+	}, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		left := func() string { return readsOnly(t, b, clk, 10)[2] }
+		assert.Equal(t, "! setpoint left: 190.0 °C, its rest is 5.0 °C", left(), "it heats to what was set on its keys")
+		g.set(controller, 20, 5)
+		assert.Equal(t, "  setpoint left: 5.0 °C, its rest is 5.0 °C", left())
+		g.set(controller, 0, 1700)
+		assert.Equal(t, "! setpoint left: 170.0 °C, its rest is 5.0 °C", left(), "it may heat to what is written")
+		g.set(controller, 20, 190)
+		assert.Equal(t, "! setpoint left: 190.0 °C, its rest is 5.0 °C", left())
+		refuses := func(function uint8) {
+			g.do(func() {
+				g.spoils = func(r modbus.Request, good []byte) []byte {
+					if r.Unit == controller && r.Function == function {
+						return r.AppendException(nil, modbus.Exception{Code: modbus.IllegalDataAddress})
+					}
+					return good
+				}
+			})
+		}
+		rests(g)
+		refuses(modbus.ReadInput)
+		assert.Equal(t, "! setpoint left: can not be read back", left())
+		g.set(controller, 0, 1700)
+		assert.Equal(t, "! setpoint left: 170.0 °C, its rest is 5.0 °C", left())
+		refuses(modbus.ReadHolding)
+		g.set(controller, 20, 5)
+		assert.Equal(t, "  setpoint left: 5.0 °C, its rest is 5.0 °C", left(), "it can only be written there")
+		g.do(func() { g.silent[controller] = true })
+		assert.Regexp(t, `^! setpoint left: no answer for \d+ s$`, left())
 	})
 }
 
