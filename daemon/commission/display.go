@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strconv"
 	"strings"
@@ -72,7 +73,7 @@ func (r *Record) unread(b *config.Bench) []string {
 	return missing
 }
 
-const beforeDisplays = "The controllers of these pots do not say over the line what their own sensors read: %s. Each is told a set-point that is colder than its plate, with the contactor open, and you type what its display has. Nothing else shows whether it takes the number for the temperature that was meant: with a wrong scale or unit it can heat far too hot."
+const beforeDisplays = "The controllers of these pots do not say over the line what their own sensors read: %s. Each is told a set-point of its own that is colder than its plate, with the contactor open, and you type what its display has. Nothing else shows whether it takes the number for the temperature that was meant: with a wrong scale or unit it can heat far too hot."
 
 // readAll has a person read the display of each controller that nothing else shows the scale
 // and unit of. One that is not right does not end it, but no step with heat follows.
@@ -121,21 +122,30 @@ func (k *looking) all(ctx context.Context, pots []int) error {
 			return err
 		}
 	}
+	for _, pot := range pots {
+		k.judge(k.w.pots[pot].Name)
+	}
 	return nil
 }
 
-// tell gives every controller a set-point above its rest and below its plate, each another
-// one than the next, and waits until all have sent it back.
+// judge says whether a display is right. It is said of all of them at the end, because what one
+// controller was told would be a hint for the next.
+func (k *looking) judge(pot string) {
+	if d := k.record.display(pot); d.passed() {
+		k.say("  Pot %s, right: %s.\n", pot, d.words())
+	} else {
+		k.say("  Pot %s, NOT RIGHT: %s.\n", pot, d.Trouble)
+	}
+}
+
+// tell gives every controller its set-point, keeps on record which, and waits until all have
+// sent it back.
 func (k *looking) tell(ctx context.Context) error {
-	for i, p := range k.w.pots {
-		if !unheard(k.Bench, p) {
-			continue
-		}
-		told, plate := max(p.Controller.RestC, lowestC)+apartC*float64(1+i%3), k.w.plates[i].mean()
-		if told > plate-coolerC {
-			return fmt.Errorf("plate %s is at %.1f °C, so that its controller, told %.0f °C, would heat: warm the room, or write a lower rest for its set-point in the bench file, and run the command again", p.Name, plate, told)
-		}
-		k.w.targets[i] = told
+	if err := k.choose(); err != nil {
+		return err
+	}
+	if err := k.save(); err != nil {
+		return err
 	}
 	k.plates = means(k.w.plates)
 	for end := k.w.clk.Now() + answerWait; ; {
@@ -147,9 +157,54 @@ func (k *looking) tell(ctx context.Context) error {
 			return nil
 		}
 		if k.w.clk.Now() > end {
-			return fmt.Errorf("the controller of pot %s does not send back the %.0f °C that it was told: %s; then run the command again", k.w.pots[pot].Name, k.w.targets[pot], notTaken)
+			return fmt.Errorf("the controller of pot %s does not send back what it was told: %s; then run the command again", k.w.pots[pot].Name, notTaken)
 		}
 	}
+}
+
+// choose takes for each controller a set-point of its own, and another one than the last time:
+// who has just read what it was would type it without a look. It goes by the time of day, so
+// that nobody knows it beforehand.
+func (k *looking) choose() error {
+	room, err := k.room()
+	if err != nil {
+		return err
+	}
+	now := uint64(time.Now().UnixNano())
+	rand.New(rand.NewPCG(now, now)).Shuffle(len(room), func(i, j int) { room[i], room[j] = room[j], room[i] })
+	told := map[string]float64{}
+	for i, p := range k.w.pots {
+		if !unheard(k.Bench, p) {
+			continue
+		}
+		last, known := k.record.ToldC[p.Name]
+		at := slices.IndexFunc(room, func(c float64) bool { return !known || math.Abs(c-last) >= apartC/2 })
+		k.w.targets[i], told[p.Name] = room[at], room[at]
+		room = slices.Delete(room, at, at+1)
+	}
+	k.record.ToldC = told
+	return nil
+}
+
+// room are the set-points that controllers can be told: above the rest of every one, so that
+// none is taken for a rest, and below every plate, in case that two are crossed. There is one
+// more than controllers at least, so that each can be told another one than the last time.
+func (k *looking) room() (all []float64, err error) {
+	above, below, n := lowestC, math.Inf(1), 0
+	for i, p := range k.w.pots {
+		above = max(above, p.Controller.RestC)
+		if unheard(k.Bench, p) {
+			below, n = min(below, k.w.plates[i].mean()), n+1
+		}
+	}
+	for c := above + apartC; c <= below-coolerC; c += apartC {
+		all = append(all, c)
+	}
+	if len(all) <= n {
+		return nil, fmt.Errorf("there is no room for %d different set-points, each %g °C from the next, between %g °C (no rest is higher) and the coldest plate, which is at %.1f °C, so that a controller would heat: warm the room, or write a lower rest for the set-points in the bench file (below %g °C does not help), and run the command again",
+			n+1, apartC, above, below, lowestC)
+	}
+	return all, nil
 }
 
 // lacks reports whether a pot's controller has not sent back what it was told.
@@ -206,15 +261,7 @@ func (k *looking) one(ctx context.Context, pot int) error {
 	found.At, found.PlateC, found.ToldC = time.Now(), tenths(k.w.plates[pot].mean()), tenths(k.w.in.Pots[pot].Setpoint.C)
 	found.Trouble = found.misfit(k.setpoint(name), k.others(pot))
 	k.record.Displays = put(k.record.Displays, found, func(d Display) bool { return d.Pot == name })
-	if err := k.save(); err != nil {
-		return err
-	}
-	if found.passed() {
-		k.say("  Right: %s.\n", found.words())
-	} else {
-		k.say("  NOT RIGHT: %s.\n", found.Trouble)
-	}
-	return nil
+	return k.save()
 }
 
 // number waits for a number by itself, and takes nothing else.
@@ -236,7 +283,7 @@ func (k *looking) number(ctx context.Context) (float64, error) {
 func (k *looking) others(pot int) map[string]float64 {
 	told := map[string]float64{}
 	for i, p := range k.w.pots {
-		if c := k.w.targets[i]; i != pot && c > 0 && c != k.w.targets[pot] {
+		if c := k.w.targets[i]; i != pot && c > 0 {
 			told[p.Name] = c
 		}
 	}
@@ -259,7 +306,7 @@ func (d *Display) unit() (registers.Unit, error) {
 const notTaken = "the register in the bench file may not be that of the set-point that it heats to (but of a second one, or of a programme), or it is locked or in local mode. Look into its manual, and mend that"
 
 // misfit says what does not fit in a display, of a controller that is told by a channel, and
-// what to do about it; others are what the controllers of other pots have been told, in °C.
+// what to do about it, but not what it was told: that is for the display to show; others are what the controllers of other pots have been told, in °C.
 func (d *Display) misfit(by registers.Channel, others map[string]float64) string {
 	unit, err := d.unit()
 	if err != nil {
@@ -274,7 +321,7 @@ func (d *Display) misfit(by registers.Channel, others map[string]float64) string
 			likely, nearest = c.words, off
 		}
 	}
-	return fmt.Sprintf("it was told %.1f °C (%.1f °F), and its display shows %g, in °%s: %s", d.ToldC, registers.Fahrenheit.Number(d.ToldC), d.Shows, unit, likely)
+	return fmt.Sprintf("its display shows %g, in °%s: %s", d.Shows, unit, likely)
 }
 
 // cause is what a display would show if something was wrong.

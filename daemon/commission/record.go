@@ -41,6 +41,9 @@ type Record struct {
 	Melts   []Dip     `json:"melts"`
 	// Displays are what was read on those of controllers; null where no one had to be.
 	Displays []Display `json:"displays,omitempty"`
+	// ToldC is what the controller of each such pot was told last, in degrees Celsius, also for
+	// a bench file that was changed since: the next time it is told something else.
+	ToldC map[string]float64 `json:"told_c,omitempty"`
 	// Interlocks are those that a person has opened and closed.
 	Interlocks []Interlock `json:"interlocks"`
 	// Adapters are those that the lines had; records that were begun before there were any

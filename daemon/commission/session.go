@@ -195,11 +195,11 @@ func (s *session) begin() error {
 }
 
 // anew is a record with nothing on it but, of the one before, which may be nil, when plates
-// were warmed.
+// were warmed, and what controllers were told.
 func anew(digest string, before *Record) *Record {
 	r := &Record{Digest: digest}
 	if before != nil {
-		r.Heated = before.Heated
+		r.Heated, r.ToldC = before.Heated, before.ToldC
 	}
 	return r
 }
