@@ -129,7 +129,16 @@ func (d *device) deliver(t *table) {
 	for i := range d.channels {
 		if v, ok := d.decode(i); ok {
 			t.set(d.index[i], v)
+		} else {
+			t.miss(d.index[i])
 		}
+	}
+}
+
+// unreachable notes that nothing of the device is known any more.
+func (d *device) unreachable(t *table) {
+	for _, channel := range d.index {
+		t.miss(channel)
 	}
 }
 

@@ -418,8 +418,11 @@ func (l *line) pause(err error) {
 }
 
 // reopen opens the port when it is time. Until it is open, a Poll is answered
-// with nothing new.
+// with nothing new, and what came before is old news.
 func (l *line) reopen() {
+	for _, d := range l.devices {
+		d.unreachable(l.table)
+	}
 	if l.round != nil {
 		l.finishRound()
 		return

@@ -77,19 +77,23 @@ func worse(on *bool) int {
 // refused reports whether the device says that it can not be read.
 func (v value) refused() bool { return v.contact.Fault == reading.Refused }
 
-// held says whether an output is on, and in words what it has. A word of it that is older
-// than outputs count is none.
+// held says whether an output is on, and in words what it has. Where its device has not
+// answered since, a word of it that is older than outputs count is none. Age alone is no
+// silence: a slow line asks less often than that.
 func (v value) held(c registers.Channel, now time.Duration) (on *bool, words string) {
 	age := now - v.taken
 	switch {
 	case !v.came:
 		return nil, "no answer"
-	case age > OutputsLast:
+	case v.missed && age > OutputsLast:
 		return nil, fmt.Sprintf("no answer for %.0f s", age.Seconds())
 	case v.refused():
 		return nil, "can not be read back"
 	}
 	is, words := isOn(c, v.output)
+	if age > OutputsLast {
+		words += fmt.Sprintf(", %.0f s ago", age.Seconds())
+	}
 	return &is, words
 }
 

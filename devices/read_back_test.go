@@ -3,6 +3,7 @@ package devices_test
 import (
 	"context"
 	"encoding/json"
+	"strings"
 	"testing"
 	"time"
 
@@ -130,6 +131,38 @@ func TestAControllerIsJudgedByWhatItSays(t *testing.T) {
 		assert.Equal(t, "  setpoint left: 5.0 °C, its rest is 5.0 °C", left(), "it can only be written there")
 		g.do(func() { g.silent[controller] = true })
 		assert.Regexp(t, `^! setpoint left: no answer for \d+ s$`, left())
+	})
+}
+
+// TestASlowLineIsNoSilence: at 1200 baud a round takes longer than outputs count elsewhere, and
+// what is off stays so at every look, until a device is silent, or the line is lost.
+func TestASlowLineIsNoSilence(t *testing.T) {
+	cfg := controllerConfig()
+	cfg.ReadOnly = true
+	cfg.Lines[0].Baud = 1200
+	bench(t, cfg, func(g *rig) {
+		rests(g)
+		onWire(g, cfg, 2*time.Millisecond)
+	}, func(t *testing.T, g *rig, b *devices.Bus, clk *clock.Clock) {
+		readsOnly(t, b, clk, 25)
+		aged := 0
+		for range 300 {
+			words := readsOnly(t, b, clk, 1)
+			assert.NotContains(t, strings.Join(words, "\n"), "!")
+			if strings.Contains(words[2], " s ago") {
+				aged++
+			}
+		}
+		assert.NotZero(t, aged, "the line is not slow")
+		g.do(func() { g.silent[controller] = true })
+		words := readsOnly(t, b, clk, 25)
+		assert.Regexp(t, `^! setpoint left: no answer for \d+ s$`, words[2])
+		assert.Regexp(t, `^  setpoint right: `, words[3])
+		g.do(func() { g.absent = errAbsent })
+		g.hangUp()
+		for _, heats := range readsOnly(t, b, clk, 15) {
+			assert.Regexp(t, `: no answer for \d+ s$`, heats)
+		}
 	})
 }
 

@@ -14,6 +14,7 @@ import (
 type value struct {
 	came        bool
 	taken       time.Duration // bench time at which it was asked for
+	missed      bool          // since then nothing came, though it was asked for or is out of reach
 	temperature reading.Temperature
 	contact     reading.Contact
 	output      float64 // see device.hasOutput
@@ -34,6 +35,13 @@ func (t *table) set(channel int, v value) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.values[channel] = v
+}
+
+// miss notes that a channel's latest value is not what a device says now.
+func (t *table) miss(channel int) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.values[channel].missed = true
 }
 
 func (t *table) copy() []value {
