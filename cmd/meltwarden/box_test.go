@@ -111,19 +111,23 @@ func startBox(t *testing.T, seed, lines int, speed float64, more ...string) *par
 	return b
 }
 
-func (b *parts) do(line string) {
+// do has hands do something.
+func (b *parts) do(line string) { require.NoError(b.t, b.hands(line)) }
+
+// hands is do for where a test can not be ended.
+func (b *parts) hands(line string) error {
 	_, err := io.WriteString(b.in, line+"\n")
-	require.NoError(b.t, err)
+	return err
 }
 
 // speaks opens a line in a mode and returns a client, and how to end it.
 func (b *parts) speaks(line int, mode serialport.Mode) (*modbus.Client, func()) {
 	var port *serialport.Port
-	require.Eventually(b.t, func() (is bool) {
+	b.soon(func() (is bool) {
 		var err error
 		port, err = serialport.Open(b.paths[line], mode)
 		return err == nil
-	}, 10*time.Second, 10*time.Millisecond)
+	}, "its port opens")
 	c := modbus.NewClient(port, mode.Baud*b.speed, b.clk)
 	return c, func() { <-c.Close() }
 }
@@ -133,7 +137,7 @@ func (b *parts) ask(line int, r modbus.Request) ([]byte, error) {
 	l := b.Lines[line]
 	c, end := b.speaks(line, serialport.Mode{Baud: l.Baud, Parity: l.Parity, StopBits: 1})
 	defer end()
-	return c.Exchange(&modbus.Device{Unit: r.Unit, Timeout: 5 * time.Second}, r)
+	return c.Exchange(&modbus.Device{Unit: r.Unit, Timeout: time.Duration(b.speed) * busyFor}, r)
 }
 
 // measures is what a probe's channel reads.
@@ -165,9 +169,18 @@ func (b *parts) closed(contact string) bool {
 	return modbus.Bits(data, 1)[0]
 }
 
-// soon waits for something that load can only delay.
-func (b *parts) soon(so func() bool, what string) {
-	require.Eventually(b.t, so, 20*time.Second, 10*time.Millisecond, what)
+// busyFor is how long a busy computer is waited for.
+const busyFor = time.Minute
+
+// soon waits for something that load can only delay. It looks in the test's own goroutine,
+// which alone may end it.
+func (b *parts) soon(so func() bool, what string) { b.within(busyFor, so, what) }
+
+func (b *parts) within(most time.Duration, so func() bool, what any) {
+	b.t.Helper()
+	for end := time.Now().Add(most); !so(); time.Sleep(10 * time.Millisecond) {
+		require.True(b.t, time.Now().Before(end), what)
+	}
 }
 
 // TestTheBoxOfParts: the independent peer that a maker is given (testdata/commission, pymodbus
