@@ -116,10 +116,10 @@ func (m *builder) answers() map[string]string {
 		"What does a heater draw": "smooth", "By which function is the coil written?": "5", "What switches the heater behind it?": "solid-state",
 		"Which device switches the contactor?": "outputs", "By which function is the contactor's coil": "5", "the coil that closes the contactor?": fmt.Sprint(d.Outputs.Addresses["contactor"]),
 		"Which recipe": "begin", "How much liquid vinyl": "40 mL", "be written now?": "yes", "Is the emergency stop pressed?": "yes", "Calibrate the probes now?": "no",
-		"does it open? Such as": "280 C", "Who tried it": "the owner, 3 May", "The bench is behind a residual-current device": "30 mA device in the box",
-		"Who pressed its test button": "the owner, 3 May", "Who measured it": "the electrician, 2 May", "Releasing the emergency stop leaves": "latching relay with a button",
+		"does it open? Such as": "280 C", "Who tried it": "the owner, " + lately, "The bench is behind a residual-current device": "30 mA device in the box",
+		"Who pressed its test button": "the owner, " + lately, "Who measured it": "the electrician, " + lately, "Releasing the emergency stop leaves": "latching relay with a button",
 		"goes through the one contactor": "every plate, nothing else", "An extraction takes": "fan to the yard", "A fire extinguisher": "foam at the door, lids on the shelf",
-		"heat-proof gauntlets": "hook beside the bench", "Which licensed electrician": "the electrician, 2 May",
+		"heat-proof gauntlets": "hook beside the bench", "Which licensed electrician": "the electrician, " + lately, "Is every answer right?": "",
 		"What does a thermometer in the same cup say?": "56 C", "When it is dry, type: dry": "dry",
 	}
 	all["has the heater of pot "+boxPot] = fmt.Sprintf("%d W", m.Watts[boxPot])

@@ -101,10 +101,13 @@ func (s fastHands) dry() { s.bench.PutMeltBack(0) }
 // soon is how long a busy computer is waited for.
 const soon = time.Minute
 
-// theAnswers are invented.
-const theAnswers = "a limiter on each plate\n280 C\nthe owner, 3 May\n16 A breaker in the box\n30 mA device in the box\nthe owner, 3 May\n" +
-	"braid to every plate\nthe electrician, 2 May\nmushroom at the edge\nthe owner, 3 May\nlatching relay with a button\nevery plate, nothing else\n" +
-	"fan to the yard\nfoam at the door, lids on the shelf\nhook beside the bench\nthe electrician, 2 May\n"
+// lately is a day that is not long ago.
+var lately = time.Now().AddDate(0, 0, -20).Format(time.DateOnly)
+
+// theAnswers are invented; the empty line says that they are right.
+var theAnswers = "a limiter on each plate\n280 C\nthe owner, " + lately + "\n16 A breaker in the box\n30 mA device in the box\nthe owner, " + lately + "\n" +
+	"braid to every plate\nthe electrician, " + lately + "\nmushroom at the edge\nthe owner, " + lately + "\nlatching relay with a button\nevery plate, nothing else\n" +
+	"fan to the yard\nfoam at the door, lids on the shelf\nhook beside the bench\nthe electrician, " + lately + "\n\n"
 
 // onePot is the bench file of a simulated bench with one pot; the recipe beside it is
 // the demo's first colour.

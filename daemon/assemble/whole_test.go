@@ -52,9 +52,10 @@ func TestNumbersOfABoxOfParts(t *testing.T) {
 	})
 }
 
-// theRest is what is typed after that; all of it is invented.
-const theRest = "280 C\nthe owner, 3 May\n30 mA device in the box\nthe owner, 3 May\nthe electrician, 2 May\nthe owner, 3 May\n" +
-	"latching relay with a button\nevery plate, nothing else\nfan to the yard\nfoam at the door, lids on the shelf\nhook beside the bench\nthe electrician, 2 May\n" +
+// theRest is what is typed after that; all of it is invented, and the empty line says that it
+// is right.
+const theRest = "280 C\nthe owner, 3 May 1999\n30 mA device in the box\nthe owner, 3 May 1999\nthe electrician, 2 May 1999\nthe owner, 3 May 1999\n" +
+	"latching relay with a button\nevery plate, nothing else\nfan to the yard\nfoam at the door, lids on the shelf\nhook beside the bench\nthe electrician, 2 May 1999\n\n" +
 	"60 C\ndry\n60 C\ndry\n"
 
 // work is what a person does a second after commissioning asks for it.

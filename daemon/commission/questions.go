@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -20,29 +21,32 @@ type question struct {
 	check func(words string, b *config.Bench) error
 	// file returns what the bench file says about it; nil where it has no key.
 	file func(config.Protection) string
+	// within is how long ago the day of an answer may be when it is given; zero where no day
+	// is asked for.
+	within time.Duration
 }
 
 var questions = []question{
 	{"cut-out", "An independent over-temperature cut-out on every plate, with its own sensor and a reset by hand, opens the contactor without any computer. What is it, and where?",
-		inWords, func(p config.Protection) string { return p.CutOut }},
-	{"cut-out-opens", "At what temperature of the plate does it open? Such as 270 C or 518 F.", opens, nil},
-	{"cut-out-tried", "Who tried it, and on which day?", withDay, nil},
+		inWords, func(p config.Protection) string { return p.CutOut }, 0},
+	{"cut-out-opens", "At what temperature of the plate does it open? Such as 270 C or 518 F.", opens, nil, 0},
+	{"cut-out-tried", "Who tried it, and on which day?", withDay, nil, yearly},
 	{"fuse", "A fuse or breaker suits the bench's cables and heaters. What is it, and where?",
-		inWords, func(p config.Protection) string { return p.Fuse }},
-	{"residual-current-device", "The bench is behind a residual-current device (ground-fault interrupter). What is it, and where?", inWords, nil},
-	{"residual-current-device-tried", "Who pressed its test button, and on which day?", withDay, nil},
+		inWords, func(p config.Protection) string { return p.Fuse }, 0},
+	{"residual-current-device", "The bench is behind a residual-current device (ground-fault interrupter). What is it, and where?", inWords, nil, 0},
+	{"residual-current-device-tried", "Who pressed its test button, and on which day?", withDay, nil, yearly},
 	{"earth", "Plates, and whatever else of metal can be touched, are connected to protective earth. How, and where?",
-		inWords, func(p config.Protection) string { return p.Earth }},
-	{"earth-measured", "Who measured it, and on which day?", withDay, nil},
+		inWords, func(p config.Protection) string { return p.Earth }, 0},
+	{"earth-measured", "Who measured it, and on which day?", withDay, nil, inspected},
 	{"e-stop", "An emergency stop within reach breaks the contactor in hardware. What is it, and where?",
-		inWords, func(p config.Protection) string { return p.EStop }},
-	{"e-stop-tried", "Who tried it, and on which day?", withDay, nil},
-	{"e-stop-release", "Releasing the emergency stop leaves everything off until somebody switches it on. By what?", inWords, nil},
-	{"contactor", "Everything that heats goes through the one contactor. What hangs on it?", inWords, nil},
-	{"extraction", "An extraction takes the fumes away at the pots, to the outside. What is it, and where does it lead?", inWords, nil},
-	{"extinguisher", "A fire extinguisher of class B and a lid for the pots are within reach. Where?", inWords, nil},
-	{"gauntlets", "There are heat-proof gauntlets and a face shield for everybody at the bench. Where?", inWords, nil},
-	{"electrician", "Which licensed electrician checked the bench against the local code, and on which day?", withDay, nil},
+		inWords, func(p config.Protection) string { return p.EStop }, 0},
+	{"e-stop-tried", "Who tried it, and on which day?", withDay, nil, yearly},
+	{"e-stop-release", "Releasing the emergency stop leaves everything off until somebody switches it on. By what?", inWords, nil, 0},
+	{"contactor", "Everything that heats goes through the one contactor. What hangs on it?", inWords, nil, 0},
+	{"extraction", "An extraction takes the fumes away at the pots, to the outside. What is it, and where does it lead?", inWords, nil, 0},
+	{"extinguisher", "A fire extinguisher of class B and a lid for the pots are within reach. Where?", inWords, nil, 0},
+	{"gauntlets", "There are heat-proof gauntlets and a face shield for everybody at the bench. Where?", inWords, nil, 0},
+	{"electrician", "Which licensed electrician checked the bench against the local code, and on which day?", withDay, nil, inspected},
 }
 
 const (
@@ -50,6 +54,9 @@ const (
 	fewestLetters = 3   // E: fewer are no description
 	// highestCutOutC: E, a plate limit may be 260 °C, and a plate overshoots.
 	highestCutOutC = 300.0
+	// inspected is how long ago somebody may have measured or inspected the bench (E: twice as
+	// long as a trial by hand, which is repeated yearly).
+	inspected = 2 * yearly
 )
 
 var (
@@ -84,10 +91,11 @@ func inWords(words string, _ *config.Bench) error {
 	return nil
 }
 
-// withDay says why an answer does not name a person and a day.
+// withDay says why an answer does not name a person and a day. What is on record without a
+// year was accepted when it was given, and counts until it lapses.
 func withDay(words string, b *config.Bench) error {
 	if inWords(words, b) != nil || strings.IndexFunc(words, unicode.IsDigit) < 0 {
-		return errors.New("write who it was, and the day with its number, such as 3 May 2026")
+		return errWho
 	}
 	return nil
 }
@@ -120,6 +128,14 @@ func (q *question) accept(words string, b *config.Bench) error {
 		return fmt.Errorf("answered %q; fit it, or have it done, first", words)
 	}
 	return q.check(words, b)
+}
+
+// acceptNow says why an answer that is given now does not count, nil for one that does.
+func (q *question) acceptNow(words string, b *config.Bench, now time.Time) error {
+	if err := q.accept(words, b); err != nil || q.within == 0 {
+		return err
+	}
+	return whoAndWhen(words, q.within, now)
 }
 
 // open says why a question is open, empty where it is not.

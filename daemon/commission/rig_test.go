@@ -26,10 +26,10 @@ import (
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-// answers are invented.
-const answers = "a limiter on each plate\n280 C\nthe owner, 3 May\n16 A breaker in the box\n30 mA device in the box\nthe owner, 3 May\n" +
-	"braid to every plate\nthe electrician, 2 May\nmushroom at the edge\nthe owner, 3 May\nlatching relay with a button\nall three plates, nothing else\n" +
-	"fan over the pots, to the yard\nfoam at the door, lids on the shelf\nhook beside the bench\nthe electrician, 2 May\n" + cups
+// answers are invented, in a bubble's year 2000; the empty line says that all are right.
+const answers = "a limiter on each plate\n280 C\nthe owner, 3 May 1999\n16 A breaker in the box\n30 mA device in the box\nthe owner, 3 May 1999\n" +
+	"braid to every plate\nthe electrician, 2 May 1999\nmushroom at the edge\nthe owner, 3 May 1999\nlatching relay with a button\nall three plates, nothing else\n" +
+	"fan over the pots, to the yard\nfoam at the door, lids on the shelf\nhook beside the bench\nthe electrician, 2 May 1999\n\n" + cups
 
 // cups are what is typed of three melt probes, in a cup of cupC.
 const (

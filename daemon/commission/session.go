@@ -217,54 +217,6 @@ func (s *session) save() error {
 	})
 }
 
-// ask goes through the questions that are not answered yet, and saves each answer.
-func (s *session) ask(ctx context.Context) error {
-	if len(s.record.openQuestions(s.Bench)) > 0 {
-		s.say(beforeQuestions)
-	}
-	for i := range questions {
-		q := &questions[i]
-		if s.record.open(q, s.Bench) == "" {
-			continue
-		}
-		s.say("\n%d of %d, %s\n%s\n", i+1, len(questions), q.key, lines.Wrap("   ", q.text))
-		if q.file != nil {
-			s.say("%s\n", lines.Wrap("   ", "The bench file says: "+q.file(s.Bench.Protection)))
-		}
-		if err := s.answer(ctx, q); err != nil {
-			return err
-		}
-	}
-	if open := s.record.openQuestions(s.Bench); len(open) > 0 {
-		return incomplete(open...)
-	}
-	return nil
-}
-
-// answer takes a person's word on one question.
-func (s *session) answer(ctx context.Context, q *question) error {
-	for {
-		s.prompt()
-		words, err := s.readLine(ctx)
-		if err != nil {
-			return err
-		}
-		if words == "" {
-			s.say("   Not answered.\n")
-			return nil
-		}
-		if err := q.accept(words, s.Bench); err != nil {
-			s.say("   Not accepted: %v.\n", err)
-			if !denied(words) {
-				continue
-			}
-		}
-		s.record.Answers = put(s.record.Answers, Answer{q.key, words, time.Now()},
-			func(a Answer) bool { return a.Question == q.key })
-		return s.save()
-	}
-}
-
 // prompt shows that an answer is waited for: one that comes after it. At a terminal a line
 // that was typed too early must not say of the next thing that it is dry.
 func (s *session) prompt() {
@@ -357,7 +309,8 @@ any time, and tells every output zero; it is said when that was not confirmed.
 const beforeQuestions = `Answer in your own words, a few each: "yes" is no answer. It is kept as you
 type it, and believed: nobody but you can see whether it is true. What is
 missing, leave empty or answer with no; nothing is tried out then. Fit it, and
-run the command again.
+run the command again. Write a day with its year, such as 2026-11-20. Type < to
+go back one question, and ? to see all answers and change one.
 `
 
 const closing = `

@@ -83,7 +83,7 @@ func TestUnansweredBlocks(t *testing.T) {
 		count := func(l devices.LineConfig) (modbus.Port, error) { ports++; return open(l) }
 		err := Run(t.Context(), Options{
 			Bench: r.file, Wiring: wiring(r.file), Open: count, Clock: r.clk, History: r.store,
-			In: strings.NewReader("yes\na limiter\n\nthe owner, 3 May\n16 A breaker\nNo.\n\x1b[2J\nthe owner, 3 May\nbraid\n"), Out: r, Version: "test",
+			In: strings.NewReader("yes\na limiter\n\nthe owner, 3 May 1999\n16 A breaker\nNo.\n\x1b[2J\nthe owner, 3 May 1999\nbraid\n"), Out: r, Version: "test",
 		})
 		require.ErrorIs(t, err, ErrIncomplete)
 		require.Contains(t, r.words(), "that says too little: write what it is and where")
