@@ -98,6 +98,31 @@ func (w *watch) contact(role registers.Role) reading.Contact {
 	return w.in.Contacts.Fan
 }
 
+// errStopOpen is what is wrong while the emergency stop is pressed.
+var errStopOpen = fmt.Errorf("%s is open", registers.EStop)
+
+// settle waits, before anything is tried, until nothing has been wrong for a while. An
+// emergency stop that is pressed has to be released by a person first, who has the time for
+// it; all is told zero meanwhile.
+func (s *session) settle(ctx context.Context, w *watch) error {
+	err := w.calm(ctx, errStopOpen)
+	for end := w.clk.Now() + pressWait; errors.Is(err, errStopOpen) && w.clk.Now() < end; {
+		s.say("  The emergency stop is pressed: its contact is open. Where you pressed it because a plate warms, leave it so, switch the mains off, and end this with Ctrl-C.\n")
+		err = s.await(ctx, w, "Release the emergency stop, and reset what it needs to be ready again. Nothing is heated by that.", func() bool {
+			c := w.contact(registers.EStop)
+			return c.Known(guard.MaxAge) && c.Closed
+		})
+		if err == nil {
+			err = w.calm(ctx, errStopOpen)
+		}
+	}
+	if errors.Is(err, errNobody) || errors.Is(err, errStopOpen) {
+		return fmt.Errorf("%w, and was not seen released within %.0f minutes; nothing was heated. Release it, reset what it needs to be ready again, and run the command again. "+
+			"Where it is released, its second contact does not close, or its channel in the bench file is wrong (meltwarden check shows every channel). %scheck its contact and wires", errStopOpen, pressWait.Minutes(), electrician)
+	}
+	return err
+}
+
 // errNobody is returned when what was waited for did not come.
 var errNobody = errors.New("it did not come")
 

@@ -298,9 +298,10 @@ func (w *wire) held(device string) ([]string, error) {
 	return held, nil
 }
 
-// inspect sees that the bench is well and no plate has warmed.
+// inspect sees that the bench is well and no plate has warmed. Whoever has pressed the
+// emergency stop in the trial may have had a reason, and is not told to release it.
 func (t *trials) inspect(ctx context.Context) error {
-	w, err := t.observe(ctx)
+	w, err := t.observeUntil(ctx, func(ctx context.Context, w *watch) error { return w.calm(ctx) })
 	if err != nil {
 		return err
 	}

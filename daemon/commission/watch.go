@@ -74,8 +74,12 @@ func mean(values []float64) float64 {
 	return sum / float64(len(values))
 }
 
-// observe opens the bench and waits until all of it can be seen and is well.
-func (s *session) observe(ctx context.Context) (*watch, error) {
+// observe opens the bench and waits until all of it can be seen and is well, also for a person
+// to release the emergency stop.
+func (s *session) observe(ctx context.Context) (*watch, error) { return s.observeUntil(ctx, s.settle) }
+
+// observeUntil opens the bench and waits until it is well.
+func (s *session) observeUntil(ctx context.Context, well func(context.Context, *watch) error) (*watch, error) {
 	bus, err := devices.Open(s.Wiring, s.Open, s.Clock)
 	if err != nil {
 		return nil, err
@@ -90,7 +94,7 @@ func (s *session) observe(ctx context.Context) (*watch, error) {
 		windows: windowsOf(s.Bench.Pots),
 	}
 	w.forget()
-	if err := w.calm(ctx); err != nil {
+	if err := well(ctx, w); err != nil {
 		return nil, foremost(err, w.close())
 	}
 	return w, nil
@@ -137,12 +141,13 @@ func foremost(wrong, off error) error {
 	return errors.Join(wrong, off)
 }
 
-// calm waits until nothing has been wrong for a while.
-func (w *watch) calm(ctx context.Context) error {
+// calm waits until nothing has been wrong for a while, and no longer once one of some things
+// is wrong, which do not pass by themselves.
+func (w *watch) calm(ctx context.Context, lasting ...error) error {
 	deadline := w.clk.Now() + answerWait
 	var wrong error
 	for well := w.clk.Now(); w.clk.Now() < well+calmFor; {
-		if err := w.cycle(ctx); errors.Is(err, ErrStopped) {
+		if err := w.cycle(ctx); errors.Is(err, ErrStopped) || slices.Contains(lasting, err) {
 			return err
 		} else if err != nil {
 			wrong, well = err, w.clk.Now()
@@ -245,6 +250,9 @@ func (w *watch) wrong() error {
 	}{{registers.EStop, k.EStop}, {registers.CutOut, k.CutOut}, {registers.Fan, k.Fan}, {registers.Enable, k.Enable}} {
 		if w.wired(c.role) && !c.contact.Known(guard.MaxAge) {
 			return fmt.Errorf("%s can not be read", c.role)
+		}
+		if c.role == registers.EStop && w.wired(c.role) && !c.contact.Closed {
+			return errStopOpen
 		}
 		if w.wired(c.role) && c.role != registers.Enable && !c.contact.Closed {
 			return fmt.Errorf("%s is open", c.role)
