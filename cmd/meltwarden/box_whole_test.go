@@ -148,8 +148,10 @@ func (m *builder) acts(words string) {
 	m.when(words, "Lay it down", "let go")
 	m.when(words, "Are these the right readings?", "let go")
 	m.when(words, "Put the wire back on", "put on melt "+boxPot)
+	m.when(words, "The emergency stop has to be released for this", "close e-stop")
 	m.when(words, "Is the heaters' supply off?", "mains off")
-	m.when(words, "Are these the right contacts?", "mains on")
+	m.when(words, "PRESS THE EMERGENCY STOP again", "open e-stop")
+	m.when(words, "The heaters' supply has to be on", "mains on")
 	m.when(words, "Is the emergency stop pressed?", "open e-stop")
 	if strings.Contains(words, "Is the emergency stop pressed?") {
 		m.sees(m.patient())

@@ -28,7 +28,7 @@ func Try(ctx context.Context, o Options, pots int, check func() error) error {
 		s.say("\nNot all is as it should be: %v", err)
 		s.say("With the emergency stop pressed its own contact is open: that is no fault.")
 	}
-	s.say("\nRelease the emergency stop, and reset what it needs to be ready again.")
+	s.say("\nRelease the emergency stop, and reset what it needs to be ready again. Where the heaters' supply is off, leave it off until you are told to switch it on.")
 	return nil
 }
 

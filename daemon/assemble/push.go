@@ -67,6 +67,7 @@ func (s *session) pressContacts(ctx context.Context, q Question) (wrong, err err
 		})
 		return err
 	})
+	s.say("\nPRESS THE EMERGENCY STOP again. Leave the heaters' supply off until you are told to switch it on.")
 	switch {
 	case ctx.Err() != nil:
 		return nil, ErrStopped

@@ -267,5 +267,5 @@ func (n *Nudge) advice() string {
 	case Both:
 		return fmt.Sprintf("heater %s moves plate %s by %+.1f °C as well. %sfind out what else it switches, or whether a probe touches the wrong plate", n.Pot, n.Other, n.Moved[n.Other], electrician)
 	}
-	return fmt.Sprintf("no plate moves when heater %s is on. Take its plate for hot: its probe may not sit on it. %scheck the probe's seat, and the heater's fuse, its relay and its wires; and its channel in the bench file", n.Pot, electrician)
+	return fmt.Sprintf("no plate moves when heater %s is on. Is the heaters' supply on? Take its plate for hot: its probe may not sit on it. %scheck the probe's seat, and the heater's fuse, its relay and its wires; and its channel in the bench file", n.Pot, electrician)
 }

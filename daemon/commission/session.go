@@ -74,6 +74,7 @@ func Run(ctx context.Context, o Options) error {
 		func() error { return s.openAll(ctx) },
 		func() error { return s.readAll(ctx) }, // what is mended in the bench file comes early: it begins anew
 		func() error { return s.dipAll(ctx) },
+		s.supplied,
 		func() error { return s.proveAll(ctx) },
 		func() error { return s.nudgeAll(ctx) },
 	} {
@@ -99,6 +100,19 @@ func Takes(b *config.Bench) time.Duration {
 		}
 	}
 	return each + time.Duration(len(outputDevices(b.Channels)))*proofTakes
+}
+
+// supplyOn is said before the first step with heat: the contacts were found with the heaters'
+// supply off, and without it no plate would warm.
+const supplyOn = "The heaters' supply has to be on from here on: where it is off, switch it on at its plug or main switch. Nothing is heated before a press of the enable button."
+
+// supplied has the heaters' supply switched on where anything is still to be heated.
+func (s *session) supplied() error {
+	if slices.ContainsFunc(outputDevices(s.Bench.Channels), func(device string) bool { return !s.record.proof(device).done() }) ||
+		slices.ContainsFunc(s.Bench.Pots, func(p config.Pot) bool { return !s.record.nudge(p.Name).done() }) {
+		s.say("\n%s\n", lines.Wrap("", supplyOn))
+	}
+	return nil
 }
 
 // proveAll tries every device that is not proven.

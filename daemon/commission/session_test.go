@@ -41,7 +41,8 @@ func TestWholeSession(t *testing.T) {
 				require.LessOrEqual(t, utf8.RuneCountInString(strings.TrimSuffix(line, "\n")), lines.Wide, line)
 			}
 		}
-		require.Less(t, away, strings.Index(said, "Press the bench's enable button"))
+		require.Less(t, away, strings.Index(said, "The heaters' supply has to be on"))
+		require.Less(t, strings.Index(said, "The heaters' supply has to be on"), strings.Index(said, "Press the bench's enable button"))
 
 		rec := r.record()
 		cleared, missing := rec.Against(r.file)
@@ -66,6 +67,7 @@ func TestWholeSession(t *testing.T) {
 		require.NoError(t, r.commission(t.Context(), "", false))
 		require.Contains(t, r.words(), "Going on with what was saved")
 		require.NotContains(t, r.words(), "Press the bench's enable button")
+		require.NotContains(t, r.words(), "heaters' supply has to be on")
 		require.Equal(t, heat, r.heatJ())
 
 		require.ErrorIs(t, r.commission(t.Context(), "", true), ErrIncomplete, "anew")
