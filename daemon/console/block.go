@@ -30,10 +30,11 @@ type Look struct {
 // wide is from how many letters on a pot's waits stand beside its figures.
 const wide = 120
 
-// Block is the bench on a screen: never more lines or letters than it has room for. What
-// is left out first are the details of the pots, then what they wait for, then the
-// findings after the worst; on a screen that is very small the last lines of the foot, the
-// rest of the caution and what parts the lines.
+// Block is the bench on a screen: never more lines or letters than it has room for. What is
+// too long for a line goes on in the next one. What is left out first are the details of the
+// pots, the last of them first, then what they wait for, then the findings after the worst; on
+// a screen that is very small the last lines of the foot, the rest of the caution and what
+// parts the lines.
 func Block(b view.Bench, l Look) []Line {
 	head, caution, foot := l.head(b), l.caution(b), l.fold(l.Foot)
 	tight := func() bool { return len(head)+len(b.Pots)+1+len(caution)+len(foot) > l.Size.Height }
@@ -111,18 +112,27 @@ func (l Look) caution(b view.Bench) []Line {
 // pots are the pots in as many lines as there is room for, and the room that is left.
 func (l Look) pots(b view.Bench, room int) (lines []Line, left int) {
 	found := len(l.found(b.Conditions, 1000))
-	for _, most := range []int{3, 2, 1} {
+	for _, d := range depths {
 		lines = nil
 		for _, p := range b.Pots {
-			lines = append(lines, l.pot(p, most)...)
+			lines = append(lines, l.pot(p, d)...)
 		}
 		left = room - len(lines)
-		if most == 3 && left >= found || most == 2 && left >= min(found, leastFound) {
+		if d.more > 0 && left >= found || d.waits > 0 && d.more == 0 && left >= min(found, leastFound) {
 			break
 		}
 	}
 	return lines, left
 }
+
+// depth is how many lines there may be below a pot, of what it waits for and of its details.
+type depth struct{ waits, more int }
+
+// depths are tried in turn, until there is room.
+var depths = []depth{{needed, needed}, {needed, 3}, {needed, 2}, {needed, 1}, {needed, 0}, {1, 0}, {0, 0}}
+
+// needed is as many lines as it takes.
+const needed = 100
 
 // leastFound is how many lines of findings are worth more than what the pots wait for.
 const leastFound = 4
@@ -135,25 +145,38 @@ const (
 	indent     = 5 // below a pot's name
 )
 
-// pot is a pot in at most so many lines. An empty one stays, so that nothing jumps when a
+// pot is a pot and what stands below it. An empty line stays, so that nothing jumps when a
 // wait ends.
-func (l Look) pot(p view.Pot, most int) []Line {
+func (l Look) pot(p view.Pot, d depth) []Line {
 	chosen := " "
 	if p.Number == l.Chosen {
 		chosen = ">"
 	}
 	main := fmt.Sprintf("%s%s%d %s %s   %s %s", chosen, calls(p.Shown.Tone), p.Number, pad(name(p), nameWidth),
 		padLeft(l.Unit.of(p.Shown.Melt)+" "+l.Unit.symbol(), meltWidth), pad(l.Unit.of(p.Shown.Against), setWidth), pad(p.State, stateWidth))
-	waits := []string{p.Shown.Wait, cmp.Or(p.Shown.Left, p.Shown.Way)}
+	waits := join(", ", p.Shown.Pour, p.Shown.PourHow, p.Shown.Wait, cmp.Or(p.Shown.Left, p.Shown.Way))
 	more := join("; ", l.Unit.of(p.Shown.Injector), l.Unit.of(p.Shown.More))
-	below := []string{join(", ", append([]string{p.Shown.Pour}, waits...)...), more}
-	if l.Size.Width >= wide {
-		main += " " + join(", ", append([]string{p.Shown.Pour, p.Shown.PourHow}, waits...)...)
-		below = []string{more, l.Unit.of(p.Shown.Ahead)}
+	below := [2]string{waits, more}
+	if beside := main + " " + waits; l.Size.Width >= wide && utf8.RuneCountInString(beside) < l.Size.Width {
+		main, below = beside, [2]string{more, l.Unit.of(p.Shown.Ahead)}
 	}
 	lines := []Line{{Text: clip(main, l.Size.Width), Tone: asks(p.Shown.Tone)}}
-	for _, text := range below[:most-1] {
-		lines = append(lines, Line{Text: clip(strings.Repeat(" ", indent)+text, l.Size.Width)})
+	lines = append(lines, l.below(below[0], d.waits)...)
+	return append(lines, l.below(below[1], d.more)...)
+}
+
+// below is a text below a pot's name, in at most so many lines.
+func (l Look) below(text string, most int) (lines []Line) {
+	width := l.Size.Width - 1 - indent
+	rows := fold(text, width)
+	if len(rows) > most {
+		rest := strings.Join(rows[max(0, most-1):], " ")
+		if rows = rows[:most]; most > 0 {
+			rows[most-1] = parts(rest, width)
+		}
+	}
+	for _, row := range rows {
+		lines = append(lines, Line{Text: strings.TrimRight(strings.Repeat(" ", indent)+row, " ")})
 	}
 	return lines
 }
@@ -226,6 +249,19 @@ func clip(text string, width int) string {
 		return string(r[:max(0, width-2)]) + "…"
 	}
 	return text
+}
+
+// parts are as many parts of a text that has more, of those that commas and semicolons end, as
+// there is room for: a number that is cut is another number.
+func parts(text string, width int) string {
+	const more = " …"
+	r := []rune(text)
+	for i := min(len(r)-1, width-len([]rune(more))); i > 0; i-- {
+		if r[i] == ' ' && (r[i-1] == ',' || r[i-1] == ';') {
+			return string(r[:i]) + more
+		}
+	}
+	return clip(text, width+1)
 }
 
 // fold breaks a line at spaces.

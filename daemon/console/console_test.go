@@ -63,6 +63,19 @@ func ready(f *control.Frame) {
 	}
 }
 
+// drawn is one pot ready, and drawn from; and one that answers otherwise than expected.
+func drawn(f *control.Frame) {
+	ready(f)
+	f.Pots[2].Drawn = control.Drawn{Waits: true, Since: 3 * time.Second, C: 165, TubeC: math.NaN()}
+	f.Pots[1].Doubted, f.Pots[1].CanBeTried = true, true
+}
+
+// drawnAll is what stands in three injectors.
+func drawnAll(f *control.Frame) {
+	drawn(f)
+	f.Pots[0].Drawn, f.Pots[1].Drawn = f.Pots[2].Drawn, f.Pots[2].Drawn
+}
+
 func tripped(f *control.Frame) {
 	f.Heat, f.PowerW, f.Call = control.HeatTripped, 0, call.State{Sound: call.Danger, Seq: 5}
 	f.Conditions = []guard.Condition{{Code: guard.PlateOverTemperature, Pot: 1, Severity: guard.Trip, Active: true, Latched: true}}
@@ -103,7 +116,7 @@ func text(lines []Line) string {
 // TestBlocks on a terminal of 80 by 24, and on a wide one.
 func TestBlocks(t *testing.T) {
 	for name, f := range map[string]*frames.Frame{
-		"heating": frame(heating), "ready": frame(ready), "tripped": frame(tripped), "dead line": frame(dead), "no frame yet": nil,
+		"heating": frame(heating), "ready": frame(ready), "drawn": frame(drawn), "drawn all": frame(drawnAll), "tripped": frame(tripped), "dead line": frame(dead), "no frame yet": nil,
 	} {
 		b := view.Of(f, set, time.Now())
 		look := Look{Title: "invented run", Size: Small, Chosen: 2, Foot: foot}
@@ -118,7 +131,7 @@ func TestBlocks(t *testing.T) {
 func TestEveryBlockFits(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		size := Size{rapid.IntRange(1, 200).Draw(t, "width"), rapid.IntRange(1, 60).Draw(t, "height")}
-		f := frame(rapid.SampledFrom([]func(*control.Frame){heating, ready, tripped, dead}).Draw(t, "bench"))
+		f := frame(rapid.SampledFrom([]func(*control.Frame){heating, ready, drawn, drawnAll, tripped, dead}).Draw(t, "bench"))
 		var out bytes.Buffer
 		lines := Block(view.Of(f, set, time.Now()), Look{Title: "invented run", Size: size, Foot: foot})
 		require.NoError(t, NewScreen(&out, false).Draw(size, lines))
@@ -135,6 +148,22 @@ func TestEveryBlockFits(t *testing.T) {
 			assert.Contains(t, text(lines), "HOT")
 		}
 	})
+}
+
+// TestNoNumberIsCut on a terminal of 80 columns, however low: what has no room is left out
+// part by part. How long a draw lasts, and until what, stands there while its pot has two lines.
+func TestNoNumberIsCut(t *testing.T) {
+	for _, edit := range []func(*control.Frame){drawn, drawnAll} {
+		for height := 20; height <= 40; height++ {
+			shown := text(Block(view.Of(frame(edit), set, time.Now()), Look{Size: Size{80, height}, Foot: foot}))
+			assert.NotRegexp(t, `[^,; ] ?…`, shown, "%d lines", height)
+			assert.Regexp(t, `(?m)^     injector ≈ \d+ s, until 150 °C \(302 °F\)`, shown, "%d lines", height)
+		}
+	}
+	shown := strings.Join(strings.Fields(text(Block(view.Of(frame(drawn), set, time.Now()), Look{Size: Size{80, 30}, Foot: foot}))), " ")
+	for _, whole := range []string{"Yes: ready to pour – rust: injector ≈ ", "by now, lowest to push 150 °C", "answers otherwise than expected: try it out while nobody pours"} {
+		assert.Contains(t, shown, whole)
+	}
 }
 
 // TestOnlyWhatHasChangedIsDrawn: a bench is watched over slow lines. How much that is for a

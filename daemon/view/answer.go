@@ -23,7 +23,7 @@ func benchWords(f *frames.Frame, s control.Settings, live bool) BenchWords {
 		return w
 	}
 	w.Answer, w.Detail = answer(f, s)
-	w.Detail = cmp.Or(urgent(f), w.Detail)
+	w.Detail = cmp.Or(urgent(f), drawnFirst(f, s), w.Detail)
 	w.Tone, w.Heat = benchTone(f), f.Heat.String()
 	w.Power = powerWords(f, s)
 	if f.Aside > 0 {

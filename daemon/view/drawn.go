@@ -56,3 +56,23 @@ func (pot *Pot) showDraw(f *frames.Frame, p *control.PotFrame, i injector.Inject
 	words := func(u estimate.Unit) string { return fmt.Sprintf(texts.inInjector, clock(p.Drawn.Since), d.Words(u)) }
 	pot.Shown.Injector = Both{words(estimate.Celsius), words(estimate.Fahrenheit)}
 }
+
+// drawnFirst says how long what was drawn can still be pushed, of the pot whose draw gets too
+// cold first: that is the shot's time, whatever its pot can wait for. Empty where nothing is
+// counted down.
+func drawnFirst(f *frames.Frame, s control.Settings) (said string) {
+	first := math.Inf(1)
+	for i := range f.Pots {
+		d, ok := drawOf(f, &f.Pots[i], s.Injector)
+		if !ok || d.Left.Mid >= first {
+			continue
+		}
+		first = d.Left.Mid
+		left, how := d.Countdown()
+		if d.Over {
+			left += ", " + how
+		}
+		said = fmt.Sprintf(texts.pourOfPot, potName(i, s), left)
+	}
+	return said
+}

@@ -34,9 +34,15 @@ func TestADrawIsCountedDown(t *testing.T) {
 	assert.False(t, p.Drawn.Over)
 	assert.Empty(t, b.Pots[1].Shown.Injector.C, "of a melt that nobody has measured nothing is reckoned")
 	assert.Empty(t, b.Pots[2].Shown.Pour)
+	assert.Equal(t, "slate: injector ≈ 10 s", b.Shown.Detail, "what lasts shortest stands in the top line")
+	f.Pots[2].Drawn = control.Drawn{Waits: true, Since: 10 * time.Second, C: 168, TubeC: math.NaN()}
+	assert.Regexp(t, `^pot 3: injector ≈ [1-9] s$`, Of(f, s, noon).Shown.Detail, "of two the one that gets too cold first")
+	f.Pots[2].Drawn = control.Drawn{}
 
 	f.Pots[0].Drawn.Since = time.Minute
-	p = Of(f, control.Settings{Pots: s.Pots}, noon).Pots[0]
+	b = Of(f, control.Settings{Pots: s.Pots}, noon)
+	p = b.Pots[0]
+	assert.Equal(t, "slate: injector ≈ 0 s, too cold to push by now, estimated", b.Shown.Detail)
 	assert.Equal(t, "injector ≈ 0 s", p.Shown.Pour)
 	assert.Equal(t, "too cold to push by now, estimated", p.Shown.PourHow)
 	assert.Contains(t, p.Shown.Injector.C, "for an assumed bore of 25 mm whose wall was at 21 °C at the draw, as the room")
