@@ -132,10 +132,7 @@ func fromSheet(words []string) error {
 	if len(words) == 0 || strings.HasPrefix(words[0], "function:") {
 		return nil
 	}
-	if wire, is := sheetNumber(words[at]); is {
-		return fmt.Errorf("%q is how sheets write %d, counting from 1 with the table in front: write %d for that. Where it is the address on the wire itself, write all of it as: function: 3, address: %s, and so on", words[at], wire, wire, words[at])
-	}
-	return nil
+	return notOfSheet(words[at], fmt.Sprintf("all of it as: function: 3, address: %s, and so on", words[at]))
 }
 
 // withAddress is a layout at another address.

@@ -170,10 +170,8 @@ func (s *session) from(ctx context.Context) (uint16, error) {
 	q := Question{Ask: "From which address on are they looked for?", Usual: "0", Numeric: true,
 		Help: fmt.Sprintf("%d registers from there on are read, of both tables. Modules mostly begin at 0.", registersAtOnce),
 		Check: func(typed string) (string, error) {
-			if _, err := strconv.ParseUint(typed, 10, 16); err != nil {
-				return "", fmt.Errorf("%q: write a whole number from 0 to 65535", typed)
-			}
-			return typed, nil
+			number, _, err := address(typed)
+			return number, err
 		}}
 	answer, err := s.until(ctx, q)
 	if err != nil {

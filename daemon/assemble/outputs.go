@@ -104,12 +104,9 @@ func full(typed string) (string, error) {
 
 // output is the address of what is written, and no other's.
 func (s *script) output(key, typed string) (string, error) {
-	typed, meant := strings.CutSuffix(typed, " "+asItIs)
-	if wire, is := sheetNumber(typed); is && !meant {
-		return "", fmt.Errorf("%q is how sheets write %d, counting from 1 with the table in front: write %d for that; where it is the address on the wire itself, write %s %s", typed, wire, wire, typed, asItIs)
-	}
-	if n, err := strconv.ParseUint(typed, 10, 16); err != nil || fmt.Sprint(n) != typed {
-		return "", fmt.Errorf("%q: write a whole number from 0 to 65535", typed)
+	typed, meant, err := address(typed)
+	if err != nil {
+		return "", err
 	}
 	c, is := s.a.outputAt(key, typed)
 	for _, other := range s.a.outputs() {
@@ -123,6 +120,32 @@ func (s *script) output(key, typed string) (string, error) {
 	return typed, nil
 }
 
+// address is an address on the wire, from 0, as it was typed; meant is true for one that looks
+// like a sheet's number and was said to be none.
+func address(typed string) (number string, meant bool, err error) {
+	number, meant = strings.CutSuffix(typed, " "+asItIs)
+	if err := notOfSheet(number, number+" "+asItIs); err != nil && !meant {
+		return "", false, err
+	}
+	if n, err := strconv.ParseUint(number, 10, 16); err != nil || fmt.Sprint(n) != number {
+		return "", false, fmt.Errorf("%q: write a whole number from 0 to 65535", number)
+	}
+	return number, meant, nil
+}
+
+// notOfSheet refuses a number as sheets write it; otherwise is what to write where it is meant
+// as it stands.
+func notOfSheet(typed, otherwise string) error {
+	onWire, is := sheetNumber(typed)
+	if !is {
+		return nil
+	}
+	if typed[0] == '0' { // no address is written so
+		otherwise = strings.TrimLeft(typed, "0")
+	}
+	return fmt.Errorf("%q is how sheets write %d, counting from 1 with the table in front: write %d for that; where it is the address on the wire itself, write %s", typed, onWire, onWire, otherwise)
+}
+
 // asItIs stands behind an address that looks like a sheet's number and is none.
 const asItIs = "wire"
 
@@ -134,6 +157,9 @@ func wire(typed string) string { return strings.TrimSuffix(typed, " "+asItIs) }
 // addressed from 0; that digit is common practice, no source).
 func sheetNumber(typed string) (uint64, bool) {
 	n, err := strconv.ParseUint(typed, 10, 32)
+	if err == nil && typed[0] == '0' { // the table of the coils shows by its digits only
+		return n - 1, (len(typed) == 5 || len(typed) == 6) && 1 <= n && n <= 65536
+	}
 	for _, table := range []uint64{1, 3, 4} {
 		for _, digits := range []uint64{10000, 100000} {
 			if first := table*digits + 1; err == nil && first <= n && n < first+min(digits-1, 65536) {

@@ -79,6 +79,13 @@ func TestWrongAnswersAreSaid(t *testing.T) {
 		{"pot-1-heater", "40001", "\"40001\" is how sheets write 0, counting from 1"},
 		{"pot-1-heater", "400008", "is how sheets write 7"},
 		{"contactor", "10001", "is how sheets write 0"},
+		{"contactor", "00033", "is how sheets write 32, counting from 1 with the table in front: write 32 for that; where it is the address on the wire itself, write 33"},
+		{"pot-1-heater", "000033", "is how sheets write 32"},
+		{"pot-1-heater", "00000", "write a whole number from 0 to 65535"},
+		{"pot-1-heater", "033", "write a whole number from 0 to 65535"},
+		{"pot-1-melt", "3 30101 int16 0.1 C", "is how sheets write 100"},
+		{"contact-enable", "1 00033", "is how sheets write 32"},
+		{"contact-enable", "10033", "is how sheets write 32"},
 		{"pot-1-melt", "4 30007 int16 0.1 C", "is how sheets write 6"},
 		{"pot-1-plate", "30003", "is how sheets write 2"},
 		{"contact-enable", "2 10005", "is how sheets write 4"},
@@ -96,7 +103,9 @@ func TestWrongAnswersAreSaid(t *testing.T) {
 			}
 		}
 	}
-	_, err := full("10")
+	_, _, err := address("40001") // the first one to look at
+	assert.ErrorContains(t, err, "is how sheets write 0")
+	_, err = full("10")
 	assert.ErrorContains(t, err, "with a smaller one a pot swings")
 }
 
@@ -113,6 +122,7 @@ func TestWhatIsTypedShort(t *testing.T) {
 		{"line-1-units", " 1,3", "1, 3"},
 		{"unit", "2", "F"},
 		{"pot-1-heater", "40001 wire", "40001 wire"},
+		{"pot-1-heater", "33", "33"},
 		{"pot-1-melt", "function: 4, address: 30007, type: int16, scale: 0.1, unit: C", "function: 4, address: 30007, type: int16, scale: 0.1, unit: C"},
 	} {
 		for _, q := range answered().script(Around{File: "bench.yaml"}).asked {
