@@ -8,7 +8,7 @@ import (
 
 const beforeCheck = `
 Step %d of %d: %s
-  Done: all before it; %s is written. About %.0f minutes to go (an estimate).
+  Done: all before it; %s is written. Up to %.0f minutes to go (an estimate).
 
 First every channel is read once, and off is written once, to the addresses that were given for heaters and contactor: zeros, and to a controller its rest. With a wrong address that can mean something else: PRESS THE EMERGENCY STOP now.`
 

@@ -20,6 +20,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"meltwarden/config/strict"
 	"meltwarden/daemon/console"
@@ -122,7 +123,7 @@ const least = 30
 
 const opening = `There is no %s yet: this makes it, from a box of parts, step by step.
 
-It takes about %.0f minutes in all (an estimate) and can be stopped at any time, by Ctrl-C too: the answers are kept in %s, and the same command goes on. Type < to go back one question, and ? to see all answers and change one.
+It takes 30 to %.0f minutes in all (an estimate) and can be stopped at any time, by Ctrl-C too: the answers are kept in %s, and the same command goes on. Type < to go back one question, and ? to see all answers and change one.
 
 HEAT IS OFF until the bench file is written: devices are only read. Trying out, the last step, warms each plate a little, and waits for a press of the enable button each time. Press the emergency stop, or keep the heaters without supply, and end every other program that uses the serial line.
 
@@ -133,7 +134,7 @@ func (s *session) open() {
 		s.say("Going on with what is in %s. HEAT IS OFF: devices are only read.", s.draft())
 		return
 	}
-	s.say(opening, s.File, toGo(TheBench, usualPots).Minutes(), s.draft())
+	s.say(opening, s.File, toGo(TheBench, usualPots).Round(10*time.Minute).Minutes(), s.draft())
 }
 
 // all asks what is open until nothing is.
@@ -322,7 +323,7 @@ func (s *session) header(step Step) {
 	if step+1 < steps {
 		s.say("  Left: %s.", strings.Join(titles[step+1:], ", "))
 	}
-	s.say("  About %.0f minutes to go (an estimate).", toGo(step, pots).Minutes())
+	s.say("  Up to %.0f minutes to go (an estimate).", toGo(step, pots).Minutes())
 	if step == TheHeaters {
 		s.say(aboutTimeOut)
 	}
@@ -337,7 +338,7 @@ The device that switches them has to let go by itself when its line goes silent.
 // preview shows the bench file before it is written, and what is wrong with it.
 func (s *session) preview() {
 	s.say("\nThis is to be %s:\n", s.File)
-	fmt.Fprint(s.Out, s.facts(s.File).text())
+	s.say("%s", strings.TrimSuffix(s.facts(s.File).text(), "\n"))
 	if err := s.good(s.File); err != nil {
 		s.say("\nIt can not be written so:\n%s\nType ? and change what is wrong.", wordsOf(err))
 	}
