@@ -84,6 +84,7 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.Contains(t, say("check", "--json"), `"corrections":["corrected: melt left`)
 	require.Equal(t, digest, statusOf(t, file, folder).Digest)
 	require.Contains(t, say("calibrate", "--status"), "melt left\n  in force since")
+	require.Contains(t, say("calibrate", "--status"), `to take a correction back:`+"\n"+`  meltwarden calibrate --config FILE --take-back "melt left"`)
 	require.Contains(t, say("calibrate", "--status", "--json"), `"in_force":{"offset_c":-`)
 	typed, err := os.ReadFile(file)
 	require.NoError(t, err)
@@ -106,7 +107,9 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.Contains(t, oneLine(reviewed), "readings are corrected by calibration: melt left -")
 
 	require.Contains(t, completed(t, "calibrate", "--data", folder, "--take-back", ""), "melt left")
-	require.Contains(t, say("calibrate", "--take-back", "melt left"), "no correction is in force")
+	none := say("calibrate", "--take-back", "melt left")
+	require.Contains(t, none, "no correction is in force")
+	require.NotContains(t, none, "to take a correction back", "there is none")
 	require.Contains(t, oneLine(say("check")), "its correction was taken back on")
 
 	past, err := history.Open(folder)
@@ -120,7 +123,7 @@ func TestCalibrateThenCheck(t *testing.T) {
 	require.Contains(t, oneLine(say("check")), "heat is refused, because the record can not be read")
 	served = &tap{}
 	end = inBackground(t, serveAt(clk), served, "--config", file, "--data", folder, "--listen", "127.0.0.1:0")
-	require.Eventually(t, func() bool { return strings.Contains(served.String(), daemon.RefusedUncorrected) }, soon, 10*time.Millisecond, served)
+	require.Eventually(t, func() bool { return strings.Contains(oneLine(served.String()), daemon.RefusedUncorrected) }, soon, 10*time.Millisecond, served)
 	ended(t, end)
 	require.NotContains(t, served.String(), "can switch heat on")
 }

@@ -3,6 +3,7 @@ package calibrate
 import (
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"meltwarden/config"
@@ -29,7 +30,9 @@ func Tell(out io.Writer, stand []Standing, at time.Time) error {
 			t.Line("%s", lines.Hang("  ", "    ", "REMINDER: "+r))
 		}
 	}
-	t.Line("\nto take a correction back:\n  meltwarden calibrate --config FILE --take-back \"melt left\"")
+	if i := slices.IndexFunc(stand, func(s Standing) bool { return s.InForce != nil }); i >= 0 {
+		t.Line("\nto take a correction back:\n  meltwarden calibrate --config FILE --take-back %q", stand[i].Probe)
+	}
 	return t.Err()
 }
 
