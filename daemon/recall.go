@@ -14,6 +14,7 @@ import (
 	"meltwarden/control"
 	"meltwarden/control/loop"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/devices/registers"
 )
 
@@ -78,10 +79,10 @@ func Recall(s *history.Store, b *config.Bench, set control.Settings, o history.S
 // TellRecalled writes a line about each pot.
 func TellRecalled(out io.Writer, all []Recalled, trouble error) {
 	for _, r := range all {
-		fmt.Fprintf(out, "pot %s: %s\n", r.Pot, r)
+		fmt.Fprintln(out, lines.Hang("", "  ", fmt.Sprintf("pot %s: %s", r.Pot, r)))
 	}
 	if trouble != nil {
-		fmt.Fprintln(out, trouble)
+		fmt.Fprintln(out, lines.Fitted(trouble.Error()))
 	}
 }
 

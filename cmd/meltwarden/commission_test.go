@@ -13,6 +13,7 @@ import (
 	"sync"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 	"github.com/stretchr/testify/assert"
@@ -21,6 +22,7 @@ import (
 	"meltwarden/config"
 	"meltwarden/daemon/commission"
 	"meltwarden/daemon/history"
+	"meltwarden/daemon/lines"
 	"meltwarden/devices/clock"
 	"meltwarden/devices/registers"
 	"meltwarden/devices/simbench"
@@ -260,8 +262,13 @@ func TestCommissionThenServeHeats(t *testing.T) {
 	heat := func() float64 { return bench.Truth().Pots[0].HeatJ }
 	end := inBackground(t, serveAt(clk), said, "--config", file, "--data", folder, "--listen", "127.0.0.1:0")
 	require.Eventually(t, func() bool { return strings.Contains(said.String(), "can switch heat on. On record since") }, soon, 10*time.Millisecond, said)
-	require.Contains(t, said.String(), "melt probe left is on its own channel and no other, shows ")
-	require.Contains(t, said.String(), "heater left is behind the contactor, and warms plate left and no other")
+	require.Contains(t, oneLine(said.String()), "melt probe left is on its own channel and no other, shows ")
+	require.Contains(t, oneLine(said.String()), "heater left is behind the contactor, and warms plate left and no other")
+	for line := range strings.Lines(said.String()) {
+		if !strings.HasPrefix(line, "time=") { // its log
+			require.LessOrEqual(t, utf8.RuneCountInString(strings.TrimSuffix(line, "\n")), lines.Wide, line)
+		}
+	}
 	require.Contains(t, said.String(), "never replaces them")
 	before, at := heat(), bench.Truth().At
 	require.Eventually(t, func() bool { return bench.Truth().At > at+5*time.Second }, soon, 10*time.Millisecond)

@@ -31,7 +31,7 @@ func listen(out io.Writer, d config.Daemon) (net.Listener, error) {
 	here := fromThisComputer(l.Addr().String())
 	fmt.Fprintf(out, "the page is on http://%s\n", here)
 	if here != l.Addr().String() {
-		fmt.Fprintf(out, "your network reaches it too, on %s: each phone and program needs to be let in\n", l.Addr())
+		fmt.Fprintln(out, folded(fmt.Sprintf("your network reaches it too, on %s: each phone and program needs to be let in", l.Addr())))
 	}
 	return l, nil
 }

@@ -80,7 +80,7 @@ func runFirstHeat(c *cobra.Command, f firstHeatFlags, clk *clock.Clock) error {
 	var refused strings.Builder
 	cleared := clearance(&refused, past, bench)
 	if !cleared.Holds() {
-		fmt.Fprint(c.OutOrStdout(), folded(refused.String()))
+		fmt.Fprint(c.OutOrStdout(), refused.String())
 	}
 	correctionsOf(stand, nil).tell(c.OutOrStdout())
 	return firstheat.Run(c.Context(), firstheat.Options{

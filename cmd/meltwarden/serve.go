@@ -78,7 +78,7 @@ func runServe(c *cobra.Command, f files, clk *clock.Clock) error {
 		cleared = clearance(c.OutOrStdout(), past, bench)
 	} else {
 		refused = daemon.RefusedUncorrected
-		fmt.Fprintln(c.OutOrStdout(), refused)
+		fmt.Fprintln(c.OutOrStdout(), folded(refused))
 	}
 	err = daemon.New(daemon.Options{
 		Settings: settings, Bus: bus, Clock: clk, Listener: listener, Log: log.Logger, Version: version(),
@@ -104,15 +104,15 @@ func notifierOf(d config.Daemon) (*notify.Notifier, error) {
 func clearance(out io.Writer, past *history.Store, b *config.Bench) commission.Clearance {
 	record, err := commission.Load(past)
 	if err != nil {
-		fmt.Fprintf(out, "%s\n  %v\n", daemon.Refused, err)
+		fmt.Fprintln(out, folded(fmt.Sprintf("%s\n  %v", daemon.Refused, err)))
 		return commission.Clearance{}
 	}
 	cleared, missing := record.Against(b)
 	if !cleared.Holds() {
-		fmt.Fprintf(out, "%s\n  %s\n", daemon.Refused, strings.Join(missing, "\n  "))
+		fmt.Fprintln(out, folded(daemon.Refused+"\n  "+strings.Join(missing, "\n  ")))
 		return cleared
 	}
-	fmt.Fprintf(out, "The bench's own enable button can switch heat on. On record since %s:\n  %s\n%s\n",
-		cleared.Saved().Local().Format("2006-01-02 15:04"), strings.Join(cleared.Words(), "\n  "), caution)
+	fmt.Fprintf(out, "%s\n%s\n", folded(fmt.Sprintf("The bench's own enable button can switch heat on. On record since %s:\n  %s",
+		cleared.Saved().Local().Format("2006-01-02 15:04"), strings.Join(cleared.Words(), "\n  "))), caution)
 	return cleared
 }
