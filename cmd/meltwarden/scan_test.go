@@ -52,7 +52,7 @@ func TestScanningALine(t *testing.T) {
 
 	said, err = run(t.Context(), "scan", "--port", port, "--baud", "9600", "--parity", "none", "--units", "3", "--wait", "200ms")
 	require.NoError(t, err)
-	for _, words := range []string{"Asks one unit at one setting", "nothing is written", "9600 baud, none parity: answered: 3", "function 2, discrete input 0: ", "- {name: unit-3, line: a, unit: 3, timeout: "} {
+	for _, words := range []string{"Asks one unit at one setting", "nothing is written", "9600 baud, no parity: answered: 3", "function 2, discrete input 0: ", "- {name: unit-3, line: a, unit: 3, timeout: "} {
 		assert.Contains(t, strings.ReplaceAll(said, "\n", " "), words)
 	}
 	heard.mu.Lock()

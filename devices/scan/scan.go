@@ -31,7 +31,12 @@ type Setting struct {
 }
 
 // String is the setting in words.
-func (s Setting) String() string { return fmt.Sprintf("%d baud, %s parity", s.Baud, s.Parity) }
+func (s Setting) String() string {
+	if s.Parity == "none" {
+		return fmt.Sprintf("%d baud, no parity", s.Baud)
+	}
+	return fmt.Sprintf("%d baud, %s parity", s.Baud, s.Parity)
+}
 
 // Plan is what to look for.
 type Plan struct {

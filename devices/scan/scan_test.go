@@ -184,8 +184,8 @@ func TestWhatIsInDoubtIsSaid(t *testing.T) {
 		"no parity is heard": {map[uint8]device{1: {setting: even9600, also: []scan.Setting{odd9600}}}, 1, []string{"Unit 1 answers with several parities"}},
 		"any speed":          {map[uint8]device{1: {setting: none9600, also: short().Settings}}, 1, []string{"Unit 1 answers at several speeds"}},
 		"slow":               {map[uint8]device{3: {setting: none9600, takes: 250 * time.Millisecond}}, 1, []string{"Unit 3 answers later"}},
-		"spoilt":             {map[uint8]device{3: {setting: none9600, spoilt: true}}, 0, []string{"Nothing answered", "At 9600 baud, none parity something came"}},
-		"another parity":     {map[uint8]device{3: {setting: even9600, garbles: []scan.Setting{none9600}}}, 1, []string{"At 9600 baud, none parity something came"}},
+		"spoilt":             {map[uint8]device{3: {setting: none9600, spoilt: true}}, 0, []string{"Nothing answered", "At 9600 baud, no parity something came"}},
+		"another parity":     {map[uint8]device{3: {setting: even9600, garbles: []scan.Setting{none9600}}}, 1, []string{"At 9600 baud, no parity something came"}},
 		"only coils":         {map[uint8]device{4: {setting: even9600, only: []uint8{modbus.ReadCoils}}}, 1, nil},
 		"a gateway":          {map[uint8]device{3: {setting: none9600, refuses: modbus.GatewayNoReply}}, 0, []string{"Nothing answered"}},
 	} {
