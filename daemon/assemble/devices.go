@@ -136,7 +136,7 @@ func (s *session) keepFound(i int, r scan.Result) {
 // gives none.
 func (s *session) whoIsSilent(ctx context.Context, q Question) (wrong, err error) {
 	var silent, answer []string
-	s.say("  Asking each of them; it only reads.")
+	s.say("  Asking each of them, some %.0f s each: wait. It only reads.", (devices.HushFor + answersWithin).Seconds())
 	for _, u := range s.unitsOf(lineOf(q.Key)) {
 		_, err := s.once(ctx, u, registers.Channel{Function: modbus.ReadHolding, Type: registers.Uint16, Scale: 1})
 		var refused modbus.Exception
@@ -151,11 +151,22 @@ func (s *session) whoIsSilent(ctx context.Context, q Question) (wrong, err error
 	}
 	switch {
 	case len(silent) == 0:
-		return errors.New("not yet: all units answer. Switch the supply of one module off, and take it again"), nil
+		return errors.New("all units answer. Switch the supply of one module off, and take it again"), nil
 	case len(answer) == 0:
-		return errors.New("not yet: no unit answers. Switch the others on again, and take it again"), nil
+		return errors.New("no unit answers. Switch the others on again, and take it again"), nil
 	}
-	return fmt.Errorf("not yet: unit %s is silent now, that is what has no supply; %s answers. Switch it on again, and type a name", strings.Join(silent, ", "), strings.Join(answer, ", ")), nil
+	s.say("  Found: %s; %s. Switch the supply on again, and then type each unit's name.",
+		unitsThat(silent, "is silent now, so it has no supply", "are silent now, so they have no supply"), unitsThat(answer, "answers", "answer"))
+	delete(s.Answers, q.Key) // it is no name: that is asked now
+	return nil, nil
+}
+
+// unitsThat are units and what one, or what several of them do.
+func unitsThat(units []string, one, several string) string {
+	if len(units) == 1 {
+		return "unit " + units[0] + " " + one
+	}
+	return "units " + strings.Join(units, ", ") + " " + several
 }
 
 // lineOf is the number of a line, from 0, of a question about it.

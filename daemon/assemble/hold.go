@@ -12,6 +12,7 @@ import (
 
 	"meltwarden/control/reading"
 	"meltwarden/daemon/recognise"
+	"meltwarden/devices"
 	"meltwarden/devices/guess"
 	"meltwarden/devices/modbus"
 	"meltwarden/devices/readout"
@@ -58,6 +59,7 @@ func (s *session) takeOff(ctx context.Context, q Question, answer string) (wrong
 	if _, err := s.choose(ctx, fmt.Sprintf("Take one wire of %s off its terminal. Is it off?", p.name()), "Supply off first, where its terminals are near the mains.", []Choice{{"yes", "it is off"}}); err != nil {
 		return nil, err
 	}
+	s.say("  Reading it for some %.0f s: wait, and leave it off.", (devices.HushFor + readFor*time.Second).Seconds())
 	all, err := s.several(ctx, u, c)
 	switch {
 	case ctx.Err() != nil:
@@ -144,6 +146,7 @@ func (s *session) holdProbes(ctx context.Context, q Question) (wrong, err error)
 	if err != nil {
 		return err, nil
 	}
+	s.say(readsFirst)
 	var r guess.Result
 	err = s.onDevice(ctx, u, func(client *modbus.Client, d *modbus.Device) error {
 		r, err = recognise.Find(ctx, recognise.Options{
@@ -164,6 +167,9 @@ func (s *session) holdProbes(ctx context.Context, q Question) (wrong, err error)
 // registersAtOnce is how many registers are looked at (common practice, no source: modules
 // have their values together).
 const registersAtOnce = 64
+
+// readsFirst is said before an unknown device is read for the first time.
+const readsFirst = "  Reading the device for the first time, which can take half a minute: wait."
 
 // from asks where to look.
 func (s *session) from(ctx context.Context) (uint16, error) {

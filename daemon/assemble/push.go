@@ -59,6 +59,7 @@ func (s *session) pressContacts(ctx context.Context, q Question) (wrong, err err
 	if err != nil {
 		return err, nil
 	}
+	s.say(readsFirst)
 	var r press.Result
 	err = s.onDevice(ctx, u, func(client *modbus.Client, d *modbus.Device) error {
 		r, err = recognise.FindContacts(ctx, recognise.Options{

@@ -215,6 +215,8 @@ func TestFromABoxToABenchFile(t *testing.T) {
 		require.Less(t, strings.Index(said, "SWITCH THE HEATERS' SUPPLY OFF"), pressed)
 		require.Less(t, pressed, right, "once they were tried")
 		require.Contains(t, said, "The coil at address 0 of power reads 0 now")
+		require.Equal(t, 2, strings.Count(said, readsFirst[2:]), "nothing shows for seconds")
+		require.Contains(t, said, "Reading it for some 8 s: wait")
 		require.Contains(t, said, "communication time-out, watchdog or fail-safe time, and set it now")
 		require.NotNil(t, Left(b.file))
 		require.NoError(t, Drop(b.file))
@@ -248,7 +250,9 @@ func TestAUnitIsFoundByItsSupply(t *testing.T) {
 		require.Contains(t, said, "all units answer. Switch the supply of one module off")
 		require.NoError(t, b.Inject(simbench.UnitRestarts, simbench.Place{Unit: simbench.UnitPower}))
 		require.ErrorIs(t, b.led("which"), ErrStopped)
-		require.Contains(t, strings.Join(strings.Fields(b.said()), " "), "unit 2 is silent now, that is what has no supply; 1, 3 answers.")
+		require.Contains(t, strings.Join(strings.Fields(b.said()), " "), "Found: unit 2 is silent now, so it has no supply; units 1, 3 answer.")
+		require.NotContains(t, b.said(), "Not taken", "it was found")
+		require.Equal(t, 2, strings.Count(b.said(), "What do you call unit 2?"), "and is asked for its name")
 	})
 }
 
