@@ -82,7 +82,7 @@ func (d *dipping) name() string { return d.Bench.Pots[d.pot].Name }
 
 // one tries one probe, and counts it once it is dry.
 func (d *dipping) one(ctx context.Context) error {
-	d.say("\nMelt probe %s: which channel shows it?\n  Nothing is heated.\n", d.name())
+	d.say("\nMelt probe %s: which channel shows it?\n  Nothing is heated. First it is read whether all is cold: wait.\n", d.name())
 	if err := d.cool(ctx); err != nil {
 		return err
 	}
@@ -150,7 +150,7 @@ func (d *dipping) until(ctx context.Context, do string, so func() bool) (bool, e
 		}
 	}
 	if d.wrong != nil {
-		return false, fmt.Errorf("%w: mend it and run the command again", d.wrong)
+		return false, d.wrong
 	}
 	return false, nil
 }

@@ -66,11 +66,12 @@ const onDisplay = "Whether it takes the number for the same temperature is not s
 // open gives the heater its duty with the contactor open for a span: nothing may warm.
 func (s *session) open(ctx context.Context, w *watch, pot int, span time.Duration) error {
 	far := newExtremes(means(w.plates))
+	s.say("  %.0f s with the contactor open: nothing may warm.\n", span.Seconds())
 	w.give(pot)
 	if c := w.targets[pot]; c > 0 {
 		s.say("  Its display has to show a set-point of %.0f °C (%.0f °F) now.\n", c, registers.Fahrenheit.Number(c))
 	}
-	err := w.hold(ctx, span, func() bool {
+	err := s.wait(ctx, w, span, func() bool {
 		far.add(w.plates, 0)
 		return farthest(far.moved) < strayC
 	})
@@ -92,7 +93,7 @@ func (s *session) open(ctx context.Context, w *watch, pot int, span time.Duratio
 // before.
 func (s *session) closed(ctx context.Context, w *watch, plates []float64, span time.Duration) error {
 	w.contactor = true
-	err := w.hold(ctx, span, func() bool { return farthest(moves(plates, w.plates)) < strayC })
+	err := s.wait(ctx, w, span, func() bool { return farthest(moves(plates, w.plates)) < strayC })
 	if err != nil {
 		return err
 	}
@@ -112,7 +113,7 @@ func (s *session) unheated(ctx context.Context, w *watch, pot int, open, closed 
 	if err := s.open(ctx, w, pot, open); err != nil {
 		return err
 	}
-	s.say("  Nothing warms with the contactor open. Closing it, without heat.\n")
+	s.say("  Nothing warms with the contactor open. Closing it, without heat, for %.0f s.\n", closed.Seconds())
 	if err := s.closed(ctx, w, plates, closed); err != nil {
 		return err
 	}
@@ -138,7 +139,7 @@ func (s *session) push(ctx context.Context, w *watch, pot int) (Nudge, error) {
 	heated, shown, err := s.heat(ctx, w, pot, look, drifts)
 	if err == nil {
 		s.say("  Off after %.0f s; watching for %.0f s more.\n", heated.Seconds(), after.Seconds())
-		err = w.hold(ctx, after, look)
+		err = s.wait(ctx, w, after, look)
 	}
 	if err != nil {
 		return Nudge{}, err

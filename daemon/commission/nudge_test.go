@@ -128,7 +128,9 @@ func TestWhatGoesWrongInANudgeEndsIt(t *testing.T) {
 					})
 					time.AfterFunc(2*time.Second, func() { assert.False(t, r.Truth().Contactor) })
 				}
-				require.ErrorContains(t, r.commission(t.Context(), answers, false), want)
+				err := r.commission(t.Context(), answers, false)
+				require.ErrorContains(t, err, want)
+				require.ErrorContains(t, err, goOn)
 				require.Empty(t, r.record().Nudges)
 				require.NotNil(t, r.record().proof("power"))
 			})

@@ -89,10 +89,22 @@ func TestZerosThatAreNotConfirmedAreSaid(t *testing.T) {
 		require.ErrorContains(t, err, "ZEROS WERE NOT CONFIRMED")
 		require.Regexp(t, "^PRESS THE EMERGENCY STOP, then switch the mains off", err.Error())
 		require.NotContains(t, err.Error(), "stay off")
+		require.Regexp(t, `(?s)Why it ended: .*a computer that is too busy.*run the same command again: what is done is kept`, err.Error())
 		require.NotContains(t, err.Error()+r.words(), "zeros were written")
 		require.False(t, r.record().proof("power").passed())
 		time.Sleep(2 * time.Second)
 	})
+}
+
+// TestTheAlarmComesFirst, then the cause, then what to do; of what is no trouble of the bench
+// nothing more is said.
+func TestTheAlarmComesFirst(t *testing.T) {
+	unread := unwell{fmt.Errorf("e-stop can not be read (%w)", errSilence)}
+	require.EqualError(t, onward(foremost(unread, errNoZeros)), "PRESS THE EMERGENCY STOP, then switch the mains off. ZEROS WERE NOT CONFIRMED: see that every plate stays cold before you switch anything on again. "+
+		"Why it ended: e-stop can not be read (a cable, a device without supply, or a computer that is too busy)\n"+goOn)
+	require.EqualError(t, onward(foremost(unread, nil)), "e-stop can not be read (a cable, a device without supply, or a computer that is too busy)\n"+goOn)
+	require.ErrorContains(t, onward(foremost(nil, errNoZeros)), "on again\nWhere nothing answers it may be a cable, a device without supply, or a computer that is too busy. "+goOn)
+	require.Equal(t, ErrStopped, onward(ErrStopped))
 }
 
 // deaf is a port whose power unit refuses to have its registers read.

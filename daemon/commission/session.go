@@ -79,7 +79,7 @@ func Run(ctx context.Context, o Options) error {
 		func() error { return s.nudgeAll(ctx) },
 	} {
 		if err := step(); err != nil {
-			return err
+			return onward(err)
 		}
 	}
 	return s.end()

@@ -43,6 +43,9 @@ func TestWholeSession(t *testing.T) {
 		}
 		require.Less(t, away, strings.Index(said, "The heaters' supply has to be on"))
 		require.Less(t, strings.Index(said, "The heaters' supply has to be on"), strings.Index(said, "Press the bench's enable button"))
+		require.Equal(t, strings.Count(said, "Press the bench's enable button"), strings.Count(said, "  Pressed.\n"), "it is said that each counted")
+		require.Contains(t, said, "  Pressed.\n  45 s with the contactor open: nothing may warm.\n  30 s more.\n  15 s more.\n  Nothing warms with the contactor open.")
+		require.Contains(t, said, "Reading whether anything still moves, 15 s: wait.\n  Hold the tip")
 
 		rec := r.record()
 		cleared, missing := rec.Against(r.file)

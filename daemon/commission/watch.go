@@ -133,12 +133,38 @@ var errPress = errors.New("PRESS THE EMERGENCY STOP, then switch the mains off")
 
 var errNoZeros = fmt.Errorf("%w. ZEROS WERE NOT CONFIRMED: see that every plate stays cold before you switch anything on again", errPress)
 
+// errSilence is wrapped by errors about what says nothing: why that may be.
+var errSilence = errors.New("a cable, a device without supply, or a computer that is too busy")
+
+// unwell is what is wrong with the bench in a cycle. Run says how to go on after it.
+type unwell struct{ error }
+
+// Unwrap is for errors.Is and errors.As.
+func (u unwell) Unwrap() error { return u.error }
+
 // foremost joins what went wrong with what came of switching off, the urgent first.
 func foremost(wrong, off error) error {
-	if errors.Is(off, errPress) {
-		return errors.Join(off, wrong)
+	if errors.Is(off, errPress) && wrong != nil {
+		return fmt.Errorf("%w. Why it ended: %w", off, wrong)
 	}
 	return errors.Join(wrong, off)
+}
+
+// goOn is said after what the same command can go on from.
+const goOn = "Once that is mended, run the same command again: what is done is kept (meltwarden check shows every channel)"
+
+// onward adds to an error of the bench why it may be and how to go on, behind the alarm and
+// the cause.
+func onward(err error) error {
+	_, seen := errors.AsType[unwell](err)
+	unconfirmed := errors.Is(err, errNoZeros)
+	switch {
+	case unconfirmed && !errors.Is(err, errSilence):
+		return fmt.Errorf("%w\nWhere nothing answers it may be %w. %s", err, errSilence, goOn)
+	case unconfirmed || seen:
+		return fmt.Errorf("%w\n%s", err, goOn)
+	}
+	return err
 }
 
 // calm waits until nothing has been wrong for a while, and no longer once one of some things
@@ -147,14 +173,14 @@ func (w *watch) calm(ctx context.Context, lasting ...error) error {
 	deadline := w.clk.Now() + answerWait
 	var wrong error
 	for well := w.clk.Now(); w.clk.Now() < well+calmFor; {
-		if err := w.cycle(ctx); errors.Is(err, ErrStopped) || slices.Contains(lasting, err) {
+		if err := w.cycle(ctx); errors.Is(err, ErrStopped) || slices.ContainsFunc(lasting, func(l error) bool { return errors.Is(err, l) }) {
 			return err
 		} else if err != nil {
 			wrong, well = err, w.clk.Now()
 			w.forget()
 		}
 		if w.clk.Now() > deadline {
-			return fmt.Errorf("%w%s: mend it and run the command again (meltwarden check shows every channel)", wrong, w.lines())
+			return fmt.Errorf("%w%s", wrong, w.lines())
 		}
 	}
 	return nil
@@ -164,7 +190,7 @@ func (w *watch) calm(ctx context.Context, lasting ...error) error {
 func (w *watch) lines() string {
 	for _, l := range w.bus.Stats().Lines {
 		if !l.Open && l.LastError != "" {
-			return fmt.Sprintf(" (line %s: %s)", l.Name, l.LastError)
+			return fmt.Sprintf("; line %s: %s", l.Name, l.LastError)
 		}
 	}
 	return ""
@@ -174,8 +200,11 @@ func (w *watch) lines() string {
 // is wrong, zeros are written and duty and contactor forgotten.
 func (w *watch) cycle(ctx context.Context) error {
 	wrong := w.look(ctx)
-	if ctx.Err() != nil {
+	switch {
+	case ctx.Err() != nil:
 		wrong = ErrStopped
+	case wrong != nil:
+		wrong = unwell{wrong}
 	}
 	if wrong != nil {
 		w.off()
@@ -249,7 +278,7 @@ func (w *watch) wrong() error {
 		contact reading.Contact
 	}{{registers.EStop, k.EStop}, {registers.CutOut, k.CutOut}, {registers.Fan, k.Fan}, {registers.Enable, k.Enable}} {
 		if w.wired(c.role) && !c.contact.Known(guard.MaxAge) {
-			return fmt.Errorf("%s can not be read", c.role)
+			return fmt.Errorf("%s can not be read (%w)", c.role, errSilence)
 		}
 		if c.role == registers.EStop && w.wired(c.role) && !c.contact.Closed {
 			return errStopOpen
@@ -260,7 +289,7 @@ func (w *watch) wrong() error {
 	}
 	switch {
 	case !k.Link.Known(guard.MaxAge):
-		return errors.New("the heaters or the contactor do not confirm what they are told")
+		return fmt.Errorf("the heaters or the contactor do not confirm what they are told (%w)", errSilence)
 	case !k.Link.Closed:
 		return errors.New("the heaters or the contactor have forgotten what they were told, or a line was lost: see that plugs, cables, adapters and supplies hold")
 	}
@@ -298,12 +327,10 @@ func (w *watch) take(i int) error {
 
 func checkProbe(role, pot string, t reading.Temperature, believed bool) error {
 	switch {
+	case !t.Usable(guard.MaxAge) && t.Fault == reading.None:
+		return fmt.Errorf("the %s probe of pot %s can not be used: nothing new comes from it (%w)", role, pot, errSilence)
 	case !t.Usable(guard.MaxAge):
-		why := t.Fault.String()
-		if t.Fault == reading.None {
-			why = "nothing new comes from it"
-		}
-		return fmt.Errorf("the %s probe of pot %s can not be used: %s", role, pot, why)
+		return fmt.Errorf("the %s probe of pot %s can not be used: %s", role, pot, t.Fault)
 	case t.C >= tooHotC:
 		return fmt.Errorf("the %s of pot %s is at %.0f °C, too hot for this", role, pot, t.C)
 	case !believed:
@@ -453,6 +480,18 @@ func (w *watch) hold(ctx context.Context, span time.Duration, each func() bool) 
 	return nil
 }
 
+// wait is hold for somebody who is told now and then how much of the span is left.
+func (s *session) wait(ctx context.Context, w *watch, span time.Duration, each func() bool) error {
+	began, next := w.clk.Now(), coolTellEvery
+	return w.hold(ctx, span, func() bool {
+		if spent := w.clk.Now() - began; spent >= next && spent < span {
+			next += coolTellEvery
+			s.say("  %.0f s more.\n", (span - spent).Seconds())
+		}
+		return each()
+	})
+}
+
 // press waits for a deliberate press of the enable button while nothing is wrong.
 func (s *session) press(ctx context.Context, w *watch) error {
 	asks := s.remind("Stand at the emergency stop. Press the bench's enable button for about a second and let it go. Nothing is switched on before.")
@@ -469,6 +508,7 @@ func (s *session) press(ctx context.Context, w *watch) error {
 			told = err.Error()
 			s.say("  Not now: %s.\n", told)
 		case err == nil && w.guard.Pressed():
+			s.say("  Pressed.\n")
 			return nil
 		case err == nil && told != "":
 			told = ""
@@ -534,11 +574,12 @@ func (r *Record) warmed(pot string) bool {
 
 // rest waits until nothing moves any more: by less than steadyC in a span.
 func (s *session) rest(ctx context.Context, w *watch, span time.Duration) error {
+	s.say("  Reading whether anything still moves, %.0f s: wait.\n", span.Seconds())
 	told := time.Duration(0)
 	most := max(steadyWait, span*15)
 	for until := w.clk.Now() + most; w.clk.Now() < until; {
 		before := means(w.probes())
-		err := w.hold(ctx, span, always)
+		err := s.wait(ctx, w, span, always)
 		if errors.Is(err, ErrStopped) {
 			return err
 		}
