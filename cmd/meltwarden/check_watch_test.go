@@ -72,7 +72,7 @@ func TestWatchingLines(t *testing.T) {
 	}
 	t.Parallel()
 	file, heard := onTerminal(t)
-	s := sit(t, 80, 40, "check", "--config", file, "--watch")
+	s := sit(t, 80, 90, "check", "--config", file, "--watch") // room for what a busy computer has to tell of its line
 	s.shows(`Only reads: nothing is written`)
 	s.shows(`Outputs, by their devices' own word: heater of pot left \(off\)`)
 	s.shows(`thermocouples +\d+/\d+ +\d+\.\d ms`)
