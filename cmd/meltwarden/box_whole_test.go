@@ -258,11 +258,10 @@ func (b *parts) tells() {
 // TestFromTheBoxOfPartsToHeat: with an independent peer (pymodbus 3.0.0 of Debian 12) of a map
 // that nobody has told, from no bench file at all through the whole session in plain lines to
 // a bench file that is what the box's solution says, a complete record, and a pot that is
-// heated. What a busy computer stops is gone on with by the same command, as a person does;
-// but on one that is very busy a hand may come too late to be known, and then it waits for ever.
+// heated. What a busy computer stops is gone on with by the same command, as a person does.
 func TestFromTheBoxOfPartsToHeat(t *testing.T) {
-	if os.Getenv("MELTWARDEN_TEST_ALL") != "long" {
-		t.Skip("wants a computer that does nothing else; MELTWARDEN_TEST_ALL=long asks for it")
+	if testing.Short() {
+		t.Skip("runs another program for half a minute")
 	}
 	b := startBox(t, boxSeed, 1, boxSpeed, "--told")
 	b.tells()
@@ -319,7 +318,7 @@ const (
 	boxSeed  = 90
 	boxSpeed = 30
 	boxPot   = "left"
-	boxWait  = 5 * time.Minute // how long a busy computer is waited for
+	boxWait  = 12 * time.Minute // how long a busy computer is waited for: its fast clock may come down to real time
 )
 
 // session runs the command once, with all as it was before.
