@@ -306,7 +306,8 @@ func (d *Display) unit() (registers.Unit, error) {
 const notTaken = "the register in the bench file may not be that of the set-point that it heats to (but of a second one, or of a programme), or it is locked or in local mode. Look into its manual, and mend that"
 
 // misfit says what does not fit in a display, of a controller that is told by a channel, and
-// what to do about it, but not what it was told: that is for the display to show; others are what the controllers of other pots have been told, in °C.
+// what to do about it, but not what it was told: that is for the display to show. Others are
+// what the controllers of other pots have been told, in °C.
 func (d *Display) misfit(by registers.Channel, others map[string]float64) string {
 	unit, err := d.unit()
 	if err != nil {
