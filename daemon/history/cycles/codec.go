@@ -21,6 +21,16 @@ type columns struct {
 	column  int
 	row     int
 	err     error
+	// changing are the columns that change within a block being read, but for those of
+	// commands where their number does: commands is then the first of those, and else zero.
+	changing []changing
+	commands int
+}
+
+// changing is a column and what puts a value of it into its field.
+type changing struct {
+	values []int64
+	set    func(int64)
 }
 
 // next returns the place of the next value in the row.
@@ -44,40 +54,50 @@ func (c *columns) next() *int64 {
 	return &(*col)[0] // the same all through
 }
 
+// read puts the next value of the row into its field, and notes how where the rows after
+// it have others.
+func (c *columns) read(set func(int64)) {
+	if c.commands == 0 && c.changes() {
+		c.changing = append(c.changing, changing{c.values[c.column], set})
+	}
+	set(*c.next())
+}
+
+// changes reports whether the next value is another in other rows.
+func (c *columns) changes() bool {
+	return c.column < len(c.values) && len(c.values[c.column]) > 1
+}
+
 func number[T ~int | ~uint8 | ~uint32 | ~uint64](c *columns, v *T) {
-	p := c.next()
 	if c.reading {
-		*v = T(*p)
+		c.read(func(p int64) { *v = T(p) })
 	} else {
-		*p = int64(*v)
+		*c.next() = int64(*v)
 	}
 }
 
 func (c *columns) bool(v *bool) {
-	p := c.next()
 	if c.reading {
-		*v = *p != 0
-	} else if *v {
+		c.read(func(p int64) { *v = p != 0 })
+	} else if p := c.next(); *v {
 		*p = 1
 	}
 }
 
 // duration keeps milliseconds.
 func (c *columns) duration(v *time.Duration) {
-	p := c.next()
 	if c.reading {
-		*v = time.Duration(*p) * time.Millisecond
+		c.read(func(p int64) { *v = time.Duration(p) * time.Millisecond })
 	} else {
-		*p = v.Milliseconds()
+		*c.next() = v.Milliseconds()
 	}
 }
 
 func (c *columns) time(v *time.Time) {
-	p := c.next()
 	if c.reading {
-		*v = time.UnixMilli(*p)
+		c.read(func(p int64) { *v = time.UnixMilli(p) })
 	} else {
-		*p = v.UnixMilli()
+		*c.next() = v.UnixMilli()
 	}
 }
 
@@ -86,17 +106,21 @@ const notANumber = math.MinInt64 / 4
 
 // scaled keeps a number in steps of 1/per.
 func (c *columns) scaled(v *float64, per float64) {
-	p := c.next()
 	switch {
-	case c.reading && *p == notANumber:
-		*v = math.NaN()
 	case c.reading:
-		*v = float64(*p) / per
+		c.read(func(p int64) { *v = unscaled(p, per) })
 	case math.IsNaN(*v) || math.IsInf(*v, 0):
-		*p = notANumber
+		*c.next() = notANumber
 	default:
-		*p = int64(math.Round(*v * per))
+		*c.next() = int64(math.Round(*v * per))
 	}
+}
+
+func unscaled(p int64, per float64) float64 {
+	if p == notANumber {
+		return math.NaN()
+	}
+	return float64(p) / per
 }
 
 // ErrDamaged is returned for a block that is not as it was written.
@@ -162,7 +186,7 @@ type Reader struct {
 }
 
 // Each unpacks what Encode has packed and calls f with one record after the other,
-// each written over by the next. It ends with the first error, of f too; a block
+// each written over by the next, which f may not change. It ends with the first error, of f too; a block
 // that is damaged or of a newer format is one.
 func (r *Reader) Each(block []byte, f func(*Record) error) error {
 	if len(block) < header {
@@ -192,7 +216,7 @@ func (r *Reader) Each(block []byte, f func(*Record) error) error {
 // readColumns undoes the differences. Nearly all columns stay the same through a
 // block; those keep one value.
 func (r *Reader) readColumns(plain []byte, rows int, format byte) error {
-	r.columns = columns{reading: true, format: format, values: r.columns.values[:0]}
+	r.columns = columns{reading: true, format: format, values: r.columns.values[:0], changing: r.columns.changing[:0]}
 	r.room = r.room[:0]
 	unchanged := make([]byte, max(rows-1, 0))
 	for len(plain) > 0 && rows > 0 {
@@ -227,13 +251,17 @@ func (r *Reader) readColumn(plain []byte, last int64, rows int) []byte {
 	return plain
 }
 
+// records walks the first row of a block, and of each other one what changes.
 func (r *Reader) records(rows, pots int, f func(*Record) error) error {
 	c, to := &r.columns, &r.record
-	for i := range rows {
-		to.Input.Pots = sized(to.Input.Pots, pots)
-		to.Kept.Pots = sized(to.Kept.Pots, pots)
-		c.column, c.row = 0, i
-		walk(c, to, pots)
+	to.Input.Pots = sized(to.Input.Pots, pots)
+	to.Kept.Pots = sized(to.Kept.Pots, pots)
+	for c.row = range rows {
+		if c.row == 0 {
+			walk(c, to, pots)
+		} else {
+			c.walkChanges(to)
+		}
 		if c.err != nil {
 			return c.err
 		}
@@ -245,6 +273,17 @@ func (r *Reader) records(rows, pots int, f func(*Record) error) error {
 		}
 	}
 	return nil
+}
+
+// walkChanges reads of a row what is not as in the one before it.
+func (c *columns) walkChanges(to *Record) {
+	for _, changed := range c.changing {
+		changed.set(changed.values[c.row])
+	}
+	if c.commands > 0 {
+		c.column = c.commands
+		walkCommands(c, to)
+	}
 }
 
 // sized is a list of n, in the same room where it is large enough.

@@ -89,19 +89,51 @@ func TestWhatIsKeptComesBack(t *testing.T) {
 		for range rapid.IntRange(0, 5).Draw(t, "records") {
 			records = append(records, anyRecord(t, pots))
 		}
-		back, err := decode(Encode(records))
-		require.NoError(t, err)
-		require.Len(t, back, len(records))
-		for i := range records {
-			require.True(t, records[i].At.Equal(back[i].At))
-			require.Equal(t, records[i].Kept, back[i].Kept)
-			require.Equal(t, len(records[i].Input.Commands), len(back[i].Input.Commands))
-			a, b := records[i].Input, back[i].Input
-			if len(a.Commands) == 0 {
-				a.Commands, b.Commands = nil, nil
-			}
-			require.Equal(t, a, b)
+		comesBack(t, records)
+	})
+}
+
+func comesBack(t *rapid.T, records []Record) {
+	back, err := decode(Encode(records))
+	require.NoError(t, err)
+	require.Len(t, back, len(records))
+	for i := range records {
+		require.True(t, records[i].At.Equal(back[i].At))
+		require.Equal(t, records[i].Kept, back[i].Kept)
+		require.Equal(t, len(records[i].Input.Commands), len(back[i].Input.Commands))
+		a, b := records[i].Input, back[i].Input
+		if len(a.Commands) == 0 {
+			a.Commands, b.Commands = nil, nil
 		}
+		require.Equal(t, a, b)
+	}
+}
+
+// TestWhatHardlyChangesComesBack: most of a record is the same in the one after it, and is
+// read once only.
+func TestWhatHardlyChangesComesBack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		pots := rapid.IntRange(1, 3).Draw(t, "pots")
+		usual := anyRecord(t, pots)
+		records := make([]Record, rapid.IntRange(1, 40).Draw(t, "records"))
+		for i := range records {
+			r := usual
+			if another := anyRecord(t, pots); rapid.IntRange(0, 9).Draw(t, "changes") == 0 {
+				switch rapid.IntRange(0, 3).Draw(t, "what") {
+				case 0:
+					r.Input.Pots, r.Kept.Ready = another.Input.Pots, another.Kept.Ready
+				case 1:
+					r.Input.Commands = another.Input.Commands
+				case 2:
+					r.Kept.Pots, r.At = another.Kept.Pots, another.At
+				case 3:
+					r = another
+				}
+			}
+			r.Kept.Cycle = uint64(i)
+			records[i] = r
+		}
+		comesBack(t, records)
 	})
 }
 

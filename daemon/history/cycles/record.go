@@ -174,6 +174,9 @@ const mostCommands = 33
 // for each place, nearly all of them empty.
 func walkCommands(c *columns, r *Record) {
 	n := min(len(r.Input.Commands), mostCommands)
+	if c.reading && c.changes() {
+		c.commands = c.column
+	}
 	number(c, &n)
 	n = min(max(n, 0), mostCommands)
 	if c.reading {
