@@ -11,7 +11,6 @@ import (
 	"os"
 	"os/exec"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
@@ -19,6 +18,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"meltwarden/daemon/frames"
+	"meltwarden/daemon/timing"
 )
 
 // openPages is how many follow the bench at once.
@@ -57,14 +57,14 @@ func TestNumbersOfOpenPages(t *testing.T) {
 	defer server.CloseClientConnections()
 	const beats, period = 10, 200 * time.Millisecond
 	followed := func() time.Duration {
-		before := used(t)
+		before := timing.Used()
 		beat := time.NewTicker(period)
 		defer beat.Stop()
 		for n := range beats {
 			<-beat.C
 			hub.Publish(passing(n))
 		}
-		return used(t) - before
+		return timing.Used() - before
 	}
 	alone := followed()
 	pages := exec.Command(os.Args[0], "-test.run=^TestTheOpenPages$", "-test.count=1")
@@ -80,15 +80,7 @@ func TestNumbersOfOpenPages(t *testing.T) {
 	}
 	share := float64(followed()-alone) / float64(beats*period)
 	t.Logf("%d open pages cost %.2f %% of one processor", openPages, 100*share)
-	if !raceDetector {
+	if !timing.RaceDetector {
 		assert.Less(t, share, .05)
 	}
-}
-
-// used is the processor's time that this process has had.
-func used(t *testing.T) time.Duration {
-	t.Helper()
-	var u syscall.Rusage
-	require.NoError(t, syscall.Getrusage(syscall.RUSAGE_SELF, &u))
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }

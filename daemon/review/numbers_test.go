@@ -18,6 +18,7 @@ import (
 	"meltwarden/daemon/history"
 	"meltwarden/daemon/history/cycles"
 	"meltwarden/daemon/plot"
+	"meltwarden/daemon/timing"
 )
 
 // fourHours is an invented run of four hours, five cycles a second, three pots.
@@ -81,27 +82,15 @@ func clone(t *testing.T, folder string, n int) {
 // most is how long anything that a person waits for may take.
 const most = 150 * time.Millisecond
 
-// fastest is the best of five timings: what else the computer does only adds to one, so
-// where they are too slow it is tried on.
-func fastest(f func()) time.Duration {
-	best := time.Duration(math.MaxInt64)
-	for try := 0; try < 5 || try < 50 && best > most; try++ {
-		began := time.Now()
-		f()
-		best = min(best, time.Since(began))
-	}
-	return best
-}
-
 // TestNumbersOfManyRuns prints what a history of years takes: room, and the time
-// for a list, a search and a plot, each the fastest of five. It makes 500 runs where nothing is skipped, and
-// 50 elsewhere.
+// for a list, a search and a plot. It makes 500 runs where nothing is skipped, and 50
+// elsewhere.
 func TestNumbersOfManyRuns(t *testing.T) {
 	if testing.Short() {
 		t.Skip("makes a large file")
 	}
 	runs := 50
-	if os.Getenv("MELTWARDEN_TEST_ALL") != "" && !raceDetector {
+	if os.Getenv("MELTWARDEN_TEST_ALL") != "" && !timing.RaceDetector {
 		runs = 500
 	}
 	folder := t.TempDir()
@@ -114,28 +103,26 @@ func TestNumbersOfManyRuns(t *testing.T) {
 	info, err := os.Stat(filepath.Join(folder, history.FileName))
 	require.NoError(t, err)
 	mb := float64(info.Size()) / 1e6
-	list := fastest(func() {
+	list := timing.Fastest(most, func() {
 		all, err := s.Runs(history.Filter{})
 		require.NoError(t, err)
 		require.Len(t, all, runs)
 	})
-	search := fastest(func() {
+	search := timing.Fastest(most, func() {
 		found, err := s.Runs(history.Filter{Text: "invented 4", Fault: "bled"})
 		require.NoError(t, err)
 		require.NotEmpty(t, found)
 	})
-	whole := fastest(func() { drawPicture(t, s, 0, 0) })
-	zoomed := fastest(func() { drawPicture(t, s, 2*time.Hour, 2*time.Hour+4*time.Minute) })
-	t.Logf("%d runs of 4 h x 3 pots: %.0f MB, list %.0f ms, search %.0f ms, plot of a whole run %.0f ms, of four minutes %.0f ms", runs, mb,
-		1e3*list.Seconds(), 1e3*search.Seconds(), 1e3*whole.Seconds(), 1e3*zoomed.Seconds())
+	whole := timing.Fastest(most, func() { drawPicture(t, s, 0, 0) })
+	zoomed := timing.Fastest(most, func() { drawPicture(t, s, 2*time.Hour, 2*time.Hour+4*time.Minute) })
+	t.Logf("%d runs of 4 h x 3 pots: %.0f MB, list %v, search %v, plot of a whole run %v, of four minutes %v", runs, mb, list, search, whole, zoomed)
 	assert.Less(t, mb, 1500*float64(runs)/500)
-	if raceDetector {
+	if timing.RaceDetector {
 		return // it slows everything down
 	}
-	assert.LessOrEqual(t, list, most)
-	assert.LessOrEqual(t, search, most)
-	assert.LessOrEqual(t, whole, most)
-	assert.LessOrEqual(t, zoomed, most)
+	for what, took := range map[string]timing.Took{"list": list, "search": search, "whole": whole, "zoomed": zoomed} {
+		assert.True(t, took.Within(most), "%s: %v", what, took)
+	}
 }
 
 func drawPicture(t *testing.T, s *history.Store, from, to time.Duration) {

@@ -1,5 +1,0 @@
-//go:build !race
-
-package metrics
-
-const raceDetector = false
