@@ -27,7 +27,7 @@ func recipesCommand() *cobra.Command {
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return withHistory(c, func(s *history.Store) error {
-				versions, err := s.Versions()
+				versions, err := s.Made()
 				if err != nil {
 					return err
 				}
@@ -41,7 +41,7 @@ func recipesCommand() *cobra.Command {
 	return c
 }
 
-func tellVersions(out io.Writer, versions []history.Version, asJSON bool) error {
+func tellVersions(out io.Writer, versions []history.Made, asJSON bool) error {
 	if asJSON {
 		return json.NewEncoder(out).Encode(map[string]any{"recipes": versions})
 	}
@@ -49,7 +49,7 @@ func tellVersions(out io.Writer, versions []history.Version, asJSON bool) error 
 	table.Row("recipe", "version", "fingerprint", "first kept", "runs", "shots", "made from")
 	for _, v := range versions {
 		table.Row(v.Name, fmt.Sprintf("v%d", v.Number), v.Fingerprint, v.Added.Format(time.DateOnly), fmt.Sprint(v.Runs),
-			fmt.Sprintf("%d, %d clean", v.Shots, v.Clean), origin(v))
+			fmt.Sprintf("%d, %d clean", v.Shots, v.Clean), origin(v.Version))
 	}
 	_, err := fmt.Fprint(out, table.String())
 	return err

@@ -25,7 +25,7 @@ type recipesPage struct {
 // recipeGroup is a recipe with its versions, the newest first.
 type recipeGroup struct {
 	Name     string
-	Versions []versionRow
+	Versions []madeRow
 }
 
 // versionRow is one version of a recipe.
@@ -33,6 +33,16 @@ type versionRow struct {
 	history.Version
 	Address, FromAddress string
 	AddedOn              string
+}
+
+// madeRow is one with what was made with it.
+type madeRow struct {
+	versionRow
+	Runs, Shots, Clean int
+}
+
+func madeRowOf(m history.Made, h head) madeRow {
+	return madeRow{versionRowOf(m.Version, h), m.Runs, m.Shots, m.Clean}
 }
 
 func versionRowOf(v history.Version, h head) versionRow {
@@ -45,10 +55,10 @@ func versionRowOf(v history.Version, h head) versionRow {
 // recipesPage lists every recipe with its versions.
 func (s *server) recipesPage(w http.ResponseWriter, r *http.Request) {
 	p := recipesPage{head: s.unitless(r, view.Texts().Recipes, "/recipes"), WithoutStore: s.History == nil}
-	var versions []history.Version
+	var versions []history.Made
 	if s.History != nil {
 		var err error
-		if versions, err = s.History.Versions(); err != nil {
+		if versions, err = s.History.Made(); err != nil {
 			pastProblem(w, err)
 			return
 		}
@@ -58,7 +68,7 @@ func (s *server) recipesPage(w http.ResponseWriter, r *http.Request) {
 			p.Recipes = append(p.Recipes, recipeGroup{Name: v.Name})
 		}
 		g := &p.Recipes[len(p.Recipes)-1]
-		g.Versions = append(g.Versions, versionRowOf(v, p.head))
+		g.Versions = append(g.Versions, madeRowOf(v, p.head))
 	}
 	if s.History != nil {
 		tried, err := s.attemptsPart(r, p.head, func(try.Attempt) bool { return true })
@@ -74,7 +84,7 @@ func (s *server) recipesPage(w http.ResponseWriter, r *http.Request) {
 // recipePage is what the template of one recipe version is filled with.
 type recipePage struct {
 	head
-	versionRow
+	madeRow
 	ParentVersion *versionRow // nil for the first one
 	Differences   []string
 	NotTold       string // why there are none to tell
@@ -94,13 +104,13 @@ func (s *server) recipePage(w http.ResponseWriter, r *http.Request) {
 		refuse(w, nothingKept, view.Texts().WithoutStore)
 		return
 	}
-	v, err := s.History.Version(r.PathValue("fingerprint"))
+	v, err := s.History.MadeWith(r.PathValue("fingerprint"))
 	if err != nil {
 		pastProblem(w, err)
 		return
 	}
 	p := recipePage{head: s.unitless(r, fmt.Sprintf("%s, %d", v.Name, v.Number), "/recipes")}
-	p.versionRow = versionRowOf(v, p.head)
+	p.madeRow = madeRowOf(v, p.head)
 	if err := s.fillRecipe(&p, unitOf(r)); err != nil {
 		pastProblem(w, err)
 		return

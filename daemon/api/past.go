@@ -71,14 +71,14 @@ type runList struct {
 // runAnswer is everything about one run but its cycles.
 type runAnswer struct {
 	Run    history.Run     `json:"run"`
-	Recipe history.Version `json:"recipe"` // the version that it was made with
+	Recipe history.Made    `json:"recipe"` // the version that it was made with
 	Events []history.Event `json:"events"`
 	Shots  []history.Shot  `json:"shots"`
 }
 
 // recipeList are the versions of every recipe.
 type recipeList struct {
-	Recipes []history.Version `json:"recipes"`
+	Recipes []history.Made `json:"recipes"`
 }
 
 // runChanged says what was changed.
@@ -125,14 +125,20 @@ func (s *server) run(w http.ResponseWriter, r *http.Request) {
 		pastProblem(w, err)
 		return
 	}
-	writeJSON(w, http.StatusOK, runAnswer{found.Run, found.Recipe, found.Events, found.Shots})
+	made, err := s.History.MadeWith(found.Run.Fingerprint)
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	made.Source = found.Recipe.Source // as it was typed for this run
+	writeJSON(w, http.StatusOK, runAnswer{found.Run, made, found.Events, found.Shots})
 }
 
 func (s *server) recipes(w http.ResponseWriter, _ *http.Request) {
-	versions := []history.Version{}
+	versions := []history.Made{}
 	if s.History != nil {
 		var err error
-		if versions, err = s.History.Versions(); err != nil {
+		if versions, err = s.History.Made(); err != nil {
 			pastProblem(w, err)
 			return
 		}

@@ -239,7 +239,12 @@ func (s *server) tryText(w http.ResponseWriter, r *http.Request, v history.Versi
 		http.Redirect(w, r, "/recipes/"+kept.Fingerprint, http.StatusSeeOther)
 		return
 	}
-	writeJSON(w, http.StatusCreated, recipeKept{kept, t.compared()})
+	counted, err := s.History.MadeWith(kept.Fingerprint)
+	if err != nil {
+		pastProblem(w, err)
+		return
+	}
+	writeJSON(w, http.StatusCreated, recipeKept{counted, t.compared()})
 }
 
 // compared says what a recipe would change.
@@ -252,7 +257,7 @@ type compared struct {
 
 // recipeKept is a new version of a recipe.
 type recipeKept struct {
-	Recipe history.Version `json:"recipe"`
+	Recipe history.Made `json:"recipe"`
 	compared
 }
 

@@ -21,6 +21,11 @@ type Version struct {
 	Parent string `json:"parent"`
 	// FromRun is the run it was promoted from; zero where it was not.
 	FromRun int64 `json:"from_run"`
+}
+
+// Made is a recipe version and how much was made with it.
+type Made struct {
+	Version
 	// Runs, Shots and Clean count what was made with it.
 	Runs  int `json:"runs"`
 	Shots int `json:"shots"`
@@ -50,40 +55,64 @@ func (s *Store) KeepVersion(at time.Time, v Version) (Version, error) {
 	return s.Version(v.Fingerprint)
 }
 
-const versionQuery = `SELECT r.name, (SELECT count(*) FROM recipe AS o WHERE o.name = r.name AND o.rowid <= r.rowid),
-	r.fingerprint, r.source, r.added_ms, coalesce(r.parent, ''), coalesce(r.run, 0),
-	(SELECT count(*) FROM run WHERE run.recipe = r.fingerprint),
+const (
+	versionColumns = `r.name, (SELECT count(*) FROM recipe AS o WHERE o.name = r.name AND o.rowid <= r.rowid),
+	r.fingerprint, r.source, r.added_ms, coalesce(r.parent, ''), coalesce(r.run, 0)`
+	// madeColumns take the time that all shots of a version take.
+	madeColumns = `, (SELECT count(*) FROM run WHERE run.recipe = r.fingerprint),
 	(SELECT count(*) FROM shot JOIN run ON run.id = shot.run WHERE run.recipe = r.fingerprint AND NOT withdrawn),
 	(SELECT count(DISTINCT shot.id) FROM shot JOIN run ON run.id = shot.run JOIN fault ON fault.shot = shot.id
 		WHERE run.recipe = r.fingerprint AND NOT withdrawn AND fault = 'clean'
-			AND NOT EXISTS (SELECT 1 FROM fault AS other WHERE other.shot = shot.id AND other.fault <> 'clean'))
-	FROM recipe AS r `
+			AND NOT EXISTS (SELECT 1 FROM fault AS other WHERE other.shot = shot.id AND other.fault <> 'clean'))`
+)
 
 // Versions lists every recipe version, by name, the newest of each first.
-func (s *Store) Versions() ([]Version, error) { return s.versions("") }
-
-// versions are those of a condition.
-func (s *Store) versions(where string, args ...any) ([]Version, error) {
+func (s *Store) Versions() ([]Version, error) {
+	made, err := s.made("", "")
 	all := []Version{}
-	err := s.each(func(rows *sql.Rows) error {
-		var v Version
-		var added int64
-		err := rows.Scan(&v.Name, &v.Number, &v.Fingerprint, &v.Source, &added, &v.Parent, &v.FromRun, &v.Runs, &v.Shots, &v.Clean)
-		v.Added = time.UnixMilli(added)
-		all = append(all, v)
-		return err
-	}, versionQuery+where+` ORDER BY r.name, r.rowid DESC`, args...)
+	for _, m := range made {
+		all = append(all, m.Version)
+	}
 	return all, err
 }
 
 // Version is the version with a fingerprint.
 func (s *Store) Version(fingerprint string) (Version, error) {
-	all, err := s.versions("WHERE r.fingerprint = ?", fingerprint)
+	m, err := s.oneOf("", fingerprint)
+	return m.Version, err
+}
+
+// Made lists every recipe version as Versions does.
+func (s *Store) Made() ([]Made, error) { return s.made(madeColumns, "") }
+
+// MadeWith is the version with a fingerprint.
+func (s *Store) MadeWith(fingerprint string) (Made, error) { return s.oneOf(madeColumns, fingerprint) }
+
+// made are the versions of a condition, counted where the counts' columns are asked for.
+func (s *Store) made(counts, where string, args ...any) ([]Made, error) {
+	all := []Made{}
+	err := s.each(func(rows *sql.Rows) error {
+		var v Made
+		var added int64
+		to := []any{&v.Name, &v.Number, &v.Fingerprint, &v.Source, &added, &v.Parent, &v.FromRun}
+		if counts != "" {
+			to = append(to, &v.Runs, &v.Shots, &v.Clean)
+		}
+		err := rows.Scan(to...)
+		v.Added = time.UnixMilli(added)
+		all = append(all, v)
+		return err
+	}, "SELECT "+versionColumns+counts+" FROM recipe AS r "+where+" ORDER BY r.name, r.rowid DESC", args...)
+	return all, err
+}
+
+func (s *Store) oneOf(counts, fingerprint string) (Made, error) {
+	all, err := s.made(counts, "WHERE r.fingerprint = ?", fingerprint)
 	if err == nil && len(all) == 0 {
 		err = fmt.Errorf("recipe version %s: %w", fingerprint, ErrNoVersion)
 	}
 	if err != nil {
-		return Version{}, err
+		return Made{}, err
 	}
 	return all[0], nil
 }
