@@ -19,6 +19,10 @@ const claimName = "recording.lock"
 // patience is how long a program that starts waits for one that only looks.
 const patience = time.Second
 
+// patienceToLook is how long one that only looks waits for another that is bringing an old
+// file to the present layout, which takes seconds with years in it.
+const patienceToLook = 5 * time.Second
+
 // claim takes the lock. Its error wraps ErrRefused when another program has it.
 func claim(folder string, wait time.Duration) (release func() error, err error) {
 	path := filepath.Join(folder, claimName)

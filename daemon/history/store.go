@@ -137,8 +137,11 @@ func (s *Store) prepare() error {
 	if err != nil || version == len(migrations) {
 		return err
 	}
-	release, err := claim(s.folder, patience)
+	release, err := claim(s.folder, patienceToLook)
 	if errors.Is(err, ErrRefused) {
+		if version, err := inspect(s.path); err == nil && version == len(migrations) {
+			return nil // another one that looks has brought it there
+		}
 		return fmt.Errorf("history %s: an older program records into it (layout %d, this one needs %d); %w: look at it with that program, or end it first", s.path, version, len(migrations), ErrRefused)
 	}
 	if err != nil {

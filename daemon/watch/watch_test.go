@@ -7,6 +7,7 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -221,8 +222,11 @@ func TestOnlyASimulatedBenchIsEnabledFromHere(t *testing.T) {
 // TestTakingBackCountsOnce: the answer to it is lost, and pressed again it is the same press,
 // of a shot the same shot; while it is under way it can not be pressed.
 func TestTakingBackCountsOnce(t *testing.T) {
+	var mu sync.Mutex
 	var said []string
 	bench := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		mu.Lock()
+		defer mu.Unlock()
 		if r.Method == http.MethodGet { // what is left once shot 3 is withdrawn
 			w.Write([]byte(`{"shots": [{"number": ` + map[bool]string{true: "3", false: "4"}[len(said) == 0] + `, "at_s": 9}]}`))
 			return
@@ -236,7 +240,9 @@ func TestTakingBackCountsOnce(t *testing.T) {
 	remote, err := At(bench.URL, "")
 	require.NoError(t, err)
 	for _, undo := range []*back{{path: "/note", form: url.Values{"of": {"k1"}}}, {shotFrom: 5}} {
+		mu.Lock()
 		said = nil
+		mu.Unlock()
 		w := &watcher{Options: Options{Remote: remote}, ctx: t.Context(), words: view.Terminal(), told: make(chan do), back: undo}
 		w.takeBack()
 		assert.Nil(t, w.back)
@@ -244,9 +250,11 @@ func TestTakingBackCountsOnce(t *testing.T) {
 		require.NotNil(t, w.back)
 		w.takeBack()
 		(<-w.told)(w)
+		mu.Lock()
 		require.Len(t, said, 2)
 		first, key, _ := strings.Cut(said[0], " ")
 		second, again, _ := strings.Cut(said[1], " ")
+		mu.Unlock()
 		assert.Equal(t, first, second)
 		if undo.path != "" { // a shot is the same by its number
 			assert.NotEmpty(t, key)
