@@ -58,6 +58,7 @@ func TestWhatChangesSpeaksJSON(t *testing.T) {
 		"diff":    {[]string{"recipes", "diff", "slate eel v1", "slate eel v2"}, []string{"from", "to", "differences"}},
 		"edit":    {[]string{"recipes", "edit", "slate eel v2", "--set", "ivory.setpoint=170 C", "--out", out("edited.yaml")}, []string{"file", "recipe", "fingerprint", "differences"}},
 		"promote": {[]string{"promote", "9", "--out", out("promoted.yaml")}, []string{"file", "recipe", "differences", "left_out"}},
+		"review":  {[]string{"review", "7"}, []string{"run", "recipe", "events", "shots", "corrected"}},
 		"report":  {[]string{"report", "7", "--out", out("why.html")}, []string{"run", "file"}},
 		"backup":  {[]string{"backup", out("copy.sqlite")}, []string{"file"}},
 		"export":  {[]string{"export", "7", "--as", "archive", "--out", out("runs.sqlite")}, []string{"runs", "file"}},
@@ -65,6 +66,7 @@ func TestWhatChangesSpeaksJSON(t *testing.T) {
 		got := object(c.args...)
 		assert.ElementsMatch(t, c.want, keysIn(got), name)
 	}
+	assert.Subset(t, keysIn(object("review", "7")["recipe"].(map[string]any)), []string{"number", "source", "runs", "shots", "clean"})
 	assert.Len(t, object("verdict", "7", "2", "bled")["shot"].(map[string]any)["verdicts"], 2)
 	_, err := run(t.Context(), "export", "7", "--json", "--data", folder)
 	assert.ErrorContains(t, err, "write --as json")

@@ -99,7 +99,11 @@ func (f *reviewFlags) show(out io.Writer, s *history.Store, run int64) error {
 	unit := review.Unit(f.style.Fahrenheit)
 	switch {
 	case f.asJSON:
-		return json.NewEncoder(out).Encode(map[string]any{"run": r.Run, "recipe": r.Recipe, "events": r.Events, "shots": r.Shots, "corrected": append([]string{}, r.Corrected...)})
+		made, err := r.Made(s)
+		if err != nil {
+			return err
+		}
+		return json.NewEncoder(out).Encode(map[string]any{"run": r.Run, "recipe": made, "events": r.Events, "shots": r.Shots, "corrected": append([]string{}, r.Corrected...)})
 	case f.events:
 		return r.WriteEvents(out)
 	case f.shot != 0:

@@ -125,12 +125,11 @@ func (s *server) run(w http.ResponseWriter, r *http.Request) {
 		pastProblem(w, err)
 		return
 	}
-	made, err := s.History.MadeWith(found.Run.Fingerprint)
+	made, err := found.Made(s.History)
 	if err != nil {
 		pastProblem(w, err)
 		return
 	}
-	made.Source = found.Recipe.Source // as it was typed for this run
 	writeJSON(w, http.StatusOK, runAnswer{found.Run, made, found.Events, found.Shots})
 }
 

@@ -54,7 +54,7 @@ func (s *Store) ExportCSV(w io.Writer, run int64) error {
 	return out.Error()
 }
 
-// Each calls f with every cycle of a run, in order.
+// Each calls f with every cycle of a run, in order, as Between does.
 func (s *Store) Each(run int64, f func(part Part, r *cycles.Record) error) error {
 	return s.Between(run, 0, 0, f)
 }

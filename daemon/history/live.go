@@ -56,8 +56,8 @@ func (s *Store) LiveEvents(after int64, most int) (out Happened, err error) {
 }
 
 // LiveBetween calls f with the cycles of the run that is being recorded, from one bench
-// time of its present part to another, in order. The record is
-// written over by the next.
+// time of its present part to another, in order. The record is written over by the next,
+// and f may not change it.
 func (s *Store) LiveBetween(from, to time.Duration, f func(*cycles.Record) error) error {
 	part, err := s.livePart()
 	if err != nil {

@@ -80,14 +80,14 @@ func (s *Store) offsets(run int64) (map[int64]time.Duration, error) {
 }
 
 // Cycles calls f with every cycle of a part, in order. The record is written over
-// by the next.
+// by the next, and f may not change it.
 func (s *Store) Cycles(part int64, f func(*cycles.Record) error) error {
 	return s.blocks(part, 0, math.MaxInt64, f)
 }
 
 // Between calls f with the cycles of a run from one time on its axis to another,
 // in order, and perhaps some before and after; a to of zero is its end. The record
-// is written over by the next.
+// is written over by the next, and f may not change it.
 func (s *Store) Between(run int64, from, to time.Duration, f func(part Part, r *cycles.Record) error) error {
 	parts, err := s.Parts(run)
 	if err != nil {

@@ -63,6 +63,14 @@ func Of(s *history.Store, run int64) (Review, error) {
 	return r, err
 }
 
+// Made is the recipe version with what was made with it in all runs, as it was typed for
+// this one.
+func (r Review) Made(s *history.Store) (history.Made, error) {
+	m, err := s.MadeWith(r.Run.Fingerprint)
+	m.Source = r.Recipe.Source
+	return m, err
+}
+
 // around is how much of a run is shown before and after a shot.
 const around = 2 * time.Minute
 

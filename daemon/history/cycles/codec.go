@@ -176,7 +176,7 @@ func Encode(records []Record) []byte {
 }
 
 // Reader unpacks blocks, each into the room of the one before, so that reading a
-// whole evening leaves nothing behind. The zero value is ready for use by one
+// whole evening leaves little behind. The zero value is ready for use by one
 // goroutine.
 type Reader struct {
 	record  Record
@@ -185,9 +185,9 @@ type Reader struct {
 	room    []int64
 }
 
-// Each unpacks what Encode has packed and calls f with one record after the other,
-// each written over by the next, which f may not change. It ends with the first error, of f too; a block
-// that is damaged or of a newer format is one.
+// Each unpacks what Encode has packed and calls f with one record after the other, each
+// written over by the next; f may not change it. It ends with the first error, of f too; a
+// block that is damaged or of a newer format is one.
 func (r *Reader) Each(block []byte, f func(*Record) error) error {
 	if len(block) < header {
 		return ErrDamaged

@@ -40,6 +40,7 @@ func anyRecord(t *rapid.T, pots int) Record {
 	for range pots {
 		in.Pots = append(in.Pots, control.PotReadings{Melt: temperature(), Plate: temperature(), Injector: temperature(), Setpoint: temperature(), Own: temperature()})
 	}
+	in.HistoryFailing = rapid.Bool().Draw(t, "history failing")
 	in.Mould, in.Room = temperature(), temperature()
 	in.Contacts = control.Contacts{EStop: contact(), CutOut: contact(), Fan: contact(), Pedal: contact(), Enable: contact(), Link: contact()}
 	for range rapid.IntRange(0, 3).Draw(t, "commands") {
@@ -49,17 +50,20 @@ func anyRecord(t *rapid.T, pots int) Record {
 			ML:   float64(rapid.IntRange(0, 100000).Draw(t, "volume")) / control.PerML,
 			Afar: rapid.Bool().Draw(t, "afar"),
 			Code: guard.Code(rapid.IntRange(0, 50).Draw(t, "code")),
+			Mark: control.CommandKind(rapid.IntRange(0, int(control.HandReading)).Draw(t, "mark")),
 			For:  time.Duration(rapid.IntRange(0, 1800_000).Draw(t, "for")) * time.Millisecond,
 		})
 	}
 	r.Kept = Kept{Cycle: rapid.Uint64().Draw(t, "cycle"), Time: time.Duration(ms.Draw(t, "time")) * time.Millisecond,
-		Ready: rapid.Bool().Draw(t, "ready"), Print: rapid.Uint32().Draw(t, "print")}
+		Heat: control.HeatState(rapid.IntRange(0, 4).Draw(t, "heat")), Ready: rapid.Bool().Draw(t, "ready"), Contactor: rapid.Bool().Draw(t, "contactor"),
+		Lamp: rapid.Bool().Draw(t, "lamp"), Buzzer: rapid.Bool().Draw(t, "buzzer"), Print: rapid.Uint32().Draw(t, "print")}
 	for range pots {
 		r.Kept.Pots = append(r.Kept.Pots, Pot{
-			State: control.PotState(rapid.IntRange(0, 7).Draw(t, "state")),
-			Duty:  float64(rapid.IntRange(0, 10000).Draw(t, "duty")) / 10000,
-			MeltC: float64(rapid.IntRange(0, 300000).Draw(t, "melt")) / control.PerDegree,
-			ToldC: float64(rapid.IntRange(0, 300000).Draw(t, "told")) / control.PerDegree,
+			State:   control.PotState(rapid.IntRange(0, 7).Draw(t, "state")),
+			Duty:    float64(rapid.IntRange(0, 10000).Draw(t, "duty")) / 10000,
+			TargetC: float64(rapid.IntRange(0, 300000).Draw(t, "target")) / control.PerDegree,
+			MeltC:   float64(rapid.IntRange(0, 300000).Draw(t, "melt")) / control.PerDegree,
+			ToldC:   float64(rapid.IntRange(0, 300000).Draw(t, "told")) / control.PerDegree,
 			Estimate: control.Estimate{
 				C:       float64(rapid.IntRange(0, 300000).Draw(t, "estimate")) / control.PerDegree,
 				WithinC: float64(rapid.IntRange(0, 90000).Draw(t, "within")) / control.PerDegree,
@@ -137,13 +141,20 @@ func TestWhatHardlyChangesComesBack(t *testing.T) {
 	})
 }
 
-// older is a block of one record as a program of before wrote it.
-func older(layout byte, r Record) []byte {
-	c := &columns{format: layout}
-	walk(c, &r, len(r.Input.Pots))
-	plain := binary.AppendUvarint([]byte{byte(len(r.Input.Pots))}, 1)
+// older is a block of records as a program of before wrote it.
+func older(layout byte, records ...Record) []byte {
+	c, pots := &columns{format: layout}, len(records[0].Input.Pots)
+	for i := range records {
+		c.column, c.row = 0, i
+		walk(c, &records[i], pots)
+	}
+	plain := binary.AppendUvarint([]byte{byte(pots)}, uint64(len(records)))
 	for _, col := range c.values {
-		plain = binary.AppendVarint(plain, col[0])
+		last := int64(0)
+		for _, v := range col {
+			plain = binary.AppendVarint(plain, v-last)
+			last = v
+		}
 	}
 	return sealed(layout, plain)
 }
@@ -167,7 +178,15 @@ func TestOlderLayoutsAreRead(t *testing.T) {
 		newest: {Kind: control.Setpoint, Pot: 1, C: 166.5, Afar: true, Code: 3, For: time.Minute, ML: 2.5, Mark: control.Draw},
 	} {
 		require.NoError(t, reader.Each(Encode([]Record{r}), func(*Record) error { return nil }))
-		require.NoError(t, reader.Each(older(layout, r), func(back *Record) error {
+		quiet := r
+		quiet.Input.Commands, quiet.Kept.Cycle = nil, 8
+		cycle := uint64(6)
+		require.NoError(t, reader.Each(older(layout, r, quiet, r), func(back *Record) error {
+			if cycle++; cycle == 8 {
+				assert.Empty(t, back.Input.Commands, "layout %d", layout)
+				assert.EqualValues(t, 8, back.Kept.Cycle, "layout %d", layout)
+				return nil
+			}
 			assert.Equal(t, []control.Command{want}, back.Input.Commands, "layout %d", layout)
 			assert.EqualValues(t, 7, back.Kept.Cycle, "layout %d", layout)
 			assert.Equal(t, layout >= withEstimates, back.Kept.Pots[0].Estimate == thought, "layout %d", layout)
