@@ -11,6 +11,8 @@ type TerminalLabels struct {
 	LostWhy, LostHow, StartFirst, Found, Silent, Ended, NoBench, Asking string
 	HelpMark, HelpOff, HelpEsc, HelpRedraw, HelpEnd, Left               string
 	EnableKey, HelpEnable, EnablePressed                                string
+	Verdict, HelpVerdict, HowIsShot, SoFar, ShotIs, VerdictHow          string
+	JudgedAlready, NoVerdict, WhichVerdict                              string
 }
 
 // Terminal returns them.
@@ -25,7 +27,7 @@ var terminal = TerminalLabels{
 	Typed: "Note for this run", TypedHow: "Enter writes it down, Esc leaves it.",
 	Chosen: "%s: now the letter of a mark.", Choose: "%s: of which pot? Its number first, then the letter.",
 	NoSuchPot: "There is no pot %d.", NoKey: "%q is no key here; ? lists them.",
-	Taken: "%s taken: %s", TakenBack: "%s taken back, so it counts nowhere", NothingBack: "There is nothing of yours to take back.", NoShot: "the shot is not written down yet",
+	Taken: "%s taken: %s", TakenBack: "%s taken back, so it counts nowhere", NothingBack: "There is nothing of yours to take back.", NoShot: "no such shot is written down in this run, or not yet",
 	OffKey: "ALL OFF is the capital O: hold shift.", OffAsked: "ALL OFF is being sent.",
 	OffTaken: "%s ALL OFF taken. See that the plates cool. It is no emergency stop.",
 	NotSent:  "NOT SENT: %s – %s", NotHeard: "no answer came within %s: look whether it shows",
@@ -37,7 +39,11 @@ var terminal = TerminalLabels{
 	HelpMark:  "First the number of a pot, then within ten seconds what was done to it.",
 	EnableKey: "Enter enable button", HelpEnable: "Enter   the simulated bench's enable button: once resets, once more heats",
 	EnablePressed: "The simulated bench's enable button is pressed.",
-	HelpOff:       "every heater off. It is not the emergency stop.",
-	HelpEsc:       "  Esc     no pot chosen", HelpRedraw: "  Ctrl-L  draw all anew", HelpEnd: "Any key goes back to the bench.",
+	Verdict:       "Verdict", HelpVerdict: "How the last shot came out", HowIsShot: "Shot %d of %s, how is it?", SoFar: "So far: %s.", ShotIs: "shot %d, %s",
+	VerdictHow:    "Its first letters and Enter; Esc leaves it. Colours and cavity: on the page.",
+	JudgedAlready: "Shot %d is judged already: %s. It is changed on its page.",
+	NoVerdict:     "%q is no verdict.", WhichVerdict: "%q can be %s: type more of it.",
+	HelpOff: "every heater off. It is not the emergency stop.",
+	HelpEsc: "  Esc     no pot chosen", HelpRedraw: "  Ctrl-L  draw all anew", HelpEnd: "Any key goes back to the bench.",
 	Left: "Left. The bench goes on as it was.",
 }

@@ -91,8 +91,8 @@ const toldOf = 6
 
 // The other keys. Off is the only capital one: it needs two fingers.
 const (
-	keyShot, keyNote, keyBack, keySilence = 'p', 'n', 'u', 'm'
-	keyOff, keyUnit, keyHelp, keyLeave    = 'O', 'f', '?', 'q'
+	keyShot, keyVerdict, keyNote, keyBack, keySilence = 'p', 'j', 'n', 'u', 'm'
+	keyOff, keyUnit, keyHelp, keyLeave                = 'O', 'f', '?', 'q'
 )
 
 // entry is a line of text that is being typed.

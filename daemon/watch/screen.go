@@ -45,7 +45,11 @@ type watcher struct {
 	message    console.Line
 	back       *back   // what the message is of, if that can be taken back
 	unanswered press   // nothing was heard of it
-	typing     *entry  // a note
+	typing     *entry  // a note, or a verdict
+	judging    *pushed // the shot that a verdict is of
+	pressed    int     // keys
+	shotFrom   float64 // the bench time, in seconds, of the last shot that was marked here
+	shotAt     time.Time
 	help       bool    // the keys are listed
 	told       chan do // what came of what was sent
 }
@@ -161,8 +165,9 @@ func titleOf(ctx context.Context, r *Remote) string {
 
 // key takes what was typed, and reports whether somebody leaves.
 func (w *watcher) key(k Key) (leave bool) {
+	w.pressed++
 	if w.typing != nil {
-		w.note(k)
+		w.line(k)
 		return false
 	}
 	if k.Pasted { // that is no key
@@ -226,7 +231,10 @@ func (w *watcher) markOrSay(r rune) {
 	l := view.Texts()
 	switch r {
 	case keyShot:
-		w.send(l.Shot, "/shot", nil, &back{shotFrom: w.heard.last.BenchTimeS})
+		w.shotFrom, w.shotAt = w.heard.last.BenchTimeS, time.Now()
+		w.send(l.Shot, "/shot", nil, &back{shotFrom: w.shotFrom})
+	case keyVerdict:
+		w.askHowItIs()
 	case keySilence:
 		w.send(l.Silence, "/silence", nil, nil)
 	case keyNote:
@@ -255,7 +263,7 @@ func (w *watcher) foot(size console.Size) []console.Line {
 		foot = append(foot, console.Line{Text: fmt.Sprintf(w.words.LostWhy, w.Remote, err), Tone: view.Lost}, console.Line{Text: w.words.LostHow})
 	}
 	if w.typing != nil {
-		return append(foot, console.Line{Text: w.words.Typed + ": " + string(w.typing.text) + "_"}, console.Line{Text: w.words.TypedHow})
+		return append(foot, w.lineTyped(size)...)
 	}
 	message := w.message
 	if w.back.can(&w.heard) {
@@ -268,6 +276,19 @@ func (w *watcher) foot(size console.Size) []console.Line {
 	return append(foot, packed(w.keys(), size.Width)...)
 }
 
+// lineTyped is what is being typed, below what must not be missed meanwhile.
+func (w *watcher) lineTyped(size console.Size) (lines []console.Line) {
+	if w.message.Tone == view.Warn || w.message.Tone == view.Danger {
+		lines = append(lines, w.message)
+	}
+	words, how := w.words.Typed, w.words.TypedHow
+	if w.judging != nil {
+		lines = append(lines, w.judging.question(w.words, size.Width)...)
+		words, how = w.words.Verdict, w.words.VerdictHow
+	}
+	return append(lines, console.Line{Text: words + ": " + string(w.typing.text) + "_"}, console.Line{Text: how})
+}
+
 // keys are those that are always told of; the others are behind the key of help.
 func (w *watcher) keys() []string {
 	l := view.Texts()
@@ -278,7 +299,7 @@ func (w *watcher) keys() []string {
 	for _, k := range []struct {
 		key   rune
 		label string
-	}{{keyShot, l.Shot}, {keyNote, w.words.Note}, {keySilence, l.Silence}, {keyOff, l.AllOff}, {keyHelp, w.words.Help}, {keyLeave, w.leave()}} {
+	}{{keyShot, l.Shot}, {keyVerdict, w.words.Verdict}, {keyNote, w.words.Note}, {keySilence, l.Silence}, {keyOff, l.AllOff}, {keyHelp, w.words.Help}, {keyLeave, w.leave()}} {
 		all = append(all, string(k.key)+" "+k.label)
 	}
 	if w.Enable != nil {
@@ -314,6 +335,7 @@ func (w *watcher) helpLines() []console.Line {
 	}
 	texts = append(texts, "")
 	key(keyShot, l.Shot)
+	key(keyVerdict, w.words.HelpVerdict)
 	key(keyBack, w.words.TakeBack)
 	key(keyNote, w.words.Typed)
 	key(keySilence, l.Silence)

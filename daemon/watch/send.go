@@ -3,7 +3,6 @@ package watch
 import (
 	"context"
 	"crypto/rand"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"maps"
@@ -33,15 +32,19 @@ func (w *watcher) markPot(r rune) {
 	}
 }
 
-// note takes a letter of a note.
-func (w *watcher) note(k Key) {
+// line takes a letter of what is typed.
+func (w *watcher) line(k Key) {
 	done, keep := w.typing.put(k)
 	if !done {
 		return
 	}
-	text := strings.TrimSpace(string(w.typing.text))
-	w.typing = nil
-	if keep && text != "" {
+	text, judging := strings.TrimSpace(string(w.typing.text)), w.judging
+	w.typing, w.judging = nil, nil
+	switch {
+	case !keep || text == "":
+	case judging != nil:
+		w.judge(judging, text)
+	default:
 		w.send(w.words.Note, "/note", url.Values{"text": {text}}, &back{path: "/note", ofPress: true})
 	}
 }
@@ -145,7 +148,8 @@ func (w *watcher) takeBack() {
 		return
 	}
 	at, p := clock(), w.unanswered.again(undo.path, undo.form, nil, time.Now())
-	w.back = nil // once, until it is known what came of it
+	w.shotAt = time.Time{} // it may be that shot
+	w.back = nil           // once, until it is known what came of it
 	w.inBackground(func(ctx context.Context) do {
 		sent, err := undo.send(ctx, w.Remote, p)
 		return func(w *watcher) {
@@ -165,43 +169,11 @@ func (w *watcher) takeBack() {
 // first, and taken back again it is the same one.
 func (b back) send(ctx context.Context, r *Remote, p press) (back, error) {
 	if b.path == "" {
-		number, err := shotSince(ctx, r, b.shotFrom)
+		first, err := writtenShot(ctx, r, firstSince(b.shotFrom))
 		if err != nil {
 			return b, err
 		}
-		b.path, b.form = fmt.Sprintf("/runs/now/shots/%d", number), url.Values{"withdrawn": {"yes"}}
+		b.path, b.form = first.path(), url.Values{"withdrawn": {"yes"}}
 	}
 	return b, r.Send(ctx, b.path, p.with(b.form))
-}
-
-// shotSince is the first shot since a moment, once it is written down; that may take a
-// second.
-func shotSince(ctx context.Context, r *Remote, since float64) (number int, err error) {
-	for range 12 {
-		raw, err := r.Get(ctx, "/runs/now")
-		if err != nil {
-			return 0, err
-		}
-		var run struct {
-			Shots []struct {
-				Number    int
-				Withdrawn bool
-				AtS       float64 `json:"at_s"`
-			}
-		}
-		if err := json.Unmarshal(raw, &run); err != nil {
-			return 0, err
-		}
-		for _, s := range run.Shots {
-			if s.AtS >= since && !s.Withdrawn {
-				return s.Number, nil
-			}
-		}
-		select {
-		case <-ctx.Done():
-			return 0, ctx.Err()
-		case <-time.After(lookEvery):
-		}
-	}
-	return 0, errors.New(view.Terminal().NoShot)
 }

@@ -228,7 +228,7 @@ func TestTakingBackCountsOnce(t *testing.T) {
 		mu.Lock()
 		defer mu.Unlock()
 		if r.Method == http.MethodGet { // what is left once shot 3 is withdrawn
-			w.Write([]byte(`{"shots": [{"number": ` + map[bool]string{true: "3", false: "4"}[len(said) == 0] + `, "at_s": 9}]}`))
+			w.Write([]byte(`{"run": {"id": 7}, "shots": [{"number": ` + map[bool]string{true: "3", false: "4"}[len(said) == 0] + `, "at_s": 9}]}`))
 			return
 		}
 		said = append(said, r.URL.Path+" "+r.PostFormValue("key"))
@@ -256,6 +256,7 @@ func TestTakingBackCountsOnce(t *testing.T) {
 		second, again, _ := strings.Cut(said[1], " ")
 		mu.Unlock()
 		assert.Equal(t, first, second)
+		assert.NotContains(t, first, "now", "of its own run, whatever is recorded by then")
 		if undo.path != "" { // a shot is the same by its number
 			assert.NotEmpty(t, key)
 			assert.Equal(t, key, again)
