@@ -236,6 +236,7 @@ func TestNoAddressIsKeptForSomethingElse(t *testing.T) {
 		{"pot-1-heater-on", "relays", "board", []string{"pot-1-heater", "pot-1-process"}},
 		{"heaters-by", "coil", "number", []string{"pot-1-heater", "pot-2-heater", "heaters-function"}},
 		{"contactor-on", "relays", "board", []string{"contactor", "contactor-function"}},
+		{"line-1-units", "7, 8", "7", []string{"contactor", "contactor-on", "heaters-on", "pot-1-heater", "pot-1-heater-on", "pot-2-heater", "pot-1-process"}},
 	} {
 		file := filepath.Join(t.TempDir(), "bench.yaml")
 		s := &session{Options: Options{File: file}, Answers: answered(), was: Answers{}, around: Around{File: file}}

@@ -23,6 +23,16 @@ func (u unit) key(what string) string {
 
 func lineKey(i int, what string) string { return fmt.Sprintf("line-%d-%s", i+1, what) }
 
+// written are the beginnings of the keys of what is written to. They do not outlive a change
+// of the devices: on another one the same address can be another output.
+func (a Answers) written() []string {
+	keys := []string{"contactor", "heaters-on"}
+	for i := range a.pots() {
+		keys = append(keys, potKey(i, "heater"), potKey(i, "process"))
+	}
+	return keys
+}
+
 // mostLines is E.
 const mostLines = 8
 
@@ -44,7 +54,7 @@ func (s *script) wiring(o Around) bool {
 func (s *script) line(i int, o Around) bool {
 	port := Question{Key: lineKey(i, "port"), Step: TheLines, Ask: "On which serial port is the adapter?", Open: true, Do: NotePort,
 		Help:  "Plug it in and wire the devices to it. A port may be typed as well: /dev/ttyUSB0, COM5, /dev/cu.usbserial-1.",
-		Voids: []string{lineKey(i, "")}, Check: func(typed string) (string, error) { return s.port(i, typed) }}
+		Voids: append(s.a.written(), lineKey(i, "")), Check: func(typed string) (string, error) { return s.port(i, typed) }}
 	if len(o.Ports.Ports) == 0 {
 		port.Help = "None is found on this computer by itself. Plug the adapter in and press Enter to look again, or type the port: /dev/ttyUSB0, COM5, /dev/cu.usbserial-1."
 	}
@@ -60,11 +70,11 @@ func (s *script) line(i int, o Around) bool {
 		Among: []Choice{{look, "look for them; that only reads, and is said before how long it takes"},
 			{lookFar, "look for them under all 247 unit numbers, which takes much longer"},
 			{"type", "I know speed, parity and unit numbers"}},
-		Voids: []string{lineKey(i, "speed"), lineKey(i, "units"), lineKey(i, "found")}})
+		Voids: append(s.a.written(), lineKey(i, "speed"), lineKey(i, "units"), lineKey(i, "found"))})
 	s.ask(Question{Key: lineKey(i, "speed"), Step: TheLines, Ask: "Which speed and parity has the line?", Usual: "19200 even",
 		Help: "As its devices are set, such as: 9600 none. 1 stop bit is taken with a parity and 2 without; another number may stand behind.", Check: speed})
 	if s.ask(Question{Key: lineKey(i, "units"), Step: TheLines, Ask: "Which unit numbers have the devices?", Usual: s.a[lineKey(i, "found")], Numeric: true,
-		Help: "From 1 to 247, with commas between, such as: 1, 2, 3.", Check: units}) == "" {
+		Help: "From 1 to 247, with commas between, such as: 1, 2, 3.", Check: units, Voids: s.a.written()}) == "" {
 		return false
 	}
 	for _, u := range s.a.unitsOf(i) {
