@@ -61,7 +61,16 @@ func TestCampaign(t *testing.T) {
 		assert.Empty(t, f.needless, "trips that nothing explains")
 	}
 	t.Logf("%d sessions, seeds %d to %d, in %.0f s%s", sessions, first, first+sessions-1, time.Since(began).Seconds(), tableOf(all))
-	assert.LessOrEqual(t, runtime.NumGoroutine(), goroutines, "goroutines are left")
+	assert.LessOrEqual(t, goroutinesLeft(goroutines), goroutines, "goroutines are left")
+}
+
+// goroutinesLeft is how many there are, once no more than so many are: what has just said
+// that it is done ends a moment later.
+func goroutinesLeft(most int) int {
+	for end := time.Now().Add(time.Minute); runtime.NumGoroutine() > most && time.Now().Before(end); {
+		runtime.Gosched()
+	}
+	return runtime.NumGoroutine()
 }
 
 // campaignSessions is how many sessions there are, by what the tests are run for.
