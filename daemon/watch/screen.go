@@ -43,12 +43,12 @@ type watcher struct {
 	chosen     int // a pot, from 1; zero is none
 	until      time.Time
 	message    console.Line
-	back       *back   // what the message is of, if that can be taken back
-	unanswered press   // nothing was heard of it
-	typing     *entry  // a note, or a verdict
-	judging    *pushed // the shot that a verdict is of
-	pressed    int     // keys
-	shotFrom   float64 // the bench time, in seconds, of the last shot that was marked here
+	back       *back     // what the message is of, if that can be taken back
+	unanswered press     // nothing was heard of it
+	typing     *entry    // a note, or a verdict
+	judging    *pushed   // the shot that a verdict is of
+	pressed    int       // keys
+	shotFrom   time.Time // by the bench's clock, before the last shot that was marked here
 	shotAt     time.Time
 	help       bool    // the keys are listed
 	told       chan do // what came of what was sent
@@ -231,7 +231,7 @@ func (w *watcher) markOrSay(r rune) {
 	l := view.Texts()
 	switch r {
 	case keyShot:
-		w.shotFrom, w.shotAt = w.heard.last.BenchTimeS, time.Now()
+		w.shotFrom, w.shotAt = w.benchClock(), time.Now()
 		w.send(l.Shot, "/shot", nil, &back{shotFrom: w.shotFrom})
 	case keyVerdict:
 		w.askHowItIs()
@@ -274,6 +274,14 @@ func (w *watcher) foot(size console.Size) []console.Line {
 	}
 	foot = append(foot, message)
 	return append(foot, packed(w.keys(), size.Width)...)
+}
+
+// benchClock is when the bench was heard last, by its own clock; zero where it never was.
+func (w *watcher) benchClock() time.Time {
+	if at := w.heard.last.At; at != nil {
+		return *at
+	}
+	return time.Time{}
 }
 
 // lineTyped is what is being typed, below what must not be missed meanwhile.

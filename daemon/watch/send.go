@@ -124,8 +124,8 @@ type back struct {
 	pot        int // from 1; zero is of none
 	mark, path string
 	form       url.Values
-	ofPress    bool    // form names the press
-	shotFrom   float64 // for a shot: none before this bench time, in seconds
+	ofPress    bool      // form names the press
+	shotFrom   time.Time // for a shot: none before this moment, by the bench's clock
 }
 
 // can reports whether this can be taken back: a mark of a pot while the bench says so, a

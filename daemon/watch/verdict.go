@@ -21,7 +21,6 @@ type pushed struct {
 	Number    int
 	Wall      time.Time
 	Withdrawn bool
-	AtS       float64 `json:"at_s"`
 	Verdicts  []shot.Verdict
 }
 
@@ -56,18 +55,20 @@ func writtenShot(ctx context.Context, r *Remote, which func([]pushed) int) (push
 	return pushed{}, errors.New(view.Terminal().NoShot)
 }
 
-// firstSince is the place of the first shot since a moment that was not taken back.
-func firstSince(fromS float64) func([]pushed) int {
+// firstSince is the place of the first shot after a moment, by the bench's own clock, that was
+// not taken back. Its bench time would not do: that begins anew where a run goes on after an
+// interruption, and shots of before it have later ones.
+func firstSince(from time.Time) func([]pushed) int {
 	return func(all []pushed) int {
-		return slices.IndexFunc(all, func(s pushed) bool { return s.AtS >= fromS && !s.Withdrawn })
+		return slices.IndexFunc(all, func(s pushed) bool { return s.Wall.After(from) && !s.Withdrawn })
 	}
 }
 
 // lastSince is the place of the last one.
-func lastSince(fromS float64) func([]pushed) int {
+func lastSince(from time.Time) func([]pushed) int {
 	return func(all []pushed) int {
 		for i, s := range slices.Backward(all) {
-			if s.AtS >= fromS && !s.Withdrawn {
+			if s.Wall.After(from) && !s.Withdrawn {
 				return i
 			}
 		}
@@ -85,12 +86,12 @@ func (w *watcher) askHowItIs() {
 		return
 	}
 	w.chosen = 0
-	fromS, pressed := 0.0, w.pressed
+	from, pressed := time.Time{}, w.pressed
 	if time.Since(w.shotAt) < freshFor {
-		fromS = w.shotFrom
+		from = w.shotFrom
 	}
 	w.inBackground(func(ctx context.Context) do {
-		s, err := writtenShot(ctx, w.Remote, lastSince(fromS))
+		s, err := writtenShot(ctx, w.Remote, lastSince(from))
 		return func(w *watcher) {
 			switch {
 			case w.pressed != pressed:

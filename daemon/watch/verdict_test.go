@@ -17,13 +17,14 @@ import (
 // TestWhichShotIsJudged: the last that was not taken back, and none before one that was marked
 // here just now and is not written down yet.
 func TestWhichShotIsJudged(t *testing.T) {
-	all := []pushed{{Number: 1, AtS: 10}, {Number: 2, AtS: 20}, {Number: 3, AtS: 30, Withdrawn: true}}
-	assert.Equal(t, 1, lastSince(0)(all))
-	assert.Equal(t, -1, lastSince(25)(all))
-	assert.Equal(t, -1, lastSince(0)(nil))
-	assert.Equal(t, 0, firstSince(0)(all))
-	assert.Equal(t, 1, firstSince(15)(all))
-	assert.Equal(t, -1, firstSince(25)(all))
+	at := func(s int) time.Time { return time.Date(2026, 3, 1, 19, 30, s, 0, time.UTC) }
+	all := []pushed{{Number: 1, Wall: at(10)}, {Number: 2, Wall: at(20)}, {Number: 3, Wall: at(30), Withdrawn: true}}
+	assert.Equal(t, 1, lastSince(time.Time{})(all))
+	assert.Equal(t, -1, lastSince(at(25))(all))
+	assert.Equal(t, -1, lastSince(time.Time{})(nil))
+	assert.Equal(t, 0, firstSince(time.Time{})(all))
+	assert.Equal(t, 1, firstSince(at(10))(all), "what was there already is no shot since")
+	assert.Equal(t, -1, firstSince(at(25))(all))
 }
 
 // TestVerdictsByTheirFirstLetters, as far as those are of one only.
@@ -44,7 +45,7 @@ func judges(t *testing.T) (w *watcher, sent *[]string) {
 	sent = &[]string{} // written by the server before it answers, read after the answer
 	bench := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method == http.MethodGet {
-			_, _ = w.Write([]byte(`{"run": {"id": 7}, "shots": [{"number": 4, "at_s": 9, "wall": "2026-03-01T19:30:00Z"}]}`))
+			_, _ = w.Write([]byte(`{"run": {"id": 7}, "shots": [{"number": 4, "wall": "2026-03-01T19:30:00Z"}]}`))
 			return
 		}
 		*sent = append(*sent, r.URL.Path+" "+r.PostFormValue("fault")+r.PostFormValue("take-back"))

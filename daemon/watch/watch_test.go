@@ -228,7 +228,7 @@ func TestTakingBackCountsOnce(t *testing.T) {
 		mu.Lock()
 		defer mu.Unlock()
 		if r.Method == http.MethodGet { // what is left once shot 3 is withdrawn
-			w.Write([]byte(`{"run": {"id": 7}, "shots": [{"number": ` + map[bool]string{true: "3", false: "4"}[len(said) == 0] + `, "at_s": 9}]}`))
+			w.Write([]byte(`{"run": {"id": 7}, "shots": [{"number": ` + map[bool]string{true: "3", false: "4"}[len(said) == 0] + `, "wall": "2026-03-01T19:30:09Z"}]}`))
 			return
 		}
 		said = append(said, r.URL.Path+" "+r.PostFormValue("key"))
@@ -239,7 +239,7 @@ func TestTakingBackCountsOnce(t *testing.T) {
 	defer bench.Close()
 	remote, err := At(bench.URL, "")
 	require.NoError(t, err)
-	for _, undo := range []*back{{path: "/note", form: url.Values{"of": {"k1"}}}, {shotFrom: 5}} {
+	for _, undo := range []*back{{path: "/note", form: url.Values{"of": {"k1"}}}, {shotFrom: time.Date(2026, 3, 1, 19, 30, 5, 0, time.UTC)}} {
 		mu.Lock()
 		said = nil
 		mu.Unlock()
