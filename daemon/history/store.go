@@ -142,7 +142,7 @@ func (s *Store) prepare() error {
 		if version, err := inspect(s.path); err == nil && version == len(migrations) {
 			return nil // another one that looks has brought it there
 		}
-		return fmt.Errorf("history %s: an older program records into it (layout %d, this one needs %d); %w: look at it with that program, or end it first", s.path, version, len(migrations), ErrRefused)
+		return fmt.Errorf("history %s: an older program records into it (layout %d, this one needs %d), or another one is still bringing it there; %w: look at it with that program, end it first, or try again", s.path, version, len(migrations), ErrRefused)
 	}
 	if err != nil {
 		return err
