@@ -109,3 +109,9 @@ func TestNothingHidesWhatWentWrong(t *testing.T) {
 	w.say(view.Plain, "taken")
 	assert.NotEqual(t, "taken", w.foot(console.Small)[0].Text)
 }
+
+// TestTheListOfKeysFits on the smallest screen, with the one key more of a simulated bench.
+func TestTheListOfKeysFits(t *testing.T) {
+	w := &watcher{Options: Options{Enable: func() {}}, words: view.Terminal(), heard: nothingHeard()}
+	assert.LessOrEqual(t, len(w.helpLines()), console.Small.Height)
+}
